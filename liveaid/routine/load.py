@@ -1,0 +1,242 @@
+"""Read a section map: every problem of the file at once, each with its line and what would do."""
+
+from __future__ import annotations
+
+import copy
+import difflib
+from collections.abc import Iterator
+from pathlib import Path as FilePath
+from typing import Any
+
+from pydantic import ValidationError
+from pydantic_core import ErrorDetails
+
+from liveaid.routine import model
+from liveaid.routine.model import Routine
+from liveaid.routine.problems import Problem, RoutineError
+from liveaid.routine.source import MAX_BYTES, Path, Source, field_name, read_source
+
+_TAGS = ("runs", "works", "rests")
+
+# What stands in for a refused value while the rest of the file is judged, so that one mistake
+# does not hide another. Fields not named here may be left out.
+_STAND_IN: dict[str, Any] = {"name": "?", "title": "?", "bars": "4", "tempo": "100", "file": "?"}
+_STAND_IN_PIECE = {"name": "?", "bars": "4", "tempo": "100"}
+
+
+def load_routine(path: str | FilePath) -> Routine:
+    """The section map in a YAML file. RoutineError with all that is wrong in it."""
+    file = FilePath(path)
+    try:
+        with file.open("rb") as stream:
+            data = stream.read(MAX_BYTES + 1)
+    except OSError as error:
+        found = (error.strerror or str(error)).lower()
+        problem = Problem(1, "", found, "a section map that can be read would do")
+        raise RoutineError(str(file), [problem]) from error
+    return read_routine(data, str(file))
+
+
+def read_routine(data: bytes, file: str = "routine.yaml") -> Routine:
+    """The section map in a file's bytes. RoutineError with all that is wrong in it."""
+    source = read_source(data)
+    if source.tree is None and not source.problems:
+        source.problems.append(Problem(1, "", "an empty file", "a section map would do"))
+    if source.tree is None:
+        raise RoutineError(file, source.problems)
+    if not isinstance(source.tree, dict):
+        found = _shown(source.tree)
+        problem = Problem(source.line(()), "", found, "`title:` and `pieces:` would do")
+        raise RoutineError(file, [*source.problems, problem])
+    routine, problems = _judge(source)
+    if routine is None or problems or source.problems:
+        raise RoutineError(file, {*source.problems, *problems})
+    return routine
+
+
+def _judge(source: Source) -> tuple[Routine | None, list[Problem]]:
+    """The routine, or all problems: judge, put stand-ins where refused, judge the rest again."""
+    tree = copy.deepcopy(source.tree)
+    problems: dict[tuple[Path, str], Problem] = {}
+    for _ in range(8):
+        try:
+            return Routine.model_validate(tree), list(problems.values())
+        except ValidationError as error:
+            refused = [found for detail in error.errors() for found in _findings(detail)]
+        new = [(path, would_do) for path, would_do in refused if (path, would_do) not in problems]
+        if not new:
+            break
+        for path, would_do in new:
+            problems[path, would_do] = _problem(source, path, would_do)
+        # Deepest and last first, so that taking one list item out does not move another.
+        for path in sorted((path for path, _ in refused), key=_order, reverse=True):
+            _stand_in(tree, path)
+    return None, list(problems.values())
+
+
+def _order(path: Path) -> list[tuple[int, str]]:
+    return [(step, "") if isinstance(step, int) else (-1, step) for step in path]
+
+
+def _findings(detail: ErrorDetails) -> Iterator[tuple[Path, str]]:
+    """The fields one validation error blames, each with what would do there."""
+    path = _without_tags(detail["loc"])
+    context = detail.get("ctx", {})
+    match detail["type"]:
+        case "unknown_sounds":
+            for name, sound in context["faults"]:
+                yield _parsed(name), f"{_did_you_mean(sound, detail['input'])}a name under `sounds`"
+        case "too_short" if detail["input"]:
+            return  # the items that failed were counted as missing; each is said by itself
+        case "fault":
+            yield (*path, context["field"]), context["would_do"]
+        case "union_tag_invalid" | "union_tag_not_found":
+            yield (*path, "hand"), "runs, works or rests would do"
+        case "extra_forbidden":
+            yield path, _known_words(path, detail)
+        case _:
+            yield path, _would_do(detail)
+
+
+def _would_do(detail: ErrorDetails) -> str:
+    """Our wording of pydantic's error types, with the bound that was missed."""
+    context = detail.get("ctx", {})
+    kind = detail["type"]
+    bounds = {"greater_than_equal": "ge", "greater_than": "gt", "less_than_equal": "le"}
+    if kind in bounds:
+        word = {"ge": "or more", "gt": "", "le": "or less"}[bounds[kind]]
+        bound = f"{context[bounds[kind]]:g}"
+        return f"more than {bound} would do" if bounds[kind] == "gt" else f"{bound} {word} would do"
+    wording = {
+        "missing": "it is needed here",
+        "float_parsing": "a number would do",
+        "float_type": "a number would do",
+        "finite_number": "a finite number would do",
+        "int_parsing": "a whole number would do",
+        "int_type": "a whole number would do",
+        "int_from_float": "a whole number would do",
+        "int_parsing_size": "a smaller whole number would do",
+        "bool_parsing": "yes or no would do",
+        "bool_type": "yes or no would do",
+        "string_type": "a text would do",
+        "string_too_short": "at least one letter would do",
+        "string_too_long": "a shorter text would do",
+        "tuple_type": "a list would do",
+        "dict_type": "fields below it would do",
+        "model_type": "fields below it would do",
+        "model_attributes_type": "fields below it would do",
+        "too_short": "at least one set piece would do",
+        "too_long": "a shorter list would do",
+        "literal_error": f"{context.get('expected', '')} would do".replace("'", ""),
+    }
+    return wording.get(kind, detail["msg"])
+
+
+def _known_words(path: Path, detail: ErrorDetails) -> str:
+    """What an unknown key may have been meant to be."""
+    known = _fields_at(path[:-1], detail["loc"])
+    guess = difflib.get_close_matches(str(path[-1]), known, n=1, cutoff=0.6)
+    hint = f"did you mean {guess[0]}? " if guess else ""
+    return f"{hint}known here: {', '.join(known)}"
+
+
+def _fields_at(path: Path, loc: tuple[int | str, ...]) -> list[str]:
+    """The words a mapping may have, by where it stands in the file."""
+    record: Any = Routine
+    plans = {"runs": model.Runs, "works": model.Works, "rests": model.Rests}
+    tag = next((step for step in reversed(loc) if step in plans), None)
+    places: dict[str, Any] = {
+        "turntable": model.Turntable,
+        "performer": model.Performer,
+        "decks": model.Decks,
+        "idea": model.Idea,
+        "wants": model.Want,
+        "sounds": model.Sound,
+        "pieces": model.Piece,
+    }
+    for step in path:
+        if step in places:
+            record = places[str(step)]
+        elif step in ("left", "right"):
+            record = model.DeckFile if record is model.Decks else plans[str(tag)]
+    return [field.alias or name for name, field in record.model_fields.items()]
+
+
+def _did_you_mean(sound: str, data: Any) -> str:
+    known = list(data["sounds"] if isinstance(data, dict) and data.get("sounds") else [])
+    guess = difflib.get_close_matches(sound, known, n=1, cutoff=0.6)
+    return f"did you mean {guess[0]}? " if guess else ""
+
+
+def _without_tags(loc: tuple[int | str, ...]) -> Path:
+    """The location without pydantic's union tags, which are no fields of the file."""
+    return tuple(
+        step
+        for before, step in zip((None, *loc), loc, strict=False)
+        if not (step in _TAGS and before in ("left", "right"))
+    )
+
+
+def _parsed(name: str) -> Path:
+    """The path behind a field's printed name."""
+    steps: list[str | int] = []
+    for part in name.replace("]", "").replace("[", ".#").split("."):
+        steps.append(int(part[1:]) if part.startswith("#") else part)
+    return tuple(steps)
+
+
+def _problem(source: Source, path: Path, would_do: str) -> Problem:
+    return Problem(source.line(path), field_name(path), _found(source.tree, path), would_do)
+
+
+def _found(tree: Any, path: Path) -> str:
+    for step in path:
+        try:
+            tree = tree[step]
+        except (KeyError, IndexError, TypeError):
+            return "nothing"
+    return _shown(tree)
+
+
+def _shown(value: Any) -> str:
+    if value is None:
+        return "nothing"
+    if isinstance(value, dict):
+        return "a mapping" if value else "nothing"
+    if isinstance(value, list):
+        return "a list" if value else "an empty list"
+    text = str(value)
+    text = text if len(text) <= 60 else text[:57] + "..."
+    return text if text.isprintable() and text.strip() == text and text else repr(text)
+
+
+def _stand_in(tree: Any, path: Path) -> None:
+    """Put a harmless value where one was refused, or take the field out."""
+    if not path:
+        return
+    for step in path[:-1]:
+        try:
+            tree = tree[step]
+        except (KeyError, IndexError, TypeError):
+            return
+    last = path[-1]
+    if isinstance(tree, list) and isinstance(last, int) and last < len(tree):
+        _stand_in_item(tree, last, path)
+    elif isinstance(tree, dict):
+        if last == "pieces":
+            tree[last] = [dict(_STAND_IN_PIECE)]
+        elif last == "hand":
+            tree[last] = "runs"
+        elif last in ("left", "right") and path[0] == "pieces":
+            tree[last] = {"hand": "runs"}
+        elif last in _STAND_IN:
+            tree[last] = _STAND_IN[str(last)]
+        else:
+            tree.pop(last, None)
+
+
+def _stand_in_item(items: list[Any], index: int, path: Path) -> None:
+    if path[:-1] == ("pieces",):
+        items[index] = dict(_STAND_IN_PIECE)
+    else:
+        del items[index]

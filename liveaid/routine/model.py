@@ -1,0 +1,327 @@
+"""The section map as frozen records: routine, sounds, set pieces, and what each hand does.
+
+An attribute carries its unit (`tempo_bpm`); its alias is the word in the file (`tempo`).
+A value that cannot be played cannot be built: pydantic raises ValidationError.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import Annotated, Any, Literal, TypeAlias
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PlainSerializer, model_validator
+from pydantic_core import PydanticCustomError
+
+from liveaid.routine.keys import parse_key
+from liveaid.routine.platter import LP_RPM, exact_rpm, turn_s
+
+Side: TypeAlias = Literal["left", "right"]
+SIDES: tuple[Side, Side] = ("left", "right")
+Part: TypeAlias = Literal["intro", "story", "climax", "outro"]
+PARTS: tuple[Part, ...] = ("intro", "story", "climax", "outro")
+Count: TypeAlias = Literal["left", "right", "clock"]
+Kind: TypeAlias = Literal["instrumental", "a cappella", "sample", "effect"]
+
+
+def other_side(side: Side) -> Side:
+    """The deck across the mixer."""
+    return "right" if side == "left" else "left"
+
+
+def _seconds_of(text: Any) -> Any:
+    """Seconds of ``m:ss`` or ``h:mm:ss``; other types pass, to be judged by the field."""
+    if not isinstance(text, str):
+        return text
+    match = re.fullmatch(r"(?:(\d{1,2}):(?=\d\d:))?(\d{1,3}):([0-5]\d(?:\.\d+)?)", text.strip())
+    if match is None:
+        raise PydanticCustomError("clock_time", 'minutes and seconds such as "3:00" would do')
+    hours, minutes, seconds = match.groups()
+    return int(hours or 0) * 3600 + int(minutes) * 60 + float(seconds)
+
+
+def clock_time(seconds: float) -> str:
+    """Seconds written as ``m:ss``, tenths only when there are any."""
+    minutes, rest = divmod(round(seconds, 3), 60)
+    whole = f"{int(minutes)}:{int(rest):02d}"
+    return whole if rest == int(rest) else f"{int(minutes)}:{rest:06.3f}"
+
+
+def _key_of(text: str) -> str:
+    try:
+        return str(parse_key(text))
+    except ValueError as error:
+        raise PydanticCustomError("key", "a key such as A minor or F# major would do") from error
+
+
+ClockTime = Annotated[
+    float, BeforeValidator(_seconds_of), Field(gt=0, le=7200), PlainSerializer(clock_time)
+]
+KeyName = Annotated[str, BeforeValidator(_key_of)]
+Name = Annotated[str, Field(min_length=1, max_length=200)]
+Seconds = Annotated[float, Field(ge=0, le=86400)]
+Tempo = Annotated[float, Field(ge=20, le=300)]
+Energy = Annotated[int, Field(ge=1, le=5)]
+Bars = Annotated[int, Field(ge=1, le=1000)]
+
+
+class _Record(BaseModel):
+    model_config = ConfigDict(
+        frozen=True, extra="forbid", populate_by_name=True, allow_inf_nan=False
+    )
+
+
+class Turntable(_Record):
+    """The turntable: speed, reach of its pitch fader, and how long a record side lasts."""
+
+    rpm: Annotated[float, Field(ge=16, le=100)] = LP_RPM
+    pitch_range_percent: Annotated[float, Field(alias="pitch_range", gt=0, le=100)] = 8.0
+    side_s: Annotated[ClockTime, Field(alias="side")] = 600.0
+
+    @property
+    def turn_s(self) -> float:
+        """Seconds of record in one turn of the platter."""
+        return turn_s(self.rpm)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _exact(cls, data: Any) -> Any:
+        """33, 33.3 and 33.333 all mean 33 1/3: a rounded figure must not drift the sticker."""
+        try:
+            return {**data, "rpm": exact_rpm(float(data["rpm"]))}
+        except (KeyError, TypeError, ValueError):
+            return data
+
+
+class Performer(_Record):
+    """What this performer's hands can do; read by check, arrange and the simulator."""
+
+    wind_turns_per_s: Annotated[float, Field(alias="wind_speed", gt=0, le=20)] = 3.0
+    """Turns a second when winding a record by hand (common practice, no source)."""
+    needle_s: Annotated[float, Field(alias="needle_time", gt=0, le=60)] = 3.0
+    """Seconds to lift the needle and set it down near a cue (common practice, no source)."""
+    margin_beats: Annotated[float, Field(alias="margin", ge=0, le=64)] = 2.0
+    """A change with less time to spare than this is called tight."""
+    hamster: bool = False
+    """True when the crossfader is reversed."""
+
+
+class DeckFile(_Record):
+    """One deck's audio file, relative to the section map."""
+
+    file: Name
+
+
+class Decks(_Record):
+    """The two decks' files."""
+
+    left: DeckFile = DeckFile(file="decks/left.wav")
+    right: DeckFile = DeckFile(file="decks/right.wav")
+
+    def of(self, side: Side) -> DeckFile:
+        """The file of one side."""
+        return self.left if side == "left" else self.right
+
+
+class Sound(_Record):
+    """A sound the routine is made from, with what is known of it and where it came from."""
+
+    file: Name
+    kind: Kind | None = None
+    tempo_bpm: Annotated[Tempo | None, Field(alias="tempo")] = None
+    first_beat_s: Annotated[Seconds | None, Field(alias="first_beat")] = None
+    key: KeyName | None = None
+    stretch: bool = False
+    """True: brought to tempo by time-stretch, so its key stays; False: by resampling."""
+    source: str | None = None
+    licence: str | None = None
+    cleared: bool | None = None
+    """The performer's own word on clearance; None leaves it to the licence."""
+
+
+class Runs(_Record):
+    """The record turns by itself; its position tells the beat."""
+
+    hand: Literal["runs"] = "runs"
+    sound: Name | None = None
+    bars_in: Annotated[float, Field(ge=0, le=10000)] = 0.0
+    at_s: Annotated[Seconds | None, Field(alias="at")] = None
+    """Deck-file second of the set piece's first beat."""
+
+    @property
+    def cue_s(self) -> float | None:
+        """Deck-file second the record must stand at when the set piece begins."""
+        return self.at_s
+
+    @property
+    def placed(self) -> bool:
+        """Whether the deck-file second is known."""
+        return self.at_s is not None
+
+
+class Works(_Record):
+    """A hand moves the record back and forth inside a span."""
+
+    hand: Literal["works"] = "works"
+    sound: Name | None = None
+    bars_in: Annotated[float, Field(ge=0, le=10000)] = 0.0
+    from_s: Annotated[Seconds | None, Field(alias="from")] = None
+    to_s: Annotated[Seconds | None, Field(alias="to")] = None
+    own_cue_s: Annotated[Seconds | None, Field(alias="cue")] = None
+    strokes: tuple[Annotated[float, Field(ge=0, le=16000)], ...] | None = None
+    """Beats from the set piece's start at which the record is to be let go or pushed."""
+
+    @property
+    def cue_s(self) -> float | None:
+        """Deck-file second the record must stand at when the set piece begins."""
+        return self.from_s if self.own_cue_s is None else self.own_cue_s
+
+    @property
+    def placed(self) -> bool:
+        """Whether the span's deck-file seconds are known."""
+        return self.from_s is not None and self.to_s is not None
+
+    @model_validator(mode="after")
+    def _span(self) -> Works:
+        if self.from_s is not None and self.to_s is not None and self.to_s <= self.from_s:
+            raise _fault("to", f"a second after `from` ({self.from_s:g}) would do")
+        if self.from_s is None and self.to_s is not None:
+            raise _fault("from", "`from` beside `to` would do")
+        if self.strokes is not None and any(
+            b <= a for a, b in zip(self.strokes, self.strokes[1:], strict=False)
+        ):
+            raise _fault("strokes", "beats in rising order would do")
+        return self
+
+
+class Rests(_Record):
+    """The deck is silent, being wound to its next cue."""
+
+    hand: Literal["rests"] = "rests"
+
+    @property
+    def cue_s(self) -> None:
+        """A resting deck has no cue of its own."""
+        return
+
+    @property
+    def placed(self) -> bool:
+        """Nothing to place."""
+        return True
+
+
+Plan: TypeAlias = Annotated[Runs | Works | Rests, Field(discriminator="hand")]
+
+
+class Piece(_Record):
+    """A set piece: what both hands do for so many bars."""
+
+    name: Name
+    part: Part = "story"
+    technique: str = ""
+    bars: Bars
+    tempo_bpm: Annotated[Tempo, Field(alias="tempo")]
+    """BPM at pitch 0."""
+    energy: Energy = 3
+    count: Count = "clock"
+    left: Plan = Rests()
+    right: Plan = Rests()
+    prompt: str = ""
+    order: Literal["fixed", "free"] = "fixed"
+    """`free`: arrange may move this set piece."""
+    swap: Literal["fixed", "free"] = "fixed"
+    """`free`: arrange may trade the two decks."""
+
+    def plan(self, side: Side) -> Plan:
+        """What the hand does on one side."""
+        return self.left if side == "left" else self.right
+
+    @property
+    def placed(self) -> bool:
+        """Whether every cue of the set piece has its deck-file second."""
+        return self.left.placed and self.right.placed
+
+    @model_validator(mode="after")
+    def _count_runs(self) -> Piece:
+        if self.count != "clock" and self.plan(self.count).hand != "runs":
+            hand = self.plan(self.count).hand
+            raise _fault(
+                "count", f"the {self.count} deck {hand} here; a deck that runs, or clock, would do"
+            )
+        return self
+
+
+class Want(_Record):
+    """One thing the idea asks for: a part of the routine at some energy, and what could fill it."""
+
+    part: Part
+    energy: Energy = 3
+    kind: Kind | None = None
+    bars: Bars | None = None
+    tempo_from_bpm: Annotated[Tempo | None, Field(alias="tempo_from")] = None
+    tempo_to_bpm: Annotated[Tempo | None, Field(alias="tempo_to")] = None
+    key: KeyName | None = None
+
+
+class Idea(_Record):
+    """The brief the routine grows from: theme, feel, and the parts wanted."""
+
+    theme: str = ""
+    feel: str = ""
+    wants: tuple[Want, ...] = ()
+
+
+class Routine(_Record):
+    """The whole section map, from `load_routine` or built in Python by names or aliases."""
+
+    title: Name
+    limit_s: Annotated[ClockTime | None, Field(alias="limit")] = None
+    metre: Annotated[int, Field(ge=1, le=32)] = 4
+    turntable: Turntable = Turntable()
+    performer: Performer = Performer()
+    decks: Decks = Decks()
+    idea: Idea | None = None
+    sounds: dict[Name, Sound] = Field(default_factory=dict)
+    pieces: Annotated[tuple[Piece, ...], Field(min_length=1, max_length=1000)]
+
+    @property
+    def placed(self) -> bool:
+        """Whether every cue has its deck-file second, so that the routine can be followed."""
+        return all(piece.placed for piece in self.pieces)
+
+    def beats(self, index: int) -> int:
+        """Beats in one set piece."""
+        return self.pieces[index].bars * self.metre
+
+    def piece_s(self, index: int) -> float:
+        """Seconds one set piece lasts at pitch 0."""
+        return self.beats(index) * 60.0 / self.pieces[index].tempo_bpm
+
+    @property
+    def duration_s(self) -> float:
+        """Seconds the routine lasts when every deck plays at pitch 0."""
+        return sum(self.piece_s(index) for index in range(len(self.pieces)))
+
+    def next_cue(self, side: Side, index: int) -> tuple[int, float | None] | None:
+        """The next set piece after `index` where this deck sounds, and its cue; None at the end."""
+        for later in range(index + 1, len(self.pieces)):
+            plan = self.pieces[later].plan(side)
+            if plan.hand != "rests":
+                return later, plan.cue_s
+        return None
+
+    @model_validator(mode="after")
+    def _sounds_known(self) -> Routine:
+        faults = [
+            (f"pieces[{index}].{side}.sound", name)
+            for index, piece in enumerate(self.pieces)
+            for side in SIDES
+            if (name := getattr(piece.plan(side), "sound", None)) and name not in self.sounds
+        ]
+        if faults:
+            raise PydanticCustomError("unknown_sounds", "unknown sounds", {"faults": faults})
+        return self
+
+
+def _fault(field: str, would_do: str) -> PydanticCustomError:
+    """An error that belongs to one field of a record, found by looking at several."""
+    return PydanticCustomError("fault", "{would_do}", {"field": field, "would_do": would_do})

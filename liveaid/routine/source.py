@@ -1,0 +1,146 @@
+"""The YAML text of a section map as a tree of plain strings, with the line of every field.
+
+Every scalar stays text: what it means is the schema's business, so YAML's guesses (3:00 as 180,
+no as false, 010 as 8) never happen. Duplicate keys, aliases and deep nesting are refused here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+import yaml
+
+from liveaid.routine.problems import Problem
+
+MAX_BYTES = 1_000_000
+MAX_DEPTH = 20
+
+Path = tuple[str | int, ...]
+
+
+def field_name(path: Path) -> str:
+    """A path as the performer reads it: ``pieces[1].left.at``."""
+    text = ""
+    for step in path:
+        text += f"[{step}]" if isinstance(step, int) else f".{step}" if text else step
+    return text
+
+
+@dataclass(slots=True)
+class Source:
+    """What a YAML file says, before it is judged."""
+
+    tree: Any = None
+    lines: dict[Path, int] = field(default_factory=dict)
+    problems: list[Problem] = field(default_factory=list)
+
+    def line(self, path: Path) -> int:
+        """The line of a field, or of the nearest thing around it."""
+        while path and path not in self.lines:
+            path = path[:-1]
+        return self.lines.get(path, 1)
+
+
+def read_source(data: bytes) -> Source:
+    """The tree, lines and structural problems of a YAML file's bytes. Never raises."""
+    source = Source()
+    if len(data) > MAX_BYTES:
+        return _refused(source, 1, f"{len(data)} bytes", f"a file below {MAX_BYTES} bytes would do")
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        return _refused(source, line, f"byte 0x{data[error.start]:02x}", "text in UTF-8 would do")
+    try:
+        if not _shape_allowed(source, text):
+            return source
+        node = yaml.compose(text, Loader=yaml.BaseLoader)
+    except yaml.MarkedYAMLError as error:
+        mark = error.problem_mark or error.context_mark
+        where = f", column {mark.column + 1}" if mark else ""
+        found = f"{error.problem or error.context}{where}"
+        return _refused(source, mark.line + 1 if mark else 1, found, "well-formed YAML would do")
+    except yaml.YAMLError as error:
+        return _refused(source, 1, str(error).splitlines()[0], "well-formed YAML would do")
+    if node is not None:
+        source.tree = _plain(source, node, ())
+    return source
+
+
+def _refused(source: Source, line: int, found: str, would_do: str) -> Source:
+    source.problems.append(Problem(line, "", found, would_do))
+    return source
+
+
+def _shape_allowed(source: Source, text: str) -> bool:
+    """Whether the event stream is free of aliases, second documents and deep nesting.
+
+    Looked at before composing, since composing an alias bomb or a deep nest is what hurts.
+    """
+    depth = documents = 0
+    for event in _events(text):
+        line = event.start_mark.line + 1 if event.start_mark else 1
+        if isinstance(event, yaml.AliasEvent):
+            _refused(source, line, f"alias *{event.anchor}", "the value written out would do")
+        elif isinstance(event, yaml.CollectionStartEvent):
+            depth += 1
+            if depth > MAX_DEPTH:
+                _refused(source, line, f"nesting over {MAX_DEPTH} deep", "a flatter file would do")
+                break
+        elif isinstance(event, yaml.CollectionEndEvent):
+            depth -= 1
+        elif isinstance(event, yaml.DocumentStartEvent):
+            documents += 1
+            if documents > 1:
+                _refused(source, line, "a second document", "one document a file would do")
+                break
+    return not source.problems
+
+
+def _events(text: str) -> Iterator[yaml.Event]:
+    yield from yaml.parse(text, Loader=yaml.BaseLoader)
+
+
+def _plain(source: Source, node: yaml.Node, path: Path) -> Any:
+    """The node as dicts, lists and strings; notes lines and duplicate keys on the way."""
+    source.lines.setdefault(path, node.start_mark.line + 1)
+    if isinstance(node, yaml.MappingNode):
+        return _mapping(source, node, path)
+    if isinstance(node, yaml.SequenceNode):
+        return [_plain(source, item, (*path, index)) for index, item in enumerate(node.value)]
+    return node.value if _says_something(node) else None
+
+
+def _mapping(source: Source, node: yaml.MappingNode, path: Path) -> dict[str, Any]:
+    tree: dict[str, Any] = {}
+    for key_node, value_node in node.value:
+        line = key_node.start_mark.line + 1
+        if not isinstance(key_node, yaml.ScalarNode):
+            source.problems.append(
+                Problem(line, field_name(path), "a key that is no word", "a plain word would do")
+            )
+            continue
+        key = str(key_node.value)
+        here = (*path, key)
+        if key in tree:
+            first = source.lines[here]
+            source.problems.append(
+                Problem(line, field_name(here), f"{key} again", f"once would do; see line {first}")
+            )
+            continue
+        source.lines[here] = line
+        tree[key] = _plain(source, value_node, here)
+    return tree
+
+
+def _says_something(node: yaml.Node) -> bool:
+    """False for an empty or null scalar, unless it was quoted: then it is an empty text."""
+    return getattr(node, "style", None) is not None or node.value not in (
+        "",
+        "~",
+        "null",
+        "Null",
+        "NULL",
+    )
