@@ -1,4 +1,5 @@
 """stage: the running service: OSC in and out, MIDI lamps and pads, the page, the daemon.
 
-May import: errors, terminal, routine, follow, aiohttp, mido, numpy, pydantic, pythonosc, rich, rtmidi, yaml.
+May import: errors, terminal, routine, follow, aiohttp, mido, numpy, pydantic,
+pythonosc, rich, rtmidi, yaml.
 """

@@ -1,0 +1,89 @@
+"""What the performer is to be told at one moment: the follower's output, as records and as JSON."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import Any, Literal, TypeAlias
+
+from liveaid.routine import Side
+
+State: TypeAlias = Literal["waiting", "following", "unsure", "silent"]
+
+
+@dataclass(frozen=True, slots=True)
+class PieceNow:
+    """The set piece being played; `index` from 0."""
+
+    index: int
+    name: str
+    part: str
+    technique: str
+    bars: int
+    count: str
+
+
+@dataclass(frozen=True, slots=True)
+class PieceNext:
+    """The set piece that comes after; `tempo` in BPM at pitch 0."""
+
+    index: int
+    name: str
+    part: str
+    technique: str
+    tempo: float
+    prompt: str
+
+
+@dataclass(frozen=True, slots=True)
+class DeckNow:
+    """One deck: where its record is, and how far it is from the next cue."""
+
+    position: float | None
+    """Deck-file seconds, extrapolated to now only while the deck is heard; None before it is."""
+    speed: float | None
+    """1.0 is nominal."""
+    age_ms: float | None
+    """Since the last message, the same position again counting as a sign of life."""
+    hand: str | None
+    """runs, works or rests in the set piece being played."""
+    cue: float | None
+    """Deck-file second of this deck's next cue."""
+    wind: float | None
+    """Turns of the platter from here to the cue, + forward, - back."""
+    ready: bool
+    """True when a resting deck stands at its next cue."""
+
+
+@dataclass(frozen=True, slots=True)
+class Prompt:
+    """The whole picture at one moment, as `/status` shows it."""
+
+    state: State
+    confidence: float
+    """Probability that set piece and beat are right, 0 to 1."""
+    elapsed_s: float | None
+    limit_s: float | None
+    piece: PieceNow | None
+    beat_position: float | None
+    """Beats from the set piece's start."""
+    bar: int | None
+    beat: int | None
+    bars_left: int | None
+    """Counts the current bar."""
+    beats_left: float | None
+    seconds_left: float | None
+    tempo: float | None
+    next: PieceNext | None
+    decks: dict[Side, DeckNow]
+
+    def to_json(self) -> dict[str, Any]:
+        """The fields of `/status`, in its order and rounding."""
+        return {name: _rounded(value) for name, value in asdict(self).items()}
+
+
+def _rounded(value: Any) -> Any:
+    if isinstance(value, float):
+        return round(value, 4)
+    if isinstance(value, dict):
+        return {name: _rounded(inner) for name, inner in value.items()}
+    return value
