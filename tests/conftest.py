@@ -31,7 +31,7 @@ def _absent(what: str) -> NoReturn:
 
 @pytest.fixture(scope="session")
 def needs() -> Callable[[str, str], str]:
-    """needs(program, package): the program's path, or a skip (in CI a failure) naming the package."""
+    """needs(program, package): its path, or a skip (in CI a failure) naming the package."""
 
     def path_of(program: str, package: str) -> str:
         found = shutil.which(program)
@@ -42,7 +42,7 @@ def needs() -> Callable[[str, str], str]:
 
 @pytest.fixture(scope="session")
 def needs_folder() -> Callable[[str, str], Path]:
-    """needs_folder(folder, package): the folder, or a skip (in CI a failure) naming the package."""
+    """needs_folder(folder, package): itself, or a skip (in CI a failure) naming the package."""
 
     def path_of(folder: str, package: str) -> Path:
         return Path(folder) if Path(folder).is_dir() else _absent(f"{folder} ({package})")

@@ -60,7 +60,9 @@ def _judge(source: Source) -> tuple[Routine | None, list[Problem]]:
     problems: dict[tuple[Path, str], Problem] = {}
     for _ in range(8):
         try:
-            return Routine.model_validate(tree), list(problems.values())
+            return Routine.model_validate(tree, by_alias=True, by_name=False), list(
+                problems.values()
+            )
         except ValidationError as error:
             refused = [found for detail in error.errors() for found in _findings(detail)]
         new = [(path, would_do) for path, would_do in refused if (path, would_do) not in problems]

@@ -66,7 +66,11 @@ Bars = Annotated[int, Field(ge=1, le=1000)]
 
 class _Record(BaseModel):
     model_config = ConfigDict(
-        frozen=True, extra="forbid", populate_by_name=True, allow_inf_nan=False
+        frozen=True,
+        extra="forbid",
+        validate_by_alias=True,
+        validate_by_name=True,
+        allow_inf_nan=False,
     )
 
 
