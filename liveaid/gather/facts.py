@@ -10,6 +10,10 @@ from liveaid.errors import LiveaidError
 from liveaid.routine.model import Kind
 
 
+STUDY_VERSION = 1
+"""Raise it when the same file would be measured differently: the shelf then studies anew."""
+
+
 class Unreadable(LiveaidError):
     """A file that holds no sound we can read: which file, and why, in one line."""
 
