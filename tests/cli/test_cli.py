@@ -1,0 +1,62 @@
+"""The command line: every command listed is there, helps with an example, and exits as promised."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+import pytest
+from click.testing import CliRunner
+
+from liveaid.cli import COMMANDS, liveaid, main
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_every_command_helps_with_an_example(name: str):
+    result = CliRunner().invoke(liveaid, [name, "--help"])
+    assert result.exit_code == 0, result.output
+    assert f"liveaid {name}" in result.output
+    assert "xample" in result.output
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_every_option_says_what_it_does(name: str):
+    context = click.Context(liveaid)
+    command = liveaid.get_command(context, name)
+    assert command is not None
+    silent = [
+        option.name
+        for option in command.params
+        if isinstance(option, click.Option) and not option.help
+    ]
+    assert not silent
+
+
+def status(*arguments: str) -> object:
+    with pytest.raises(SystemExit) as left:
+        main(arguments)
+    return left.value.code
+
+
+def test_a_wrong_use_exits_with_2(capsys: pytest.CaptureFixture[str]):
+    assert status("check", "--no-such-option") == 2
+    assert status("no-such-command") == 2
+    assert status("check", "/no/such/scene") == 2
+    assert "night-market" in capsys.readouterr().err  # names what would do
+
+
+def test_a_routine_with_a_problem_exits_with_1_and_names_the_line(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+):
+    (tmp_path / "routine.yaml").write_text(
+        "title: Stall\npieces:\n  - {name: a, bars: 0, tempo: 9}\n"
+    )
+    assert status("check", str(tmp_path)) == 1
+    said = capsys.readouterr().err
+    assert "line 3: pieces[0].bars: found 0" in said
+    assert "pieces[0].tempo: found 9" in said
+
+
+def test_help_lists_every_command():
+    said = CliRunner().invoke(liveaid, ["--help"]).output
+    assert all(name in said for name in COMMANDS)
