@@ -9,7 +9,6 @@ from typing import Any, get_type_hints
 from liveaid.errors import LiveaidError
 from liveaid.routine.model import Kind
 
-
 STUDY_VERSION = 1
 """Raise it when the same file would be measured differently: the shelf then studies anew."""
 
