@@ -103,6 +103,8 @@ class Performer(_Record):
     """Turns a second when winding a record by hand (common practice, no source)."""
     needle_s: Annotated[float, Field(alias="needle_time", gt=0, le=60)] = 3.0
     """Seconds to lift the needle and set it down near a cue (common practice, no source)."""
+    settle_s: Annotated[float, Field(alias="settle_time", ge=0, le=60)] = 0.5
+    """Seconds to set a wound record exactly on its cue (common practice, no source)."""
     margin_beats: Annotated[float, Field(alias="margin", ge=0, le=64)] = 2.0
     """A change with less time to spare than this is called tight."""
     hamster: bool = False
@@ -136,6 +138,8 @@ class Sound(_Record):
     key: KeyName | None = None
     stretch: bool = False
     """True: brought to tempo by time-stretch, so its key stays; False: by resampling."""
+    loop: bool = False
+    """True: the file is a whole number of beats long, so it may be repeated end to end."""
     source: str | None = None
     licence: str | None = None
     cleared: bool | None = None
