@@ -3,3 +3,8 @@
 May import: routine, numpy. No clock, file, socket, thread. Used by stage, practice, simulate.
 Method: bar-pointer HMM run forward (Whiteley, Cemgil, Godsill 2006).
 """
+
+from liveaid.follow.follower import Follower, Sends
+from liveaid.follow.prompt import Prompt
+
+__all__ = ["Follower", "Prompt", "Sends"]

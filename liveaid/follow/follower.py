@@ -1,0 +1,280 @@
+"""The follower: hears two decks, believes, and says where in the routine the performer is."""
+
+from __future__ import annotations
+
+import math
+from typing import Literal, TypeAlias
+
+import numpy as np
+
+from liveaid.follow import pointer, state
+from liveaid.follow.axis import RUNS, Floats, axis_of
+from liveaid.follow.deck import FAST, SLOW, Deck
+from liveaid.follow.evidence import WITNESS_S, Evidence, Reading
+from liveaid.follow.filter import weighed
+from liveaid.follow.motion import Motion
+from liveaid.follow.pointer import Place
+from liveaid.follow.prompt import Prompt, State
+from liveaid.follow.tell import Picture, tell
+from liveaid.routine import SIDES, Routine, Side
+
+Sends: TypeAlias = Literal["always", "on_change"]
+
+STEP_S = 0.02
+"""Belief is brought up to date this often at most; between, messages only refine the deck."""
+FARTHEST_S = 86400.0
+"""A position beyond a day of record is no position."""
+
+
+class Follower:
+    """Works out set piece, bar and beat from what two decks say.
+
+    Every call takes the caller's monotonic `now` in seconds. A `now` before the latest one heard
+    counts as the latest. Values that cannot be meant (not finite, a position beyond a day) are
+    left out; only an unknown side raises.
+    """
+
+    def __init__(self, routine: Routine, *, sends: Sends = "always") -> None:
+        """Follow a placed routine; ValueError when a cue has no deck-file second.
+
+        `sends` is how the sender tells positions: `always`, at a steady rate, or `on_change`,
+        when a stopped record sends nothing.
+        """
+        if sends not in ("always", "on_change"):
+            raise ValueError(f"sends {sends!r}: always or on_change would do")
+        self.routine, self.sends = routine, sends
+        self.axis = axis_of(routine)
+        self.decks: dict[Side, Deck] = {side: Deck() for side in SIDES}
+        self._motion = Motion(self.axis)
+        reach = routine.turntable.pitch_range_percent / 100.0
+        self._evidence = {side: Evidence(self.axis, self.axis.decks[side], reach) for side in SIDES}
+        self._belief = _prior(self.axis.size, int(self.axis.first[self.axis.after]))
+        self._weighed_s: dict[Side, float] = dict.fromkeys(SIDES, -math.inf)
+        self._now_s: float | None = None
+        self._stepped_s: float | None = None
+        self._place = Place(1, 0.0)
+        self._confidence = 0.0
+        self._state: State = "waiting"
+        self._started_s: float | None = None
+
+    @property
+    def belief(self) -> Floats:
+        """Probability of every cell of the axis; a copy."""
+        return self._belief.copy()
+
+    def hear(self, side: Side, *, position: float, now: float) -> None:
+        """One deck's position, in deck-file seconds."""
+        deck, now = self._deck(side), self._clamped(now)
+        if math.isnan(now) or not abs(position) <= FARTHEST_S:
+            return
+        deck.hear(float(position), now)
+        if self._stepped_s is None or now - self._stepped_s >= STEP_S:
+            self._step(now)
+
+    def hear_speed(self, side: Side, *, speed: float, now: float) -> None:
+        """One deck's speed as its sender measures it, 1.0 nominal."""
+        deck, now = self._deck(side), self._clamped(now)
+        if not math.isnan(now) and abs(speed) <= 100.0:
+            deck.told_speed, deck.told_speed_s = float(speed), now
+
+    def hear_pitch(self, side: Side, *, percent: float, now: float) -> None:
+        """Where one deck's pitch fader stands."""
+        deck, now = self._deck(side), self._clamped(now)
+        if not math.isnan(now) and abs(percent) < 100.0:
+            deck.ratio, deck.ratio_s = 1.0 + float(percent) / 100.0, now
+
+    def hear_crossfader(self, *, value: float, now: float) -> None:
+        """Where the crossfader stands, 0 left to 1 right."""
+        self._clamped(now)
+
+    def hear_level(self, side: Side, *, level: float, now: float) -> None:
+        """How far one deck's level is up, 0 to 1."""
+        self._deck(side)
+        self._clamped(now)
+
+    def wake_at(self) -> float | None:
+        """When the prompt next changes if nothing more is heard; None before anything was."""
+        if self._now_s is None:
+            return None
+        place, rates = self._place_at(self._now_s), self._rates(self._now_s)
+        rate = float(rates[place.stretch])
+        times = []
+        if self.axis.is_piece(place.stretch) and rate > 0.01:
+            times.append(self._now_s + (math.floor(place.beat + 1e-6) + 1 - place.beat) / rate)
+        quiet_s = self._quiet_s()
+        if quiet_s is not None and quiet_s > self._now_s:
+            times.append(quiet_s)
+        return min(times, default=None)
+
+    def prompt(self, *, now: float) -> Prompt:
+        """What the performer is to be told now."""
+        now = self._clamped(now)
+        if math.isnan(now):
+            now = self._now_s or 0.0
+        if self._state != "waiting":
+            quiet_s = self._quiet_s()
+            event = state.event_of(self._confidence, quiet=quiet_s is not None and now >= quiet_s)
+            self._state = state.after(self._state, event)
+        waiting = self._state == "waiting"
+        picture = Picture(
+            state=self._state,
+            confidence=0.0 if waiting else self._confidence,
+            place=None if waiting else self._place_at(now),
+            rate_bps=self._rates(now),
+            elapsed_s=self._elapsed_s(now),
+            now_s=now,
+            decks=self.decks,
+            fresh={side: self._fresh(side, now) for side in SIDES},
+        )
+        return tell(self.routine, self.axis, picture)
+
+    def _deck(self, side: Side) -> Deck:
+        if side not in self.decks:
+            raise ValueError(f"no deck {side!r}: left or right would do")
+        return self.decks[side]
+
+    def _clamped(self, now: float) -> float:
+        """The time to count with: never before the latest; NaN when it is no time."""
+        if not math.isfinite(now):
+            return math.nan
+        self._now_s = now if self._now_s is None else max(self._now_s, now)
+        return self._now_s
+
+    def _timeout_s(self, side: Side) -> float:
+        if self.sends == "on_change":
+            return 2.0
+        return max(0.3, 8.0 * self.decks[side].interval_s)
+
+    def _fresh(self, side: Side, now: float) -> bool:
+        heard_s = self.decks[side].heard_s
+        return heard_s is not None and now - heard_s < self._timeout_s(side)
+
+    def _quiet_s(self) -> float | None:
+        """When both decks will have been silent for too long."""
+        ends = [
+            deck.heard_s + self._timeout_s(side)
+            for side, deck in self.decks.items()
+            if deck.heard_s is not None
+        ]
+        return max(ends, default=None)
+
+    def _step(self, now: float) -> None:
+        seconds = 0.0 if self._stepped_s is None else now - self._stepped_s
+        rates = self._rates(now)
+        belief = self._motion.moved(self._belief, rates, min(seconds, 30.0))
+        belief = self._motion.leapt(belief, seconds)
+        self._place = pointer.on(self.axis, self._place, seconds, rates)
+        self._stepped_s = now
+        for side in SIDES:
+            belief = weighed(belief, self._likelihood(side, now))
+        self._belief = belief
+        self._point(now)
+        self._state = state.after(self._state, state.event_of(self._confidence, quiet=False))
+
+    def _likelihood(self, side: Side, now: float) -> Floats:
+        deck = self.decks[side]
+        held = self.sends == "on_change" and not self._fresh(side, now)
+        if deck.position_s is None or not (self._fresh(side, now) or held):
+            return np.ones(self.axis.size)
+        since = now - self._weighed_s[side]
+        self._weighed_s[side] = now
+        speed = deck.speed(now)
+        place = deck.place(now)
+        reading = Reading(
+            position_s=deck.position_s if place is None or held else place,
+            speed=0.0 if held else None if speed is None else speed[0],
+            speed_error=0.0 if speed is None or held else speed[1],
+            jitter_s=deck.jitter_s,
+            beat_speed=deck.ratio or 1.0,
+        )
+        weight = min(since / WITNESS_S, 1.0)
+        return self._evidence[side].likelihood(reading, self._motion.offset, weight)
+
+    def _ratio(self) -> float:
+        """Speed against the map's tempo, by the deck last heard turning by itself."""
+        decks = [deck for deck in self.decks.values() if deck.ratio is not None]
+        latest = max(decks, key=lambda deck: deck.ratio_s, default=None)
+        return 1.0 if latest is None or latest.ratio is None else latest.ratio
+
+    def _rates(self, now: float) -> Floats:
+        """Beats a second in every stretch."""
+        ratio = np.full(len(self.axis.beats), self._ratio())
+        for side in SIDES:
+            if not self._fresh(side, now):
+                continue
+            speed = self.decks[side].speed(now)
+            if speed is None or self.decks[side].line.span_s < 0.1:
+                continue
+            runs = self.axis.decks[side].hand == RUNS
+            ratio[runs] = min(max(speed[0], -2.0), 3.0)
+        return np.where(self.axis.beats > 0, ratio / self.axis.beat_s, 0.0)
+
+    def _point(self, now: float) -> None:
+        """Bring the pointer to the best guess, exact where a deck runs."""
+        offset = self._motion.offset
+        cell = pointer.cell_of(self.axis, self._place, offset)
+        here = pointer.mass_near(self.axis, self._belief, cell)
+        if here < 0.5:
+            place, mass = pointer.peak(self.axis, self._belief, offset)
+            if mass > here:
+                self._place, here = place, mass
+        self._confidence = min(here, 1.0)
+        self._read_off(now)
+        if self._started_s is None and self.axis.is_piece(self._place.stretch):
+            self._started_s = now - self._map_s(self._place)
+
+    def _read_off(self, now: float) -> None:
+        """The beat off a deck that runs, when it agrees with the belief to a beat."""
+        stretch = self._place.stretch
+        if not self.axis.is_piece(stretch):
+            return
+        for side in self._running(stretch):
+            deck = self.decks[side]
+            slope, position = deck.line.slope, deck.place(now)
+            if not self._fresh(side, now) or slope is None or position is None:
+                continue
+            if not SLOW < slope < FAST:
+                continue
+            beat = (position - self.axis.decks[side].from_s[stretch]) / self.axis.beat_s[stretch]
+            if abs(beat - self._place.beat) < 1.0:
+                self._place = self._settled(stretch, float(beat))
+                return
+
+    def _settled(self, stretch: int, beat: float) -> Place:
+        length = float(self.axis.beats[stretch])
+        if beat < length:
+            return Place(stretch, max(beat, 0.0))
+        rates = self._rates(self._now_s or 0.0)
+        return pointer.on(
+            self.axis,
+            Place(stretch, length - 1e-9),
+            (beat - length) / max(float(rates[stretch]), 0.1),
+            rates,
+        )
+
+    def _running(self, stretch: int) -> list[Side]:
+        count = self.routine.pieces[stretch - 1].count
+        sides: list[Side] = [side for side in SIDES if self.axis.decks[side].hand[stretch] == RUNS]
+        return sorted(sides, key=lambda side: side != count)
+
+    def _place_at(self, now: float) -> Place:
+        seconds = now - (now if self._stepped_s is None else self._stepped_s)
+        return pointer.on(self.axis, self._place, seconds, self._rates(now))
+
+    def _map_s(self, place: Place) -> float:
+        """Seconds from the routine's start to a place, by the map and the tempo heard."""
+        before = sum(self.routine.piece_s(i) for i in range(place.stretch - 1))
+        return (before + place.beat * float(self.axis.beat_s[place.stretch])) / self._ratio()
+
+    def _elapsed_s(self, now: float) -> float | None:
+        return None if self._started_s is None else max(now - self._started_s, 0.0)
+
+
+def _prior(size: int, pieces_end: int) -> Floats:
+    """Before anything is heard: at the start, or anywhere at all."""
+    belief = np.zeros(size)
+    belief[1:pieces_end] = 0.7 / (pieces_end - 1)
+    belief[0] = 0.25
+    belief[-2] = 0.02
+    belief[-1] = 0.03
+    return belief
