@@ -1,0 +1,298 @@
+"""Gather folders onto the shelf: only what is new or changed is read, only new bytes are studied.
+
+Each sound is kept the moment its study ends. Reading and studying happen in worker processes,
+writing to the shelf in this one.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+from liveaid.gather import study
+from liveaid.gather.facts import Study, Unreadable
+from liveaid.gather.folder import (
+    Entry,
+    Signature,
+    Trouble,
+    below,
+    content_hash,
+    signature_of,
+    still_is,
+    walk,
+)
+from liveaid.gather.names import shown
+from liveaid.gather.shelf import Place, Shelf
+from liveaid.gather.workers import Outcome, Task, Workers
+
+Deed: TypeAlias = Literal["studied", "known", "moved", "same", "failed before", "passed"]
+"""What became of a file: studied now; its bytes were known; known and moved here; unchanged;
+unchanged and of no use before; no sound by its name."""
+
+LIMIT_S = 60.0
+"""Seconds a sound's study may take, whatever its length."""
+LIMIT_PER_SECOND = 0.5
+"""Seconds allowed on top for each second of sound its header declares."""
+SLOW_BYTES_PER_S = 2e6
+"""What a slow card reader or network drive still delivers."""
+LONGEST_LIMIT_S = 3600.0
+"""A damaged header can declare years."""
+
+
+@dataclass(frozen=True, slots=True)
+class Looked:
+    """What a first look at a file told: its bytes' hash and how long it says it is."""
+
+    hash: str
+    signature: Signature
+    declared_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """One file dealt with."""
+
+    path: str
+    deed: Deed
+    study: Study | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Gone:
+    """A file the shelf knew is no longer there; its study is kept."""
+
+    path: str
+
+
+@dataclass(frozen=True, slots=True)
+class Counted:
+    """How many files there are to deal with, once the folders have been walked."""
+
+    files: int
+
+
+Event: TypeAlias = Counted | Done | Trouble | Gone
+
+
+def gather(
+    roots: Iterable[str],
+    shelf: Shelf,
+    *,
+    processes: int,
+    limit_s: float = LIMIT_S,
+    again: bool = False,
+) -> Iterator[Event]:
+    """Bring the shelf up to date with folders (or single files), an event for all that happens.
+
+    `again` tries those anew that could not be studied. Ending the iteration early, by an error or
+    Ctrl-C, ends the workers at once; what was reported as done is kept.
+    """
+    with Workers(processes) as workers:
+        yield from _Run(shelf, workers, limit_s, again).run(
+            [os.path.abspath(root) for root in roots]
+        )
+
+
+class _Run:
+    """One gathering: what the shelf knew before, and which bytes are being studied now."""
+
+    def __init__(self, shelf: Shelf, workers: Workers, limit_s: float, again: bool) -> None:
+        self._shelf, self._workers, self._limit_s = shelf, workers, limit_s
+        self._known = {place.path: place for place in shelf.places()}
+        self._by_trace = {_trace(p.signature): p for p in self._known.values()}
+        self._redo = shelf.outdated(faults_too=again)
+        self._vain = {s.hash for s in shelf.sounds() if s.study is None}
+        self._studying: dict[str, list[tuple[str, Looked]]] = {}
+
+    def run(self, roots: list[str]) -> Iterator[Event]:
+        seen: set[str] = set()
+        hidden: list[str] = []
+        fresh: list[Entry] = []
+        for found in (found for root in roots for found in walk(root)):
+            if found.path in seen:
+                continue
+            seen.add(found.path)
+            if isinstance(found, Entry):
+                fresh.append(found)
+            elif isinstance(found, Trouble):
+                yield found
+                if found.folder:
+                    hidden.append(found.path)
+            else:
+                yield Done(found.path, "passed")
+        yield Counted(len(fresh))
+        for entry in fresh:
+            if (done := self._without_reading(entry)) is not None:
+                yield done
+        while self._workers.busy:
+            yield from self._heard(self._workers.next())
+        yield from self._missing(roots, seen, hidden)
+
+    def _without_reading(self, entry: Entry) -> Done | None:
+        """What is known of a file from outside; None when it has to be read, which is begun."""
+        place = self._known.get(entry.path) or self._moved_here(entry)
+        if (
+            place is None
+            or not _looks_the_same(place.signature, entry.signature)
+            or place.hash in self._redo
+        ):
+            self._look(entry.path, entry.signature.size)
+            return None
+        if place.path != entry.path:
+            self._shelf.place(entry.path, place.hash, entry.signature)
+            return Done(entry.path, "moved")
+        if place.gone or place.signature != entry.signature:
+            self._shelf.refresh(entry.path, entry.signature)
+        return Done(entry.path, "failed before" if place.hash in self._vain else "same")
+
+    def _moved_here(self, entry: Entry) -> Place | None:
+        """The place this very file was known under, when nothing lies there any more."""
+        place = self._by_trace.get(_trace(entry.signature))
+        return place if place and not os.path.lexists(place.path) else None
+
+    def _look(self, path: str, size: int) -> None:
+        limit_s = look_limit_s(size, self._limit_s)
+        self._workers.submit(Task(("look", path), look, (path,), limit_s))
+
+    def _heard(self, outcome: Outcome) -> Iterator[Event]:
+        step, subject = outcome.key  # type: ignore[misc]
+        if step == "study":
+            yield from self._studied(subject, outcome)
+        elif outcome.fault:
+            yield Trouble(subject, outcome.fault)
+        else:
+            yield from self._looked(subject, outcome.value)
+
+    def _looked(self, path: str, looked: Looked) -> Iterator[Event]:
+        """The bytes are known by now: place them, wait with others for them, or study them."""
+        if looked.hash in self._studying:
+            self._studying[looked.hash].append((path, looked))
+        elif looked.hash not in self._redo and self._shelf.is_studied(looked.hash):
+            self._shelf.place(path, looked.hash, looked.signature)
+            yield Done(path, "failed before" if looked.hash in self._vain else "known")
+        else:
+            self._studying[looked.hash] = [(path, looked)]
+            self._workers.submit(
+                Task(
+                    ("study", looked.hash),
+                    study_unchanged,
+                    (path, looked.signature),
+                    study_limit_s(looked.declared_s, self._limit_s),
+                ),
+                first=True,
+            )
+
+    def _studied(self, digest: str, outcome: Outcome) -> Iterator[Event]:
+        places = self._studying.pop(digest)
+        if isinstance(outcome.value, Changing):
+            yield Trouble(places[0][0], "is being written to; gather it again when it is finished")
+            for path, looked in places[1:]:
+                self._look(path, looked.signature.size)
+            return
+        self._redo.discard(digest)
+        fault = outcome.fault or ""
+        self._shelf.keep(digest, outcome.value, fault=fault)
+        for path, looked in places:
+            self._shelf.place(path, digest, looked.signature)
+        if fault:
+            self._vain.add(digest)
+            yield Trouble(places[0][0], fault)
+        else:
+            yield Done(places[0][0], "studied", outcome.value)
+        for path, _ in places[1:]:
+            yield Done(path, "failed before" if fault else "known")
+
+    def _missing(self, roots: list[str], seen: set[str], hidden: list[str]) -> Iterator[Gone]:
+        """Files known below the roots that were not met; those behind a closed door may be there."""
+        gone = [
+            path
+            for path in self._known
+            if path not in seen
+            and any(below(path, root) for root in roots)
+            and not any(below(path, folder) for folder in hidden)
+        ]
+        self._shelf.mark_gone(gone)
+        yield from (Gone(path) for path in gone if not self._known[path].gone)
+
+
+@dataclass(frozen=True, slots=True)
+class Changing:
+    """Stands for a study that was not made because the file was being written to."""
+
+
+def look(path: str) -> Looked:
+    """Read a file's bytes for their hash, and its header for its length (0 when it has none)."""
+    digest, signature = content_hash(path)
+    return Looked(digest, signature, _declared_s(path))
+
+
+def study_unchanged(path: str, signature: Signature) -> Study | Changing:
+    """Study a file, making sure that these are the bytes that were hashed."""
+    try:
+        found = study(path)
+    except Unreadable as error:
+        if not still_is(path, signature):
+            return Changing()
+        raise Unreadable(_without_path(str(error), path)) from error
+    return found if still_is(path, signature) else Changing()
+
+
+def look_limit_s(size: int, limit_s: float) -> float:
+    """Seconds reading so many bytes may take: a fixed share, and more for a large file."""
+    return limit_s + size / SLOW_BYTES_PER_S
+
+
+def study_limit_s(declared_s: float, limit_s: float) -> float:
+    """Seconds one sound may take: a fixed share, and more for a long sound."""
+    return min(limit_s + LIMIT_PER_SECOND * max(0.0, declared_s), max(limit_s, LONGEST_LIMIT_S))
+
+
+def study_apart(path: str, *, limit_s: float = LIMIT_S) -> Study:
+    """Study one file in a process of its own, without a shelf. Unreadable, also for a time-out."""
+    with Workers(1) as workers:
+        size = os.path.getsize(path) if os.path.isfile(path) else 0
+        workers.submit(Task("look", look, (path,), look_limit_s(size, limit_s)))
+        looked = workers.next()
+        if looked.fault:
+            raise Unreadable(f"{shown(path)}: {looked.fault}")
+        limit_s = study_limit_s(looked.value.declared_s, limit_s)
+        workers.submit(Task("study", study, (path,), limit_s))
+        outcome = workers.next()
+    if outcome.fault:
+        raise Unreadable(f"{shown(path)}: {_without_path(outcome.fault, path)}")
+    assert isinstance(outcome.value, Study)
+    return outcome.value
+
+
+def _declared_s(path: str) -> float:
+    import soundfile
+
+    try:
+        return float(soundfile.info(path).duration)
+    except (RuntimeError, ValueError, ZeroDivisionError):
+        return 0.0
+
+
+def _without_path(message: str, path: str) -> str:
+    """The reason alone: the report puts the path before it anyway."""
+    for said in (path, shown(path)):
+        message = message.removeprefix(f"{said}: ")
+    return message
+
+
+def _trace(signature: Signature) -> tuple[int, int, int, int]:
+    return signature.device, signature.inode, signature.size, signature.mtime_ns
+
+
+def _looks_the_same(known: Signature, now: Signature) -> bool:
+    """Whether a file need not be read: same size, time and inode, and it had settled when read.
+
+    The device may differ: its number is dealt anew when a drive is plugged in.
+    """
+    return known.settled and (known.size, known.mtime_ns, known.inode) == (
+        now.size,
+        now.mtime_ns,
+        now.inode,
+    )
