@@ -69,7 +69,7 @@ def _judge(source: Source) -> tuple[Routine | None, list[Problem]]:
         if not new:
             break
         for path, would_do in new:
-            problems[path, would_do] = _problem(source, path, would_do)
+            problems[path, would_do] = problem_at(source, path, would_do)
         # Deepest and last first, so that taking one list item out does not move another.
         for path in sorted((path for path, _ in refused), key=_order, reverse=True):
             _stand_in(tree, path)
@@ -97,10 +97,10 @@ def _findings(detail: ErrorDetails) -> Iterator[tuple[Path, str]]:
         case "extra_forbidden":
             yield path, _known_words(path, detail)
         case _:
-            yield path, _would_do(detail)
+            yield path, wording(detail)
 
 
-def _would_do(detail: ErrorDetails) -> str:
+def wording(detail: ErrorDetails) -> str:
     """Our wording of pydantic's error types, with the bound that was missed."""
     context = detail.get("ctx", {})
     kind = detail["type"]
@@ -109,7 +109,7 @@ def _would_do(detail: ErrorDetails) -> str:
         word = {"ge": "or more", "gt": "", "le": "or less"}[bounds[kind]]
         bound = f"{context[bounds[kind]]:g}"
         return f"more than {bound} would do" if bounds[kind] == "gt" else f"{bound} {word} would do"
-    wording = {
+    words = {
         "missing": "it is needed here",
         "float_parsing": "a number would do",
         "float_type": "a number would do",
@@ -131,7 +131,7 @@ def _would_do(detail: ErrorDetails) -> str:
         "too_long": "a shorter list would do",
         "literal_error": f"{context.get('expected', '')} would do".replace("'", ""),
     }
-    return wording.get(kind, detail["msg"])
+    return words.get(kind, detail["msg"])
 
 
 def _known_words(path: Path, detail: ErrorDetails) -> str:
@@ -187,7 +187,8 @@ def _parsed(name: str) -> Path:
     return tuple(steps)
 
 
-def _problem(source: Source, path: Path, would_do: str) -> Problem:
+def problem_at(source: Source, path: Path, would_do: str) -> Problem:
+    """One problem of a file, with the line and the text found there."""
     return Problem(source.line(path), field_name(path), _found(source.tree, path), would_do)
 
 

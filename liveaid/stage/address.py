@@ -1,0 +1,52 @@
+"""HOST:PORT as it is written on the command line."""
+
+from __future__ import annotations
+
+import ipaddress
+import socket
+from dataclasses import dataclass
+
+from liveaid.errors import LiveaidError, UsageError
+
+
+class StageError(LiveaidError):
+    """The stage cannot be set up: a port is taken, a name is not known."""
+
+
+@dataclass(frozen=True, slots=True)
+class Address:
+    """A host (name or number) and a port; port 0 lets the machine choose."""
+
+    host: str
+    port: int
+
+    def __str__(self) -> str:
+        return f"[{self.host}]:{self.port}" if ":" in self.host else f"{self.host}:{self.port}"
+
+    @property
+    def is_loopback(self) -> bool:
+        """Whether only this machine can reach it."""
+        try:
+            return ipaddress.ip_address(self.host).is_loopback
+        except ValueError:
+            return self.host == "localhost"
+
+    def family(self, kind: socket.SocketKind) -> socket.AddressFamily:
+        """IPv4 or IPv6, by what the host resolves to. StageError when it does not."""
+        try:
+            found = socket.getaddrinfo(self.host, self.port, type=kind)
+        except OSError as error:
+            raise StageError(
+                f"{self}: the host is not known ({error.strerror}); a number such as 127.0.0.1"
+                " would do"
+            ) from error
+        return found[0][0]
+
+
+def parse_address(text: str, default_host: str = "127.0.0.1") -> Address:
+    """The address written as HOST:PORT, [IPV6]:PORT or just PORT; UsageError for anything else."""
+    host, _, port = text.rpartition(":")
+    host = host.strip("[]") or default_host
+    if not port.isascii() or not port.isdigit() or int(port) > 65535:
+        raise UsageError(f"{text}: no address; HOST:PORT with a port of 0 to 65535 would do")
+    return Address(host, int(port))

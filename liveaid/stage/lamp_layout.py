@@ -1,0 +1,134 @@
+"""How a controller's lamps are lit, and which of them shows what. From `configs/lamps-*.yaml`."""
+
+from __future__ import annotations
+
+from functools import cached_property
+from typing import Annotated, Any, Literal, TypeAlias
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+
+from liveaid.stage.osc_map import fault
+
+Level: TypeAlias = Literal["off", "dim", "on"]
+Lamp: TypeAlias = str
+"""What a lamp shows, with its place in a row from 0: `bars.0`, `beats.3`, `ready_left`."""
+
+Data = Annotated[int, Field(ge=0, le=127)]
+"""A MIDI data byte: 0 to 127 (MIDI 1.0, "Data Bytes")."""
+
+
+class _Record(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class Levels(_Record):
+    """What is sent to light a lamp: a note's velocity, or a controller's value."""
+
+    off: Data = 0
+    dim: Data = 32
+    on: Data = 127
+
+
+class Place(_Record):
+    """One lamp: its note or controller number, and what differs from the layout's own settings."""
+
+    number: Data
+    channel: Annotated[int, Field(ge=1, le=16)] | None = None
+    off: Data | None = None
+    dim: Data | None = None
+    on: Data | None = None
+
+
+def _place(written: Any) -> Any:
+    """A bare number is a lamp that differs in nothing."""
+    return written if isinstance(written, dict | Place) else {"number": written}
+
+
+OneLamp = Annotated[Place, BeforeValidator(_place)]
+Row = Annotated[tuple[OneLamp, ...], Field(max_length=128)]
+
+
+class Lamps(_Record):
+    """Which lamp shows what; what is left out is not shown."""
+
+    bars: Row = ()
+    """Bars left, the last bar first: the row goes out towards its first lamp."""
+    beats: Row = ()
+    """The beat of the bar: one lamp a beat, one lit at a time."""
+    pulse: OneLamp | None = None
+    """Bright on odd beats, dim on even ones: for controllers with no lamps to spare."""
+    next_left: OneLamp | None = None
+    """The left deck has the next cue."""
+    next_right: OneLamp | None = None
+    ready_left: OneLamp | None = None
+    """The left record stands at its cue."""
+    ready_right: OneLamp | None = None
+    following: OneLamp | None = None
+    unsure: OneLamp | None = None
+    silent: OneLamp | None = None
+
+    @cached_property
+    def places(self) -> dict[Lamp, Place]:
+        """Every lamp of the layout by its name."""
+        found: dict[Lamp, Place] = {}
+        for name in type(self).model_fields:
+            value = getattr(self, name)
+            if isinstance(value, tuple):
+                found |= {f"{name}.{index}": place for index, place in enumerate(value)}
+            elif value is not None:
+                found[name] = value
+        return found
+
+
+class LampLayout(_Record):
+    """A controller's lamps, as written in the file."""
+
+    title: str = ""
+    send: Literal["note", "control"] = "note"
+    """Lamps are lit by note-on messages, or by control changes."""
+    channel: Annotated[int, Field(ge=1, le=16)] = 1
+    levels: Levels = Levels()
+    off_by: Literal["level", "note-off"] = "level"
+    """A lamp goes out by its `off` level (note-on with velocity 0), or by a note-off message."""
+    most_per_s: Annotated[int, Field(ge=10, le=3000)] = 500
+    """Messages a second the controller can take (a MIDI cable carries some 1000 notes a second)."""
+    lamps: Lamps
+
+    @model_validator(mode="after")
+    def _judge(self) -> LampLayout:
+        if self.off_by == "note-off" and self.send == "control":
+            raise fault("off_by", "level would do: a control change has no note-off")
+        taken: dict[tuple[int, int], Lamp] = {}
+        for lamp, place in self.lamps.places.items():
+            key = (place.channel or self.channel, place.number)
+            if key in taken:
+                name, _, index = lamp.partition(".")
+                path = ("lamps", name, *((int(index),) if index else ()))
+                raise fault(path, f"a number of its own would do: {taken[key]} has this one")
+            taken[key] = lamp
+        return self
+
+    def message(self, lamp: Lamp, level: Level) -> bytes:
+        """The three MIDI bytes that bring one lamp to one level.
+
+        Note-on 0x9n, note-off 0x8n, control change 0xBn, n the channel from 0 (MIDI 1.0, table 1).
+        """
+        place = self.lamps.places[lamp]
+        channel = (place.channel or self.channel) - 1
+        own: int | None = getattr(place, level)
+        value: int = getattr(self.levels, level) if own is None else own
+        if self.send == "control":
+            return bytes((0xB0 | channel, place.number, value))
+        if level == "off" and self.off_by == "note-off":
+            return bytes((0x80 | channel, place.number, value))
+        return bytes((0x90 | channel, place.number, value))
+
+
+def message_table(layout: LampLayout) -> dict[tuple[Lamp, Level], bytes]:
+    """All messages of a layout, made once."""
+    levels: tuple[Level, ...] = ("off", "dim", "on")
+    return {
+        (lamp, level): layout.message(lamp, level)
+        for lamp in layout.lamps.places
+        for level in levels
+    }

@@ -1,0 +1,135 @@
+"""What an OSC packet says, as flat messages: bundles unfolded, time tags set aside.
+
+The readers of single types are python-osc's; the walk is our own, because its packet class cannot
+be given to strangers: an element of negative size makes it loop for ever, a float cut short reads
+as zero (a needle jump to the start of the file), and each unknown type tag is a line in the log.
+Standard: Open Sound Control 1.0 (Wright, 2002).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, TypeAlias
+
+from pythonosc.parsing import osc_types
+
+MAX_BYTES = 8192
+"""A position message has some 30 bytes; nothing a deck says needs more than this."""
+MAX_DEPTH = 8
+MAX_MESSAGES = 256
+MAX_ARGUMENTS = 64
+
+Argument: TypeAlias = int | float | str | bytes | bool | None
+
+
+@dataclass(frozen=True, slots=True)
+class Message:
+    """One OSC message: its address as sent, and its arguments in order."""
+
+    address: str
+    arguments: tuple[Argument, ...]
+
+
+class Refused(Exception):
+    """Why a packet, or what it says, is not used: `reason` is one of osc.REASONS."""
+
+    def __init__(self, reason: str) -> None:
+        self.reason = reason
+        super().__init__(reason)
+
+
+def read_packet(data: bytes) -> list[Message]:
+    """All messages of one datagram, in the order written. Refused, and nothing else, is raised.
+
+    Time tags are ignored: a position is true when it arrives, whatever the sender's clock says.
+    """
+    if len(data) > MAX_BYTES:
+        raise Refused("too large")
+    messages: list[Message] = []
+    try:
+        _element(data, 0, messages)
+    except Refused:
+        raise
+    except (osc_types.ParseError, ValueError, IndexError) as error:
+        raise Refused("cut short or garbled") from error
+    return messages
+
+
+def _element(data: bytes, depth: int, messages: list[Message]) -> None:
+    if len(data) % 4:
+        raise Refused("cut short or garbled")  # "always a multiple of 4": OSC 1.0, OSC Packets
+    if data.startswith(b"#bundle\x00"):
+        _bundle(data, depth, messages)
+    elif data.startswith(b"/"):
+        if len(messages) >= MAX_MESSAGES:
+            raise Refused("too many messages")
+        messages.append(_message(data))
+    else:
+        raise Refused("not OSC")
+
+
+def _bundle(data: bytes, depth: int, messages: list[Message]) -> None:
+    if depth >= MAX_DEPTH:
+        raise Refused("nested too deep")
+    start = 16  # "#bundle" and its time tag
+    if len(data) < start:
+        raise Refused("cut short or garbled")
+    while start < len(data):
+        size, start = osc_types.get_int(data, start)
+        if size <= 0 or start + size > len(data):
+            raise Refused("cut short or garbled")
+        _element(data[start : start + size], depth + 1, messages)
+        start += size
+
+
+def _message(data: bytes) -> Message:
+    address, start = osc_types.get_string(data, 0)
+    if start == len(data):
+        return Message(address, ())  # older senders leave the type tags out: OSC 1.0
+    tags, start = osc_types.get_string(data, start)
+    if not tags.startswith(","):
+        raise Refused("cut short or garbled")
+    if len(tags) > MAX_ARGUMENTS + 1:
+        raise Refused("too many arguments")
+    arguments: list[Argument] = []
+    for tag in tags[1:]:
+        if tag in _WORDS:
+            arguments.append(_WORDS[tag])
+        elif tag in _READERS:
+            size, read = _READERS[tag]
+            if start + size > len(data):
+                raise Refused("cut short or garbled")
+            value, start = read(data, start)
+            arguments.append(value)
+        elif tag not in "[]":  # arrays are read flat: an argument keeps its place in the message
+            raise Refused("unknown type")
+    if start != len(data):
+        raise Refused("cut short or garbled")
+    return Message(address, tuple(arguments))
+
+
+def _blob(data: bytes, start: int) -> tuple[bytes, int]:
+    value, end = osc_types.get_blob(data, start)
+    if end < start + 4:
+        raise Refused("cut short or garbled")  # a negative size would walk backwards
+    return value, end
+
+
+_READERS: dict[str, tuple[int, Callable[[bytes, int], tuple[Any, int]]]] = {
+    "i": (4, osc_types.get_int),
+    "f": (4, osc_types.get_float),
+    "h": (8, osc_types.get_int64),
+    "d": (8, osc_types.get_double),
+    "s": (4, osc_types.get_string),
+    "S": (4, osc_types.get_string),
+    "b": (4, _blob),
+    "t": (8, osc_types.get_uint64),
+    "c": (4, osc_types.get_int),
+    "r": (4, osc_types.get_int),
+    "m": (4, osc_types.get_int),
+}
+"""Type tag: fewest bytes, reader. Tags and sizes: OSC 1.0, "OSC Type Tag String"."""
+
+_WORDS: dict[str, Argument] = {"T": True, "F": False, "N": None, "I": float("inf")}
+"""Types that have no bytes: true, false, nil, infinitum."""

@@ -1,0 +1,362 @@
+"""The running stage: positions in, lamps and page out, one loop, started and struck in one place.
+
+async with Service(routine, Settings(osc=Address("127.0.0.1", 0))) as stage:
+    print(stage.address)          # the page
+    await stage.run()             # until ask_stop(), a signal, or cancellation
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import time
+from collections import deque
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from types import TracebackType
+from typing import Any
+
+from liveaid.follow.prompt import Prompt
+from liveaid.routine import Routine, Side
+from liveaid.stage.address import Address
+from liveaid.stage.cues import next_cues
+from liveaid.stage.follows import Follows, tell
+from liveaid.stage.lamp_layout import Lamp, LampLayout, Level, message_table
+from liveaid.stage.lamps import Gate, all_off, lamps_for
+from liveaid.stage.midi import MidiPort
+from liveaid.stage.osc import Heard
+from liveaid.stage.osc_map import DEFAULT_MAP, DeckFacts, OscMap, table_for
+from liveaid.stage.receiver import Receiver
+from liveaid.stage.watcher import Watcher
+from liveaid.stage.web import Web, as_json
+
+OSC_ADDRESS = Address("127.0.0.1", 9000)
+HTTP_ADDRESS = Address("127.0.0.1", 8080)
+HEARTBEAT_S = 1.0
+PAGE_S = 0.1
+"""A page is pushed at once when bar, beat or state change, else no more often than this."""
+SLEPT_S = 2.0
+"""CLOCK_BOOTTIME ahead of the monotonic clock by this much more than before: the machine slept."""
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """Where and how the stage listens and shows."""
+
+    osc: Address = OSC_ADDRESS
+    http: Address | None = HTTP_ADDRESS
+    """None: no page."""
+    osc_map: OscMap = DEFAULT_MAP
+    file_s: Mapping[Side, float] = field(default_factory=dict)
+    """Seconds of each deck file, for maps that give positions as a fraction of it."""
+    layout: LampLayout = field(default_factory=lambda: LampLayout.model_validate({"lamps": {}}))
+    midi: str | None = None
+    """The lamps' port, by name or a unique part of it; None: no controller."""
+    midi_api: str = "auto"
+    token: str | None = None
+    """What a page has to bring along; needed where `http` is not this machine alone."""
+
+
+class Service:
+    """The stage. `follower` is liveaid.follow.Follower for the routine unless another is given."""
+
+    def __init__(
+        self,
+        routine: Routine,
+        settings: Settings | None = None,
+        *,
+        watchers: Sequence[Watcher] = (),
+        follower: Follows | None = None,
+    ) -> None:
+        self.routine = routine
+        self.settings = settings or Settings()
+        self._watchers = tuple(watchers)
+        self._follower = follower or _follower(routine, self.settings.osc_map)
+        facts = DeckFacts(rpm=routine.turntable.rpm, file_s=dict(self.settings.file_s))
+        self._receiver = Receiver(table_for(self.settings.osc_map, facts), self._told)
+        self._web = Web(status=self.status, health=self.health, token=self.settings.token)
+        self._next_cues = next_cues(routine)
+        self._layout = self.settings.layout
+        self._messages = message_table(self._layout)
+        self._gate = Gate(most_per_s=self._layout.most_per_s)
+        self._midi = self._midi_port()
+        self._prompt: Prompt | None = None
+        self._timer: asyncio.TimerHandle | None = None
+        self._beat_task: asyncio.Task[None] | None = None
+        self._stop_asked: asyncio.Event | None = None
+        self._page_key: object = None
+        self._page_s = float("-inf")
+        self._started_s = 0.0
+        self._asleep_s = 0.0
+        self._sleeps = 0
+        self._errors: deque[str] = deque(maxlen=10)
+        self._error_count = 0
+
+    # -- set up and strike
+
+    async def start(self) -> None:
+        """Open everything. StageError when a port is taken; a missing controller is no error."""
+        self._stop_asked = asyncio.Event()
+        self._started_s = time.monotonic()
+        self._asleep_s = _asleep_s()
+        try:
+            self._receiver.open(self.settings.osc)
+            await self._start_web()
+            if self._midi is not None:
+                await self._midi.start()
+        except BaseException:
+            await self.stop()
+            raise
+        for watcher in self._watchers:
+            self._guarded(watcher.started, self)
+        self._show()
+        self._beat_task = asyncio.create_task(self._heartbeat())
+
+    async def _start_web(self) -> None:
+        if self.settings.http is not None:
+            routes = [route for watcher in self._watchers for route in watcher.routes()]
+            scripts = [script for watcher in self._watchers for script in watcher.scripts()]
+            await self._web.start(self.settings.http, routes, scripts)
+
+    async def run(self) -> None:
+        """Go on until `ask_stop`."""
+        assert self._stop_asked is not None, "start() comes first"
+        await self._stop_asked.wait()
+
+    def ask_stop(self) -> None:
+        """Let `run` return; safe to call more than once, and from a signal handler of the loop."""
+        if self._stop_asked is not None:
+            self._stop_asked.set()
+
+    async def stop(self) -> None:
+        """Strike the stage: lamps off, pages told, ports closed."""
+        if self._beat_task is not None:
+            self._beat_task.cancel()
+            with contextlib.suppress(asyncio.CancelledError):
+                await self._beat_task
+        if self._timer is not None:
+            self._timer.cancel()
+        self._receiver.close()
+        for watcher in self._watchers:
+            try:
+                await watcher.stopped()
+            except Exception as error:
+                self._note(f"{type(watcher).__name__}.stopped: {error!r}")
+        if self._midi is not None:
+            self._midi.send(self._messages[item] for item in all_off(self._layout).items())
+            await self._midi.stop()
+        await self._web.stop()
+
+    async def __aenter__(self) -> Service:
+        await self.start()
+        return self
+
+    async def __aexit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        await self.stop()
+
+    # -- what can be asked of it
+
+    @property
+    def osc_address(self) -> Address:
+        """Where positions are to be sent, the port filled in."""
+        return self._receiver.address
+
+    @property
+    def address(self) -> str:
+        """The page's address, token and all, as a browser takes it."""
+        served = self._web.address
+        token = f"?token={self.settings.token}" if self.settings.token else ""
+        return f"http://{served}/{token}"
+
+    @property
+    def midi_state(self) -> str:
+        """How the lamps' port stands, in words."""
+        return "not asked for" if self._midi is None else self._midi.state
+
+    @property
+    def prompt(self) -> Prompt | None:
+        """The prompt last shown."""
+        return self._prompt
+
+    def status(self) -> dict[str, Any]:
+        """What /status and /live say, worked out for this moment."""
+        prompt = self._work_out(time.monotonic())
+        if prompt is None:
+            return {"state": "waiting", "error": self._errors[-1] if self._errors else None}
+        status = prompt.to_json()
+        status["next_cue"] = list(self._cue_of(prompt))
+        status["routine"] = {
+            "title": self.routine.title,
+            "metre": self.routine.metre,
+            "pieces": len(self.routine.pieces),
+        }
+        for watcher in self._watchers:
+            with self._noting(watcher):
+                status |= watcher.status()
+        return status
+
+    def health(self) -> dict[str, Any]:
+        """What /health says: counts, buffers, ports, errors."""
+        prompt = self._prompt
+        return {
+            "uptime_s": round(time.monotonic() - self._started_s, 3),
+            "state": prompt.state if prompt else None,
+            "osc": {
+                "address": str(self.osc_address),
+                "buffer_bytes": self._receiver.granted_bytes,
+                **self._receiver.counts.to_json(),
+            },
+            "midi": self._midi.to_json() if self._midi else {"state": "not asked for"},
+            "page": {"clients": self._web.clients, "refused": self._web.refused},
+            "sleeps": self._sleeps,
+            "errors": {"count": self._error_count, "last": list(self._errors)},
+        }
+
+    def push(self) -> None:
+        """Renew every open page now, and the lamps: a watcher's status changed."""
+        self._show()
+        self._push()
+
+    # -- what happens
+
+    def _told(self, heard: Sequence[Heard]) -> None:
+        for item in heard:
+            for watcher in self._watchers:
+                self._guarded(watcher.heard, item)
+            try:
+                tell(self._follower, item)
+            except Exception as error:
+                self._note(f"follower: {error!r}")
+        self._show()
+
+    def _show(self) -> None:
+        """Work the prompt out and bring lamps, watchers and pages to it."""
+        now = time.monotonic()
+        prompt = self._work_out(now)
+        if prompt is not None:
+            self._prompt = prompt
+            self._light(prompt, now)
+            for watcher in self._watchers:
+                self._guarded(watcher.prompted, prompt, now)
+            key = (prompt.state, prompt.piece and prompt.piece.index, prompt.bar, prompt.beat)
+            if key != self._page_key or now - self._page_s >= PAGE_S:
+                self._page_key = key
+                self._push()
+        self._rearm(now)
+
+    def _light(self, prompt: Prompt, now: float) -> None:
+        levels = lamps_for(prompt, self._layout, self._cue_of(prompt))
+        for watcher in self._watchers:
+            with self._noting(watcher):
+                levels = dict(watcher.lamps(levels))
+        self._send(self._gate.ask(levels, now))
+
+    def _send(self, changes: Sequence[tuple[Lamp, Level]]) -> None:
+        if not changes:
+            return
+        if self._midi is not None:
+            self._midi.send(self._messages[change] for change in changes)
+        for watcher in self._watchers:
+            self._guarded(watcher.lamps_changed, changes)
+
+    def _push(self) -> None:
+        self._page_s = time.monotonic()
+        if self._web.clients:
+            self._web.push(as_json(self.status()))
+
+    def _rearm(self, now: float) -> None:
+        """One timer: the next beat, silence, or a lamp that was kept back."""
+        wakes = [wake for wake in (self._wake_at(), self._gate.wake_at()) if wake is not None]
+        if self._timer is not None:
+            self._timer.cancel()
+            self._timer = None
+        if wakes:
+            at = max(min(wakes), now + 0.001)  # never in a tight circle
+            self._timer = asyncio.get_running_loop().call_at(at, self._show)
+
+    async def _heartbeat(self) -> None:
+        """Once a second: a sign of life to the pages, and a look whether the machine slept."""
+        while True:
+            await asyncio.sleep(HEARTBEAT_S)
+            asleep_s = _asleep_s()
+            if asleep_s - self._asleep_s > SLEPT_S:
+                self._woke_up()
+            self._asleep_s = asleep_s
+            self._show()
+            if time.monotonic() - self._page_s > HEARTBEAT_S / 2:
+                self._push()
+
+    def _woke_up(self) -> None:
+        """Ports may be gone after a sleep; what was queued meanwhile is refused as too late."""
+        self._sleeps += 1
+        if self._midi is not None:
+            self._midi.reopen()
+
+    # -- small parts
+
+    def _midi_port(self) -> MidiPort | None:
+        settings = self.settings
+        if settings.midi is None:
+            return None
+        return MidiPort(settings.midi, api=settings.midi_api, opened=self._midi_opened)
+
+    def _midi_opened(self) -> None:
+        self._gate.forget()
+        if self._prompt is not None:
+            self._show()
+
+    def _cue_of(self, prompt: Prompt) -> tuple[Side, ...]:
+        return self._next_cues[prompt.piece.index] if prompt.piece else ()
+
+    def _work_out(self, now: float) -> Prompt | None:
+        try:
+            return self._follower.prompt(now=now)
+        except Exception as error:
+            self._note(f"follower: {error!r}")
+            return None
+
+    def _wake_at(self) -> float | None:
+        try:
+            return self._follower.wake_at()
+        except Exception as error:
+            self._note(f"follower: {error!r}")
+            return None
+
+    def _guarded(self, call: Any, *arguments: Any) -> None:
+        try:
+            call(*arguments)
+        except Exception as error:
+            self._note(f"{call.__qualname__}: {error!r}")
+
+    @contextlib.contextmanager
+    def _noting(self, watcher: Watcher) -> Any:
+        try:
+            yield
+        except Exception as error:
+            self._note(f"{type(watcher).__name__}: {error!r}")
+
+    def _note(self, error: str) -> None:
+        self._error_count += 1
+        if not self._errors or self._errors[-1] != error:
+            self._errors.append(error)
+
+
+def _follower(routine: Routine, osc_map: OscMap) -> Follows:
+    from liveaid.follow import Follower
+
+    return Follower(routine, sends=osc_map.sends)
+
+
+def _asleep_s() -> float:
+    """Seconds the machine has slept since it was started; 0 where the system does not tell."""
+    clock = getattr(time, "CLOCK_BOOTTIME", None)
+    return (
+        0.0
+        if clock is None
+        else time.clock_gettime(clock) - time.clock_gettime(time.CLOCK_MONOTONIC)
+    )

@@ -1,0 +1,58 @@
+"""What may look on while the stage runs: rehearsal, recording, a terminal view.
+
+A watcher is told everything on the loop's thread, and must return at once; one that raises is
+counted in /health and never stops the stage.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+from aiohttp import web
+
+from liveaid.follow.prompt import Prompt
+from liveaid.stage.lamp_layout import Lamp, Level
+from liveaid.stage.osc import Heard
+
+if TYPE_CHECKING:
+    from liveaid.stage.service import Service
+
+
+class Watcher:
+    """Override what is wanted; everything here does nothing."""
+
+    def started(self, service: Service) -> None:
+        """The stage is set; `service.push()` may be called from now on to renew the page."""
+
+    def heard(self, heard: Heard) -> None:
+        """One thing a sender told, in the order of arrival, before the follower hears it."""
+
+    def prompted(self, prompt: Prompt, now_s: float) -> None:
+        """The prompt was worked out anew, at monotonic second `now_s`."""
+
+    def lamps_changed(self, changes: Sequence[tuple[Lamp, Level]]) -> None:
+        """These lamps were just changed (with or without a controller to show them)."""
+
+    def lamps(self, levels: Mapping[Lamp, Level]) -> Mapping[Lamp, Level]:
+        """What the lamps should show instead, such as a count-in; `levels` as it stands."""
+        return levels
+
+    def status(self) -> Mapping[str, Any]:
+        """Keys to add to /status and /live; must be fit for JSON."""
+        return {}
+
+    def routes(self) -> Sequence[web.RouteDef]:
+        """Pages and actions to serve beside ours; guarded by the same Host and token checks."""
+        return ()
+
+    def scripts(self) -> Sequence[str]:
+        """Addresses of scripts the page at / is to load (served by `routes`).
+
+        The page fires `status` on `document` with each status as `detail`, and has an empty
+        `<section id="extra">` for what is to be shown.
+        """
+        return ()
+
+    async def stopped(self) -> None:
+        """The stage is being struck: finish what must be kept."""
