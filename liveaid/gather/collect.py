@@ -19,7 +19,6 @@ from liveaid.gather.folder import (
     Trouble,
     below,
     content_hash,
-    signature_of,
     still_is,
     walk,
 )
@@ -157,7 +156,7 @@ class _Run:
         self._workers.submit(Task(("look", path), look, (path,), limit_s))
 
     def _heard(self, outcome: Outcome) -> Iterator[Event]:
-        step, subject = outcome.key  # type: ignore[misc]
+        step, subject = outcome.key
         if step == "study":
             yield from self._studied(subject, outcome)
         elif outcome.fault:
@@ -205,7 +204,7 @@ class _Run:
             yield Done(path, "failed before" if fault else "known")
 
     def _missing(self, roots: list[str], seen: set[str], hidden: list[str]) -> Iterator[Gone]:
-        """Files known below the roots that were not met; those behind a closed door may be there."""
+        """Files known below the roots and not met now; behind a closed door they may yet be."""
         gone = [
             path
             for path in self._known
@@ -253,12 +252,12 @@ def study_apart(path: str, *, limit_s: float = LIMIT_S) -> Study:
     """Study one file in a process of its own, without a shelf. Unreadable, also for a time-out."""
     with Workers(1) as workers:
         size = os.path.getsize(path) if os.path.isfile(path) else 0
-        workers.submit(Task("look", look, (path,), look_limit_s(size, limit_s)))
+        workers.submit(Task(("look", path), look, (path,), look_limit_s(size, limit_s)))
         looked = workers.next()
         if looked.fault:
             raise Unreadable(f"{shown(path)}: {looked.fault}")
         limit_s = study_limit_s(looked.value.declared_s, limit_s)
-        workers.submit(Task("study", study, (path,), limit_s))
+        workers.submit(Task(("study", path), study, (path,), limit_s))
         outcome = workers.next()
     if outcome.fault:
         raise Unreadable(f"{shown(path)}: {_without_path(outcome.fault, path)}")

@@ -13,7 +13,7 @@ import signal
 import threading
 import time
 from collections import deque
-from collections.abc import Callable, Hashable, Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from multiprocessing import connection, resource_tracker
 from multiprocessing.process import BaseProcess
@@ -30,7 +30,8 @@ _START_S = 60.0
 class Task:
     """A function of a module, called in a worker with arguments that can be pickled."""
 
-    key: Hashable
+    key: tuple[str, str]
+    """What is done, and to what; comes back with the outcome."""
     function: Callable[..., Any]
     arguments: tuple[Any, ...]
     limit_s: float
@@ -40,7 +41,7 @@ class Task:
 class Outcome:
     """How a task ended: its value, or the one line that says why there is none."""
 
-    key: Hashable
+    key: tuple[str, str]
     value: Any = None
     fault: str | None = None
 
