@@ -1,0 +1,69 @@
+"""check: can two hands play this routine, and does it work as a piece?
+
+One module a concern; each yields findings and knows nothing of printing. Pure: lengths of files
+are arguments. What common practice says is marked so beside its constant.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from liveaid.routine.check.changes import Change, changes, runs_through
+from liveaid.routine.check.clearance import judge_clearance, open_question, used_sounds
+from liveaid.routine.check.energy import judge_arc, judge_idea
+from liveaid.routine.check.findings import Finding, in_order
+from liveaid.routine.check.keys import judge_keys
+from liveaid.routine.check.plan import HandBeat, hand_plan
+from liveaid.routine.check.reach import judge_overlaps, judge_reach, judge_sound_lengths
+from liveaid.routine.check.tempo import judge_sounds, judge_tempo
+from liveaid.routine.check.time import judge_silence, judge_time
+from liveaid.routine.check.variety import judge_load, judge_variety
+from liveaid.routine.check.winding import cue_text, judge_changes, judge_hands, turns_text
+from liveaid.routine.model import Routine, Side
+
+__all__ = [
+    "Change",
+    "Finding",
+    "HandBeat",
+    "changes",
+    "check",
+    "cue_text",
+    "hand_plan",
+    "open_question",
+    "turns_text",
+    "used_sounds",
+]
+
+
+def check(
+    routine: Routine,
+    *,
+    deck_s: Mapping[Side, float] | None = None,
+    sound_s: Mapping[str, float] | None = None,
+) -> tuple[Finding, ...]:
+    """All that can be said of a routine before it is played, gravest first.
+
+    `deck_s`: length of each deck's file, `sound_s`: of each sound's file, in seconds, where they
+    are known. Works for maps with and without deck-file seconds; says what it cannot judge yet.
+    """
+    moves = changes(routine)
+    plan = hand_plan(routine, moves)
+    return in_order(
+        [
+            *judge_time(routine),
+            *judge_silence(routine),
+            *judge_changes(routine, moves),
+            *judge_hands(routine, plan),
+            *judge_load(routine, plan),
+            *judge_variety(routine),
+            *judge_tempo(routine, runs_through(routine)),
+            *judge_sounds(routine),
+            *judge_keys(routine),
+            *judge_arc(routine),
+            *judge_idea(routine),
+            *judge_reach(routine, deck_s or {}),
+            *judge_sound_lengths(routine, sound_s or {}),
+            *judge_overlaps(routine),
+            *judge_clearance(routine),
+        ]
+    )

@@ -1,0 +1,88 @@
+"""One thing true about a routine: how grave, where, the numbers behind it, and a way out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any, Literal, TypeAlias
+
+from liveaid.routine.model import Routine, Side
+
+Severity: TypeAlias = Literal["error", "warning", "remark"]
+SEVERITIES: tuple[Severity, ...] = ("error", "warning", "remark")
+Rule: TypeAlias = Literal[
+    "time", "winding", "hands", "tempo", "keys", "energy", "variety", "reach", "clearance"
+]
+RULES: tuple[Rule, ...] = (
+    "time", "winding", "hands", "tempo", "keys", "energy", "variety", "reach", "clearance",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """What one rule found at one place of the routine."""
+
+    severity: Severity
+    """`error`: cannot be played as written. `warning`: will cost something. `remark`: know it."""
+    rule: Rule
+    says: str
+    """What is so, numbers included."""
+    way_out: str
+    """What would mend it; empty when there is nothing to mend."""
+    piece: int | None = None
+    """Set piece from 0; None for the routine as a whole."""
+    name: str = ""
+    """The set piece's name."""
+    bar: int | None = None
+    """Bar of the set piece, from 1."""
+    side: Side | None = None
+    numbers: tuple[tuple[str, float], ...] = ()
+    """The figures by name with unit, such as ``("turns", 12.4)``."""
+
+    def to_json(self) -> dict[str, Any]:
+        """The finding as plain data; `piece` counts from 0."""
+        return {
+            "severity": self.severity,
+            "rule": self.rule,
+            "piece": self.piece,
+            "name": self.name,
+            "bar": self.bar,
+            "side": self.side,
+            "says": self.says,
+            "way_out": self.way_out,
+            "numbers": {name: round(value, 4) for name, value in self.numbers},
+        }
+
+
+def found(
+    routine: Routine,
+    severity: Severity,
+    rule: Rule,
+    says: str,
+    way_out: str = "",
+    *,
+    piece: int | None = None,
+    bar: int | None = None,
+    side: Side | None = None,
+    numbers: Mapping[str, float] | None = None,
+) -> Finding:
+    """A finding with the set piece's name filled in."""
+    name = "" if piece is None else routine.pieces[piece].name
+    figures = tuple((numbers or {}).items())
+    return Finding(severity, rule, says, way_out, piece, name, bar, side, figures)
+
+
+def in_order(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Gravest first, then as the routine runs; what concerns the whole comes before its pieces."""
+    return tuple(sorted(findings, key=_rank))
+
+
+def _rank(finding: Finding) -> tuple[int, int, int, int, str, str]:
+    return (
+        SEVERITIES.index(finding.severity),
+        -1 if finding.piece is None else finding.piece,
+        finding.bar or 0,
+        RULES.index(finding.rule),
+        finding.side or "",
+        finding.says,
+    )

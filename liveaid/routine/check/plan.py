@@ -1,0 +1,109 @@
+"""The hand plan: for every beat, what the left and the right hand do, winding included."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+
+from liveaid.routine.check.changes import Change, changes, runs_through
+from liveaid.routine.check.hands import Job, jobs
+from liveaid.routine.check.timeline import Moment, beat_s, beats_between, starts_s
+from liveaid.routine.model import Routine, Side, other_side
+
+_At = tuple[int, int]
+
+
+@dataclass(frozen=True, slots=True)
+class HandBeat:
+    """One beat of the plan."""
+
+    piece: int
+    beat: int
+    """Beat of the set piece, from 0."""
+    start_s: float
+    length_s: float
+    left: Job | None
+    """What the left hand does; None when it is free."""
+    right: Job | None
+    over: tuple[Job, ...]
+    """What a third hand would have to do."""
+
+    @property
+    def busy(self) -> int:
+        """Hands at work, 0 to 2."""
+        return (self.left is not None) + (self.right is not None)
+
+
+def hand_plan(routine: Routine, moves: Iterable[Change] | None = None) -> tuple[HandBeat, ...]:
+    """Every beat of the routine with what each hand does; winding fills the free hands.
+
+    A hand stays on its own side where it can: the left hand takes the left platter, and what
+    belongs to no side (crossfader, channel faders) goes to the hand that is left.
+    """
+    moves = changes(routine) if moves is None else moves
+    winds = _winding(routine, moves)
+    through, starts = runs_through(routine), starts_s(routine)
+    plan = []
+    for index in range(len(routine.pieces)):
+        length = beat_s(routine, index)
+        for beat in range(routine.beats(index)):
+            playing = jobs(routine, index, beat, through.get(index, frozenset()))
+            wound = winds.get((index, beat), ())
+            # A deck being wound is not played in that beat: its hand has left or not yet begun.
+            away = {job.side for job in wound}
+            kept = [job for job in playing if job.side not in away or job.task == "releases"]
+            if away and not any(job.task == "works" for job in kept):
+                kept = [job for job in kept if job.task != "crossfader"]
+            left, right, over = _shared_out([*kept, *wound])
+            plan.append(
+                HandBeat(index, beat, starts[index] + beat * length, length, left, right, over)
+            )
+    return tuple(plan)
+
+
+def _winding(routine: Routine, moves: Iterable[Change]) -> dict[_At, tuple[Job, ...]]:
+    """In which beats which record is wound or its needle lifted."""
+    through = runs_through(routine)
+    taken: dict[_At, tuple[Job, ...]] = {}
+    for move in moves:
+        if move.verdict not in ("easy", "tight", "impossible") or move.needed_s is None:
+            continue
+        left_s = move.needed_s
+        job = Job("winds" if move.way == "hand" else "needle", move.side)
+        for piece, beat, share in _beats_to_use(routine, move, through, taken):
+            if left_s <= 1e-9:
+                break
+            taken[piece, beat] = (*taken.get((piece, beat), ()), job)
+            left_s -= share * beat_s(routine, piece)
+    return taken
+
+
+def _beats_to_use(
+    routine: Routine,
+    move: Change,
+    through: dict[int, frozenset[Side]],
+    taken: dict[_At, tuple[Job, ...]],
+) -> Iterator[tuple[int, int, float]]:
+    """Beats a change may be made in: while a hand is free, then early leave, then late entry."""
+    for piece, beat, share in beats_between(routine, move.silent, move.due):
+        playing = jobs(routine, piece, beat, through.get(piece, frozenset()))
+        if len(playing) + len(taken.get((piece, beat), ())) < 2:
+            yield piece, beat, share
+    early = replace(move.silent, beat=max(0.0, move.silent.beat - move.give_before_beats))
+    yield from reversed(list(beats_between(routine, early, move.silent)))
+    late = Moment(move.due.piece, move.due.beat + move.give_after_beats)
+    yield from beats_between(routine, move.due, late)
+
+
+def _shared_out(asked: list[Job]) -> tuple[Job | None, Job | None, tuple[Job, ...]]:
+    """Jobs given to the left and the right hand; sided ones first, what is left over last."""
+    hands: dict[Side, Job | None] = {"left": None, "right": None}
+    over: list[Job] = []
+    for job in sorted(asked, key=lambda job: job.side is None):
+        own: Side = job.side or "right"
+        free = next((side for side in (own, other_side(own)) if hands[side] is None), None)
+        if free is None:
+            over.append(job)
+        else:
+            hands[free] = job
+    return hands["left"], hands["right"], tuple(over)

@@ -1,0 +1,104 @@
+"""When each set piece and beat falls, at pitch 0; where a deck falls silent and sounds again."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import accumulate
+
+from liveaid.routine.model import Routine, Runs, Side, Works, other_side
+
+JUGGLE_TURN_BEATS = 2.0
+"""A juggle's decks take turns of one or two beats; the other is brought back meanwhile
+(common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """A beat of the routine: set piece from 0, beats from its start."""
+
+    piece: int
+    beat: float
+
+
+def starts_s(routine: Routine) -> tuple[float, ...]:
+    """Second at which each set piece starts, and one more: the end."""
+    lengths = (routine.piece_s(index) for index in range(len(routine.pieces)))
+    return tuple(accumulate(lengths, initial=0.0))
+
+
+def beat_s(routine: Routine, piece: int) -> float:
+    """Seconds of one beat in a set piece."""
+    return 60.0 / routine.pieces[piece].tempo_bpm
+
+
+def beats_between(routine: Routine, start: Moment, end: Moment) -> Iterator[tuple[int, int, float]]:
+    """Every beat from one moment to another as (set piece, beat, share of it inside)."""
+    for piece in range(start.piece, min(end.piece, len(routine.pieces) - 1) + 1):
+        first = start.beat if piece == start.piece else 0.0
+        last = end.beat if piece == end.piece else float(routine.beats(piece))
+        for beat in range(math.floor(first), math.ceil(last)):
+            share = min(beat + 1.0, last) - max(float(beat), first)
+            if share > 0:
+                yield piece, beat, share
+
+
+def falls_silent(routine: Routine, piece: int, side: Side) -> Moment:
+    """When a deck that sounds in a set piece has nothing more to do in it.
+
+    With strokes written out: when the last one has played out its span, or has lasted a beat
+    where the span is unknown, or when the other deck takes over in a juggle. Else the end.
+    """
+    plan, end = routine.pieces[piece].plan(side), float(routine.beats(piece))
+    if not isinstance(plan, Works) or not plan.strokes:
+        return Moment(piece, end)
+    last = max((stroke for stroke in plan.strokes if stroke < end), default=0.0)
+    length = 1.0
+    if plan.from_s is not None and plan.to_s is not None:
+        length = max(length, (plan.to_s - plan.from_s) / beat_s(routine, piece))
+    other = routine.pieces[piece].plan(other_side(side))
+    taken_over = [stroke for stroke in _strokes(other) if stroke > last]
+    return Moment(piece, min(end, last + length, *taken_over))
+
+
+def sounds_again(routine: Routine, piece: int, side: Side) -> Moment:
+    """When a deck must stand at its cue: the set piece's start, or its first written stroke."""
+    first = min(_strokes(routine.pieces[piece].plan(side)), default=0.0)
+    return Moment(piece, min(first, float(routine.beats(piece))))
+
+
+def leave_early_beats(routine: Routine, piece: int, side: Side) -> float:
+    """Beats before a set piece's end that a deck may give up while the other carries the music.
+
+    A bar where the other deck runs and this one does not carry the count; a turn of a juggle;
+    else none. Written strokes say it themselves (common practice, no source).
+    """
+    at, plan = routine.pieces[piece], routine.pieces[piece].plan(side)
+    if _strokes(plan) or at.count == side:
+        return 0.0
+    return _give_beats(routine, piece, side)
+
+
+def enter_late_beats(routine: Routine, piece: int, side: Side) -> float:
+    """Beats into a set piece that a worked deck may come late while the other carries the music.
+
+    A record that is let run must start on its beat: none (common practice, no source).
+    """
+    plan = routine.pieces[piece].plan(side)
+    if isinstance(plan, Runs) or _strokes(plan):
+        return 0.0
+    return _give_beats(routine, piece, side)
+
+
+def _give_beats(routine: Routine, piece: int, side: Side) -> float:
+    plan, other = (routine.pieces[piece].plan(each) for each in (side, other_side(side)))
+    if isinstance(other, Runs):
+        return float(min(routine.metre, routine.beats(piece)))
+    if isinstance(plan, Works) and isinstance(other, Works):
+        return min(JUGGLE_TURN_BEATS, float(routine.beats(piece)))
+    return 0.0
+
+
+def _strokes(plan: object) -> tuple[float, ...]:
+    return (plan.strokes or ()) if isinstance(plan, Works) else ()

@@ -1,0 +1,132 @@
+"""How busy the hands are, how varied the techniques, and where one hand works too long."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator
+from itertools import groupby
+
+from liveaid.routine.check.findings import Finding, found
+from liveaid.routine.check.hands import STRAIN_S, crossfader_end
+from liveaid.routine.check.plan import HandBeat
+from liveaid.routine.model import SIDES, Routine, Works
+
+SHARE_OF_ONE = 0.6
+"""One technique for more of the routine than this is a habit (common practice, no source)."""
+IN_A_ROW = 3
+
+
+def judge_variety(routine: Routine) -> Iterator[Finding]:
+    """Techniques that fill the routine or come too often in a row, and a side never worked."""
+    yield from _shares(routine)
+    yield from _in_a_row(routine)
+    yield from _one_sided(routine)
+
+
+def _shares(routine: Routine) -> Iterator[Finding]:
+    seconds: defaultdict[str, float] = defaultdict(float)
+    for index, piece in enumerate(routine.pieces):
+        seconds[piece.technique.strip().lower()] += routine.piece_s(index)
+    unnamed = sum(not piece.technique.strip() for piece in routine.pieces)
+    if unnamed:
+        yield found(
+            routine, "remark", "variety", f"{unnamed} set pieces name no technique",
+            "`technique:` lets check tell which hand the crossfader needs",
+            numbers={"set_pieces": unnamed},
+        )  # fmt: skip
+    named = {name: taken for name, taken in seconds.items() if name}
+    if not named or len(routine.pieces) < IN_A_ROW:
+        return
+    name, most = max(named.items(), key=lambda item: (item[1], item[0]))
+    share = most / routine.duration_s
+    if share > SHARE_OF_ONE:
+        yield found(
+            routine, "remark", "variety", f"{name} fills {100 * share:.0f} % of the routine",
+            "another technique for one of its set pieces would set it off",
+            numbers={"share": share},
+        )  # fmt: skip
+
+
+def _in_a_row(routine: Routine) -> Iterator[Finding]:
+    at = 0
+    for name, run in groupby(piece.technique.strip().lower() for piece in routine.pieces):
+        count = len(list(run))
+        if name and count >= IN_A_ROW:
+            yield found(
+                routine, "remark", "variety", f"{name} {count} times in a row from here",
+                "trade one of them with another place", piece=at, bar=1, numbers={"count": count},
+            )  # fmt: skip
+        at += count
+
+
+def _one_sided(routine: Routine) -> Iterator[Finding]:
+    worked = {
+        side: sum(
+            routine.piece_s(index)
+            for index, piece in enumerate(routine.pieces)
+            if isinstance(piece.plan(side), Works)
+        )
+        for side in SIDES
+    }
+    idle = [side for side in SIDES if worked[side] == 0.0]
+    times = sum(isinstance(piece.plan(side), Works) for piece in routine.pieces for side in SIDES)
+    if len(idle) == 1 and times >= IN_A_ROW:
+        other = next(side for side in SIDES if side not in idle)
+        yield found(
+            routine, "remark", "variety",
+            f"only the {other} record is ever worked, for {worked[other]:.0f} s",
+            f"trade the decks of a set piece so that {idle[0]} is worked too",
+            numbers={"worked_s": worked[other]},
+        )  # fmt: skip
+
+
+def judge_load(routine: Routine, plan: tuple[HandBeat, ...]) -> Iterator[Finding]:
+    """Share of the time with no, one and two hands busy; and long work without a bar's rest."""
+    total = sum(beat.length_s for beat in plan)
+    busy = [sum(beat.length_s for beat in plan if beat.busy == hands) for hands in range(3)]
+    none, one, two = (100.0 * part / total for part in busy)
+    yield found(
+        routine, "remark", "hands",
+        f"both hands busy {two:.0f} % of the time, one {one:.0f} %, none {none:.0f} %",
+        numbers={"both_share": two / 100, "one_share": one / 100, "none_share": none / 100},
+    )  # fmt: skip
+    if routine.performer.hamster:
+        end = crossfader_end(routine.performer, "left")
+        yield found(
+            routine, "remark", "hands",
+            f"hamster: the left deck is heard with the crossfader at its {end} end", "set the mixer's reverse switch before the count-in",
+        )  # fmt: skip
+    for side in SIDES:
+        yield from _strain(routine, side, plan)
+
+
+def _strain(routine: Routine, side: str, plan: tuple[HandBeat, ...]) -> Iterator[Finding]:
+    """Stretches in which one hand works a record for long without a whole bar's rest."""
+    first: HandBeat | None = None
+    worked_s, rest_beats = 0.0, 0
+    for beat in [*plan, None]:
+        job = None if beat is None else (beat.left if side == "left" else beat.right)
+        if beat is not None and job is not None and job.task == "works":
+            first = first or beat
+            worked_s += beat.length_s
+            rest_beats = 0
+            continue
+        rest_beats += 1
+        if first is not None and (beat is None or rest_beats >= routine.metre):
+            if worked_s > STRAIN_S:
+                yield _strained(routine, side, first, worked_s)
+            first, worked_s = None, 0.0
+
+
+def _strained(routine: Routine, side: str, first: HandBeat, worked_s: float) -> Finding:
+    return found(
+        routine,
+        "remark",
+        "hands",
+        f"the {side} hand works for {worked_s:.0f} s without a bar's rest",
+        "rests and short practice blocks are the usual caution; pain or numbness is for a"
+        " clinician",
+        piece=first.piece,
+        bar=first.beat // routine.metre + 1,
+        numbers={"worked_s": worked_s},
+    )

@@ -1,0 +1,209 @@
+"""Changes judged: which record must be wound how far by when, and whether two hands can do it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from liveaid.routine.check.changes import Change
+from liveaid.routine.check.findings import Finding, Severity, found
+from liveaid.routine.check.hands import Job
+from liveaid.routine.check.plan import HandBeat
+from liveaid.routine.check.timeline import beat_s
+from liveaid.routine.model import Routine
+from liveaid.routine.platter import sticker_degrees, turns
+
+
+def judge_changes(routine: Routine, moves: tuple[Change, ...]) -> Iterator[Finding]:
+    """An error for each change two hands cannot make, a warning for each that is tight."""
+    for move in moves:
+        if move.verdict == "impossible":
+            yield _impossible(routine, move)
+        elif move.verdict == "tight":
+            yield _tight(routine, move)
+        elif move.verdict == "not placed":
+            yield from _not_placed(routine, move)
+    waiting = sum(move.verdict == "not placed" for move in moves)
+    if waiting:
+        yield found(
+            routine,
+            "remark",
+            "winding",
+            f"{waiting} of {len(moves)} changes have no deck-file seconds yet: how far the records"
+            " must be wound cannot be judged",
+            "render the deck files and check decks/routine.yaml",
+            numbers={"changes": waiting},
+        )
+
+
+def judge_hands(routine: Routine, plan: tuple[HandBeat, ...]) -> Iterator[Finding]:
+    """A remark for each set piece in which some beat asks for a third hand."""
+    for index in range(len(routine.pieces)):
+        over = [beat for beat in plan if beat.piece == index and beat.over]
+        if not over:
+            continue
+        first = over[0]
+        wanted = [job for job in (first.left, first.right, *first.over) if job is not None]
+        yield found(
+            routine,
+            "remark",
+            "hands",
+            f"beat {first.beat + 1} asks for {len(wanted)} hands: {', '.join(map(str, wanted))}"
+            + (f"; so do {len(over) - 1} more beats" if len(over) > 1 else ""),
+            _hands_way_out(wanted),
+            piece=index,
+            bar=first.beat // routine.metre + 1,
+            numbers={"hands": len(wanted), "beats": len(over)},
+        )
+
+
+def _hands_way_out(wanted: list[Job]) -> str:
+    if any(job.task == "releases" for job in wanted):
+        return "let the record go first; the first stroke comes a beat later"
+    return "write the strokes out with room between them, or use a technique with an open fader"
+
+
+def cue_text(routine: Routine, cue_s: float) -> str:
+    """A cue as the performer finds it: second, turn from the file's start, sticker angle."""
+    rpm = routine.turntable.rpm
+    # A hair below a whole turn is that turn: degrees are shown whole.
+    degrees = round(sticker_degrees(cue_s, rpm)) % 360
+    turn = turns(cue_s, rpm)
+    whole = round(turn) if degrees == 0 else int(turn)
+    return f"{cue_s:.2f} s (turn {whole}, sticker at {degrees}°)"
+
+
+def turns_text(move: Change) -> str:
+    """Signed turns of a change, both ends where they differ."""
+    if move.turns is None:
+        return "?"
+    near, far = move.turns
+    if abs(far - near) < 0.05:
+        return f"{far:+.1f}"
+    return f"{near:+.1f} to {far:+.1f}"
+
+
+def _figures(routine: Routine, move: Change) -> dict[str, float]:
+    figures = {
+        "available_s": move.available_s,
+        "available_beats": move.available_beats,
+        "free_s": move.free_s,
+        "by_needle_s": move.by_needle_s,
+    }
+    if move.turns and move.by_hand_s and move.cue_s is not None and move.spare_beats is not None:
+        figures |= {
+            "turns_nearest": move.turns[0],
+            "turns_farthest": move.turns[1],
+            "by_hand_s": move.by_hand_s[1],
+            "cue_s": move.cue_s,
+            "sticker_degrees": sticker_degrees(move.cue_s, routine.turntable.rpm),
+            "spare_beats": move.spare_beats,
+        }
+    return figures
+
+
+def _what(routine: Routine, move: Change) -> str:
+    """The sentence both verdicts start with: distance, cue, times."""
+    assert move.cue_s is not None
+    assert move.by_hand_s is not None
+    hand, needle = move.by_hand_s[1], move.by_needle_s
+    quicker = f"{hand:.1f} s by hand"
+    if needle < hand:
+        quicker += f", {needle:.1f} s by the needle"
+    time = f"it is silent for {move.available_s:.1f} s ({move.available_beats:.3g} beats)"
+    if move.available_s < 0.05:
+        time = "it sounds right up to the change"
+    return (
+        f"{move.side} must be wound {turns_text(move)} turns to {cue_text(routine, move.cue_s)}: "
+        f"{quicker}; {time}"
+    )
+
+
+def _no_hand(move: Change) -> bool:
+    return (
+        move.free_s < move.available_s - 1e-9
+        and move.needed_s is not None
+        and (move.needed_s <= move.available_s + 1e-9)
+    )
+
+
+def _impossible(routine: Routine, move: Change) -> Finding:
+    if _no_hand(move):
+        says = f"{_what(routine, move)}, but a hand is free for only {move.free_s:.1f} s of it"
+        out = (
+            "play the other record with the fader open for that long and say so in `technique`,"
+            " or write its `strokes` with room between them"
+        )
+    else:
+        short = -(move.spare_beats or 0.0)
+        says = f"{_what(routine, move)}: {short:.1f} beats too few"
+        out = _nearer(routine, move)
+    return _finding(routine, move, "error", says, out)
+
+
+def _tight(routine: Routine, move: Change) -> Finding:
+    spare = move.spare_beats or 0.0
+    if spare >= 0:
+        says = (
+            f"{_what(routine, move)}: {spare:.1f} beats to spare, below the margin of "
+            f"{routine.performer.margin_beats:g}"
+        )
+        out = "practise this change by itself, or put the cue nearer"
+        return _finding(routine, move, "warning", says, out)
+    says = f"{_what(routine, move)}: {-spare:.1f} beats short"
+    return _finding(routine, move, "warning", says, _give_text(move))
+
+
+def _give_text(move: Change) -> str:
+    ways = []
+    if move.give_before_beats:
+        ways.append(f"leave up to {move.give_before_beats:g} beats early")
+    if move.give_after_beats:
+        ways.append(f"come in up to {move.give_after_beats:g} beats late")
+    return f"{' or '.join(ways) or 'start from the near end'}: the other deck carries the music"
+
+
+def _nearer(routine: Routine, move: Change) -> str:
+    """What would make an impossible change possible, with its figures."""
+    speed = routine.performer.wind_turns_per_s
+    reach = max(0.0, move.free_s - routine.performer.settle_s) * speed
+    ways = []
+    if reach >= 0.05:
+        ways.append(f"put the cue within {reach:.1f} turns")
+    else:
+        ways.append("put the cue where the record stands when it falls silent")
+    needed = (move.needed_s or 0.0) - move.free_s
+    beats = needed / beat_s(routine, move.after)
+    ways.append(f"or let {move.side} rest {beats:.1f} beats longer before it")
+    return ", ".join(ways)
+
+
+def _not_placed(routine: Routine, move: Change) -> Iterator[Finding]:
+    """What can be said of a change before its seconds are known: the time there will be."""
+    give_s = move.give_before_beats * beat_s(routine, move.before or 0)
+    give_s += move.give_after_beats * beat_s(routine, move.after)
+    if move.free_s + give_s > routine.performer.settle_s:
+        return
+    name = routine.pieces[move.before or 0].name
+    if move.available_s > routine.performer.settle_s:
+        says = (
+            f"{move.side} is silent for {move.available_s:.1f} s after {name}, but no hand is free"
+        )
+        out = "a technique with an open fader, or strokes with room between them, frees one"
+    else:
+        says = f"{move.side} goes on from {name} with another sound and no time to wind"
+        out = f"the cue must lie where {name} ends, or {move.side} must rest a few beats before it"
+    yield _finding(routine, move, "warning", says, out)
+
+
+def _finding(routine: Routine, move: Change, severity: Severity, says: str, out: str) -> Finding:
+    return found(
+        routine,
+        severity,
+        "winding",
+        says,
+        out,
+        piece=move.after,
+        bar=int(move.due.beat) // routine.metre + 1,
+        side=move.side,
+        numbers=_figures(routine, move),
+    )
