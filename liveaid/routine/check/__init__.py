@@ -13,10 +13,10 @@ from liveaid.routine.check.clearance import judge_clearance, open_question, used
 from liveaid.routine.check.energy import judge_arc, judge_idea
 from liveaid.routine.check.findings import Finding, in_order
 from liveaid.routine.check.keys import judge_keys
-from liveaid.routine.check.plan import HandBeat, hand_plan
+from liveaid.routine.check.plan import HandBeat, HandSpan, hand_plan, hand_spans
 from liveaid.routine.check.reach import judge_overlaps, judge_reach, judge_sound_lengths
 from liveaid.routine.check.tempo import judge_sounds, judge_tempo
-from liveaid.routine.check.time import judge_silence, judge_time
+from liveaid.routine.check.time import judge_silence, judge_time, minutes
 from liveaid.routine.check.variety import judge_load, judge_variety
 from liveaid.routine.check.winding import cue_text, judge_changes, judge_hands, turns_text
 from liveaid.routine.model import Routine, Side
@@ -25,10 +25,13 @@ __all__ = [
     "Change",
     "Finding",
     "HandBeat",
+    "HandSpan",
     "changes",
     "check",
     "cue_text",
     "hand_plan",
+    "hand_spans",
+    "minutes",
     "open_question",
     "turns_text",
     "used_sounds",

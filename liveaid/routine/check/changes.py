@@ -6,7 +6,7 @@ A change leads from the last set piece in which a deck sounds to the next one in
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal, TypeAlias
+from typing import Any, Literal, TypeAlias
 
 from liveaid.routine.check.hands import free_s
 from liveaid.routine.check.timeline import (
@@ -70,6 +70,34 @@ class Change:
     def needed_s(self) -> float | None:
         """Seconds the quicker way takes from the farther end."""
         return None if self.by_hand_s is None else min(self.by_hand_s[1], self.by_needle_s)
+
+    def to_json(self) -> dict[str, Any]:
+        """The change as plain data; set pieces and beats from 0, seconds rounded to 0.1 ms."""
+        return {
+            "side": self.side,
+            "before": self.before,
+            "after": self.after,
+            "silent_from_beat": round(self.silent.beat, 4),
+            "due_beat": round(self.due.beat, 4),
+            "from_s": _rounded(self.from_s),
+            "cue_s": _rounded(self.cue_s),
+            "turns": _rounded(self.turns),
+            "available_s": _rounded(self.available_s),
+            "available_beats": _rounded(self.available_beats),
+            "free_s": _rounded(self.free_s),
+            "leave_early_beats": self.give_before_beats,
+            "come_late_beats": self.give_after_beats,
+            "by_hand_s": _rounded(self.by_hand_s),
+            "by_needle_s": _rounded(self.by_needle_s),
+            "spare_beats": _rounded(self.spare_beats),
+            "verdict": self.verdict,
+        }
+
+
+def _rounded(value: float | tuple[float, float] | None) -> Any:
+    if isinstance(value, tuple):
+        return [round(each, 4) for each in value]
+    return None if value is None else round(value, 4)
 
 
 def changes(routine: Routine) -> tuple[Change, ...]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
+from typing import Any
 
 from liveaid.routine.check.changes import Change, changes, runs_through
 from liveaid.routine.check.hands import Job, jobs
@@ -107,3 +108,52 @@ def _shared_out(asked: list[Job]) -> tuple[Job | None, Job | None, tuple[Job, ..
         else:
             hands[free] = job
     return hands["left"], hands["right"], tuple(over)
+
+
+@dataclass(frozen=True, slots=True)
+class HandSpan:
+    """Beats of one set piece through which both hands do the same."""
+
+    piece: int
+    from_beat: int
+    """From 0, inclusive."""
+    to_beat: int
+    """Exclusive."""
+    start_s: float
+    end_s: float
+    left: Job | None
+    right: Job | None
+    over: tuple[Job, ...]
+
+    def to_json(self) -> dict[str, Any]:
+        """The span as plain data; beats from 0."""
+        return {
+            "piece": self.piece,
+            "from_beat": self.from_beat,
+            "to_beat": self.to_beat,
+            "start_s": round(self.start_s, 4),
+            "end_s": round(self.end_s, 4),
+            "left_hand": str(self.left) if self.left else None,
+            "right_hand": str(self.right) if self.right else None,
+            "third_hand": [str(job) for job in self.over],
+        }
+
+
+def hand_spans(plan: Iterable[HandBeat]) -> tuple[HandSpan, ...]:
+    """The plan with like beats of a set piece joined."""
+    spans: list[HandSpan] = []
+    for beat in plan:
+        end_s = beat.start_s + beat.length_s
+        last = spans[-1] if spans else None
+        if last and (last.piece, last.left, last.right, last.over) == (
+            beat.piece, beat.left, beat.right, beat.over,
+        ):  # fmt: skip
+            spans[-1] = replace(last, to_beat=beat.beat + 1, end_s=end_s)
+        else:
+            spans.append(
+                HandSpan(
+                    beat.piece, beat.beat, beat.beat + 1, beat.start_s, end_s,
+                    beat.left, beat.right, beat.over,
+                )
+            )  # fmt: skip
+    return tuple(spans)

@@ -94,7 +94,8 @@ def judge_load(routine: Routine, plan: tuple[HandBeat, ...]) -> Iterator[Finding
         end = crossfader_end(routine.performer, "left")
         yield found(
             routine, "remark", "hands",
-            f"hamster: the left deck is heard with the crossfader at its {end} end", "set the mixer's reverse switch before the count-in",
+            f"hamster: the left deck is heard with the crossfader at its {end} end",
+            "set the mixer's reverse switch before the count-in",
         )  # fmt: skip
     for side in SIDES:
         yield from _strain(routine, side, plan)

@@ -62,24 +62,26 @@ def _hands_way_out(wanted: list[Job]) -> str:
     return "write the strokes out with room between them, or use a technique with an open fader"
 
 
-def cue_text(routine: Routine, cue_s: float) -> str:
+def cue_text(routine: Routine, cue_s: float, *, short: bool = False) -> str:
     """A cue as the performer finds it: second, turn from the file's start, sticker angle."""
     rpm = routine.turntable.rpm
     # A hair below a whole turn is that turn: degrees are shown whole.
     degrees = round(sticker_degrees(cue_s, rpm)) % 360
     turn = turns(cue_s, rpm)
     whole = round(turn) if degrees == 0 else int(turn)
+    if short:
+        return f"{whole} {degrees:3d}°"
     return f"{cue_s:.2f} s (turn {whole}, sticker at {degrees}°)"
 
 
-def turns_text(move: Change) -> str:
+def turns_text(move: Change, *, to: str = " to ") -> str:
     """Signed turns of a change, both ends where they differ."""
     if move.turns is None:
         return "?"
     near, far = move.turns
     if abs(far - near) < 0.05:
         return f"{far:+.1f}"
-    return f"{near:+.1f} to {far:+.1f}"
+    return f"{near:+.1f}{to}{far:+.1f}"
 
 
 def _figures(routine: Routine, move: Change) -> dict[str, float]:

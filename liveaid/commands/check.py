@@ -1,0 +1,187 @@
+"""`liveaid check`: can two hands play this routine, and does it work as a piece?"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+from rich import box
+from rich.table import Table
+from rich.text import Text
+
+from liveaid.render.picture import draw_picture
+from liveaid.routine import Routine, load_routine
+from liveaid.routine.check import (
+    Change,
+    Finding,
+    HandSpan,
+    changes,
+    check,
+    cue_text,
+    hand_plan,
+    hand_spans,
+    minutes,
+    turns_text,
+)
+from liveaid.routine.scene import map_file
+from liveaid.terminal import console, json_option, print_json
+
+_STYLE = {"error": "bold reverse", "warning": "bold", "remark": "dim"}
+
+
+@click.command("check")
+@click.argument("scene")
+@click.option("--hands", "show_hands", is_flag=True, help="Show what each hand does, beat by beat.")
+@click.option(
+    "--picture",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="Draw decks, hands, energy and findings to FILE.svg or FILE.png.",
+    metavar="FILE",
+)
+@json_option
+def command(scene: str, show_hands: bool, picture: Path | None, as_json: bool) -> int:
+    """Say whether two hands can play the routine, and where it is tight.
+
+    SCENE is a section map, a folder with one, or the name of a scene that comes along. The rendered
+    map is taken where there is one, since only there the cues have their seconds.
+    Exit status 1 when something cannot be played as written.
+
+    Example: liveaid check night-market --picture routine.svg
+    """
+    file = map_file(scene, placed=True)
+    routine = load_routine(file)
+    findings = check(routine)
+    moves, spans = changes(routine), hand_spans(hand_plan(routine))
+    if picture is not None:
+        draw_picture(routine, picture, findings=findings)
+    if as_json:
+        print_json(_report(file, routine, findings, moves, spans))
+    else:
+        _show(file, routine, findings, moves, spans if show_hands else ())
+        if picture is not None:
+            console().print(f"Picture: {picture}", markup=False)
+    return 1 if any(finding.severity == "error" for finding in findings) else 0
+
+
+def _report(
+    file: Path,
+    routine: Routine,
+    findings: tuple[Finding, ...],
+    moves: tuple[Change, ...],
+    spans: tuple[HandSpan, ...],
+) -> dict[str, Any]:
+    return {
+        "file": str(file),
+        "title": routine.title,
+        "placed": routine.placed,
+        "total_s": round(routine.duration_s, 4),
+        "limit_s": routine.limit_s,
+        "findings": [finding.to_json() for finding in findings],
+        "changes": [move.to_json() for move in moves],
+        "hands": [span.to_json() for span in spans],
+    }
+
+
+def _show(
+    file: Path,
+    routine: Routine,
+    findings: tuple[Finding, ...],
+    moves: tuple[Change, ...],
+    spans: tuple[HandSpan, ...],
+) -> None:
+    out = console()
+    out.print(Text(f"{routine.title}  ({file})", style="bold"))
+    out.print()
+    out.print(_change_table(routine, moves))
+    if spans:
+        out.print(_hand_table(routine, spans))
+    out.print(_finding_table(findings))
+    count = {grade: sum(f.severity == grade for f in findings) for grade in _STYLE}
+    limit = f" of {minutes(routine.limit_s)}" if routine.limit_s else ""
+    summary = ", ".join(f"{n} {grade}{'' if n == 1 else 's'}" for grade, n in count.items())
+    verdict = "not playable as written" if count["error"] else "playable"
+    if not count["error"] and not routine.placed:
+        verdict = "nothing against it so far; winding waits for the deck files"
+    out.print(f"{minutes(routine.duration_s)}{limit}, {summary}: {verdict}.", markup=False)
+
+
+def _table(title: str, *columns: str) -> Table:
+    table = Table(
+        title=title, title_justify="left", title_style="bold", box=box.SIMPLE_HEAD,
+        pad_edge=False, collapse_padding=True,
+    )  # fmt: skip
+    for column in columns:
+        table.add_column(column)
+    return table
+
+
+def _change_table(routine: Routine, moves: tuple[Change, ...]) -> Table:
+    """Every cue: how far its record is wound to it and how much time that leaves."""
+    table = _table(
+        "Changes: cue in turn and sticker angle; wind in turns; times in seconds", "into"
+    )
+    for column in ("deck", "cue", "wind", "has", "needs", "spare beats", ""):
+        right = column in ("has", "needs", "spare beats")
+        table.add_column(column, justify="right" if right else "left", no_wrap=True)
+    for move in moves:
+        judged = move.verdict in ("easy", "tight", "impossible")
+        needs = f"{move.needed_s:.1f}" if judged and move.needed_s is not None else ""
+        needs += " needle" if judged and move.way == "needle" else ""
+        spare = f"{move.spare_beats:+.1f}" if move.spare_beats is not None else ""
+        style = {"impossible": "bold reverse", "tight": "bold"}.get(move.verdict, "")
+        table.add_row(
+            Text(_place(move.after, routine.pieces[move.after].name, int(move.due.beat), routine)),
+            move.side,
+            cue_text(routine, move.cue_s, short=True) if move.cue_s is not None else "-",
+            turns_text(move, to="..") if judged else "",
+            f"{move.free_s:.1f}" if move.before is not None and move.verdict != "runs on" else "",
+            needs,
+            spare if judged else "",
+            Text(move.verdict, style=style),
+        )
+    return table
+
+
+def _place(index: int, name: str, beat: int, routine: Routine) -> str:
+    bar = f", bar {beat // routine.metre + 1}" if beat >= routine.metre else ""
+    return f"{index + 1} {name}{bar}"
+
+
+def _hand_table(routine: Routine, spans: tuple[HandSpan, ...]) -> Table:
+    """The hand plan, like beats joined; places as bar.beat."""
+    table = _table("Hands", "set piece", "from", "to", "left hand", "right hand", "third hand")
+    last = -1
+    for span in spans:
+        piece = routine.pieces[span.piece]
+        table.add_row(
+            Text(f"{span.piece + 1} {piece.name}" if span.piece != last else ""),
+            _bar_beat(span.from_beat, routine.metre),
+            _bar_beat(span.to_beat - 1, routine.metre),
+            str(span.left or "-"),
+            str(span.right or "-"),
+            Text(", ".join(map(str, span.over)), style="bold"),
+        )
+        last = span.piece
+    return table
+
+
+def _bar_beat(beat: int, metre: int) -> str:
+    return f"{beat // metre + 1}.{beat % metre + 1}"
+
+
+def _finding_table(findings: tuple[Finding, ...]) -> Table:
+    table = _table("Findings", "", "where, what is so, and a way out")
+    for finding in findings:
+        text = Text(_where(finding), style="bold")
+        text.append(f"\n{finding.says}", style="not bold")
+        if finding.way_out:
+            text.append(f"\n→ {finding.way_out}", style="not bold italic")
+        table.add_row(Text(finding.severity, style=_STYLE[finding.severity]), text)
+    return table
+
+
+def _where(finding: Finding) -> str:
+    if finding.piece is None:
+        return "The whole routine"
+    return f"{finding.piece + 1} {finding.name}" + (f", bar {finding.bar}" if finding.bar else "")
