@@ -1,0 +1,237 @@
+"""The course of a performance: when each set piece is played, at what speed, on which record."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+from numpy.random import Generator
+
+from liveaid.routine import SIDES, Piece, Plan, Rests, Routine, Side, other_side
+from liveaid.simulate.faults import goes_on
+from liveaid.simulate.hands import Hands
+from liveaid.simulate.line import Line
+from liveaid.simulate.platter import MOTOR_START_S, MOTOR_STOP_S
+from liveaid.simulate.steps import How, Step
+
+_RESTS = Rests()
+_NO_COUNT = Line(0.0, 0.0, 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Leg:
+    """One step as it is played."""
+
+    step: Step
+    piece: Piece | None
+    """None in a pause."""
+    planned_s: float
+    """When it should have begun, by the count of the leg before."""
+    start_s: float
+    end_s: float
+    from_beat: float
+    to_beat: float
+    how: How = "flow"
+    count: Line = _NO_COUNT
+    """Beats from the set piece's start, over time."""
+    runs: dict[Side, Line] = field(default_factory=dict)
+    """Deck-file seconds over time of each record that runs."""
+    anew: frozenset[Side] = frozenset()
+    """The decks whose record is started in this leg, not running on from before."""
+
+    @property
+    def index(self) -> int:
+        """The set piece's, -1 in a pause."""
+        return self.step.piece
+
+    def plan(self, side: Side) -> Plan:
+        """What the hand does on one side; rests in a pause."""
+        return self.piece.plan(side) if self.piece else _RESTS
+
+    @property
+    def beat_s(self) -> float:
+        """Seconds of record in a beat."""
+        return 60.0 / self.piece.tempo_bpm if self.piece else math.nan
+
+    @property
+    def juggles(self) -> bool:
+        """Whether both decks are worked, taking turns."""
+        return all(self.plan(side).hand == "works" for side in SIDES)
+
+    def wants_s(self, side: Side) -> float | None:
+        """Deck-file second a record must stand at when the leg begins; None when it rests."""
+        plan = self.plan(side)
+        if plan.hand == "runs" and plan.at_s is not None:
+            return plan.at_s + self.from_beat * self.beat_s
+        return plan.cue_s
+
+
+def lay_course(
+    routine: Routine, steps: Sequence[Step], hands: Hands, rng: Generator
+) -> tuple[Leg, ...]:
+    """The steps one after another from time 0, each as fast and as late as the hands make it."""
+    layer = _Layer(routine, hands, rng)
+    for step in steps:
+        layer.lay(step)
+    return tuple(layer.legs)
+
+
+def shifted(legs: Sequence[Leg], by_s: float) -> tuple[Leg, ...]:
+    """The same course so much later."""
+
+    def later(line: Line) -> Line:
+        return replace(line, t0_s=line.t0_s + by_s)
+
+    return tuple(
+        replace(
+            leg,
+            planned_s=leg.planned_s + by_s,
+            start_s=leg.start_s + by_s,
+            end_s=leg.end_s + by_s,
+            count=later(leg.count),
+            runs={side: later(line) for side, line in leg.runs.items()},
+        )
+        for leg in legs
+    )
+
+
+class _Layer:
+    def __init__(self, routine: Routine, hands: Hands, rng: Generator) -> None:
+        self.routine, self.hands, self.rng = routine, hands, rng
+        self.legs: list[Leg] = []
+        self.now_s = 0.0
+
+    def lay(self, step: Step) -> None:
+        if step.piece < 0:
+            start, end = self.now_s, self.now_s + step.lasts_s
+            self._add(Leg(step, None, start, start, end, 0.0, 0.0, how="stand"))
+        elif step.halt is None:
+            self._play(step)
+        else:
+            self._play(replace(step, to_beat=step.halt.beat, halt=None))
+            self._halt(step, step.halt.stands_s)
+
+    def _add(self, leg: Leg) -> None:
+        if self.legs:
+            self.legs[-1] = replace(self.legs[-1], end_s=leg.start_s)
+        self.legs.append(leg)
+        self.now_s = leg.end_s
+
+    def _play(self, step: Step) -> None:
+        piece = self.routine.pieces[step.piece]
+        flows = self._flowing(step, piece)
+        counted = None if piece.count == "clock" else piece.count
+        planned = start = self.now_s
+        if counted in flows:
+            start = planned = flows[counted].when(self._wants(piece, step, counted))
+        elif counted and step.how != "needle":
+            start = max(planned + self.hands.timing_s(self.rng), self.legs[-1].start_s + 0.05)
+        rate, gain = self._rate(flows, counted, start, self._lasts_s(step, piece))
+        if step.how == "needle":
+            rate, gain = self._as_before(start)
+        beat_s = 60.0 / piece.tempo_bpm
+        count = Line(start, step.from_beat, rate / beat_s, gain / beat_s)
+        runs, anew = {}, set()
+        for side in SIDES:
+            if piece.plan(side).hand != "runs":
+                continue
+            if side in flows:
+                runs[side] = self._runs_on(flows[side], start, gain)
+            else:
+                anew.add(side)
+                runs[side] = self._begins(step, piece, side, planned, count)
+        end = count.when(step.to_beat)
+        self._add(
+            Leg(step, piece, planned, start, end, step.from_beat, step.to_beat, step.how,
+                count, runs, frozenset(anew))
+        )  # fmt: skip
+
+    def _flowing(self, step: Step, piece: Piece) -> dict[Side, Line]:
+        """The records that run on into the step by themselves, with the lines they are on."""
+        if not self.legs or self.legs[-1].piece is None:
+            return {}
+        before = self.legs[-1]
+        return {
+            side: line
+            for side, line in before.runs.items()
+            if before.piece
+            and piece.plan(side).hand == "runs"
+            and (
+                (step.how == "needle" and side != piece.count)
+                or (
+                    goes_on(before.piece, before.to_beat, piece, step.from_beat, side)
+                    and abs(line.when(self._wants(piece, step, side)) - self.now_s) < 0.25
+                )
+            )
+        }
+
+    def _wants(self, piece: Piece, step: Step, side: Side) -> float:
+        return (piece.plan(side).cue_s or 0.0) + step.from_beat * 60.0 / piece.tempo_bpm
+
+    def _lasts_s(self, step: Step, piece: Piece) -> float:
+        return max(1.0, (step.to_beat - step.from_beat) * 60.0 / piece.tempo_bpm)
+
+    def _rate(
+        self, flows: dict[Side, Line], counted: Side | None, start_s: float, lasts_s: float
+    ) -> tuple[float, float]:
+        """Speed of the record with the count, and how it drifts, within the pitch fader's reach."""
+        reach = self.routine.turntable.pitch_range_percent / 100.0
+        error = self.hands.pitch_error_percent / 100.0 * self.rng.standard_normal()
+        match = self.hands.match_error_percent / 100.0 * self.rng.standard_normal()
+        drift = self.hands.pitch_drift_percent / 100.0 * self.rng.standard_normal()
+        if counted in flows:
+            rate = flows[counted].rate_at(start_s)
+        elif flows:
+            rate = next(iter(flows.values())).rate_at(start_s) * (1.0 + match)
+        else:
+            rate = 1.0 + error
+        rate = min(max(rate, 1.0 - reach), 1.0 + reach)
+        drift = min(max(drift, 1.0 - reach - rate), 1.0 + reach - rate)
+        return rate, drift / lasts_s
+
+    def _as_before(self, start_s: float) -> tuple[float, float]:
+        """Speed and drift of the same record after its needle jumped."""
+        before = self.legs[-1]
+        return before.count.rate_at(start_s) * before.beat_s, before.count.gain * before.beat_s
+
+    def _runs_on(self, line: Line, start_s: float, gain: float) -> Line:
+        return Line(start_s, line.at(start_s), line.rate_at(start_s), gain)
+
+    def _begins(self, step: Step, piece: Piece, side: Side, planned_s: float, count: Line) -> Line:
+        """The line of a record started in this step; the one with the count is the count's own."""
+        wants, beat_s = self._wants(piece, step, side), 60.0 / piece.tempo_bpm
+        rate, gain = count.rate * beat_s, count.gain * beat_s
+        if side == piece.count:
+            return Line(count.t0_s, wants, rate, gain)
+        match = 1.0 + self.hands.match_error_percent / 100.0 * self.rng.standard_normal()
+        start = max(planned_s + self.hands.timing_s(self.rng), self.legs[-1].start_s + 0.05)
+        return Line(start, wants, rate * match, gain)
+
+    def _halt(self, step: Step, stands_s: float) -> None:
+        """Brake, stand, spin up, and go on from where the record then is."""
+        counted = self.legs[-1].piece.count if self.legs[-1].piece else "clock"
+        if counted == "clock":
+            raise ValueError("only a platter that carries the count can halt it")
+        rate = self.legs[-1].runs[counted].rate_at(self.now_s)
+        self._slide(step, counted, "brake", rate, -rate / MOTOR_STOP_S, MOTOR_STOP_S)
+        self._slide(step, counted, "stand", 0.0, 0.0, stands_s)
+        self._slide(step, counted, "spin up", 0.0, rate / MOTOR_START_S, MOTOR_START_S)
+        self._slide(step, counted, "flow", rate, 0.0, None)
+
+    def _slide(
+        self, step: Step, counted: Side, how: How, rate: float, gain: float, lasts_s: float | None
+    ) -> None:
+        """One part of a halt; the deck across, if it runs, is not touched by it."""
+        before, start = self.legs[-1], self.now_s
+        beat_s = before.beat_s
+        count = Line(start, before.count.at(start), rate / beat_s, gain / beat_s)
+        end = count.when(step.to_beat) if lasts_s is None else start + lasts_s
+        runs = {counted: Line(start, before.runs[counted].at(start), rate, gain)}
+        across = other_side(counted)
+        if across in before.runs:
+            runs[across] = before.runs[across]
+        part = replace(step, marks=())
+        self._add(
+            Leg(part, before.piece, start, start, end, count.x0, count.at(end), how, count, runs)
+        )

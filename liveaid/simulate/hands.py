@@ -1,0 +1,73 @@
+"""How exact a performer's hands are: the spread, bias and misses of everything they do."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+
+from numpy.random import Generator
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hands:
+    """Errors are normal unless a field says otherwise; an `_error` is their standard deviation.
+
+    The defaults are common practice, no source.
+    """
+
+    timing_error_s: float = 0.020
+    """Of starts, releases, returns and the stop, against the performer's own beat."""
+    timing_bias_s: float = 0.0
+    """Added to each of these; above 0 is late."""
+    stroke_error_s: float = 0.015
+    stroke_bias_s: float = 0.0
+    pitch_error_percent: float = 1.2
+    """Of the pitch set for a record that is started anew, against pitch 0."""
+    pitch_drift_percent: float = 0.3
+    """Change of pitch within one set piece."""
+    match_error_percent: float = 0.1
+    """Of a second record's pitch against the one already running."""
+    cue_error_s: float = 0.008
+    """Where a record comes to stand when it is brought to a cue, in seconds of record."""
+    miss_rate: float = 0.0
+    """Share of juggle releases and of the map's own strokes that the hand leaves out, 0 to 1."""
+    added_rate: float = 0.0
+    """Share of the map's own strokes followed by one more that is not in the map, 0 to 1."""
+    wind_slow_turns_per_s: float = 2.5
+    wind_fast_turns_per_s: float = 6.0
+
+    def __post_init__(self) -> None:
+        for field in fields(self):
+            value = getattr(self, field.name)
+            if value < 0.0 and not field.name.endswith("_bias_s"):
+                raise ValueError(f"{field.name}: found {value:g}; 0 or more would do")
+        if self.miss_rate > 1.0 or self.added_rate > 1.0:
+            raise ValueError("miss_rate and added_rate: 0 to 1 would do")
+        if not 0.0 < self.wind_slow_turns_per_s <= self.wind_fast_turns_per_s:
+            raise ValueError("a slow winding speed above 0 and up to the fast one would do")
+
+    def timing_s(self, rng: Generator) -> float:
+        """How late one start, release, return or stop is."""
+        return self.timing_bias_s + self.timing_error_s * rng.standard_normal()
+
+    def stroke_s(self, rng: Generator) -> float:
+        """How late one stroke is."""
+        return self.stroke_bias_s + self.stroke_error_s * rng.standard_normal()
+
+    def cue_s(self, rng: Generator) -> float:
+        """How far past its cue a record is brought to stand."""
+        return self.cue_error_s * rng.standard_normal()
+
+    def wind_turns_per_s(self, rng: Generator) -> float:
+        """How fast one winding goes, evenly between slow and fast."""
+        return float(rng.uniform(self.wind_slow_turns_per_s, self.wind_fast_turns_per_s))
+
+
+STEADY = Hands(
+    timing_error_s=0.0,
+    stroke_error_s=0.0,
+    pitch_error_percent=0.0,
+    pitch_drift_percent=0.0,
+    match_error_percent=0.0,
+    cue_error_s=0.0,
+)
+"""Hands without error."""

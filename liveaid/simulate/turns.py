@@ -1,0 +1,125 @@
+"""What a hand means to do with a record it works: juggled turns, and strokes inside the span."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from numpy.random import Generator
+
+from liveaid.routine import SIDES, Piece, Side, Works, other_side
+from liveaid.simulate.course import Leg
+
+_MIN_TURN_BEATS = 0.25
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """A juggled record runs from its cue from one beat to another."""
+
+    side: Side
+    from_beat: float
+    to_beat: float
+
+
+@dataclass(frozen=True, slots=True)
+class Stroke:
+    """A push forward at a beat, and back again before the next."""
+
+    beat: float
+    planned: bool
+    """True when the section map asks for it."""
+
+
+def worked(piece: Piece, side: Side) -> Works:
+    """The plan of a side that works."""
+    plan = piece.plan(side)
+    if not isinstance(plan, Works):
+        raise ValueError(f"the {side} deck {plan.hand} in {piece.name}")
+    return plan
+
+
+def juggle_turns(leg: Leg, first: Side, busy_after: Side | None, rng: Generator) -> list[Turn]:
+    """Both decks by turns over the leg, from the map's strokes where given, else 1 or 2 beats each.
+
+    `busy_after` is the deck wanted elsewhere when the leg ends: its last turn is given up where
+    the other deck's span lets it play on.
+    """
+    assert leg.piece is not None
+    releases = _mapped_releases(leg) or _own_releases(leg, first, rng)
+    ends = [beat for beat, _ in releases[1:]] + [leg.to_beat]
+    turns = [
+        Turn(side, beat, end)
+        for (beat, side), end in zip(releases, ends, strict=True)
+        if end - beat >= _MIN_TURN_BEATS
+    ]
+    if len(turns) > 1 and turns[-1].side == busy_after and turns[-2].side != busy_after:
+        before, last = turns[-2:]
+        if last.to_beat - before.from_beat <= _span_beats(leg, before.side) + 0.1:
+            turns[-2:] = [Turn(before.side, before.from_beat, last.to_beat)]
+    return turns
+
+
+def _span_beats(leg: Leg, side: Side) -> float:
+    assert leg.piece is not None
+    plan = worked(leg.piece, side)
+    return ((plan.to_s or 0.0) - (plan.cue_s or 0.0)) / leg.beat_s
+
+
+def _own_releases(leg: Leg, first: Side, rng: Generator) -> list[tuple[float, Side]]:
+    """Turns of one or two whole beats, the length kept for a few turns at a time."""
+    beat, side, releases = float(math.ceil(leg.from_beat)), first, []
+    wanted, left = 0, 0
+    while beat < leg.to_beat:
+        if left == 0:
+            wanted, left = int(rng.integers(1, 3)), 2 * int(rng.integers(1, 4))
+        releases.append((beat, side))
+        beat += max(1, min(wanted, math.floor(_span_beats(leg, side) + 0.2)))
+        side, left = other_side(side), left - 1
+    return releases
+
+
+def _mapped_releases(leg: Leg) -> list[tuple[float, Side]]:
+    """The map's own releases; a deck without any takes over half-way between the other's."""
+    assert leg.piece is not None
+    given = {
+        side: [b for b in strokes if leg.from_beat <= b < leg.to_beat]
+        for side in SIDES
+        if (strokes := worked(leg.piece, side).strokes) is not None
+    }
+    for side in SIDES:
+        across = given.get(other_side(side))
+        if side not in given and across:
+            nexts = [*across[1:], leg.to_beat]
+            halves = [(a + b) / 2.0 for a, b in zip(across, nexts, strict=True)]
+            return sorted([(b, other_side(side)) for b in across] + [(b, side) for b in halves])
+    return sorted((beat, side) for side, beats in given.items() for beat in beats)
+
+
+# One bar's strokes as beats in the bar: quarter, half and whole beats mixed, of our own making.
+_FIGURES: tuple[tuple[float, ...], ...] = (
+    (0.0, 0.5, 1.0, 2.0, 2.5, 3.0),
+    (0.0, 1.0, 1.5, 2.0, 3.0, 3.5),
+    (0.0, 0.25, 0.5, 1.0, 2.0, 2.25, 2.5, 3.0),
+    (0.0, 0.75, 1.5, 2.0, 2.75, 3.5),
+    (0.0, 2.0),
+    (0.5, 1.5, 2.5, 3.5),
+    (0.0, 0.5, 0.75, 1.0, 1.5, 2.0, 2.5, 2.75, 3.0, 3.25, 3.5, 3.75),
+    (0.0, 1.0, 2.0, 3.0),
+)
+
+
+def scratch_strokes(leg: Leg, side: Side, metre: int, until: float, rng: Generator) -> list[Stroke]:
+    """The map's strokes where given, else figures of a bar kept for a few bars, with rests."""
+    assert leg.piece is not None
+    mapped = worked(leg.piece, side).strokes
+    if mapped is not None:
+        return [Stroke(beat, True) for beat in mapped if leg.from_beat <= beat < until]
+    beats: list[float] = []
+    figure: Sequence[float] = _FIGURES[0]
+    for bar in range(math.floor(leg.from_beat / metre), math.ceil(until / metre)):
+        if bar % 2 == 0 or rng.random() < 0.3:
+            figure = () if rng.random() < 0.08 else _FIGURES[int(rng.integers(len(_FIGURES)))]
+        beats += [bar * metre + b + k for k in range(0, metre, 4) for b in figure if b + k < metre]
+    return [Stroke(beat, False) for beat in beats if leg.from_beat <= beat < until]
