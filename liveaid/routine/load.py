@@ -26,19 +26,26 @@ _STAND_IN_PIECE = {"name": "?", "bars": "4", "tempo": "100"}
 
 def load_routine(path: str | FilePath) -> Routine:
     """The section map in a YAML file. RoutineError with all that is wrong in it."""
+    return read_routine(read_bytes(path), str(path))
+
+
+def read_bytes(path: str | FilePath) -> bytes:
+    """A section map's bytes, one more than allowed at the most. RoutineError if it cannot be."""
     file = FilePath(path)
     try:
         with file.open("rb") as stream:
-            data = stream.read(MAX_BYTES + 1)
+            return stream.read(MAX_BYTES + 1)
     except OSError as error:
         found = (error.strerror or str(error)).lower()
         problem = Problem(1, "", found, "a section map that can be read would do")
         raise RoutineError(str(file), [problem]) from error
-    return read_routine(data, str(file))
 
 
-def read_routine(data: bytes, file: str = "routine.yaml") -> Routine:
-    """The section map in a file's bytes. RoutineError with all that is wrong in it."""
+def read_routine(data: bytes, file: str = "routine.yaml", *, pieces_needed: bool = True) -> Routine:
+    """The section map in a file's bytes. RoutineError with all that is wrong in it.
+
+    With `pieces_needed=False` a map without any `pieces:` is given a stand-in for them.
+    """
     source = read_source(data)
     if source.tree is None and not source.problems:
         source.problems.append(Problem(1, "", "an empty file", "a section map would do"))
@@ -48,6 +55,8 @@ def read_routine(data: bytes, file: str = "routine.yaml") -> Routine:
         found = _shown(source.tree)
         problem = Problem(source.line(()), "", found, "`title:` and `pieces:` would do")
         raise RoutineError(file, [*source.problems, problem])
+    if not pieces_needed and source.tree.get("pieces") is None:
+        source.tree["pieces"] = [dict(_STAND_IN_PIECE)]
     routine, problems = _judge(source)
     if routine is None or problems or source.problems:
         raise RoutineError(file, {*source.problems, *problems})
