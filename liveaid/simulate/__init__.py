@@ -10,6 +10,7 @@ from liveaid.simulate.hands import STEADY, Hands
 from liveaid.simulate.mixer import MixerMessage
 from liveaid.simulate.network import Dead, Message, Messages, Network
 from liveaid.simulate.performance import NotPlacedError, Performance, perform
+from liveaid.simulate.record import truth_record
 from liveaid.simulate.truth import Truth
 
 __all__ = [
@@ -30,4 +31,5 @@ __all__ = [
     "Truth",
     "draw_fault",
     "perform",
+    "truth_record",
 ]

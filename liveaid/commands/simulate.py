@@ -1,0 +1,186 @@
+"""`liveaid simulate`: the routine performed without hardware, over OSC."""
+
+from __future__ import annotations
+
+import json
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeAlias
+
+import click
+
+from liveaid.errors import LiveaidError
+from liveaid.routine import load_routine
+from liveaid.routine.model import clock_time
+from liveaid.routine.scene import map_file
+from liveaid.simulate import FAULT_KINDS, Fault, Hands, Network, Performance, perform, truth_record
+from liveaid.simulate.send import Sender, What, send_now
+from liveaid.stage.address import Address, parse_address
+from liveaid.terminal import console, json_option, print_json, progress_bar
+
+_BEGIN_IN_S = 0.1
+
+
+_Decorator: TypeAlias = Callable[[Callable[..., int]], Callable[..., int]]
+
+
+def _ms(name: str, default: float, text: str, least: float = 0.0) -> _Decorator:
+    return click.option(
+        name, type=click.FloatRange(least, 1000), default=default, show_default=True, metavar="MS",
+        help=text,
+    )  # fmt: skip
+
+
+def _share(name: str, text: str) -> _Decorator:
+    return click.option(name, type=click.FloatRange(0, 1), default=0.0, metavar="SHARE", help=text)
+
+
+@click.command("simulate")
+@click.argument("scene")
+@click.option("--osc", default="127.0.0.1:9000", show_default=True, metavar="HOST:PORT",
+              help="Where the positions are sent.")  # fmt: skip
+@click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True, metavar="N",
+              help="The same seed is the same performance.")  # fmt: skip
+@click.option("--fault", "kinds", type=click.Choice(FAULT_KINDS), multiple=True, metavar="KIND",
+              help=f"What goes wrong, somewhere: {', '.join(FAULT_KINDS)}. May be given again.")  # fmt: skip
+@click.option("--from-piece", type=click.IntRange(min=1), default=1, show_default=True,
+              metavar="N", help="Begin with this set piece, counted from 1.")  # fmt: skip
+@click.option("--rate", type=click.FloatRange(1, 2000), default=200.0, show_default=True,
+              metavar="HZ", help="Positions a second and deck.")  # fmt: skip
+@click.option("--on-change", is_flag=True, help="Send a position only when it has changed.")
+@click.option("--speeds", is_flag=True, help="Send each deck's speed too.")
+@click.option("--mixer/--no-mixer", default=True, help="Send the faders too.  [default: mixer]")
+@_ms("--jitter", 1.0, "Mean time a message is held up on top of its way.")
+@_share("--loss", "Share of messages lost, 0 to 1.")
+@_share("--duplicates", "Share of messages that arrive twice.")
+@_share("--reorder", "Share of messages overtaken by the next.")
+@_ms("--timing-error", 20.0, "Spread of the hands' timing.")
+@_ms("--timing-bias", 0.0, "How late the hands are on the whole; below 0 early.", least=-1000)
+@_share("--misses", "Share of juggle releases and mapped strokes left out.")
+@click.option("--speed-up", type=click.FloatRange(0.01, 1000), default=1.0, metavar="X",
+              help="So many times as fast as real time.")  # fmt: skip
+@click.option("--record", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE",
+              help="Write what was truly played to a JSON file, for scoring.")  # fmt: skip
+@json_option
+def command(scene: str, osc: str, record: Path | None, as_json: bool, **options: Any) -> int:
+    """Play the routine without hardware: both decks' positions over OSC, on time.
+
+    SCENE is a section map, a folder with one, or the name of a scene that comes along; its rendered
+    map is taken. Ctrl-C stops at once.
+
+    Example: liveaid simulate night-market --osc 127.0.0.1:9000 --fault skip --record truth.json
+    """
+    address = parse_address(osc)
+    performance = _performance(map_file(scene, placed=True), options)
+    also: tuple[What, ...] = ("mixer",) if options["mixer"] else ()
+    also += ("speed",) if options["speeds"] else ()
+    begin_s = time.monotonic() + _BEGIN_IN_S
+    if record is not None:
+        _write(record, performance, begin_s, options["speed_up"])
+    with Sender(
+        performance, address.host, address.port, begin_s=begin_s, speed=options["speed_up"],
+        also=also,
+    ) as sender:  # fmt: skip
+        stopped = _send(sender, performance)
+    report = _report(performance, sender, address, stopped, record)
+    if as_json:
+        print_json(report)
+    else:
+        console().print(_line(report), markup=False, soft_wrap=True)
+    return 130 if stopped else 0
+
+
+def _performance(file: Path, options: dict[str, Any]) -> Performance:
+    routine = load_routine(file)
+    if options["from_piece"] > len(routine.pieces):
+        raise click.UsageError(
+            f"--from-piece {options['from_piece']}: {routine.title} has"
+            f" {len(routine.pieces)} set pieces"
+        )
+    return perform(
+        routine,
+        seed=options["seed"],
+        faults=[Fault(kind=kind) for kind in options["kinds"]],
+        hands=Hands(
+            timing_error_s=options["timing_error"] / 1000.0,
+            timing_bias_s=options["timing_bias"] / 1000.0,
+            miss_rate=options["misses"],
+        ),
+        network=Network(
+            rate_hz=options["rate"],
+            sends="on_change" if options["on_change"] else "always",
+            jitter_s=options["jitter"] / 1000.0,
+            loss=options["loss"],
+            duplicates=options["duplicates"],
+            reorder=options["reorder"],
+        ),
+        start_piece=options["from_piece"] - 1,
+    )
+
+
+def _send(sender: Sender, performance: Performance) -> bool:
+    """Send it all under a bar that names the set piece; whether Ctrl-C cut it short."""
+    with progress_bar() as bar:
+        task = bar.add_task("", total=int(performance.duration_s))
+        try:
+            for now_s in send_now(sender):
+                place = performance.truth.at(now_s)
+                name = performance.routine.pieces[place[0]].name if place else "-"
+                bar.update(task, completed=int(now_s), description=name)
+        except KeyboardInterrupt:
+            return True
+    return False
+
+
+def _write(file: Path, performance: Performance, begin_s: float, speed: float) -> None:
+    record = {**truth_record(performance), "begin_monotonic_s": begin_s, "speed_up": speed}
+    try:
+        file.write_text(json.dumps(record, allow_nan=False), encoding="utf-8")
+    except OSError as error:
+        raise LiveaidError(
+            f"{file}: cannot be written ({error.strerror}); a file in a folder of yours would do"
+        ) from error
+
+
+def _report(
+    performance: Performance, sender: Sender, address: Address, stopped: bool, record: Path | None
+) -> dict[str, Any]:
+    return {
+        "title": performance.routine.title,
+        "seed": performance.seed,
+        "to": str(address),
+        "stopped": stopped,
+        "seconds": round(sender.reached_s, 3),
+        "datagrams": sender.sent,
+        "refused": sender.refused,
+        "failed": sender.failed,
+        "latest_ms": round(1000.0 * sender.latest_s, 3),
+        "faults": [
+            {
+                "kind": what.fault.kind,
+                "piece": what.fault.piece,
+                "at_s": round(what.at_s, 3),
+                "until_s": round(what.until_s, 3),
+            }
+            for what in performance.faults
+        ],
+        "record": str(record) if record else None,
+    }
+
+
+def _line(report: dict[str, Any]) -> str:
+    """What was sent, in one line."""
+    parts = [
+        f"{'Stopped: ' if report['stopped'] else ''}{report['title']}, seed {report['seed']}",
+        f"{report['datagrams']} datagrams to {report['to']}",
+        f"{clock_time(round(report['seconds']))} played",
+        *(f"{fault['kind']} at {clock_time(round(fault['at_s']))}" for fault in report["faults"]),
+    ]
+    if report["refused"]:
+        parts.append("nobody seems to listen there, at least not all the time")
+    if report["failed"]:
+        parts.append(f"{report['failed']} could not be sent")
+    if report["record"]:
+        parts.append(f"truth in {report['record']}")
+    return "; ".join(parts) + "."
