@@ -1,0 +1,37 @@
+"""`liveaid ports`: what MIDI ports are there."""
+
+from __future__ import annotations
+
+import click
+
+from liveaid.stage.midi import API_CHOICES, list_ports
+from liveaid.terminal import console, json_option, print_json
+
+
+@click.command("ports")
+@click.option("--midi-api", type=click.Choice(API_CHOICES), default="auto", show_default=True,
+              envvar="LIVEAID_MIDI_API", help="The MIDI system to ask.")  # fmt: skip
+@json_option
+def command(midi_api: str, as_json: bool) -> int:
+    """List the MIDI ports that are there, to be named in `perform --midi`.
+
+    Example: liveaid ports --json
+    """
+    found, absent = list_ports(midi_api)
+    if as_json:
+        ports = {
+            way: [{"system": api, "name": name} for api, name in listed]
+            for way, listed in found.items()
+        }
+        print_json({**ports, "absent": absent})
+        return 0
+    screen = console()
+    for way, title in (("out", "Lamps (outputs)"), ("in", "Pads (inputs)")):
+        screen.print(title)
+        for api, name in found[way]:
+            screen.print(f"  {name}  [{api}]", markup=False, soft_wrap=True)
+        if not found[way]:
+            screen.print("  none")
+    for api, why in absent.items():
+        screen.print(f"Not reached: {api} ({why})", markup=False, soft_wrap=True)
+    return 0

@@ -1,0 +1,141 @@
+"""Packets against the standard's own bytes, against python-osc, and against whatever may come."""
+
+import struct
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from pythonosc.osc_bundle_builder import IMMEDIATELY, OscBundleBuilder
+from pythonosc.osc_message_builder import OscMessageBuilder
+from pythonosc.osc_packet import OscPacket
+
+from liveaid.stage.osc_packet import MAX_BYTES, Message, Refused, read_packet
+
+# Open Sound Control 1.0, "Examples Supporting the OpenSoundControl 1.0 Spec" (Wright, 29 March
+# 2002), section "OSC Message Examples", byte for byte.
+OSCILLATOR = bytes.fromhex(
+    "2f 6f 73 63  69 6c 6c 61  74 6f 72 2f  34 2f 66 72"
+    "65 71 75 65  6e 63 79 00  2c 66 00 00  43 dc 00 00"
+)
+FOO = bytes.fromhex(
+    "2f 66 6f 6f  00 00 00 00  2c 69 69 73  66 66 00 00  00 00 03 e8"
+    "ff ff ff ff  68 65 6c 6c  6f 00 00 00  3f 9d f3 b6  40 b5 b2 2d"
+)
+
+
+def test_first_example_of_the_standard():
+    assert read_packet(OSCILLATOR) == [Message("/oscillator/4/frequency", (440.0,))]
+
+
+def test_second_example_of_the_standard():
+    (message,) = read_packet(FOO)
+    assert message.address == "/foo"
+    assert message.arguments[:3] == (1000, -1, "hello")
+    assert message.arguments[3:] == pytest.approx((1.234, 5.678), rel=1e-7)
+
+
+def bundle(*elements: bytes, time_tag: bytes = b"\0\0\0\0\0\0\0\1") -> bytes:
+    sized = b"".join(struct.pack(">i", len(element)) + element for element in elements)
+    return b"#bundle\0" + time_tag + sized
+
+
+def test_bundles_are_unfolded_in_the_order_written():
+    inner = bundle(FOO, OSCILLATOR)
+    addresses = [message.address for message in read_packet(bundle(OSCILLATOR, inner, FOO))]
+    assert addresses == [
+        "/oscillator/4/frequency", "/foo", "/oscillator/4/frequency", "/foo"
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("time_tag", [b"\xff" * 8, b"\0" * 8, bytes.fromhex("f000000000000000")])
+def test_time_tags_neither_delay_nor_reorder(time_tag):
+    """python-osc's own server sleeps until a bundle's time tag (python-osc#110)."""
+    assert len(read_packet(bundle(bundle(FOO, time_tag=time_tag), OSCILLATOR))) == 2
+    assert read_packet(bundle(FOO, time_tag=time_tag))[0].address == "/foo"
+
+
+@pytest.mark.parametrize(
+    ("data", "reason"),
+    [
+        (b"", "not OSC"),
+        (b"hello wo", "not OSC"),
+        (OSCILLATOR[:-1], "cut short or garbled"),
+        (OSCILLATOR[:-4], "cut short or garbled"),  # python-osc reads this float as 0.0
+        (OSCILLATOR + b"\0\0\0\0", "cut short or garbled"),
+        (FOO[:-8], "cut short or garbled"),
+        (b"/a\0\0,f\0\0", "cut short or garbled"),
+        (b"/a\xff\xfe", "cut short or garbled"),
+        (b"/\xff\0\0,f\0\0\0\0\0\0", "cut short or garbled"),  # not UTF-8
+        (b"/a\0\0,q\0\0\0\0\0\0", "unknown type"),
+        (b"/a\0\0,b\0\0\xff\xff\xff\xf0", "cut short or garbled"),  # a blob of negative size
+        (b"/a\0\0ff\0\0\0\0\0\0", "cut short or garbled"),  # type tags without their comma
+        (b"#bundle\0\0\0\0\0", "cut short or garbled"),
+        # python-osc loops for ever on this one: the element's size leads back to itself.
+        (bundle()[:16] + struct.pack(">i", -4), "cut short or garbled"),
+        (bundle()[:16] + struct.pack(">i", 2**31 - 4), "cut short or garbled"),
+        (bundle()[:16] + struct.pack(">i", 0), "cut short or garbled"),
+        (bundle(b"junk"), "not OSC"),
+        (b"/" * (MAX_BYTES + 4), "too large"),
+        (b"/a\0\0," + b"i" * 67 + bytes(4) + bytes(4 * 67), "too many arguments"),
+        (bundle(*[b"/a\0\0"] * 300), "too many messages"),
+    ],
+)
+def test_bad_packets_are_refused_by_name(data, reason):
+    with pytest.raises(Refused) as refused:
+        read_packet(data)
+    assert refused.value.reason == reason
+
+
+def test_deep_nesting_is_refused():
+    """python-osc answers a few hundred levels with RecursionError."""
+    data = b"/a\0\0"
+    for _ in range(300):
+        data = bundle(data)
+    with pytest.raises(Refused, match="nested too deep"):
+        read_packet(data)
+
+
+@given(st.binary(max_size=200))
+def test_any_bytes_are_read_or_refused(data):
+    try:
+        messages = read_packet(data)
+    except Refused:
+        return
+    assert all(message.address.startswith("/") for message in messages)
+
+
+@given(st.binary(max_size=40), st.integers(0, 39), st.sampled_from([OSCILLATOR, FOO, bundle(FOO)]))
+def test_a_packet_damaged_anywhere_is_read_or_refused(junk, at, packet):
+    for damaged in (packet[:at] + junk + packet[at:], packet[:at] + junk, packet[at:]):
+        try:
+            read_packet(damaged)
+        except Refused:
+            continue
+
+
+ARGUMENTS = st.lists(
+    st.one_of(
+        st.integers(-(2**31), 2**31 - 1),
+        st.floats(width=32, allow_nan=False),
+        st.text(st.characters(min_codepoint=1, codec="utf-8"), max_size=9),
+        st.binary(min_size=1, max_size=9),
+        st.booleans(),
+        st.none(),
+    ),
+    max_size=8,
+)
+
+
+@given(st.from_regex(r"/[a-z0-9/]{0,12}", fullmatch=True), ARGUMENTS, st.booleans())
+def test_reads_what_python_osc_writes_as_python_osc_reads_it(address, arguments, in_bundle):
+    builder = OscMessageBuilder(address)
+    for argument in arguments:
+        builder.add_arg(argument)
+    built = builder.build()
+    data = built.dgram
+    if in_bundle:
+        wrapped = OscBundleBuilder(IMMEDIATELY)
+        wrapped.add_content(built)
+        data = wrapped.build().dgram
+    (reference,) = OscPacket(data).messages
+    assert read_packet(data) == [Message(reference.message.address, tuple(reference.message))]
