@@ -7,7 +7,7 @@ writing to the shelf in this one.
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Iterator
+from collections.abc import Generator, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
@@ -82,7 +82,7 @@ def gather(
     processes: int,
     limit_s: float = LIMIT_S,
     again: bool = False,
-) -> Iterator[Event]:
+) -> Generator[Event, None, None]:
     """Bring the shelf up to date with folders (or single files), an event for all that happens.
 
     `again` tries those anew that could not be studied. Ending the iteration early, by an error or

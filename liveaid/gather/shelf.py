@@ -41,6 +41,7 @@ class Shelf:
 
     def __init__(self, path: str | Path, *, make: bool = True, busy_s: float = BUSY_S) -> None:
         self._file = Database(path, make=make, busy_s=busy_s)
+        self.path = self._file.path
 
     def __enter__(self) -> Shelf:
         return self

@@ -1,0 +1,212 @@
+"""`liveaid gather`: study folders of sounds, find them again, mark them, see what is lacking."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any, get_args
+
+import click
+
+from liveaid.commands.gather_report import Tally, brief_json, show_brief, show_facts, show_found
+from liveaid.errors import LiveaidError
+from liveaid.gather.brief import brief
+from liveaid.gather.choose import choose
+from liveaid.gather.collect import LIMIT_S, gather
+from liveaid.gather.database import default_shelf
+from liveaid.gather.find import matching, parse_query
+from liveaid.gather.names import shown
+from liveaid.gather.shelf import Shelf
+from liveaid.gather.shelf_sound import ShelfSound
+from liveaid.gather.wording import WORDS
+from liveaid.gather.workers import processors
+from liveaid.routine.keys import parse_key
+from liveaid.routine.model import Kind
+from liveaid.routine.scene import map_file
+from liveaid.routine.sketch import load_sketch
+from liveaid.terminal import json_option, print_json, progress_bar
+
+_KINDS = [*get_args(Kind), "guessed"]
+_MARKS = ("kind", "tempo", "key", "tag", "untag", "note", "source", "licence")
+
+_TERMS = (
+    "TERMS are parted by commas and all have to hold: "
+    + ", ".join(word.example for word in WORDS.values())
+    + ". `not` before a term turns it round, `none` as a value asks for what is not known, and"
+    " `by energy` or `by tempo down` sorts."
+)
+
+
+def _key(_: click.Context, __: click.Parameter, text: str | None) -> str | None:
+    """A key in the names of the section map; `guessed` goes back to the study."""
+    if text is None or text == "guessed":
+        return text
+    try:
+        return str(parse_key(text))
+    except ValueError as error:
+        raise click.BadParameter(f"{text}: a key such as A minor or F# major would do") from error
+
+
+def _tempo(_: click.Context, __: click.Parameter, text: str | None) -> float | str | None:
+    if text is None or text == "guessed":
+        return text
+    try:
+        tempo = float(text)
+    except ValueError:
+        tempo = 0.0
+    if not 20.0 <= tempo <= 300.0:
+        raise click.BadParameter(f"{text}: a BPM from 20 to 300 would do, or guessed")
+    return tempo
+
+
+@click.command("gather", epilog=_TERMS)
+@click.argument("folders", nargs=-1, metavar="[FOLDER]...")
+@click.option("--find", "terms", metavar="TERMS", help="List the sounds for which all terms hold.")
+@click.option("--show", metavar="SOUND", help="Tell all that is known of one sound.")
+@click.option("--mark", "marked", multiple=True, metavar="SOUND", help="Write marks on a sound.")
+@click.option("--forget", multiple=True, metavar="SOUND", help="Take a sound off the shelf.")
+@click.option("--for", "scene", metavar="SCENE", help="What the shelf lacks for a scene's idea.")
+@click.option("--kind", type=click.Choice(_KINDS), help="Mark: its kind, or go by the guess.")
+@click.option("--tempo", callback=_tempo, metavar="BPM", help="Mark: its tempo, or guessed.")
+@click.option("--key", callback=_key, metavar="KEY", help="Mark: its key, or guessed.")
+@click.option("--tag", multiple=True, help="Mark: add a tag.")
+@click.option("--untag", multiple=True, metavar="TAG", help="Mark: take a tag off.")
+@click.option("--note", help="Mark: a note of your own.")
+@click.option("--source", help="Mark: where the sound comes from.")
+@click.option("--licence", help="Mark: on what terms it may be used.")
+@click.option("--again", is_flag=True, help="Try those anew that could not be studied.")
+@click.option("--processes", type=click.IntRange(1), help="How many at once.  [default: all cores]")
+@click.option(
+    "--time-limit",
+    type=click.FloatRange(1),
+    default=LIMIT_S,
+    show_default=True,
+    metavar="SECONDS",
+    help="For one sound, and more if it is long.",
+)
+@click.option("--shelf", "shelf_file", type=Path, metavar="FILE", help="Another shelf file.")
+@json_option
+def command(**said: Any) -> None:
+    """Study folders of sounds and keep them on the shelf; find them again.
+
+    Only what is new or changed is read. A sound is known by its bytes: moved or renamed, it keeps
+    its study and marks. Ctrl-C keeps what is done.
+
+    \b
+    Examples:
+      liveaid gather ~/sounds
+      liveaid gather --find "tempo 88..96 half, kind a cappella, not tag used"
+      liveaid gather --mark hawker-call --kind "a cappella" --tag market
+      liveaid gather --for night-market
+    """
+    marks = {name: said[name] for name in _MARKS if said[name] not in (None, ())}
+    _one_job(said, marks)
+    file = said["shelf_file"] or default_shelf()
+    with Shelf(file, make=bool(said["folders"])) as shelf:
+        if said["folders"]:
+            _gather(shelf, said)
+        elif said["marked"]:
+            _mark(shelf, said["marked"], marks)
+        elif said["forget"]:
+            _forget(shelf, said["forget"])
+        elif said["show"]:
+            show_facts(choose(shelf.sounds(), said["show"]), as_json=said["as_json"])
+        elif said["scene"]:
+            _lacking(shelf, said["scene"], as_json=said["as_json"])
+        else:
+            query = parse_query(said["terms"])
+            show_found(matching(query, shelf.sounds()), as_json=said["as_json"])
+
+
+def _one_job(said: dict[str, Any], marks: dict[str, Any]) -> None:
+    """UsageError unless one thing is asked for; marks go with --mark alone."""
+    jobs = {"FOLDER": said["folders"], "--find": said["terms"] is not None, "--show": said["show"]}
+    jobs |= {"--mark": said["marked"], "--forget": said["forget"], "--for": said["scene"]}
+    asked = [name for name, value in jobs.items() if value]
+    if len(asked) != 1:
+        found = f"{' and '.join(asked)} do not go together" if asked else "nothing to do"
+        raise click.UsageError(f"{found}; one of {', '.join(jobs)} would do")
+    if marks and asked != ["--mark"]:
+        raise click.UsageError(f"--{next(iter(marks))} goes with --mark SOUND")
+    if asked == ["--mark"] and not marks:
+        wanted = ", ".join(f"--{name}" for name in _MARKS)
+        raise click.UsageError(f"--mark needs something to write: any of {wanted}")
+    for folder in said["folders"]:
+        if not Path(folder).exists():
+            raise click.UsageError(f"{shown(folder)}: no such folder or file")
+
+
+def _gather(shelf: Shelf, said: dict[str, Any]) -> None:
+    tally = Tally(shelf.path)
+    events = gather(
+        said["folders"],
+        shelf,
+        processes=said["processes"] or processors(),
+        limit_s=said["time_limit"],
+        again=said["again"],
+    )
+    with progress_bar() as bar:
+        task = bar.add_task("looking", total=None)
+        try:
+            for event in events:
+                tally.take(event, bar, task)
+        except KeyboardInterrupt:
+            events.close()
+            bar.stop()
+            click.echo(tally.stopped(), err=True)
+            raise
+    tally.show(len(shelf.sounds()), as_json=said["as_json"])
+
+
+def _mark(shelf: Shelf, names: Sequence[str], marks: dict[str, Any]) -> None:
+    sounds = shelf.sounds()
+    chosen = [choose(sounds, name) for name in names]
+    set_to = {
+        name: None if value == "guessed" and name in ("kind", "tempo", "key") else value
+        for name, value in marks.items()
+        if name not in ("tag", "untag")
+    }
+    for sound in chosen:
+        shelf.mark(
+            sound.hash, set_to=set_to, tags=marks.get("tag", ()), untag=marks.get("untag", ())
+        )
+    show_found(_these(shelf, chosen), as_json=False)
+
+
+def _these(shelf: Shelf, chosen: Sequence[ShelfSound]) -> list[ShelfSound]:
+    """The same sounds as the shelf has them now."""
+    hashes = {sound.hash for sound in chosen}
+    return [sound for sound in shelf.sounds() if sound.hash in hashes]
+
+
+def _forget(shelf: Shelf, names: Sequence[str]) -> None:
+    sounds = shelf.sounds()
+    for sound in [choose(sounds, name) for name in names]:
+        shelf.forget(sound.hash)
+        click.echo(f"{shown(sound.path)}: off the shelf; the file is not touched.")
+
+
+def _lacking(shelf: Shelf, scene: str, *, as_json: bool) -> None:
+    file = map_file(scene)
+    sketch = load_sketch(file)
+    if sketch.idea is None or not sketch.idea.wants:
+        raise LiveaidError(
+            f"{shown(file)}: no idea to look for; lines such as these would do:\n"
+            "idea:\n  theme: one evening at a night market\n"
+            "  wants:\n    - {part: intro, energy: 2, kind: a cappella, tempo_from: 85}"
+        )
+    here = {s.hash: s for s in shelf.sounds() if s.study is not None and not s.gone}
+    found = brief(
+        sketch.idea,
+        {digest: sound.study for digest, sound in here.items() if sound.study},
+        {
+            digest: f"{sound.name} {sound.marks.note} {' '.join(sound.marks.tags)}"
+            for digest, sound in here.items()
+        },
+        turntable=sketch.turntable,
+        metre=sketch.metre,
+    )
+    if as_json:
+        print_json(brief_json(found, here, sketch.turntable))
+    else:
+        show_brief(sketch, found, here)

@@ -1,0 +1,187 @@
+"""What `liveaid gather` says: how a gathering went, what was found, what an idea lacks."""
+
+from __future__ import annotations
+
+import time
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import click
+from rich.progress import Progress, TaskID
+from rich.text import Text
+
+from liveaid.commands.shelf_tables import GUESS, brief_table, sound_table
+from liveaid.gather.brief import Brief, sought
+from liveaid.gather.collect import Counted, Done, Event, Gone
+from liveaid.gather.folder import Trouble
+from liveaid.gather.names import shown
+from liveaid.gather.shelf_sound import ShelfSound
+from liveaid.routine.model import Turntable, clock_time
+from liveaid.routine.sketch import Sketch
+from liveaid.terminal import console, print_json
+
+_DEEDS = {
+    "studied": "studied",
+    "same": "unchanged",
+    "moved": "moved",
+    "known": "known by their bytes",
+    "failed before": "of no use before (--again tries them anew)",
+    "passed": "passed over, no sounds by their names",
+}
+
+
+class Tally:
+    """Counts what a gathering did, and tells troubles as they come."""
+
+    def __init__(self, shelf: Path) -> None:
+        self._shelf = shelf
+        self._deeds: Counter[str] = Counter()
+        self._troubles: list[Trouble] = []
+        self._gone: list[str] = []
+        self._begun_s = time.monotonic()
+
+    def take(self, event: Event, bar: Progress, task: TaskID) -> None:
+        """Note one event and move the bar on."""
+        match event:
+            case Counted(files):
+                bar.update(task, description="studying", total=files, completed=0)
+            case Done(_, deed, _):
+                self._deeds[deed] += 1
+                bar.advance(task, 0 if deed == "passed" else 1)
+            case Trouble():
+                self._troubles.append(event)
+                bar.console.print(Text(str(event)), soft_wrap=True)
+                bar.advance(task)
+            case Gone(path):
+                self._gone.append(path)
+
+    def stopped(self) -> str:
+        """What Ctrl-C leaves behind."""
+        return f"{self._deeds['studied']} studied and kept; the same command again does the rest."
+
+    def show(self, on_shelf: int, *, as_json: bool) -> None:
+        """Tell how it went."""
+        if as_json:
+            print_json(self._report(on_shelf))
+            return
+        said = [
+            f"{self._deeds[deed]} {words}" for deed, words in _DEEDS.items() if self._deeds[deed]
+        ]
+        if self._troubles:
+            said.insert(1, f"{len(self._troubles)} could not be")
+        if self._gone:
+            said.append(f"{len(self._gone)} gone (their studies are kept)")
+        took = clock_time(round(time.monotonic() - self._begun_s))
+        click.echo(f"{', '.join(said) or 'nothing there'}; {took}.")
+        click.echo(f"{shown(self._shelf)}: {on_shelf} sounds.")
+
+    def _report(self, on_shelf: int) -> dict[str, Any]:
+        return {
+            "shelf": shown(self._shelf),
+            "sounds": on_shelf,
+            "files": {deed: self._deeds[deed] for deed in _DEEDS},
+            "troubles": [
+                {"file": shown(trouble.path), "why": trouble.why} for trouble in self._troubles
+            ],
+            "gone": [shown(path) for path in self._gone],
+        }
+
+
+def show_found(sounds: Sequence[ShelfSound], *, as_json: bool) -> None:
+    """The sounds found, as a table or JSON."""
+    if as_json:
+        print_json([sound.as_json() for sound in sounds])
+        return
+    screen = console()
+    if not sounds:
+        screen.print("No sound on the shelf is like that.")
+        return
+    screen.print(sound_table(sounds, width=screen.width))
+    screen.print(f"{len(sounds)} found; {GUESS}.", style="dim")
+
+
+def show_facts(sound: ShelfSound, *, as_json: bool) -> None:
+    """All that is known of one sound, a fact a line."""
+    if as_json:
+        print_json(sound.as_json())
+        return
+    known = sound.as_json()
+    facts = known.pop("study") or {}
+    for name, value in (known | facts).items():
+        if value not in (None, "", [], (), False):
+            click.echo(f"{name.replace('_', ' '):20} {_plain(value)}")
+
+
+def show_brief(sketch: Sketch, found: Brief, here: Mapping[str, ShelfSound]) -> None:
+    """What the shelf has and lacks for an idea."""
+    assert sketch.idea is not None
+    screen = console()
+    names = {digest: sound.name for digest, sound in here.items()}
+    for word, said in (("theme", sketch.idea.theme), ("feel", sketch.idea.feel)):
+        if said:
+            screen.print(Text(f"{word}: {said}"))
+    screen.print(brief_table(found, names, sketch.turntable))
+    for line in _remarks(sketch, found, here):
+        screen.print(Text(line))
+
+
+def _remarks(sketch: Sketch, found: Brief, here: Mapping[str, ShelfSound]) -> list[str]:
+    reach = f"±{sketch.turntable.pitch_range_percent:g} %"
+    lines = [
+        f"From {a + 1} to {b + 1}: no two of their sounds come to one beat within {reach}."
+        for a, b in found.gaps
+    ]
+    if found.planned_s and sketch.limit_s:
+        fill = f"{clock_time(round(found.planned_s))} of {clock_time(sketch.limit_s)}"
+        lines.append(f"Wants with bars and tempo fill {fill}.")
+    if found.echoes:
+        said = ", ".join(f"{word} ({count})" for word, count in found.echoes)
+        lines.append(f"Words of the idea found in names, tags and notes: {said}.")
+    uses = {name for wanted in found.wants for name in wanted.ready}
+    bare = sorted(here[name].name for name in uses if not here[name].marks.licence)
+    if bare:
+        lines.append(
+            f"No licence is noted for {len(bare)} of these sounds ({', '.join(bare[:3])}"
+            f"{', ...' if len(bare) > 3 else ''}). Whether a sound may be used is a matter for a"
+            " licensed professional."
+        )
+    lacking = sum(wanted.lacks for wanted in found.wants)
+    lines.append(
+        f"{lacking} of {len(found.wants)} wants lack a sound."
+        if lacking
+        else f"All {len(found.wants)} wants have a sound."
+    )
+    return lines
+
+
+def brief_json(
+    found: Brief, here: Mapping[str, ShelfSound], turntable: Turntable
+) -> dict[str, Any]:
+    """What the shelf has and lacks, for scripts."""
+    return {
+        "wants": [
+            {
+                "part": wanted.want.part,
+                "sought": sought(wanted.want, turntable),
+                "lacks": wanted.lacks,
+                "chosen": here[wanted.chosen].name if wanted.chosen else None,
+                "ready": [here[name].name for name in wanted.ready],
+                "near": [{"name": here[name].name, "misses": why} for name, why in wanted.near],
+            }
+            for wanted in found.wants
+        ],
+        "gaps": [[a + 1, b + 1] for a, b in found.gaps],
+        "planned_s": found.planned_s,
+        "echoes": dict(found.echoes),
+    }
+
+
+def _plain(value: object) -> str:
+    if isinstance(value, float):
+        return f"{value:.4g}" if abs(value) < 1e4 else f"{value:.0f}"
+    if isinstance(value, list | tuple):
+        head = ", ".join(_plain(item) for item in value[:8])
+        return f"{head}, ... ({len(value)})" if len(value) > 8 else head
+    return str(value)

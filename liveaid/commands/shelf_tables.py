@@ -1,0 +1,151 @@
+"""Tables of sounds, fits and wants for the terminal, from 80 columns up."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from rich import box
+from rich.table import Table
+from rich.text import Text
+
+from liveaid.gather.brief import Brief, Wanted, sought
+from liveaid.gather.facts import Study
+from liveaid.gather.fit import Fit
+from liveaid.gather.shelf_sound import ShelfSound
+from liveaid.gather.why import UNSURE, key_words, phrase_words, pitches, reading, reasons
+from liveaid.routine.model import Turntable, clock_time
+
+GUESS = "? marks what is a guess (confidence below 0.5)"
+_WIDE = 100
+"""Columns from which a table shows all it has."""
+
+
+def sound_table(sounds: Sequence[ShelfSound], *, width: int) -> Table:
+    """Sounds found on the shelf, one a line."""
+    wide = width >= _WIDE
+    table = _table()
+    table.add_column("sound", ratio=1, no_wrap=True, overflow="ellipsis", min_width=16)
+    for word in ("tempo", "key", "kind", "energy", "LUFS", "length"):
+        table.add_column(word, no_wrap=True, justify="left" if word in ("key", "kind") else "right")
+    if wide:
+        table.add_column("phrases", justify="right")
+        table.add_column("tags", no_wrap=True, overflow="ellipsis", max_width=24)
+    for sound in sounds:
+        table.add_row(*_sound_row(sound, wide=wide))
+    return table
+
+
+def fit_table(ranked: Sequence[Fit], sounds: Mapping[str, ShelfSound], *, width: int) -> Table:
+    """Fits, best first, one a line."""
+    wide = width >= _WIDE
+    table = _table()
+    table.add_column("score", justify="right")
+    table.add_column("sound", ratio=1, no_wrap=True, overflow="ellipsis", min_width=14)
+    if wide:
+        table.add_column("kind", no_wrap=True)
+    table.add_column("pitch", justify="right", no_wrap=True)
+    table.add_column("beats", no_wrap=True)
+    table.add_column("heard in", no_wrap=True)
+    if wide:
+        table.add_column("which is", no_wrap=True)
+    table.add_column("LU", justify="right", no_wrap=True)
+    table.add_column("energy", justify="right")
+    if wide:
+        table.add_column("phrases, bars", justify="right", no_wrap=True)
+    for fit in ranked:
+        table.add_row(*_fit_row(fit, sounds[fit.other], wide=wide))
+    return table
+
+
+def fit_reasons(sound: Study, fit: Fit, other: ShelfSound, turntable: Turntable) -> Table:
+    """Where one fit's score comes from: each cost, its share, and the numbers behind it."""
+    assert other.study is not None
+    table = Table(box=None, show_header=False, padding=(0, 2, 0, 0), pad_edge=False, expand=True)
+    table.add_column(justify="right", no_wrap=True)
+    table.add_column(no_wrap=True)
+    table.add_column(ratio=1)
+    table.add_row(f"{fit.score:.0f}", "", Text(other.name, style="bold"))
+    told = dict(reasons(sound, other.study, fit, turntable))
+    for cost in fit.costs:
+        taken = f"{-cost.points:.1f} of {100 * cost.weight:.0f}" if cost.points >= 0.05 else "0"
+        table.add_row(taken, cost.term, Text(told[cost.term]))
+    return table
+
+
+def brief_table(found: Brief, names: Mapping[str, str], turntable: Turntable) -> Table:
+    """Each want of an idea: what the shelf has for it, or what is still to be found."""
+    table = _table()
+    table.add_column("part", no_wrap=True)
+    table.add_column("wanted", ratio=1)
+    table.add_column("on the shelf", ratio=1)
+    for number, wanted in enumerate(found.wants, 1):
+        table.add_row(
+            f"{number} {wanted.want.part}",
+            Text(sought(wanted.want, turntable)),
+            _have(wanted, names),
+        )
+    return table
+
+
+def _have(wanted: Wanted, names: Mapping[str, str]) -> Text:
+    if wanted.chosen is not None:
+        said = Text(names[wanted.chosen], style="bold")
+        others = len(wanted.ready) - 1
+        return said.append(f" and {others} more" if others else "", style="not bold")
+    said = Text("LACKS", style="bold reverse")
+    if wanted.ready:
+        taken = ", ".join(names[name] for name in wanted.ready[:3])
+        return said.append(
+            f" one more: {taken} is wanted elsewhere too", style="not bold not reverse"
+        )
+    if wanted.near:
+        close = "; ".join(f"{names[name]} {missed}" for name, missed in wanted.near[:3])
+        return said.append(f" nearest: {close}", style="not bold not reverse")
+    return said.append(" nothing near", style="not bold not reverse")
+
+
+def _table() -> Table:
+    return Table(box=box.SIMPLE_HEAD, expand=True, pad_edge=False, padding=(0, 1, 0, 0))
+
+
+def _sound_row(sound: ShelfSound, *, wide: bool) -> list[Text | str]:
+    study = sound.study
+    name = Text(sound.name)
+    if sound.gone:
+        name.append(" (gone)", style="dim")
+    if study is None:
+        return [name, *[""] * 6, *(["", Text(sound.fault, style="dim")] if wide else [])]
+    row: list[Text | str] = [
+        name,
+        _doubt(f"{study.tempo:.2f}" if study.tempo else "-", study.tempo_confidence, study.tempo),
+        _doubt(study.key or "-", study.key_confidence, study.key),
+        _doubt(study.kind, study.kind_confidence, study.kind),
+        str(study.energy),
+        "-" if study.loudness_lufs is None else f"{study.loudness_lufs:.1f}",
+        clock_time(round(study.duration_s, 1)),
+    ]
+    extra = [str(len(study.phrases_s)), Text(", ".join(sorted(sound.marks.tags)))]
+    return [*row, *(extra if wide else [])]
+
+
+def _doubt(text: str, confidence: float, known: object) -> str:
+    return f"{text}?" if known and confidence < UNSURE else text
+
+
+def _fit_row(fit: Fit, sound: ShelfSound, *, wide: bool) -> list[Text | str]:
+    assert sound.study is not None
+    name = Text(sound.name)
+    if sound.gone:
+        name.append(" (gone)", style="dim")
+    keys = _doubt(key_words(fit.keys), sound.study.key_confidence, fit.keys)
+    row: list[Text | str] = [f"{fit.score:.0f}", name]
+    if wide:
+        row.append(_doubt(sound.study.kind, sound.study.kind_confidence, sound.study.kind))
+    row += [pitches(fit.meeting), reading(fit.meeting), keys]
+    if wide:
+        row.append(fit.keys.relation if fit.keys else "-")
+    row.append("-" if fit.loudness_lu is None else f"{fit.loudness_lu:+.1f}")
+    row.append(f"{fit.energy_steps:+d}" if fit.energy_steps else "=")
+    if wide:
+        row.append(phrase_words(fit))
+    return row
