@@ -237,7 +237,10 @@ def _host_of(url: str) -> str:
 def _origin_allowed(request: web.Request) -> bool:
     """No Origin (no browser, or the address bar), or the very host and port that is asked."""
     origin = request.headers.get("Origin")
-    return origin is None or urlsplit(origin).netloc == request.headers.get("Host")
+    if origin is None:
+        return True
+    scheme, _, netloc = origin.partition("://")
+    return scheme in ("http", "https") and netloc == request.headers.get("Host")
 
 
 def _listen(address: Address) -> socket.socket:

@@ -1,4 +1,4 @@
-"""What the stage's tests share: a sender, a follower that says what it is told to, a JACK server."""
+"""What the stage's tests share: a sender, a follower told what to show, a JACK server."""
 
 from __future__ import annotations
 

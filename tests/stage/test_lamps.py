@@ -1,0 +1,257 @@
+"""What the lamps show, the bytes that light them, and that they never flash."""
+
+from collections import defaultdict
+from dataclasses import replace
+from pathlib import Path
+
+import mido
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from liveaid.follow.prompt import DeckNow
+from liveaid.routine import load_routine
+from liveaid.stage.config_file import ConfigError, config_path, load_config, read_config
+from liveaid.stage.cues import next_cues
+from liveaid.stage.lamp_layout import LampLayout, message_table
+from liveaid.stage.lamp_text import lamp_line, prompt_line
+from liveaid.stage.lamps import Gate, all_off, lamps_for
+
+CONFIGS = sorted((Path(__file__).parents[2] / "configs").glob("lamps-*.yaml"))
+GRID = load_config(config_path("grid-8x8", "lamps"), LampLayout)
+ROW = load_config(config_path("row-16", "lamps"), LampLayout)
+
+
+def layout(text: str) -> LampLayout:
+    return read_config(text.encode(), "mine.yaml", LampLayout)
+
+
+def lit(levels, start=""):
+    return {lamp for lamp, level in levels.items() if level != "off" and lamp.startswith(start)}
+
+
+# -- what they show
+
+
+def test_bars_left_go_out_one_by_one(make_prompt):
+    rows = [
+        lit(lamps_for(make_prompt(bars_left=left), GRID), "bars") for left in (12, 8, 3, 2, 1, 0)
+    ]
+    assert [len(row) for row in rows] == [8, 8, 3, 2, 1, 0]
+    assert rows[2] == {"bars.0", "bars.1", "bars.2"}
+
+
+def test_one_beat_lamp_is_lit_at_a_time(make_prompt):
+    for beat in (1, 2, 3, 4):
+        assert lit(lamps_for(make_prompt(beat=beat), GRID), "beats") == {f"beats.{beat - 1}"}
+
+
+def test_the_pulse_alternates_beat_by_beat(make_prompt):
+    levels = [lamps_for(make_prompt(beat_position=at), ROW)["pulse"] for at in (0.1, 1.1, 2.9, 3.0)]
+    assert levels == ["on", "dim", "on", "dim"]
+
+
+def test_next_cue_ready_and_state_have_their_lamps(make_prompt):
+    ready = DeckNow(3.4, 0.0, 8.0, "rests", 3.4, 0.0, True)
+    prompt = make_prompt(decks={"left": make_prompt().decks["left"], "right": ready})
+    levels = lamps_for(prompt, GRID, ("right",))
+    words = {lamp for lamp in lit(levels) if "." not in lamp}
+    assert words == {"next_right", "ready_right", "following"}
+
+
+def test_waiting_shows_only_that_it_is_there(waiting):
+    assert lit(lamps_for(waiting, GRID)) == {"following"}
+    assert lamps_for(waiting, GRID)["following"] == "dim"
+
+
+def test_unsure_dims_what_may_be_wrong(make_prompt):
+    levels = lamps_for(make_prompt(state="unsure", confidence=0.5), GRID, ("left",))
+    assert {levels[lamp] for lamp in lit(levels, "b")} == {"dim"}
+    assert levels["unsure"] == "on"
+    assert levels["following"] == "off"
+
+
+# -- the bytes
+
+# MIDI 1.0 Detailed Specification, table of channel voice messages: note-off 1000nnnn, note-on
+# 1001nnnn, control change 1011nnnn, then two data bytes with their top bit 0; channel 1 is n = 0.
+
+
+def test_note_on_bytes_of_the_standard():
+    grid = layout("channel: 3\nlamps: {bars: [60]}")
+    assert grid.message("bars.0", "on") == bytes([0b1001_0010, 60, 127])
+    assert grid.message("bars.0", "off") == bytes([0b1001_0010, 60, 0])
+
+
+def test_note_off_and_control_change_bytes_of_the_standard():
+    by_note_off = layout("off_by: note-off\nlamps: {pulse: 5}")
+    assert by_note_off.message("pulse", "off") == bytes([0b1000_0000, 5, 0])
+    control = layout("send: control\nchannel: 16\nlamps: {pulse: 20}")
+    assert control.message("pulse", "on") == bytes([0b1011_1111, 20, 127])
+
+
+def test_a_lamp_may_differ_from_the_layout():
+    own = layout("lamps: {bars: [1, {number: 2, channel: 5, on: 9, dim: 3, off: 1}]}")
+    sent = [own.message("bars.1", level) for level in ("on", "dim", "off")]
+    assert sent == [bytes([0x94, 2, value]) for value in (9, 3, 1)]
+
+
+@pytest.mark.parametrize("file", CONFIGS, ids=lambda file: file.stem)
+def test_every_layout_that_comes_along_speaks_midi_as_mido_reads_it(file):
+    shipped = load_config(file, LampLayout)
+    for (lamp, _), data in message_table(shipped).items():
+        (read,) = mido.parse_all(data)
+        number = read.control if read.type == "control_change" else read.note
+        assert (read.channel + 1, number) == (shipped.channel, shipped.lamps.places[lamp].number)
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("lamps: {bars: [1, 2, 200]}", "lamps.bars[2].number"),
+        ("lamps: {bars: [1, 2], pulse: 2}", "bars.1 has this one"),
+        ("lamps: {pulse: 2}\nchannel: 0", "channel: found 0; 1 or more would do"),
+        ("lamps: {pulse: 2}\nlevels: {on: 300}", "levels.on: found 300; 127 or less would do"),
+        ("lamps: {puls: 2}", "did you mean pulse?"),
+        ("send: control\noff_by: note-off\nlamps: {pulse: 2}", "a control change has no note-off"),
+        ("title: none", "lamps: found nothing; it is needed here"),
+    ],
+)
+def test_a_layout_that_cannot_be_lit_is_refused(text, said):
+    with pytest.raises(ConfigError) as caught:
+        layout(text)
+    assert said in str(caught.value)
+
+
+# -- that they never flash
+
+# WCAG 2.2, SC 2.3.1: no more than three flashes (pairs of opposing changes) in any one second.
+MOST_FLASHES = 3
+
+
+def run(gate, asked):
+    """Feed a gate (seconds, levels) and wake it when it asks; what was sent, with its time."""
+    sent = []
+    for (now, levels), after in zip(asked, [*asked[1:], (float("inf"), None)], strict=True):
+        sent += [(now, *change) for change in gate.ask(levels, now)]
+        while (wake := gate.wake_at()) is not None and wake < after[0]:
+            sent += [(wake, *change) for change in gate.due(wake)]
+    return sent
+
+
+def most_flashes(sent):
+    times = defaultdict(list)
+    for now, lamp, _ in sent:
+        times[lamp].append(now)
+    return max(
+        (sum(start <= t < start + 1.0 for t in changes) / 2)
+        for changes in times.values()
+        for start in changes
+    )
+
+
+LEVELS = st.fixed_dictionaries(
+    {lamp: st.sampled_from(["off", "dim", "on"]) for lamp in ("bars.0", "pulse", "unsure")}
+)
+
+
+@given(st.lists(st.tuples(st.floats(0, 0.3), LEVELS), min_size=1, max_size=150))
+def test_no_lamp_flashes_whatever_is_asked(steps):
+    now, asked = 0.0, []
+    for wait, levels in steps:
+        now += wait
+        asked.append((now, levels))
+    sent = run(Gate(), asked)
+    assert most_flashes(sent) <= MOST_FLASHES
+    final = {lamp: level for _, lamp, level in sent}
+    assert final == asked[-1][1]
+
+
+@pytest.mark.parametrize("tempo_bpm", [60, 92, 140, 180, 240, 300, 324, 600])
+@pytest.mark.parametrize("metre", [1, 2, 3, 4, 7])
+def test_no_lamp_flashes_at_any_tempo(make_prompt, tempo_bpm, metre):
+    asked = []
+    for step in range(400):
+        now = step * 0.01
+        beats = now * tempo_bpm / 60
+        beat = int(beats % metre) + 1
+        # The follower wavers between two places besides: the worst there is.
+        state = "unsure" if step % 3 == 0 else "following"
+        prompt = make_prompt(beat_position=beats, beat=beat, state=state, bars_left=5 - step % 2)
+        for chosen in (GRID, ROW):
+            asked.append((now, lamps_for(prompt, chosen)))
+    assert most_flashes(run(Gate(), asked[::2])) <= MOST_FLASHES
+    assert most_flashes(run(Gate(), asked[1::2])) <= MOST_FLASHES
+
+
+def test_the_beat_row_keeps_up_with_a_steady_count(make_prompt):
+    """At 200 BPM in four-four the row shows every beat when it comes, not when the gate allows."""
+    asked = [(step * 0.3, lamps_for(make_prompt(beat=step % 4 + 1), GRID)) for step in range(16)]
+    sent = run(Gate(), asked)
+    shown = [
+        (round(now, 6), lamp) for now, lamp, level in sent if level == "on" and "beats" in lamp
+    ]
+    assert shown == [(round(step * 0.3, 6), f"beats.{step % 4}") for step in range(16)]
+
+
+def test_the_first_change_goes_out_at_once_and_only_the_latest_of_the_rest():
+    gate = Gate()
+    assert gate.ask({"pulse": "on"}, 10.0) == [("pulse", "on")]
+    assert gate.ask({"pulse": "off"}, 10.05) == []
+    assert gate.ask({"pulse": "dim"}, 10.1) == []
+    wake = gate.wake_at()
+    assert wake is not None
+    assert gate.due(wake) == [("pulse", "dim")]
+    assert gate.wake_at() is None
+
+
+def test_only_changes_are_sent(make_prompt):
+    gate, levels = Gate(), lamps_for(make_prompt(), GRID)
+    assert len(gate.ask(levels, 1.0)) == len(GRID.lamps.places)
+    assert gate.ask(levels, 2.0) == []
+    fewer = lamps_for(make_prompt(bars_left=4), GRID)
+    assert gate.ask(fewer, 3.0) == [("bars.4", "off")]
+
+
+def test_a_controller_that_was_away_gets_every_lamp_again(make_prompt):
+    gate, levels = Gate(), lamps_for(make_prompt(), GRID)
+    gate.ask(levels, 1.0)
+    gate.forget()
+    assert dict(gate.due(9.0)) == levels
+
+
+def test_no_more_messages_than_the_controller_can_take():
+    gate = Gate(most_per_s=10)
+    levels = dict.fromkeys((f"bars.{index}" for index in range(64)), "on")
+    sent = run(gate, [(0.0, levels)])
+    assert len(sent) == 64
+    for first, eleventh in zip(sent, sent[10:], strict=False):
+        assert eleventh[0] - first[0] >= 1.0
+
+
+def test_all_lamps_are_left_dark():
+    assert set(all_off(GRID).values()) == {"off"}
+    assert set(all_off(GRID)) == set(GRID.lamps.places)
+
+
+# -- which deck is next, and the same as text
+
+
+def test_the_next_cue_is_the_deck_that_has_to_move(routines):
+    routine = load_routine(routines / "three.yaml")
+    cues = next_cues(routine)
+    assert cues[0] == ("right",)  # the left record runs on into the second set piece
+    # Painted horses: right runs from 5.4 for 12 bars of three at 112 BPM, to 5.4 + 36 * 60 / 112 =
+    # 24.686, where it goes on in Brass pole; so the next to be set are both decks of Paper cranes.
+    assert cues[2] == ("left", "right")
+    assert cues[-1] == ()
+
+
+def test_lamps_as_text(make_prompt):
+    levels = lamps_for(make_prompt(bars_left=3), GRID, ("right",))
+    line = lamp_line(levels)
+    assert line.startswith("bars ●●●○○○○○  beats ○●○○")
+    assert "● cue right" in line
+    assert "○ ready left" in line
+    unsure = replace(make_prompt(), state="unsure", confidence=0.64)
+    assert prompt_line(unsure).startswith("unsure (64%): Lanterns, 5 bars left, bar 4 beat 2")
