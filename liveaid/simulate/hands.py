@@ -32,16 +32,19 @@ class Hands:
     """Share of juggle releases and of the map's own strokes that the hand leaves out, 0 to 1."""
     added_rate: float = 0.0
     """Share of the map's own strokes followed by one more that is not in the map, 0 to 1."""
+    rock_rate: float = 0.25
+    """Share of records that are rocked a few times at the cue they were brought to, 0 to 1."""
     wind_slow_turns_per_s: float = 2.5
     wind_fast_turns_per_s: float = 6.0
+    """Of a performer whose section map leaves `wind_speed` out; others in proportion to theirs."""
 
     def __post_init__(self) -> None:
         for field in fields(self):
             value = getattr(self, field.name)
             if value < 0.0 and not field.name.endswith("_bias_s"):
                 raise ValueError(f"{field.name}: found {value:g}; 0 or more would do")
-        if self.miss_rate > 1.0 or self.added_rate > 1.0:
-            raise ValueError("miss_rate and added_rate: 0 to 1 would do")
+            if value > 1.0 and field.name.endswith("_rate"):
+                raise ValueError(f"{field.name}: found {value:g}; 0 to 1 would do")
         if not 0.0 < self.wind_slow_turns_per_s <= self.wind_fast_turns_per_s:
             raise ValueError("a slow winding speed above 0 and up to the fast one would do")
 

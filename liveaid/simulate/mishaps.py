@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from liveaid.routine import Routine
 from liveaid.simulate.faults import Fault
-from liveaid.simulate.steps import Halt, Mark, Step, WrongCue, pause
+from liveaid.simulate.steps import Halt, Mark, Step, WrongCue, pause, plain_steps
 
 
 def with_fault(steps: list[Step], fault: Fault, routine: Routine) -> list[Step]:
@@ -35,7 +35,7 @@ def with_fault(steps: list[Step], fault: Fault, routine: Routine) -> list[Step]:
             return [*before, _from_wrong_cue(step, fault, routine), *after]
         case "restart":
             cut = replace(step, to_beat=beat)
-            anew = [other for other in steps if other.piece >= 0 or other is steps[-1]]
+            anew = [*plain_steps(routine), steps[-1]]
             return [*before, cut, pause(fault.by or 0.0, Mark(fault)), *anew]
         case "platter-stop":
             return [*before, replace(step, halt=Halt(beat, fault.by or 0.0)), *after]

@@ -9,12 +9,12 @@ from liveaid.errors import LiveaidError
 from liveaid.routine import SIDES, Routine, Side, other_side
 from liveaid.simulate.course import Leg, lay_course, shifted
 from liveaid.simulate.events import Event
-from liveaid.simulate.faults import Fault, Happened, settle
+from liveaid.simulate.faults import Fault, FaultError, Happened, settle
 from liveaid.simulate.hands import Hands
 from liveaid.simulate.mishaps import with_fault
 from liveaid.simulate.mixer import MixerMessage, mixer_messages
 from liveaid.simulate.network import Dead, Messages, Network, transmit
-from liveaid.simulate.performer import DeckHand
+from liveaid.simulate.performer import play_deck
 from liveaid.simulate.platter import MOTOR_START_S, MOTOR_STOP_S
 from liveaid.simulate.steps import Step, pause, plain_steps
 from liveaid.simulate.streams import stream
@@ -76,7 +76,9 @@ def perform(
     turns = _turns(legs, seed)
     tracks, events = _play(routine, legs, turns, hands, seed)
     until_s = legs[-1].end_s
-    happened = [what for fault in settled if (what := _happened(fault, legs))]
+    happened = [
+        what for fault in settled if (what := _happened(fault, legs)) and what.until_s >= 0.0
+    ]
     network = replace(network, dead=(*network.dead, *_dead(happened)))
     return Performance(
         routine=routine,
@@ -113,7 +115,9 @@ def _course(
     legs = lay_course(routine, steps, hands, stream(seed, "course"))
     if not middle:
         return legs
-    first = next(leg for leg in legs if leg.index == piece and leg.to_beat > beat)
+    first = next((leg for leg in legs if leg.index == piece and leg.to_beat > beat), None)
+    if first is None:
+        raise FaultError(f"beat {beat:g} of set piece {piece} is not played with these faults")
     return shifted(legs, -first.count.when(max(beat, first.from_beat)))
 
 
@@ -151,9 +155,9 @@ def _play(
     tracks: dict[Side, Track] = {}
     events: list[Event] = []
     for side in SIDES:
-        hand = DeckHand(side, routine, legs, turns, hands, stream(seed, f"{side} hand"))
-        tracks[side] = hand.play()
-        events += hand.events
+        rng = stream(seed, f"{side} hand")
+        tracks[side], acts = play_deck(side, routine, legs, turns, hands, rng)
+        events += acts
     heard = [event for event in events if _time_s(event) >= 0.0]
     return tracks, tuple(sorted(heard, key=lambda event: (_time_s(event), event.side)))
 

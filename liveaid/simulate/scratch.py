@@ -1,0 +1,74 @@
+"""Strokes inside a span: pushed forward at a beat, or let run for a moment, and pulled back."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from liveaid.simulate.course import Leg
+from liveaid.simulate.deckhand import DeckHand
+from liveaid.simulate.line import Line
+from liveaid.simulate.platter import RELEASE_S
+from liveaid.simulate.turns import Stroke, worked
+
+_GAP_S = 0.06
+"""The least time between two strokes of one hand."""
+
+
+def scratch(
+    hand: DeckHand, leg: Leg, strokes: Sequence[Stroke], *, until_beat: float, home_s: float
+) -> None:
+    """Play the strokes from where the record stands, back at `home_s` after each."""
+    assert leg.piece is not None
+    room_s = max((worked(leg.piece, hand.side).to_s or 0.0) - home_s, 0.02)
+    acts = _acts(hand, leg, strokes, home_s)
+    ends = [*(begins for begins, _ in acts), leg.count.when(until_beat)][1:]
+    for (begins, stroke), ends_s in zip(acts, ends, strict=True):
+        hand.record.go_on(begins)
+        begins = hand.record.now_s
+        beat = leg.count.at(begins) if stroke is None else stroke.beat
+        if stroke is None or stroke.planned:
+            planned = None if stroke is None else leg.count.when(beat)
+            hand.note(
+                "stroke", leg, beat,
+                planned_s=planned, actual_s=begins, onset_s=begins, cue_s=home_s,
+            )  # fmt: skip
+        _stroke(hand, leg, begins, max(ends_s - begins, _GAP_S), home_s, room_s)
+
+
+def _acts(
+    hand: DeckHand, leg: Leg, strokes: Sequence[Stroke], home_s: float
+) -> list[tuple[float, Stroke | None]]:
+    """When each stroke is to be made, missed ones left out, added ones (None) put in."""
+    acts: list[tuple[float, Stroke | None]] = []
+    times = [leg.count.when(stroke.beat) for stroke in strokes]
+    gaps = [b - a for a, b in zip(times, [*times[1:], *times[-1:]], strict=True)]
+    for stroke, planned, gap_s in zip(strokes, times, gaps, strict=True):
+        error_s = hand.hands.stroke_s(hand.rng)
+        miss, add = hand.rng.random(2)
+        if stroke.planned and miss < hand.hands.miss_rate:
+            hand.note("stroke", leg, stroke.beat, planned_s=planned, cue_s=home_s)
+            continue
+        earliest = acts[-1][0] + _GAP_S if acts else hand.record.now_s
+        acts.append((max(planned + error_s, earliest), stroke))
+        if stroke.planned and add < hand.hands.added_rate and gap_s > 0.35:
+            acts.append((acts[-1][0] + 0.5 * gap_s, None))
+    return acts
+
+
+def _stroke(
+    hand: DeckHand, leg: Leg, begins: float, gap_s: float, home_s: float, room_s: float
+) -> None:
+    """One stroke from a stand, and back home within the gap to the next."""
+    record, rng = hand.record, hand.rng
+    rate = leg.count.rate_at(begins) * leg.beat_s
+    if gap_s > 0.5 and room_s > 0.3 and rng.random() < 0.35:
+        # Back at four times the speed it ran takes a quarter as long again, and a little.
+        runs_s = min(room_s / rate, (gap_s - 0.12) / 1.3) * float(rng.uniform(0.6, 1.0))
+        record.let_go(Line(begins + 0.5 * RELEASE_S, record.x_s, rate))
+        record.take(begins + runs_s)
+    else:
+        push_s = min(0.45 * gap_s, float(rng.uniform(0.07, 0.22)))
+        way_s = min(room_s, 3.5 * push_s) * float(rng.uniform(0.5, 1.0))
+        record.stroke(home_s + way_s, push_s)
+    left_s = begins + gap_s - record.now_s - 0.005
+    record.stroke(hand.about(home_s), max(min(left_s, float(rng.uniform(0.12, 0.25))), 0.02))
