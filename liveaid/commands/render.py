@@ -1,0 +1,112 @@
+"""`liveaid render`: the two deck files, the guide mix, the placed map and the sheet of a scene."""
+
+from __future__ import annotations
+
+from functools import partial
+
+import click
+from rich.markup import escape
+from rich.table import Table
+
+from liveaid.render.level import LOUDNESS_LUFS
+from liveaid.render.outcome import Rendered
+from liveaid.render.render import render_scene
+from liveaid.render.wish import RATES_HZ, Wish
+from liveaid.routine.model import clock_time
+from liveaid.routine.scene import map_file
+from liveaid.terminal import console, json_option, print_json, progress_bar
+
+
+@click.command()
+@click.argument("scene")
+@click.option(
+    "--rate",
+    type=click.Choice([str(rate) for rate in RATES_HZ]),
+    default="44100",
+    show_default=True,
+    help="Samples a second of the deck files.",
+)
+@click.option(
+    "--sticker/--no-sticker",
+    default=True,
+    show_default=True,
+    help="Put every cue a whole number of turns in, so that the sticker stands alike at each.",
+)
+@click.option(
+    "--gap",
+    type=float,
+    default=1.0,
+    show_default=True,
+    metavar="TURNS",
+    help="Silence between two sounds, at least, in turns of the platter.",
+)
+@click.option(
+    "--loudness",
+    type=float,
+    default=LOUDNESS_LUFS,
+    show_default=True,
+    metavar="LUFS",
+    help="What every sound is levelled to.",
+)
+@json_option
+def command(
+    scene: str, rate: str, sticker: bool, gap: float, loudness: float, as_json: bool
+) -> None:
+    """Make the deck files, the guide mix and the printed sheet of SCENE.
+
+    They go into the folder `decks` beside the section map: left.wav, right.wav, guide.wav,
+    routine.yaml (the map with every cue's second) and sheet.html.
+
+    Example: liveaid render scenes/night-market --rate 48000
+    """
+    wish = Wish(rate_hz=int(rate), sticker=sticker, gap_turns=gap, loudness_lufs=loudness)
+    with progress_bar() as bar:
+        task = bar.add_task("reading", total=None)
+        rendered = render_scene(
+            map_file(scene),
+            wish,
+            lambda done, of, what: bar.update(task, completed=done, total=of, description=what),
+        )
+    if as_json:
+        print_json(rendered.to_json())
+    else:
+        _print(rendered)
+
+
+def _print(rendered: Rendered) -> None:
+    out = console()
+    say = partial(out.print, soft_wrap=True, markup=False)
+    table = Table(title="On the records", box=None, title_justify="left")
+    for head in ("deck", "cue", "sticker", "lasts", "sound", "LUFS", "dBTP", "set pieces"):
+        table.add_column(head, justify="left" if head in ("deck", "sound") else "right")
+    for cut in rendered.cuts:
+        table.add_row(
+            cut.side,
+            f"{cut.cue_s:.3f} s",
+            f"{round(cut.sticker_degrees) % 360}°",
+            f"{cut.length_s:.2f} s",
+            escape(" + ".join(cut.sounds)),
+            "silent" if cut.loudness_lufs is None else f"{cut.loudness_lufs:.1f}",
+            "" if cut.true_peak_dbtp is None else f"{cut.true_peak_dbtp:.1f}",
+            ", ".join(str(piece + 1) for piece in cut.pieces),
+        )
+    out.print(table)
+    for deck in rendered.decks:
+        least = "the least there is"
+        if deck.wound_turns > deck.least_turns:
+            least = f"no order needs less than {deck.least_turns:.1f}"
+        shared = f"; {deck.shared} refrains share a copy to fit the side" if deck.shared else ""
+        say(
+            f"{deck.file}: {clock_time(round(deck.length_s))}, {deck.cues} cues, "
+            f"{deck.winds} winds of {deck.wound_turns:.1f} turns in all ({least}){shared}"
+        )
+    say(f"{rendered.guide}: {clock_time(round(rendered.guide_s))}")
+    for path in (rendered.routine, rendered.sheet):
+        say(str(path))
+    kept = sum(cut.kept for cut in rendered.cuts)
+    if kept:
+        say(f"{kept} of {len(rendered.cuts)} are from the last render: nothing in them changed")
+    for path in rendered.set_aside:
+        say(f"A file of yours stood there; it is now {path}")
+    for remark in rendered.remarks:
+        say(f"Note: {remark}")

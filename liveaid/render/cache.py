@@ -1,0 +1,95 @@
+"""Rendered passages kept beside the decks, so that what has not changed is not made again.
+
+A passage is known by its recipe: the bytes of its sounds, the cut, the speed, the level, and the
+version of this code. Whatever cannot be read, or not written, is simply made again.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import json
+import os
+from dataclasses import asdict
+from pathlib import Path
+
+import numpy as np
+
+from liveaid.gather.facts import STUDY_VERSION, Study
+from liveaid.render.edges import Samples
+from liveaid.render.level import Level
+
+VERSION = 1
+"""Raise it when the same recipe gives other samples."""
+
+
+class Cache:
+    """A folder of passages: `<recipe's hash>.npy` and `.json`."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self._used: set[str] = set()
+
+    def find(self, recipe: str) -> tuple[Samples, Level] | None:
+        """The passage made by this recipe before, mapped from the file; None when there is none."""
+        name = self._name(recipe)
+        self._used.add(name)
+        try:
+            level = Level(**json.loads((self.folder / f"{name}.json").read_text()))
+            samples = np.load(self.folder / f"{name}.npy", mmap_mode="r", allow_pickle=False)
+        except (OSError, ValueError, TypeError, EOFError):
+            return None
+        shaped = samples.ndim == 2 and samples.shape[1] == 2 and samples.dtype == np.float32
+        return (samples, level) if shaped else None
+
+    def keep(self, recipe: str, samples: Samples, level: Level) -> None:
+        """Keep a passage; quietly not, when the disk has no room for it."""
+        name = self._name(recipe)
+        self._used.add(name)
+        with contextlib.suppress(OSError):
+            self.folder.mkdir(parents=True, exist_ok=True)
+            self._write(f"{name}.npy", samples)
+            self._write(f"{name}.json", json.dumps(asdict(level)))
+
+    def find_study(self, digest: str) -> Study | None:
+        """The study of a file with these bytes, made before by this version of the study."""
+        name = self._study_name(digest)
+        try:
+            return Study.from_json((self.folder / f"{name}.json").read_text())
+        except (OSError, ValueError):
+            return None
+
+    def keep_study(self, digest: str, study: Study) -> None:
+        """Keep a study; quietly not, when the disk has no room for it."""
+        name = self._study_name(digest)
+        with contextlib.suppress(OSError):
+            self.folder.mkdir(parents=True, exist_ok=True)
+            self._write(f"{name}.json", study.to_json())
+
+    def sweep(self) -> None:
+        """Take out what this render had no use for."""
+        with contextlib.suppress(OSError):
+            for path in self.folder.iterdir():
+                if path.suffix in (".npy", ".json", ".part") and path.stem not in self._used:
+                    path.unlink(missing_ok=True)
+
+    def _write(self, name: str, content: Samples | str) -> None:
+        aside = self.folder / f"{name}.{os.getpid()}.part"
+        try:
+            if isinstance(content, str):
+                aside.write_text(content)
+            else:
+                with aside.open("wb") as file:
+                    np.save(file, content, allow_pickle=False)
+            aside.replace(self.folder / name)
+        finally:
+            aside.unlink(missing_ok=True)
+
+    def _study_name(self, digest: str) -> str:
+        name = self._name(f"study {STUDY_VERSION} of {digest}")
+        self._used.add(name)
+        return name
+
+    @staticmethod
+    def _name(recipe: str) -> str:
+        return hashlib.sha256(f"version {VERSION}\n{recipe}".encode()).hexdigest()[:32]

@@ -1,0 +1,74 @@
+"""One passage as sound: its segments brought to tempo, joined, levelled, edges faded."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from functools import partial
+
+from liveaid.render.edges import HEAD_S, TAIL_S, Samples, faded, joined
+from liveaid.render.level import Level, levelled
+from liveaid.render.material import Material
+from liveaid.render.passage import Passage, Segment
+from liveaid.render.stretching import Stretch, stretch_here, stretched
+from liveaid.render.tempo import Recorded, resampled
+
+
+def cut(
+    passage: Passage,
+    *,
+    materials: Mapping[str, Material],
+    recorded: Callable[[str], Recorded],
+    rate_hz: int,
+    wanted_lufs: float,
+    stretch: Stretch = stretch_here,
+) -> tuple[Samples, Level]:
+    """The passage's samples with `edge_frames` before and after it, and its level.
+
+    `recorded` gives a sound's samples by its name.
+    """
+    head, tail = edge_frames(rate_hz)
+    parts, begin_s = [], 0.0
+    for segment in passage.segments:
+        begin, end = round(begin_s * rate_hz), round((begin_s + segment.length_s) * rate_hz)
+        late = begin / rate_hz - begin_s
+        sound = recorded(segment.sound)
+        keeps_key = materials[segment.sound].stretch
+        bring = partial(stretched, stretch=stretch) if keeps_key else resampled
+        parts.append(
+            bring(
+                sound,
+                start_s=segment.start_s + late * segment.speed,
+                speed=segment.speed,
+                rate_hz=rate_hz,
+                before=head,
+                frames=end - begin + tail,
+            )
+        )
+        begin_s += segment.length_s
+    whole, level = levelled(
+        joined(parts, head=head, tail=tail), rate_hz=rate_hz, wanted_lufs=wanted_lufs
+    )
+    return faded(whole, head=head, tail=tail), level
+
+
+def edge_frames(rate_hz: int) -> tuple[int, int]:
+    """Frames of fade before a passage's begin and after its end."""
+    return round(HEAD_S * rate_hz), round(TAIL_S * rate_hz)
+
+
+def recipe(
+    passage: Passage, *, materials: Mapping[str, Material], rate_hz: int, wanted_lufs: float
+) -> str:
+    """Everything the passage's samples depend on, as text: the same text, the same samples."""
+    lines = [f"{rate_hz} Hz, {wanted_lufs!r} LUFS"]
+    lines += [_segment_recipe(segment, materials[segment.sound]) for segment in passage.segments]
+    return "\n".join(lines)
+
+
+def _segment_recipe(segment: Segment, material: Material) -> str:
+    how = "stretched" if material.stretch else "resampled"
+    ends = "loop" if material.loop_beats else "ends"
+    return (
+        f"{material.digest} {how} {ends} speed {segment.speed!r} "
+        f"from {segment.start_s!r} s for {segment.length_s!r} s"
+    )

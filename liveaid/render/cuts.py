@@ -1,0 +1,88 @@
+"""All passages of both decks as sound: taken from the cache, or made, each kind of them once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from typing import TypeAlias
+
+from liveaid.gather.workers import Workers
+from liveaid.render.cache import Cache
+from liveaid.render.cut import cut, recipe
+from liveaid.render.edges import Samples
+from liveaid.render.level import Level
+from liveaid.render.material import Material
+from liveaid.render.passage import Passage
+from liveaid.render.sources import BadSound, Sources
+from liveaid.render.stretching import stretch_apart
+from liveaid.render.uses import Fault
+from liveaid.render.wish import Wish
+
+Progress: TypeAlias = Callable[[int, int, str], None]
+"""progress(done, of, what): called as the work goes on."""
+
+
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """A passage's samples and level, and whether they were there from an earlier render."""
+
+    samples: Samples
+    level: Level
+    kept: bool
+
+
+class Cuts:
+    """The sound of every passage, by what it is made from: copies share it."""
+
+    def __init__(self, materials: Mapping[str, Material], wish: Wish) -> None:
+        self._materials, self._wish = materials, wish
+        self._cuts: dict[str, Cut] = {}
+
+    def of(self, passage: Passage) -> Cut:
+        """The passage's sound."""
+        return self._cuts[self._recipe(passage)]
+
+    def make(
+        self,
+        passages: Iterable[Passage],
+        sources: Sources,
+        cache: Cache,
+        workers: Workers,
+        progress: Progress,
+    ) -> list[Fault]:
+        """Find or make every passage; returns what was found wrong with the sounds' samples."""
+        # Sorted by sound, so that each file is read once.
+        wanted = {self._recipe(passage): passage for passage in passages}
+        order = sorted(wanted.items(), key=lambda item: item[1].segments[0].sound)
+        stretch = stretch_apart(workers)
+        faults: dict[str, Fault] = {}
+        for done, (name, passage) in enumerate(order):
+            progress(done, len(order), passage.segments[0].sound)
+            found = cache.find(name)
+            if found is not None:
+                self._cuts[name] = Cut(*found, True)
+                continue
+            try:
+                samples, level = cut(
+                    passage,
+                    materials=self._materials,
+                    recorded=sources.recorded,
+                    rate_hz=self._wish.rate_hz,
+                    wanted_lufs=self._wish.loudness_lufs,
+                    stretch=stretch,
+                )
+            except BadSound as error:
+                faults[error.name] = error.fault
+                continue
+            cache.keep(name, samples, level)
+            self._cuts[name] = Cut(samples, level, False)
+        progress(len(order), len(order), "all sounds")
+        return list(faults.values())
+
+    def _recipe(self, passage: Passage) -> str:
+        return recipe(
+            passage,
+            materials=self._materials,
+            rate_hz=self._wish.rate_hz,
+            wanted_lufs=self._wish.loudness_lufs,
+        )

@@ -1,0 +1,101 @@
+"""The guide mix: how the routine should sound when played as written, at pitch 0.
+
+What each deck's needle would read, through the crossfader. In a set piece that is a blend the
+deck that comes in is brought up over the first half and the one that leaves is taken down over
+the second half, at equal power; in any other, both stand open from the first beat to the last.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from liveaid.render.edges import Samples
+from liveaid.render.layout import DeckLayout
+from liveaid.render.level import CEILING_DBTP, MARGIN_DB, measured
+from liveaid.render.passage import Passage
+from liveaid.render.placed import Stands
+from liveaid.render.strokes import Heard, heard_in
+from liveaid.routine import Routine, Side
+
+CUT_S = 0.002
+"""Seconds the crossfader takes to open or close (common practice, no source)."""
+
+ReadDeck = Callable[[Side, int, int], Samples]
+"""read(side, frame, count): what the needle reads there."""
+
+
+def guide_mix(routine: Routine, stands: Stands, read: ReadDeck, *, rate_hz: int) -> Samples:
+    """The whole routine as one sound of shape (frames, 2), true peak below the ceiling."""
+    frames = round(routine.duration_s * rate_hz) + round(0.5 * rate_hz)
+    mix = np.zeros((frames, 2), dtype=np.float32)
+    for index in range(len(routine.pieces)):
+        for heard in heard_in(routine, index, stands, rate_hz=rate_hz):
+            _add(mix, routine, index, heard, stands, read, rate_hz)
+    _, peak = measured(mix, rate_hz=rate_hz)
+    over = 0.0 if peak is None else peak - (CEILING_DBTP - MARGIN_DB)
+    return mix if over <= 0.0 else mix * np.float32(10.0 ** (-over / 20.0))
+
+
+def deck_reader(
+    layouts: Mapping[Side, DeckLayout], sound_of: Callable[[Passage], Samples], *, head: int
+) -> ReadDeck:
+    """Reads both decks as laid out; `head` frames of each passage's samples lie before it."""
+
+    def read(side: Side, frame: int, count: int) -> Samples:
+        out = np.zeros((count, 2), dtype=np.float32)
+        for laid in layouts[side].laid:
+            begin = laid.begin - head - frame
+            samples = sound_of(laid.passage)
+            if begin < count and begin + len(samples) > 0:
+                inside = samples[max(-begin, 0) : count - begin]
+                out[max(begin, 0) : max(begin, 0) + len(inside)] += inside
+        return out
+
+    return read
+
+
+def _add(
+    mix: Samples,
+    routine: Routine,
+    index: int,
+    heard: Heard,
+    stands: Stands,
+    read: ReadDeck,
+    rate_hz: int,
+) -> None:
+    begin, end = round(heard.begin_s * rate_hz), round(heard.end_s * rate_hz)
+    sound = read(heard.side, heard.frame, end - begin)
+    gain = np.ones(len(sound), dtype=np.float32)
+    if "blend" in routine.pieces[index].technique.lower() and not heard.worked:
+        gain *= _blended(len(sound), *_comes_and_goes(index, heard.side, stands))
+    opened = min(round(CUT_S * rate_hz), len(sound) // 2)
+    joins_on = (index + 1, heard.side) in stands and not heard.worked
+    if heard.worked:
+        gain[:opened] *= _ramp(opened)
+    if opened and not joins_on:
+        gain[len(gain) - opened :] *= _ramp(opened)[::-1]
+    mix[begin:end] += sound * gain[:, np.newaxis]
+
+
+def _comes_and_goes(index: int, side: Side, stands: Stands) -> tuple[bool, bool]:
+    """Whether the deck comes in with this set piece, and whether it leaves after it."""
+    return (index - 1, side) not in stands, (index + 1, side) not in stands
+
+
+def _blended(frames: int, comes: bool, goes: bool) -> NDArray[np.float32]:
+    """The crossfader's gain for one deck over a blend: equal power, so the sum stays as loud."""
+    gain = np.ones(frames, dtype=np.float32)
+    half = frames // 2
+    quarter = np.sin(np.linspace(0.0, np.pi / 2.0, half, dtype=np.float32))
+    if comes and half:
+        gain[:half] *= quarter
+    if goes and half:
+        gain[frames - half :] *= quarter[::-1]
+    return gain
+
+
+def _ramp(frames: int) -> NDArray[np.float32]:
+    return np.linspace(0.0, 1.0, frames, dtype=np.float32)

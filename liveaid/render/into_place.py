@@ -1,0 +1,113 @@
+"""A set of files written aside in their own folder, then moved into place together.
+
+Everything is written in full before the first move, and the moves are renames within one folder,
+so a crash, a full disk or Ctrl-C leaves the files that were there. The last file given moves last.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import os
+import shutil
+import tempfile
+import time
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from types import TracebackType
+
+from liveaid.errors import LiveaidError
+
+_PREFIX = ".making-"
+_FORGOTTEN_S = 3600.0
+"""An aside folder untouched for so long was left by a crash."""
+
+
+class Aside:
+    """A folder beside the files to come; `moved` puts them in place, leaving the block drops them.
+
+    A context manager. LiveaidError when the folder cannot be made or written to.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self._aside: Path | None = None
+
+    def __enter__(self) -> Aside:
+        with said_clearly(self._folder):
+            self._folder.mkdir(parents=True, exist_ok=True)
+            _clear_forgotten(self._folder)
+            self._aside = Path(tempfile.mkdtemp(prefix=_PREFIX, dir=self._folder))
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        if self._aside is not None:
+            shutil.rmtree(self._aside, ignore_errors=True)
+
+    def path(self, name: str) -> Path:
+        """Where a file of this name is written until it is moved."""
+        if self._aside is None:
+            raise ValueError("used outside its `with`")
+        return self._aside / name
+
+    def moved(self, targets: Sequence[tuple[str, Path]]) -> None:
+        """Move each (name, target) into place, in order."""
+        with said_clearly(self._folder):
+            for name, target in targets:
+                self.path(name).chmod(0o644)
+                self.path(name).replace(target)
+            _sync_folder(self._folder)
+
+
+@contextlib.contextmanager
+def said_clearly(folder: Path) -> Iterator[None]:
+    """Turns what the system says into a sentence with a way out. Raises LiveaidError."""
+    try:
+        yield
+    except OSError as error:
+        raise LiveaidError(_sentence(error, folder)) from error
+
+
+def _sentence(error: OSError, folder: Path) -> str:
+    kept = "the files that were there are as they were"
+    if error.errno in (errno.ENOSPC, errno.EDQUOT):
+        free = shutil.disk_usage(folder if folder.is_dir() else folder.parent).free
+        full = f"the disk full, {free / 1e6:.0f} MB left"
+        return f"{folder}: found {full}; more room would do; {kept}"
+    if error.errno == errno.EFBIG:
+        return f"{folder}: found a limit on the size of a file; a higher one would do; {kept}"
+    why = (error.strerror or str(error)).lower()
+    return f"{folder}: found {why}; a folder that can be written to would do; {kept}"
+
+
+def _clear_forgotten(folder: Path) -> None:
+    for path in folder.glob(f"{_PREFIX}*"):
+        with contextlib.suppress(OSError):
+            if time.time() - path.stat().st_mtime > _FORGOTTEN_S:
+                shutil.rmtree(path, ignore_errors=True)
+
+
+def _sync_folder(folder: Path) -> None:
+    """Have the renames on the disk, where the system can."""
+    if os.name == "posix":
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def set_aside(path: Path) -> Path:
+    """Rename a file that is not ours to a free name beside it, and say which."""
+    for number in range(1, 1000):
+        free = path.with_name(f"{path.stem}-kept-{number}{path.suffix}")
+        if not free.exists():
+            with said_clearly(path.parent):
+                path.rename(free)
+            return free
+    raise LiveaidError(f"{path}: found a file that is not ours and no free name; move it away")

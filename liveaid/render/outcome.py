@@ -1,0 +1,104 @@
+"""What a render made, and what the performer should know of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from liveaid.routine import Side
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CutMade:
+    """One passage on a deck."""
+
+    side: Side
+    sounds: tuple[str, ...]
+    pieces: tuple[int, ...]
+    """Set pieces that play it, from 0."""
+    cue_s: float
+    sticker_degrees: float
+    length_s: float
+    loudness_lufs: float | None
+    true_peak_dbtp: float | None
+    gain_db: float
+    limited_db: float
+    kept: bool
+    """True when it was taken from an earlier render."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DeckMade:
+    """One deck file."""
+
+    side: Side
+    file: Path
+    length_s: float
+    cues: int
+    winds: int
+    wound_turns: float
+    least_turns: float
+    """No order of the passages winds less; equal to `wound_turns` where all were weighed."""
+    shared: int
+    """Refrains played from one copy to fit the side."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rendered:
+    """All that a render made."""
+
+    routine: Path
+    guide: Path
+    sheet: Path
+    decks: tuple[DeckMade, ...]
+    cuts: tuple[CutMade, ...]
+    guide_s: float
+    rate_hz: int
+    remarks: tuple[str, ...]
+    set_aside: tuple[Path, ...]
+    """Files of the performer's own that stood where ours go, under their new names."""
+
+    def to_json(self) -> dict[str, Any]:
+        """The report as plain data; set pieces count from 0."""
+        return {
+            "routine": str(self.routine),
+            "guide": {"file": str(self.guide), "length_s": round(self.guide_s, 4)},
+            "sheet": str(self.sheet),
+            "rate_hz": self.rate_hz,
+            "decks": {
+                deck.side: {
+                    "file": str(deck.file),
+                    "length_s": round(deck.length_s, 4),
+                    "cues": deck.cues,
+                    "winds": deck.winds,
+                    "wound_turns": round(deck.wound_turns, 3),
+                    "least_turns": round(deck.least_turns, 3),
+                    "shared": deck.shared,
+                }
+                for deck in self.decks
+            },
+            "passages": [_cut_json(cut) for cut in self.cuts],
+            "remarks": list(self.remarks),
+            "set_aside": [str(path) for path in self.set_aside],
+        }
+
+
+def _cut_json(cut: CutMade) -> dict[str, Any]:
+    return {
+        "side": cut.side,
+        "sounds": list(cut.sounds),
+        "pieces": list(cut.pieces),
+        "cue_s": cut.cue_s,
+        "sticker_degrees": round(cut.sticker_degrees, 3),
+        "length_s": round(cut.length_s, 4),
+        "loudness_lufs": _rounded(cut.loudness_lufs),
+        "true_peak_dbtp": _rounded(cut.true_peak_dbtp),
+        "gain_db": _rounded(cut.gain_db),
+        "limited_db": _rounded(cut.limited_db),
+        "kept": cut.kept,
+    }
+
+
+def _rounded(value: float | None) -> float | None:
+    return None if value is None else round(value, 2)

@@ -1,0 +1,198 @@
+"""Render a scene: two deck files, the guide mix, the placed map and the sheet, or all its faults.
+
+The placed map is `decks/routine.yaml`. Its paths are relative to itself, as in every section map:
+the decks are `left.wav` and `right.wav`, a sound of the scene is `../sounds/<name>.wav`.
+Positions already in the map are laid out anew; a span's length and the cue in it are kept.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from itertools import accumulate
+from pathlib import Path
+
+from liveaid.errors import UsageError
+from liveaid.gather.workers import Workers, processors
+from liveaid.render.cache import Cache
+from liveaid.render.cue_chunk import MOST_BYTES
+from liveaid.render.cuts import Cuts, Progress
+from liveaid.render.deck_file import FRAME_BYTES
+from liveaid.render.layout import DeckLayout, Grain, Laid, lay_out
+from liveaid.render.material import Material
+from liveaid.render.outcome import CutMade, DeckMade, Rendered
+from liveaid.render.passage import passages_of
+from liveaid.render.placed import stands_of
+from liveaid.render.sources import Sources
+from liveaid.render.uses import Fault, Use, uses_of
+from liveaid.render.wish import Wish
+from liveaid.render.writing import SOUND_FILES, ToWrite, write_all
+from liveaid.routine import SIDES, Problem, Routine, RoutineError, Side, load_routine
+from liveaid.routine.model import Decks, clock_time
+from liveaid.routine.platter import sticker_degrees
+from liveaid.routine.source import field_name, read_source
+
+FOLDER = "decks"
+CACHE = ".rendered"
+NOTABLE_LIMITED_DB = 3.0
+"""Peaks turned down by more than this are worth a remark."""
+NOTABLE_SHORT_LU = 0.3
+
+
+def render_scene(
+    map_path: Path, wish: Wish | None = None, progress: Progress = lambda done, of, what: None
+) -> Rendered:
+    """Make everything in the `decks` folder beside the map.
+
+    RoutineError with all that keeps the routine from being rendered; LiveaidError when the disk
+    does. Either way the files that were there stay as they were.
+    """
+    wish = wish or Wish()
+    routine = load_routine(map_path)
+    folder = map_path.parent
+    if folder.name == FOLDER and (folder.parent / "routine.yaml").is_file():
+        raise UsageError(f"{map_path}: found a placed map; the scene {folder.parent} would do")
+    cache = Cache(folder / FOLDER / CACHE)
+    with Workers(processors()) as workers:
+        sources = Sources(folder, routine)
+        materials, faults = sources.materials(
+            routine, workers, cache, lambda name: progress(0, 1, f"studied {name}")
+        )
+        uses, more = uses_of(routine, materials)
+        _refuse(map_path, [*faults, *more, *_overwritten(routine, folder)])
+        layouts = _layouts(routine, uses, materials, wish)
+        _refuse(map_path, list(_too_long(routine, layouts, wish)))
+        cuts = Cuts(materials, wish)
+        passages = [laid.passage for layout in layouts.values() for laid in layout.laid]
+        _refuse(map_path, cuts.make(passages, sources, cache, workers, progress))
+    to_write = ToWrite(
+        routine=routine,
+        folder=folder,
+        layouts=layouts,
+        stands=stands_of(layouts, rate_hz=wish.rate_hz),
+        cuts=cuts,
+        rate_hz=wish.rate_hz,
+    )
+    set_aside = write_all(to_write, folder / FOLDER, progress)
+    cache.sweep()
+    return _outcome(to_write, wish, set_aside)
+
+
+def _refuse(map_path: Path, faults: Sequence[Fault]) -> None:
+    """Raise all faults as one RoutineError, each with its line in the map."""
+    if not faults:
+        return
+    source = read_source(map_path.read_bytes())
+    problems = {
+        Problem(source.line(fault.path), field_name(fault.path), fault.found, fault.would_do)
+        for fault in faults
+    }
+    raise RoutineError(str(map_path), problems)
+
+
+def _overwritten(routine: Routine, folder: Path) -> Iterator[Fault]:
+    """Sounds whose own file is one that the render writes."""
+    ours = {(folder / FOLDER / name).resolve() for name in SOUND_FILES}
+    for name, sound in routine.sounds.items():
+        if (folder / sound.file).resolve() in ours:
+            found = f"{sound.file}, which the render writes"
+            yield Fault(("sounds", name, "file"), found, "a copy of it elsewhere would do")
+
+
+def _layouts(
+    routine: Routine,
+    uses: Mapping[Side, Sequence[Use]],
+    materials: Mapping[str, Material],
+    wish: Wish,
+) -> dict[Side, DeckLayout]:
+    lengths = (routine.piece_s(index) for index in range(len(routine.pieces)))
+    starts_s = list(accumulate(lengths, initial=0.0))
+    grain = Grain(
+        rate_hz=wish.rate_hz,
+        turn_s=routine.turntable.turn_s,
+        gap_turns=wish.gap_turns,
+        sticker=wish.sticker,
+        side_s=routine.turntable.side_s,
+    )
+    return {
+        side: lay_out(side, passages_of(uses[side], materials, starts_s), grain) for side in SIDES
+    }
+
+
+def _too_long(routine: Routine, layouts: Mapping[Side, DeckLayout], wish: Wish) -> Iterator[Fault]:
+    """Decks that do not fit a record side, or a WAV file."""
+    side_s = routine.turntable.side_s
+    for side, layout in layouts.items():
+        length_s = layout.frames / wish.rate_hz
+        if length_s > side_s:
+            found = f"{clock_time(side_s)}, and the {side} deck needs {clock_time(round(length_s))}"
+            would_do = "fewer bars, a smaller gap, or some of it on the other deck would do"
+            yield Fault(("turntable", "side"), found, would_do)
+        elif layout.frames * FRAME_BYTES > MOST_BYTES - 1_000_000:
+            found = f"{clock_time(round(length_s))} of sound for the {side} deck"
+            yield Fault(("decks", side, "file"), found, "what a WAV file of 4 GB holds would do")
+
+
+def _outcome(written: ToWrite, wish: Wish, set_aside: list[Path]) -> Rendered:
+    decks = written.folder / FOLDER
+    cuts = tuple(
+        _cut_made(written, side, laid) for side in SIDES for laid in written.layouts[side].laid
+    )
+    return Rendered(
+        routine=decks / "routine.yaml",
+        guide=decks / "guide.wav",
+        sheet=decks / "sheet.html",
+        decks=tuple(_deck_made(written, side, decks / f"{side}.wav") for side in SIDES),
+        cuts=cuts,
+        guide_s=written.routine.duration_s,
+        rate_hz=wish.rate_hz,
+        remarks=tuple(_remarks(written.routine, cuts, wish)),
+        set_aside=tuple(set_aside),
+    )
+
+
+def _cut_made(written: ToWrite, side: Side, laid: Laid) -> CutMade:
+    made = written.cuts.of(laid.passage)
+    cue_s = laid.cue(written.rate_hz) / written.rate_hz
+    return CutMade(
+        side=side,
+        sounds=tuple(dict.fromkeys(segment.sound for segment in laid.passage.segments)),
+        pieces=tuple(used.use.piece for used in laid.passage.uses),
+        cue_s=cue_s,
+        sticker_degrees=sticker_degrees(cue_s, written.routine.turntable.rpm),
+        length_s=laid.length / written.rate_hz,
+        loudness_lufs=made.level.loudness_lufs,
+        true_peak_dbtp=made.level.true_peak_dbtp,
+        gain_db=made.level.gain_db,
+        limited_db=made.level.limited_db,
+        kept=made.kept,
+    )
+
+
+def _deck_made(written: ToWrite, side: Side, file: Path) -> DeckMade:
+    layout = written.layouts[side]
+    turn = written.routine.turntable.turn_s * written.rate_hz
+    return DeckMade(
+        side=side,
+        file=file,
+        length_s=layout.frames / written.rate_hz,
+        cues=sum(stand.side == side for stand in written.stands.values()),
+        winds=layout.winds,
+        wound_turns=layout.order.wound / turn,
+        least_turns=layout.order.bound / turn,
+        shared=layout.shared,
+    )
+
+
+def _remarks(routine: Routine, cuts: Sequence[CutMade], wish: Wish) -> Iterator[str]:
+    for side in SIDES:
+        file = routine.decks.of(side).file
+        if file != Decks().of(side).file:
+            yield f"{file} stays as it is; the {side} deck was written to {FOLDER}/{side}.wav"
+    for cut in cuts:
+        where = f"{' + '.join(cut.sounds)} on the {cut.side} deck"
+        if cut.loudness_lufs is None:
+            yield f"{where} is silent there"
+        elif wish.loudness_lufs - cut.loudness_lufs > NOTABLE_SHORT_LU:
+            yield f"{where} stays at {cut.loudness_lufs:.1f} LUFS: its peaks allow no more"
+        elif cut.limited_db > NOTABLE_LIMITED_DB:
+            yield f"{where} had peaks turned down by {cut.limited_db:.1f} dB"

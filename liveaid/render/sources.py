@@ -1,0 +1,209 @@
+"""The sounds' files: what each holds, studied where the map leaves it open; samples on demand."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from liveaid.errors import LiveaidError
+from liveaid.gather import Study, Unreadable
+from liveaid.gather.folder import content_hash
+from liveaid.gather.read import open_sound
+from liveaid.gather.workers import Task, Workers
+from liveaid.render.cache import Cache
+from liveaid.render.material import Material, grid_of, needs_study
+from liveaid.render.tempo import Recorded, recorded
+from liveaid.render.uses import Fault, sounds_used
+from liveaid.routine import Routine, Runs, Sound
+
+MOST_CHANNELS = 2
+LEAST_RATE_HZ, MOST_RATE_HZ = 4_000, 768_000
+"""Sample rates outside these are a damaged header, not a sound."""
+STUDY_LIMIT_S = 60.0
+"""Seconds a study may take, and as many again for each two minutes of sound."""
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """A sound's file as its header tells it."""
+
+    path: Path
+    frames: int
+    rate_hz: int
+    digest: str
+
+    @property
+    def duration_s(self) -> float:
+        """Seconds in the file."""
+        return self.frames / self.rate_hz
+
+
+class BadSound(LiveaidError):
+    """A sound whose header is fine and whose samples are not."""
+
+    def __init__(self, name: str, found: str) -> None:
+        self.name = name
+        self.fault = Fault(("sounds", name, "file"), found, "a whole, sound file would do")
+        super().__init__(f"{name}: {found}")
+
+
+class Sources:
+    """The files behind a routine's sounds, each read once."""
+
+    def __init__(self, folder: Path, routine: Routine) -> None:
+        self._paths = {name: folder / sound.file for name, sound in routine.sounds.items()}
+        self._materials: dict[str, Material] = {}
+        self._read: tuple[str, Recorded] | None = None
+
+    def materials(
+        self,
+        routine: Routine,
+        workers: Workers,
+        cache: Cache,
+        progress: Callable[[str], None] = lambda name: None,
+    ) -> tuple[dict[str, Material], list[Fault]]:
+        """What every sound in use holds, and what keeps any of them from being used."""
+        faults: list[Fault] = []
+        helds: dict[str, Held] = {}
+        for name in sounds_used(routine):
+            held = _held(name, self._paths[name])
+            if isinstance(held, Fault):
+                faults.append(held)
+            else:
+                helds[name] = held
+        studies = _studies(routine, helds, workers, cache, progress)
+        for name, held in helds.items():
+            study = studies.get(name)
+            if isinstance(study, Fault):
+                faults.append(study)
+                continue
+            self._materials[name] = _material(routine, name, held, study)
+            faults += _loop_fault(routine.sounds[name], self._materials[name])
+        return dict(self._materials), faults
+
+    def recorded(self, name: str) -> Recorded:
+        """A sound's samples. BadSound when they cannot be read to the end or are no numbers."""
+        if self._read is None or self._read[0] != name:
+            material = self._materials[name]
+            samples = _samples(name, self._paths[name])
+            loop = material.loop_beats is not None
+            self._read = name, recorded(samples, material.rate_hz, loop=loop)
+        return self._read[1]
+
+
+def _held(name: str, path: Path) -> Held | Fault:
+    """What the file's header says, or what is wrong with the file."""
+    where = ("sounds", name, "file")
+    if not path.is_file():
+        what = "a folder" if path.is_dir() else "no such file"
+        return Fault(where, f"{path}, {what}", "a sound file, relative to the map, would do")
+    try:
+        digest, _ = content_hash(str(path))
+        with open_sound(path) as reader:
+            frames, rate, channels = reader.declared, reader.rate_hz, reader.channels
+    except Unreadable as error:
+        return Fault(where, str(error), "a WAV, FLAC, OGG or MP3 file would do")
+    if frames < 1:
+        return Fault(where, f"{path}, which holds no sound", "a file with sound in it would do")
+    if channels > MOST_CHANNELS:
+        return Fault(where, f"{path}, {channels} channels", "one or two channels would do")
+    if not LEAST_RATE_HZ <= rate <= MOST_RATE_HZ:
+        would_do = f"{LEAST_RATE_HZ} to {MOST_RATE_HZ} Hz would do"
+        return Fault(where, f"{path} at {rate} Hz", would_do)
+    return Held(path, frames, rate, digest)
+
+
+def _studies(
+    routine: Routine,
+    helds: Mapping[str, Held],
+    workers: Workers,
+    cache: Cache,
+    progress: Callable[[str], None],
+) -> dict[str, Study | Fault]:
+    """The studies the map needs, from the cache or made now, each in a worker process."""
+    from liveaid.gather import study
+
+    found: dict[str, Study | Fault] = {}
+    awaited = 0
+    for name, held in helds.items():
+        plans = [plan for _, _, plan in sounds_used(routine)[name]]
+        runs = any(isinstance(plan, Runs) or plan.bars_in > 0 for plan in plans)
+        from_start = any(not isinstance(plan, Runs) and plan.bars_in == 0 for plan in plans)
+        if not needs_study(routine.sounds[name], runs=runs, from_start=from_start):
+            continue
+        known = cache.find_study(held.digest)
+        if known is not None:
+            found[name] = known
+            continue
+        limit_s = STUDY_LIMIT_S * (1.0 + held.duration_s / 120.0)
+        workers.submit(Task(("study", name), study, (str(held.path),), limit_s))
+        awaited += 1
+    for _ in range(awaited):
+        outcome = workers.next()
+        name = outcome.key[1]
+        progress(name)
+        if isinstance(outcome.value, Study):
+            cache.keep_study(helds[name].digest, outcome.value)
+            found[name] = outcome.value
+        else:
+            what = f"{helds[name].path}: {outcome.fault}"
+            found[name] = Fault(("sounds", name, "file"), what, "a file that can be read would do")
+    return found
+
+
+def _material(routine: Routine, name: str, held: Held, study: Study | None) -> Material:
+    sound = routine.sounds[name]
+    places = sounds_used(routine)[name]
+    wanted = routine.pieces[places[0][0]].tempo_bpm
+    grid = grid_of(sound, study, duration_s=held.duration_s, wanted_bpm=wanted)
+    kind = sound.kind or (study.kind if study else None)
+    runs_somewhere = any(isinstance(plan, Runs) for _, _, plan in places)
+    onset = _first_onset_s(sound, study, grid.first_beat_s)
+    return Material(
+        name=name,
+        frames=held.frames,
+        rate_hz=held.rate_hz,
+        tempo_bpm=grid.tempo_bpm,
+        first_beat_s=grid.first_beat_s,
+        first_onset_s=onset,
+        loop_beats=grid.loop_beats,
+        gridded=sound.tempo_bpm is not None or kind == "instrumental" or runs_somewhere,
+        stretch=sound.stretch,
+        digest=held.digest,
+    )
+
+
+def _first_onset_s(sound: Sound, study: Study | None, first_beat_s: float) -> float:
+    """Where a hand sets the cue: the map's first beat, else the first onset, or first sound."""
+    if sound.first_beat_s is not None or study is None:
+        return first_beat_s
+    return study.onsets_s[0] if study.onsets_s else study.silence_start_s
+
+
+def _loop_fault(sound: Sound, material: Material) -> list[Fault]:
+    if not sound.loop or material.loop_beats is not None:
+        return []
+    where = ("sounds", material.name, "loop")
+    if material.tempo_bpm is None:
+        return [
+            Fault(where, f"yes, and no tempo for {material.name}", "`tempo:` beside it would do")
+        ]
+    beats = material.duration_s / material.beat_s()
+    found = f"yes, and {material.name} is {beats:.2f} beats long at {material.tempo_bpm:g} BPM"
+    return [Fault(where, found, "a file of whole beats, or its exact tempo, would do")]
+
+
+def _samples(name: str, path: Path) -> NDArray[np.float32]:
+    try:
+        with open_sound(path) as reader:
+            blocks = list(reader)
+            faults = reader.all_faults()
+    except Unreadable as error:
+        raise BadSound(name, str(error)) from error
+    if faults:
+        raise BadSound(name, f"{path}, {'; '.join(faults)}")
+    return np.concatenate(blocks)

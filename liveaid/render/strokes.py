@@ -1,0 +1,119 @@
+"""What is heard of each deck when a set piece is played as written. Pure, in seconds.
+
+A deck that runs is heard throughout. A worked deck is heard from each stroke (the record let go
+or pushed at its cue) until it has to be brought back for the next one; bringing it back is done
+with the crossfader closed, at the performer's winding speed. Where both decks are worked, each is
+heard until the other's next stroke: the decks take turns.
+
+Without a list of strokes the plain pattern is: the sound let go from its cue on the beat, as
+often as the whole of it fits (every 1, 2, 4, ... beats); in a juggle, the decks let go in turn, a
+beat each, the left one first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from liveaid.render.placed import Stand, Stands
+from liveaid.routine import SIDES, Routine, Side, Works
+from liveaid.routine.model import Performer
+
+LEAST_HEARD_S = 0.01
+"""A stroke that leaves less than this to be heard is left out."""
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """A stretch of a deck file that reaches the audience."""
+
+    side: Side
+    begin_s: float
+    """Seconds from the routine's start."""
+    end_s: float
+    frame: int
+    """Frame of the deck file at `begin_s`."""
+    worked: bool
+
+
+def heard_in(routine: Routine, index: int, stands: Stands, *, rate_hz: int) -> list[Heard]:
+    """Everything heard in one set piece, by both decks."""
+    start = sum(routine.piece_s(before) for before in range(index))
+    length = routine.piece_s(index)
+    here = {side: stands[index, side] for side in SIDES if (index, side) in stands}
+    both = len([stand for stand in here.values() if stand.works]) == 2
+    strokes = {
+        side: _strokes(routine, index, stand, both=both, rate_hz=rate_hz)
+        for side, stand in here.items()
+        if stand.works
+    }
+    found = []
+    for side, stand in here.items():
+        if not stand.works:
+            found.append(Heard(side, start, start + length, stand.begin, False))
+            continue
+        others = [s for other, times in strokes.items() if other != side for s in times]
+        for begin, end in heard_strokes(
+            strokes[side],
+            others=others,
+            length_s=length,
+            span_s=(stand.end - stand.cue) / rate_hz,
+            back=back_speed(routine.performer, turn_s=routine.turntable.turn_s),
+        ):
+            found.append(Heard(side, start + begin, start + end, stand.cue, True))
+    return sorted(found, key=lambda heard: (heard.begin_s, heard.side))
+
+
+def back_speed(performer: Performer, *, turn_s: float) -> float:
+    """Record seconds brought back in one second."""
+    return performer.wind_turns_per_s * turn_s
+
+
+def heard_strokes(
+    strokes: Sequence[float],
+    *,
+    others: Sequence[float],
+    length_s: float,
+    span_s: float,
+    back: float,
+) -> list[tuple[float, float]]:
+    """From when to when each stroke is heard, in seconds from the set piece's start.
+
+    A stroke may last as long as the span; of the time to the next stroke of the same deck, a
+    part of 1 in (1 + `back`) goes into bringing the record back.
+    """
+    found = []
+    for number, begin in enumerate(strokes):
+        following = strokes[number + 1] if number + 1 < len(strokes) else None
+        end = min(begin + span_s, length_s)
+        if following is not None:
+            end = min(end, begin + (following - begin) * back / (1.0 + back))
+        end = min(end, *(other for other in others if other > begin), length_s)
+        if end - begin >= LEAST_HEARD_S:
+            found.append((begin, end))
+    return found
+
+
+def _strokes(
+    routine: Routine, index: int, stand: Stand, *, both: bool, rate_hz: int
+) -> list[float]:
+    """Seconds from the set piece's start at which a worked deck is let go."""
+    plan = routine.pieces[index].plan(stand.side)
+    beat_s = 60.0 / routine.pieces[index].tempo_bpm
+    if isinstance(plan, Works) and plan.strokes is not None:
+        return [beat * beat_s for beat in plan.strokes if beat < routine.beats(index)]
+    if both:
+        first = 0 if stand.side == "left" else 1
+        return [beat * beat_s for beat in range(first, routine.beats(index), 2)]
+    back = back_speed(routine.performer, turn_s=routine.turntable.turn_s)
+    span_beats = (stand.end - stand.cue) / rate_hz / beat_s
+    every = beats_to_fit(span_beats * (1.0 + 1.0 / back))
+    return [beat * beat_s for beat in range(0, routine.beats(index), every)]
+
+
+def beats_to_fit(beats: float) -> int:
+    """The fewest of 1, 2, 4, 8, ... beats that hold so many; a thousandth over does not count."""
+    every = 1
+    while every < beats * 0.999:
+        every *= 2
+    return every
