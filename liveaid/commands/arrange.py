@@ -1,0 +1,219 @@
+"""`liveaid arrange`: the order and decks that cost the hands least."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import asdict, fields
+from pathlib import Path
+from typing import Any
+
+import click
+from rich import box
+from rich.table import Table
+from rich.text import Text
+
+from liveaid.errors import LiveaidError, UsageError
+from liveaid.routine import Routine, load_routine, save_routine
+from liveaid.routine.arrange import (
+    EXACT_FREE,
+    MOST_PIECES,
+    Answer,
+    Arrangement,
+    Weights,
+    arrange,
+    arranged,
+    can_trade,
+    marked_free,
+    marked_swap,
+    weights_from,
+)
+from liveaid.routine.scene import map_file
+from liveaid.terminal import console, json_option, print_json
+
+_WEIGHTS = ", ".join(field.name for field in fields(Weights))
+
+
+@click.command(
+    "arrange",
+    epilog=f"Weights, in points: {_WEIGHTS}.",
+)
+@click.argument("scene")
+@click.option("--free", multiple=True, metavar="NAME",
+              help="This set piece may move; `all` for every one. May be given again.")  # fmt: skip
+@click.option("--swap", multiple=True, metavar="NAME",
+              help="This set piece may trade decks; `all` for every one.")  # fmt: skip
+@click.option("--best", type=click.IntRange(1, 20), default=3, show_default=True,
+              help="How many orders to show.")  # fmt: skip
+@click.option("--weight", "changed", multiple=True, metavar="NAME=POINTS",
+              help="Count something more or less; see the list below.")  # fmt: skip
+@click.option("--write", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE",
+              help="Write the best order as a section map.")  # fmt: skip
+@click.option("--pick", type=click.IntRange(1, 20), default=1, show_default=True,
+              help="Which of the orders shown to write.")  # fmt: skip
+@json_option
+def command(
+    scene: str, free: tuple[str, ...], swap: tuple[str, ...], best: int, changed: tuple[str, ...],
+    write: Path | None, pick: int, as_json: bool,
+) -> None:  # fmt: skip
+    """Find the order and decks that cost the hands least.
+
+    A set piece with `order: free` may move, one with `swap: free` may trade decks; a fixed one
+    keeps its place number. Where the map marks none and no --free is given, all may move.
+
+    Example: liveaid arrange night-market --swap all --write new-order.yaml
+    """
+    routine = load_routine(map_file(scene))
+    may_move, said = _may_move(routine, free)
+    may_trade = _named(routine, swap, "--swap") | marked_swap(routine)
+    if len(routine.pieces) > MOST_PIECES:
+        raise LiveaidError(
+            f"{len(routine.pieces)} set pieces; at most {MOST_PIECES} can be arranged"
+        )
+    found = arrange(
+        routine, free=may_move, swap=may_trade, weights=_weights(changed), best=max(best, pick)
+    )
+    if write is not None:
+        if pick > len(found.answers):
+            raise UsageError(f"--pick {pick}: only {len(found.answers)} orders were found")
+        save_routine(arranged(routine, found.answers[pick - 1].items), write)
+    if as_json:
+        print_json(_report(routine, found))
+        return
+    _show(routine, found, said, [i for i in may_trade if not can_trade(routine.pieces[i])])
+    if write is not None:
+        console().print(f"Order {pick} written to {write}. {_then(found.answers[pick - 1])}",
+                        markup=False)  # fmt: skip
+
+
+def _may_move(routine: Routine, free: tuple[str, ...]) -> tuple[frozenset[int], str]:
+    """Set pieces that may move, and why in words."""
+    named = _named(routine, free, "--free")
+    marked = marked_free(routine)
+    if named or marked:
+        count = len(named | marked)
+        return named | marked, f"{count} of {len(routine.pieces)} set pieces may move"
+    return frozenset(range(len(routine.pieces))), (
+        "no set piece is marked `order: free`, so all may move"
+    )
+
+
+def _named(routine: Routine, names: Iterable[str], option: str) -> frozenset[int]:
+    chosen: set[int] = set()
+    known = [piece.name for piece in routine.pieces]
+    for name in names:
+        if name == "all":
+            chosen |= set(range(len(known)))
+        elif name in known:
+            chosen |= {i for i, other in enumerate(known) if other == name}
+        else:
+            raise UsageError(f"{option} {name}: no such set piece; there are {', '.join(known)}")
+    return frozenset(chosen)
+
+
+def _weights(changed: Iterable[str]) -> Weights:
+    points: dict[str, int] = {}
+    for text in changed:
+        name, _, value = text.partition("=")
+        if not value.isdigit() or int(value) > 10_000:
+            raise UsageError(f"--weight {text}: NAME=POINTS with whole points to 10000 would do")
+        points[name.strip()] = int(value)
+    try:
+        return weights_from(points)
+    except KeyError as error:
+        raise UsageError(f"--weight {error.args[0]}: one of {_WEIGHTS} would do") from error
+
+
+def _report(routine: Routine, found: Arrangement) -> dict[str, Any]:
+    return {
+        "title": routine.title,
+        "exact": found.exact,
+        "bound": found.bound,
+        "gap": round(found.gap, 4),
+        "weights": asdict(Weights()),
+        "written": _plain(found.written),
+        "answers": [_plain(answer) for answer in found.answers],
+    }
+
+
+def _plain(answer: Answer) -> dict[str, Any]:
+    return {
+        "cost": answer.cost,
+        "by_term": answer.by_term,
+        "order": [
+            {"piece": item.piece, "name": item.taken.name, "swapped": item.swapped,
+             "points": sum(points)}
+            for item, points in zip(answer.items, answer.by_place, strict=True)
+        ],
+    }  # fmt: skip
+
+
+def _show(routine: Routine, found: Arrangement, said: str, stuck: list[int]) -> None:
+    out = console()
+    out.print(Text(routine.title, style="bold"))
+    out.print(f"{said}; fixed ones keep their place number.", markup=False)
+    if stuck:
+        names = ", ".join(routine.pieces[i].name for i in stuck)
+        out.print(f"Cannot trade decks, no sound named: {names}.", markup=False)
+    out.print()
+    out.print(_cost_table(found))
+    out.print(_order_table(found))
+    if found.exact:
+        out.print("The first is the best there is for these weights.")
+    else:
+        out.print(
+            f"More than {EXACT_FREE} may move, so the first is good, not proven: no order costs"
+            f" less than {found.bound} points, {100 * found.gap:.1f} % below it."
+        )
+
+
+def _cost_table(found: Arrangement) -> Table:
+    """What each order costs, term by term, beside the order as written."""
+    table = Table(title="Cost in points", title_justify="left", title_style="bold",
+                  box=box.SIMPLE_HEAD, pad_edge=False)  # fmt: skip
+    table.add_column("")
+    every = [found.written, *found.answers]
+    for head in ("as written", *map(str, range(1, len(found.answers) + 1))):
+        table.add_column(head, justify="right")
+    for term in found.written.by_term:
+        if any(answer.by_term[term] for answer in every):
+            table.add_row(_TERM_WORDS[term], *(str(answer.by_term[term]) for answer in every))
+    table.add_section()
+    table.add_row("together", *(str(answer.cost) for answer in every), style="bold")
+    return table
+
+
+_TERM_WORDS = {
+    "winding": "records wound",
+    "short": "too little time to wind",
+    "tight": "tight changes",
+    "tempo": "tempo steps",
+    "key": "key steps",
+    "energy": "off the energy arc",
+    "parts": "parts out of order",
+    "hands": "hands change over",
+    "technique": "same technique twice",
+}
+
+
+def _order_table(found: Arrangement) -> Table:
+    """The orders side by side; what a set piece costs where it stands, decks traded marked."""
+    table = Table(title="Orders, with points at each place; ⇄ decks traded", title_justify="left",
+                  title_style="bold", box=box.SIMPLE_HEAD, pad_edge=False)  # fmt: skip
+    table.add_column("", justify="right")
+    for number in range(1, len(found.answers) + 1):
+        table.add_column(str(number), ratio=1)
+        table.add_column("", justify="right")
+    for at in range(len(found.written.items)):
+        cells: list[Text] = []
+        for answer in found.answers:
+            item = answer.items[at]
+            name = f"⇄ {item.taken.name}" if item.swapped else item.taken.name
+            cells += [Text(name), Text(str(sum(answer.by_place[at])))]
+        table.add_row(Text(str(at + 1)), *cells)
+    return table
+
+
+def _then(answer: Answer) -> str:
+    if any(item.swapped for item in answer.items):
+        return "Decks were traded: render the deck files anew, and read the prompts again."
+    return "The deck files stay as they are; read the prompts again, then check."

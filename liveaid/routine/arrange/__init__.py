@@ -1,0 +1,134 @@
+"""arrange: the order and deck choice that cost two hands and the ears least.
+
+`fixed` set pieces keep their place number; `free` ones share the other places. Up to EXACT_FREE
+free ones the answer is the best there is; beyond, a good one with a bound and the gap to it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from itertools import islice
+
+from liveaid.routine.arrange.apply import arranged
+from liveaid.routine.arrange.beyond import best_found
+from liveaid.routine.arrange.cost import TERMS, Costs, Weights, costs_of, weights_from
+from liveaid.routine.arrange.exact import EXACT_FREE, Solution, Task, exact_orders
+from liveaid.routine.arrange.items import Item, can_trade
+from liveaid.routine.model import Routine
+
+MOST_PIECES = 100
+"""Set pieces up to which the cost tables stay small enough."""
+LOOKED_AT = 5000
+"""Answers looked through for orders that differ by more than their decks."""
+
+__all__ = [
+    "EXACT_FREE",
+    "MOST_PIECES",
+    "TERMS",
+    "Answer",
+    "Arrangement",
+    "Item",
+    "Weights",
+    "arrange",
+    "arranged",
+    "can_trade",
+    "marked_free",
+    "marked_swap",
+    "weights_from",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """One order of the set pieces with its cost taken apart."""
+
+    cost: int
+    """Points in all."""
+    items: tuple[Item, ...]
+    """Set pieces in this order, decks as they are taken."""
+    by_place: tuple[tuple[int, ...], ...]
+    """Points by place and by term of TERMS."""
+
+    @property
+    def by_term(self) -> dict[str, int]:
+        """Points by term over the whole routine."""
+        sums = (sum(row[at] for row in self.by_place) for at in range(len(TERMS)))
+        return dict(zip(TERMS, sums, strict=True))
+
+
+@dataclass(frozen=True, slots=True)
+class Arrangement:
+    """The best orders found, cheapest first, beside the order as written."""
+
+    answers: tuple[Answer, ...]
+    written: Answer
+    exact: bool
+    """True: nothing is cheaper than the first. False: see `bound`."""
+    bound: int
+    """No order costs less."""
+
+    @property
+    def gap(self) -> float:
+        """Share of the first answer's cost that the bound leaves open; 0 when exact."""
+        cost = self.answers[0].cost
+        return (cost - self.bound) / cost if cost else 0.0
+
+
+def marked_free(routine: Routine) -> frozenset[int]:
+    """Set pieces marked `order: free`."""
+    return frozenset(i for i, piece in enumerate(routine.pieces) if piece.order == "free")
+
+
+def marked_swap(routine: Routine) -> frozenset[int]:
+    """Set pieces marked `swap: free`."""
+    return frozenset(i for i, piece in enumerate(routine.pieces) if piece.swap == "free")
+
+
+def arrange(
+    routine: Routine,
+    *,
+    free: Iterable[int],
+    swap: Iterable[int] = (),
+    weights: Weights | None = None,
+    best: int = 3,
+    exact_up_to: int = EXACT_FREE,
+) -> Arrangement:
+    """The `best` cheapest orders. `free`: set pieces that may move, `swap`: that may trade decks.
+
+    ValueError for more than MOST_PIECES set pieces. A set piece whose deck file alone holds what is
+    played cannot trade decks, whatever `swap` says.
+    """
+    if len(routine.pieces) > MOST_PIECES:
+        raise ValueError(f"{len(routine.pieces)} set pieces; at most {MOST_PIECES} can be arranged")
+    free, swap = frozenset(free), frozenset(swap)
+    swappable = [i in swap and can_trade(piece) for i, piece in enumerate(routine.pieces)]
+    costs = costs_of(routine, swappable, weights or Weights())
+    task = Task(costs, tuple(sorted(free)))
+    exact = len(free) <= exact_up_to
+    bound = 0
+    met: Iterable[Solution] = exact_orders(task)
+    if not exact:
+        met, bound = best_found(task)
+    answers = tuple(_answer(costs, solution.order) for solution in _distinct(costs, met, best))
+    bound = answers[0].cost if exact else bound
+    unmoved = [i for i, item in enumerate(costs.items) if not item.swapped]
+    return Arrangement(answers, _answer(costs, unmoved), exact, min(bound, answers[0].cost))
+
+
+def _answer(costs: Costs, order: Iterable[int]) -> Answer:
+    order = tuple(order)
+    walked = costs.walk(order)
+    items = tuple(costs.items[i] for i in order)
+    rows = tuple(tuple(int(points) for points in row) for row in walked)
+    return Answer(int(walked.sum()), items, rows)
+
+
+def _distinct(costs: Costs, solutions: Iterable[Solution], best: int) -> list[Solution]:
+    """The cheapest deck choice of each order of set pieces, until there are `best`."""
+    kept: dict[tuple[int, ...], Solution] = {}
+    for solution in islice(solutions, LOOKED_AT):
+        kept.setdefault(tuple(costs.items[i].piece for i in solution.order), solution)
+        if len(kept) == best:
+            break
+    return list(kept.values())

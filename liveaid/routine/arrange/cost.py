@@ -1,0 +1,258 @@
+"""What one order of the set pieces costs the hands and the ears: a stated sum of whole points.
+
+The cost of a set piece at its place depends on the place, on the set piece just before, and, for a
+deck that rested in that one, on where that deck sounded last. So it can be minimised exactly.
+What is simplified, against check: of a deck's rest only the set piece just before counts as time to
+wind; one in which both decks rest leaves time for any winding.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from itertools import product
+
+import numpy as np
+from numpy.typing import NDArray
+
+from liveaid.routine.arrange.items import Item, hand_roles, items_of, sounds_on
+from liveaid.routine.check.changes import CATCH_S, Change, changes
+from liveaid.routine.check.hands import free_s
+from liveaid.routine.check.keys import sounding_key
+from liveaid.routine.check.tempo import STEADY_PERCENT, matching_percent
+from liveaid.routine.check.timeline import Moment, beat_s
+from liveaid.routine.keys import Key, fifths_apart, shifted
+from liveaid.routine.model import PARTS, SIDES, Routine, Runs
+
+Points = NDArray[np.int32]
+
+TERMS = ("winding", "short", "tight", "tempo", "key", "energy", "parts", "hands", "technique")
+
+VIA_TERMS = TERMS[:3]
+
+ASSUMED_TURNS = 2.0
+"""Turns between two passages not yet placed: render lays them side by side, to whole turns."""
+
+ARC = ((0.0, 2.0), (0.5, 3.0), (0.8, 5.0), (1.0, 2.0))
+"""Energy wanted by share of the places gone by: calm, rising, the peak late, a way out
+(common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Weights:
+    """Points for each thing that costs something; 100 is what a clear blemish is worth.
+
+    Tuned by judgement, not measured: two hands that cannot make it outweigh everything else.
+    """
+
+    wind_per_turn: int = 6
+    """Each turn is a moment the eyes are on a sticker."""
+    short_per_beat: int = 1000
+    """A beat too few at a change is a change that fails; nothing else is worth that."""
+    tight: int = 60
+    """A change below the performer's margin can go wrong on the night."""
+    tempo_per_percent: int = 8
+    """A step within the fader's reach costs a hand and is heard as a lurch."""
+    tempo_beyond: int = 120
+    """A step beyond the fader cannot be blended at all, only cut."""
+    key_per_fifth: int = 12
+    """Each step on the circle of fifths between what sounds before and after."""
+    energy_per_step: int = 40
+    """Each level away from the arc at that place."""
+    part_back: int = 300
+    """Each part the order goes back: an outro before a story is no routine."""
+    hand_change: int = 20
+    """A hand that goes from platter to fader or back at the change."""
+    same_technique: int = 50
+    """The same technique twice running tires the ear."""
+
+
+@dataclass(frozen=True, slots=True)
+class Costs:
+    """Every part of the cost in tables over items (a set piece with its decks as they are taken).
+
+    `pair_terms[t, a, j]`: j right after a, by term of TERMS. `via_terms[t, b, a, j]`: what a deck
+    that rests in a, and last sounded in b, adds when j wants it, by term of VIA_TERMS; the last b
+    stands for nowhere. `place_terms[j, p]`: j at place p, all of it energy.
+    """
+
+    items: tuple[Item, ...]
+    pair_terms: Points
+    via_terms: Points
+    place_terms: Points
+
+    @property
+    def pair(self) -> Points:
+        """All terms together, by (a, j)."""
+        total: Points = self.pair_terms.sum(axis=0, dtype=np.int32)
+        return total
+
+    @property
+    def via(self) -> Points:
+        """All terms together, by (b, a, j)."""
+        total: Points = self.via_terms.sum(axis=0, dtype=np.int32)
+        return total
+
+    def walk(self, order: Sequence[int]) -> NDArray[np.int64]:
+        """Points of one order of items, by place and term; its sum is the cost."""
+        points = np.zeros((len(order), len(TERMS)), dtype=np.int64)
+        energy = TERMS.index("energy")
+        last, elsewhere = -1, len(self.items)
+        for at, item in enumerate(order):
+            points[at, energy] += self.place_terms[item, at]
+            if at:
+                points[at] += self.pair_terms[:, last, item]
+                points[at, : len(VIA_TERMS)] += self.via_terms[:, elsewhere, last, item]
+            elsewhere = self.remembered(last, elsewhere, item) if at else len(self.items)
+            last = item
+        return points
+
+    def total(self, order: Sequence[int]) -> int:
+        """Cost of one order of items."""
+        return int(self.walk(order).sum())
+
+    def remembered(self, last: int, elsewhere: int, now: int) -> int:
+        """Where the deck that rests in `now` last sounded, as an item; len(items) for nowhere."""
+        if self.keeps(last, now):
+            return elsewhere
+        resting = self.items[now].resting
+        if len(resting) == 1 and resting[0] in self.items[last].sounding:
+            return last
+        return len(self.items)
+
+    def keeps(self, last: int, now: int) -> bool:
+        """Whether one deck rests in both of two set pieces, and the other sounds in both."""
+        return len(self.items[now].resting) == 1 and (
+            self.items[last].resting == self.items[now].resting
+        )
+
+
+def costs_of(routine: Routine, swappable: Sequence[bool], weights: Weights) -> Costs:
+    """The cost tables of a routine; `swappable` says which set pieces may trade decks."""
+    items = items_of(routine, swappable)
+    count, places = len(items), len(routine.pieces)
+    pair = np.zeros((len(TERMS), count, count), dtype=np.int32)
+    via = np.zeros((len(VIA_TERMS), count + 1, count, count), dtype=np.int32)
+    waits = [_Wait.of(routine, item) for item in items]
+    for a, j in product(range(count), repeat=2):
+        if items[a].piece != items[j].piece:
+            _follow(routine, items, weights, a, j, pair, via, waits)
+    place = np.array(
+        [[_energy(routine, item, at, places, weights) for at in range(places)] for item in items],
+        dtype=np.int32,
+    )
+    return Costs(items, pair, via, place)
+
+
+@dataclass(frozen=True, slots=True)
+class _Wait:
+    """How long a set piece lasts for a deck that rests in it, and with a hand free."""
+
+    rest_s: float
+    free_s: float
+
+    @staticmethod
+    def of(routine: Routine, item: Item) -> _Wait:
+        alone = routine.model_copy(update={"pieces": (item.taken,)})
+        end = Moment(0, float(alone.beats(0)))
+        return _Wait(alone.piece_s(0), free_s(alone, Moment(0, 0.0), end, {}))
+
+
+def _follow(
+    routine: Routine, items: tuple[Item, ...], weights: Weights, a: int, j: int,
+    pair: Points, via: Points, waits: Sequence[_Wait],
+) -> None:  # fmt: skip
+    """Fill in what it costs that j follows a, directly or with one set piece between."""
+    old, new = items[a], items[j]
+    for term, points in _heard(routine, old, new, weights).items():
+        pair[TERMS.index(term), a, j] += points
+    couple = routine.model_copy(update={"pieces": (old.taken, new.taken)})
+    for move in changes(couple):
+        if move.before is None:
+            continue
+        for term, points in _wound(couple, move, _Wait(0.0, 0.0), weights).items():
+            pair[TERMS.index(term), a, j] += points
+        for c, between in enumerate(items):
+            if between.piece in (old.piece, new.piece) or between.resting != (move.side,):
+                continue
+            for term, points in _wound(couple, move, waits[c], weights).items():
+                via[VIA_TERMS.index(term), a, c, j] += points
+
+
+def _wound(couple: Routine, move: Change, wait: _Wait, weights: Weights) -> dict[str, int]:
+    """Points of one deck's change when it rests through one set piece more."""
+    by_itself = move.verdict == "runs on"
+    if by_itself and wait.rest_s == 0.0:
+        return {}
+    turn_s, performer = couple.turntable.turn_s, couple.performer
+    near, far = move.turns or ((0.0, 0.0) if by_itself else (ASSUMED_TURNS, ASSUMED_TURNS))
+    runs = isinstance(couple.pieces[0].plan(move.side), Runs) and move.turns is not None
+    if runs and abs(far * turn_s - wait.rest_s) <= CATCH_S:
+        return {}  # it runs on, unheard, to just where it is wanted
+    needle_s = performer.needle_s
+    near_s, far_s = (
+        min(abs(turns) / performer.wind_turns_per_s, needle_s) + performer.settle_s
+        for turns in (near, far)
+    )
+    free = move.free_s + wait.free_s
+    give = move.give_before_beats * beat_s(couple, 0) + move.give_after_beats * beat_s(couple, 1)
+    short_beats = max(0.0, near_s - free - give) / beat_s(couple, 1)
+    spare_beats = (free - far_s) / beat_s(couple, 1)
+    return {
+        "winding": round(weights.wind_per_turn * abs(far)),
+        "short": round(weights.short_per_beat * short_beats),
+        "tight": weights.tight if spare_beats < performer.margin_beats else 0,
+    }
+
+
+def _heard(routine: Routine, old: Item, new: Item, weights: Weights) -> dict[str, int]:
+    """Points of what is heard and felt at a change, winding apart."""
+    before, after = old.taken, new.taken
+    step = abs(matching_percent(before.tempo_bpm, after.tempo_bpm))
+    tempo = 0.0 if step < STEADY_PERCENT else weights.tempo_per_percent * step
+    if step > routine.turntable.pitch_range_percent:
+        tempo += weights.tempo_beyond
+    back = max(0, PARTS.index(before.part) - PARTS.index(after.part))
+    same = before.technique.strip().lower() == after.technique.strip().lower() != ""
+    roles = zip(hand_roles(before), hand_roles(after), strict=True)
+    moved = sum(None not in (was, now) and was != now for was, now in roles)
+    return {
+        "tempo": round(tempo),
+        "key": weights.key_per_fifth * _fifths(routine, old, new),
+        "parts": weights.part_back * back,
+        "hands": weights.hand_change * moved,
+        "technique": weights.same_technique if same else 0,
+    }
+
+
+def _fifths(routine: Routine, old: Item, new: Item) -> int:
+    """Fewest steps on the circle of fifths between a key that sounds before and one after."""
+    before, after = _keys(routine, old), _keys(routine, new)
+    return min((fifths_apart(a, b) for a in before for b in after), default=0)
+
+
+def _keys(routine: Routine, item: Item) -> list[Key]:
+    sounding = (sounding_key(routine, item.piece, side) for side in SIDES)
+    return [shifted(key, round(move)) for key, move in (each for each in sounding if each)]
+
+
+def arc_energy(at: int, places: int) -> float:
+    """Energy the arc wants at a place from 0, by straight lines between the points of ARC."""
+    share = at / (places - 1) if places > 1 else 0.0
+    return float(np.interp(share, [point[0] for point in ARC], [point[1] for point in ARC]))
+
+
+def _energy(routine: Routine, item: Item, at: int, places: int, weights: Weights) -> int:
+    return round(weights.energy_per_step * abs(item.taken.energy - arc_energy(at, places)))
+
+
+def weights_from(changed: dict[str, int]) -> Weights:
+    """The weights with some changed by name; KeyError names one that does not exist."""
+    known = asdict(Weights())
+    for name in changed:
+        if name not in known:
+            raise KeyError(name)
+    return Weights(**{**known, **changed})
+
+
+__all__ = ["ARC", "TERMS", "Costs", "Weights", "arc_energy", "costs_of", "sounds_on"]

@@ -1,0 +1,93 @@
+"""Set pieces as arrange moves them: each with its decks as written, or traded."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+from liveaid.routine.check.hands import needs_crossfader
+from liveaid.routine.model import SIDES, Piece, Rests, Routine, Runs, Side, Works, other_side
+
+Role: TypeAlias = Literal["platter", "fader"]
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """One set piece with its decks as they are taken."""
+
+    piece: int
+    """Set piece of the routine as written, from 0."""
+    swapped: bool
+    taken: Piece
+    """The set piece itself, decks traded where `swapped`."""
+
+    @property
+    def sounding(self) -> tuple[Side, ...]:
+        """Decks that sound in it."""
+        return sounds_on(self.taken)
+
+    @property
+    def resting(self) -> tuple[Side, ...]:
+        """Decks that rest in it."""
+        return tuple(side for side in SIDES if side not in self.sounding)
+
+
+def sounds_on(piece: Piece) -> tuple[Side, ...]:
+    """Decks that sound in a set piece."""
+    return tuple(side for side in SIDES if not isinstance(piece.plan(side), Rests))
+
+
+def items_of(routine: Routine, swappable: Sequence[bool]) -> tuple[Item, ...]:
+    """Every set piece as written, and traded where it may be, in the order of the set pieces."""
+    items = []
+    for index, piece in enumerate(routine.pieces):
+        items.append(Item(index, False, piece))
+        if swappable[index]:
+            items.append(Item(index, True, traded(piece)))
+    return tuple(items)
+
+
+def can_trade(piece: Piece) -> bool:
+    """Whether the decks can be traded: not when a deck file alone holds what is played.
+
+    A placed hand without a `sound` lies on one deck's file and nowhere else.
+    """
+    plans = (piece.plan(side) for side in sounds_on(piece))
+    return all(not plan.placed or getattr(plan, "sound", None) for plan in plans)
+
+
+def traded(piece: Piece) -> Piece:
+    """The set piece with left and right exchanged.
+
+    Deck-file seconds are dropped: they hold for the deck they were laid on. The prompt is kept as
+    it is written.
+    """
+    count = piece.count if piece.count == "clock" else other_side(piece.count)
+    changed = {
+        "left": without_seconds(piece.right),
+        "right": without_seconds(piece.left),
+        "count": count,
+    }
+    return piece.model_copy(update=changed)
+
+
+def without_seconds(plan: Runs | Works | Rests) -> Runs | Works | Rests:
+    """The same plan with its place on the deck file left open."""
+    if isinstance(plan, Runs):
+        return plan.model_copy(update={"at_s": None})
+    if isinstance(plan, Works):
+        return plan.model_copy(update={"from_s": None, "to_s": None, "own_cue_s": None})
+    return plan
+
+
+def hand_roles(piece: Piece) -> tuple[Role | None, Role | None]:
+    """Where the left and the right hand are for most of a set piece; None for free."""
+    worked = [side for side in SIDES if isinstance(piece.plan(side), Works)]
+    if len(worked) == 2:
+        return "platter", "platter"
+    if len(worked) == 1:
+        fader: Role | None = "fader" if needs_crossfader(piece) else None
+        return ("platter", fader) if worked[0] == "left" else (fader, "platter")
+    both_run = isinstance(piece.left, Runs) and isinstance(piece.right, Runs)
+    return (None, "fader") if both_run else (None, None)
