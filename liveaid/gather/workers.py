@@ -23,7 +23,8 @@ from liveaid.errors import LiveaidError
 
 _THREAD_LIMITS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 _START_S = 60.0
-"""Allowed on top of a task's limit when its process starts anew and has to load its libraries."""
+"""Allowed for a new process to load its libraries; its first task's time counts from then on."""
+_READY = "ready"
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,10 +95,13 @@ class Workers:
             ready = connection.wait([w.pipe for w in working], timeout=max(0.0, patience_s))
             for worker in working:
                 if worker.pipe in ready:
-                    return self._heard(worker)
-            for worker in working:
-                if self._clock() >= worker.deadline_s:
-                    return self._too_long(worker)
+                    outcome = self._heard(worker)
+                elif self._clock() >= worker.deadline_s:
+                    outcome = self._too_long(worker)
+                else:
+                    continue
+                if outcome:
+                    return outcome
 
     def stop(self) -> None:
         """End every process at once, whatever it is doing."""
@@ -115,7 +119,7 @@ class Workers:
             if worker is None:
                 worker = _start()
                 self._workers.append(worker)
-            worker.deadline_s = self._clock() + task.limit_s + (_START_S if worker.fresh else 0.0)
+            worker.deadline_s = self._clock() + (_START_S if worker.fresh else task.limit_s)
             try:
                 worker.task = task
                 worker.pipe.send((task.function, task.arguments))
@@ -124,22 +128,27 @@ class Workers:
                     self._remove(worker)
                     self._waiting.appendleft(task)
 
-    def _heard(self, worker: _Worker) -> Outcome:
+    def _heard(self, worker: _Worker) -> Outcome | None:
+        """What a worker says: how its task ended, or only that it is ready now."""
         assert worker.task is not None
-        key = worker.task.key
+        task = worker.task
         try:
-            value, fault = worker.pipe.recv()
+            heard = worker.pipe.recv()
         except (EOFError, OSError):
             self._remove(worker)
-            return Outcome(key, fault=_death(worker.process.exitcode))
-        worker.task, worker.fresh = None, False
-        return Outcome(key, value, fault)
+            return Outcome(task.key, fault=_death(worker.process.exitcode))
+        if heard == _READY:
+            worker.fresh, worker.deadline_s = False, self._clock() + task.limit_s
+            return None
+        worker.task = None
+        value, fault = heard
+        return Outcome(task.key, value, fault)
 
     def _too_long(self, worker: _Worker) -> Outcome:
         assert worker.task is not None
         task = worker.task
         self._remove(worker)
-        return Outcome(task.key, fault=f"took longer than {task.limit_s:.0f} s and was stopped")
+        return Outcome(task.key, fault=f"took longer than {task.limit_s:g} s and was stopped")
 
     def _remove(self, worker: _Worker) -> None:
         worker.process.kill()
@@ -202,6 +211,7 @@ def _serve(pipe: connection.Connection) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     threading.Thread(target=_die_with_parent, daemon=True).start()
     _silence()
+    pipe.send(_READY)
     while True:
         try:
             function, arguments = pipe.recv()
