@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterable
 from dataclasses import asdict, fields
 from pathlib import Path
@@ -13,7 +14,7 @@ from rich.table import Table
 from rich.text import Text
 
 from liveaid.errors import LiveaidError, UsageError
-from liveaid.routine import Routine, load_routine, save_routine
+from liveaid.routine import SIDES, Piece, Rests, Routine, Runs, Works, load_routine, save_routine
 from liveaid.routine.arrange import (
     EXACT_FREE,
     MOST_PIECES,
@@ -62,22 +63,23 @@ def command(
 
     Example: liveaid arrange night-market --swap all --write new-order.yaml
     """
-    routine = load_routine(map_file(scene))
+    file = map_file(scene)
+    routine = load_routine(file)
     may_move, said = _may_move(routine, free)
     may_trade = _named(routine, swap, "--swap") | marked_swap(routine)
     if len(routine.pieces) > MOST_PIECES:
         raise LiveaidError(
             f"{len(routine.pieces)} set pieces; at most {MOST_PIECES} can be arranged"
         )
-    found = arrange(
-        routine, free=may_move, swap=may_trade, weights=_weights(changed), best=max(best, pick)
-    )
+    weights = _weights(changed)
+    found = arrange(routine, free=may_move, swap=may_trade, weights=weights, best=max(best, pick))
     if write is not None:
         if pick > len(found.answers):
             raise UsageError(f"--pick {pick}: only {len(found.answers)} orders were found")
-        save_routine(arranged(routine, found.answers[pick - 1].items), write)
+        best_order = arranged(routine, found.answers[pick - 1].items)
+        save_routine(_seen_from(best_order, file.parent, write.parent), write)
     if as_json:
-        print_json(_report(routine, found))
+        print_json(_report(routine, found, weights))
         return
     _show(routine, found, said, [i for i in may_trade if not can_trade(routine.pieces[i])])
     if write is not None:
@@ -123,16 +125,44 @@ def _weights(changed: Iterable[str]) -> Weights:
         raise UsageError(f"--weight {error.args[0]}: one of {_WEIGHTS} would do") from error
 
 
-def _report(routine: Routine, found: Arrangement) -> dict[str, Any]:
+def _report(routine: Routine, found: Arrangement, weights: Weights) -> dict[str, Any]:
     return {
         "title": routine.title,
         "exact": found.exact,
         "bound": found.bound,
         "gap": round(found.gap, 4),
-        "weights": asdict(Weights()),
+        "weights": asdict(weights),
         "written": _plain(found.written),
         "answers": [_plain(answer) for answer in found.answers],
     }
+
+
+def _seen_from(routine: Routine, old: Path, new: Path) -> Routine:
+    """The routine with its files named from another folder; absolute names stay."""
+
+    def renamed(name: str) -> str:
+        return name if os.path.isabs(name) else os.path.relpath(old / name, new)
+
+    if old.resolve() == new.resolve():
+        return routine
+    sounds = {
+        name: sound.model_copy(update={"file": renamed(sound.file)})
+        for name, sound in routine.sounds.items()
+    }
+    changed: dict[str, object] = {"sounds": sounds}
+    # Deck files still to be rendered belong to the new map; those that hold its cues are the old.
+    if any(plan.placed for piece in routine.pieces for plan in _sounding(piece)):
+        decks: dict[str, object] = {}
+        for side in SIDES:
+            deck = routine.decks.of(side)
+            decks[side] = deck.model_copy(update={"file": renamed(deck.file)})
+        changed["decks"] = routine.decks.model_copy(update=decks)
+    return routine.model_copy(update=changed)
+
+
+def _sounding(piece: Piece) -> list[Runs | Works]:
+    plans = (piece.plan(side) for side in SIDES)
+    return [plan for plan in plans if not isinstance(plan, Rests)]
 
 
 def _plain(answer: Answer) -> dict[str, Any]:

@@ -22,7 +22,6 @@ from liveaid.routine.check import (
     hand_plan,
     hand_spans,
     minutes,
-    turns_text,
 )
 from liveaid.routine.scene import map_file
 from liveaid.terminal import console, json_option, print_json
@@ -118,15 +117,13 @@ def _table(title: str, *columns: str) -> Table:
 
 def _change_table(routine: Routine, moves: tuple[Change, ...]) -> Table:
     """Every cue: how far its record is wound to it and how much time that leaves."""
-    table = _table(
-        "Changes: cue in turn and sticker angle; wind in turns; times in seconds", "into"
-    )
-    for column in ("deck", "cue", "wind", "has", "needs", "spare beats", ""):
-        right = column in ("has", "needs", "spare beats")
+    table = _table("Changes: cue in turn and sticker angle; wind in turns; spare in beats", "into")
+    for column in ("deck", "cue", "wind", "has", "needs", "spare", ""):
+        right = column in ("wind", "has", "needs", "spare")
         table.add_column(column, justify="right" if right else "left", no_wrap=True)
     for move in moves:
         judged = move.verdict in ("easy", "tight", "impossible")
-        needs = f"{move.needed_s:.1f}" if judged and move.needed_s is not None else ""
+        needs = f"{move.needed_s:.1f} s" if judged and move.needed_s is not None else ""
         needs += " needle" if judged and move.way == "needle" else ""
         spare = f"{move.spare_beats:+.1f}" if move.spare_beats is not None else ""
         style = {"impossible": "bold reverse", "tight": "bold"}.get(move.verdict, "")
@@ -134,8 +131,8 @@ def _change_table(routine: Routine, moves: tuple[Change, ...]) -> Table:
             Text(_place(move.after, routine.pieces[move.after].name, int(move.due.beat), routine)),
             move.side,
             cue_text(routine, move.cue_s, short=True) if move.cue_s is not None else "-",
-            turns_text(move, to="..") if judged else "",
-            f"{move.free_s:.1f}" if move.before is not None and move.verdict != "runs on" else "",
+            f"{move.turns[1]:+.1f}" if judged and move.turns else "",
+            f"{move.free_s:.1f} s" if move.before is not None and move.verdict != "runs on" else "",
             needs,
             spare if judged else "",
             Text(move.verdict, style=style),

@@ -181,11 +181,14 @@ def _deck(
         plan = piece.plan(side)
         if isinstance(plan, Rests):
             continue
-        low, high = _heights(plan, routine.piece_s(index), turn_s) if placed else (0.3, 0.7)
-        box = _box(axes, starts[index], starts[index + 1], low, high, placed)
+        low, high = _heights(plan, routine.piece_s(index), turn_s) if placed else (0.4, 0.6)
         if isinstance(plan, Runs):
             _runs(axes, starts[index], starts[index + 1], low, high, placed)
+        if not placed and plan.sound:
+            axes.text(starts[index], high, f" {plan.sound}", va="bottom", fontsize=7, color=MID,
+                      parse_math=False)  # fmt: skip
         else:
+            box = _box(axes, starts[index], starts[index + 1], low, high, placed)
             axes.add_patch(Rectangle(*box, facecolor="#cfc8b8", edgecolor=INK, hatch="////",
                                      linewidth=0.8))  # fmt: skip
     for move in moves:
@@ -216,8 +219,9 @@ def _runs(axes: Axes, start: float, end: float, low: float, high: float, placed:
         axes.plot([start, end], [low, high], color=INK, linewidth=3.2, solid_capstyle="butt")
         axes.plot([start], [low], marker="o", markersize=5, color=INK)
     else:
-        axes.add_patch(Rectangle((start, low), end - start, high - low, color=INK, linewidth=0))
-        axes.text(start, high, " runs", va="bottom", fontsize=7, color=MID)
+        middle = (low + high) / 2
+        axes.plot([start, end], [middle, middle], color=INK, linewidth=3.2, solid_capstyle="butt")
+        axes.plot([start], [middle], marker="o", markersize=5, color=INK)
 
 
 def _way(axes: Axes, routine: Routine, move: Change, starts: list[float]) -> None:

@@ -74,14 +74,14 @@ def cue_text(routine: Routine, cue_s: float, *, short: bool = False) -> str:
     return f"{cue_s:.2f} s (turn {whole}, sticker at {degrees}°)"
 
 
-def turns_text(move: Change, *, to: str = " to ") -> str:
+def turns_text(move: Change) -> str:
     """Signed turns of a change, both ends where they differ."""
     if move.turns is None:
         return "?"
     near, far = move.turns
     if abs(far - near) < 0.05:
         return f"{far:+.1f}"
-    return f"{near:+.1f}{to}{far:+.1f}"
+    return f"{near:+.1f} to {far:+.1f}"
 
 
 def _figures(routine: Routine, move: Change) -> dict[str, float]:
