@@ -45,10 +45,9 @@ def recorded(samples: Samples, rate_hz: int, *, loop: bool) -> Recorded:
     """The sound ready to be cut: one channel doubled, the file's end without a click."""
     if samples.ndim == 1:
         samples = samples[:, np.newaxis]
-    stereo = np.ascontiguousarray(np.broadcast_to(samples, (len(samples), 2)), dtype=np.float32)
+    stereo = np.array(np.broadcast_to(samples, (len(samples), 2)), dtype=np.float32, order="C")
     if not loop:
         end = min(round(FILE_END_S * rate_hz), len(stereo))
-        stereo = stereo.copy() if stereo is samples else stereo
         stereo[len(stereo) - end :] *= np.linspace(1.0, 0.0, end, dtype=np.float32)[:, np.newaxis]
     return Recorded(stereo, rate_hz, loop)
 

@@ -46,9 +46,11 @@ class Order:
     exact: bool
 
 
-def best_order(widths: Sequence[int], winds: Sequence[Wind]) -> Order:
+def best_order(
+    widths: Sequence[int], winds: Sequence[Wind], *, exact_limit: int = EXACT_LIMIT
+) -> Order:
     """The order of `len(widths)` passages that winds least, and how sure that is."""
-    if len(widths) <= EXACT_LIMIT:
+    if len(widths) <= exact_limit:
         order = _exact(widths, winds)
         wound = wound_in(order, widths, winds)
         return Order(order, wound, wound, True)
