@@ -176,6 +176,7 @@ class _Layer:
         self, flows: dict[Side, Line], counted: Side | None, start_s: float, lasts_s: float
     ) -> tuple[float, float]:
         """Speed of the record with the count, and how it drifts, within the pitch fader's reach."""
+        # The change is spread over the time the record takes at its mean speed.
         reach = self.routine.turntable.pitch_range_percent / 100.0
         error = self.hands.pitch_error_percent / 100.0 * self.rng.standard_normal()
         match = self.hands.match_error_percent / 100.0 * self.rng.standard_normal()
@@ -188,7 +189,7 @@ class _Layer:
             rate = 1.0 + error
         rate = min(max(rate, 1.0 - reach), 1.0 + reach)
         drift = min(max(drift, 1.0 - reach - rate), 1.0 + reach - rate)
-        return rate, drift / lasts_s
+        return rate, drift * (rate + 0.5 * drift) / lasts_s
 
     def _as_before(self, start_s: float) -> tuple[float, float]:
         """Speed and drift of the same record after its needle jumped."""

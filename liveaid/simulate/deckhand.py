@@ -10,7 +10,7 @@ from liveaid.simulate.course import Leg
 from liveaid.simulate.events import Event, EventKind
 from liveaid.simulate.hands import Hands
 from liveaid.simulate.line import Line
-from liveaid.simulate.platter import RELEASE_S, Record, wind_lasts_s
+from liveaid.simulate.platter import HOLD_S, RELEASE_S, Record, wind_lasts_s
 
 AT_CUE_S = 0.06
 """A record this near its cue, in seconds of record, is let go from where it stands."""
@@ -72,13 +72,20 @@ class DeckHand:
         return t_s
 
     def to_home(self, home_s: float, t_s: float) -> None:
-        """The record is taken and stands where the hand will work it: moved there, or called up."""
-        self.record.take(t_s)
-        way_s = abs(home_s - self.record.x_s)
-        if way_s > NEAR_S:
-            self.record.put(self.record.now_s, self.about(home_s))
+        """From a time on the record stands where the hand works it: moved there, or called up.
+
+        A record still running is taken just before, and its cue called up on the beat.
+        """
+        record = self.record
+        ran = record.line is not None
+        if ran:
+            record.take(t_s - HOLD_S)
+        way_s = abs(home_s - record.x_s)
+        if way_s > NEAR_S or (ran and way_s > AT_CUE_S):
+            record.put(max(t_s, record.now_s), self.about(home_s))
         elif way_s > AT_CUE_S:
-            self.record.stroke(self.about(home_s), 0.15 + 0.1 * way_s)
+            record.go_on(t_s)
+            record.stroke(self.about(home_s), 0.15 + 0.1 * way_s)
 
     def bring_to(self, cue_s: float, until_s: float) -> None:
         """To the next cue: wound when there is time, by the needle when far, else called up."""

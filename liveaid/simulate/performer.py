@@ -144,6 +144,8 @@ class _Part:
             until = leg.to_beat
             if wanted_s is not None:
                 until -= self._leaves_early_beats(leg, abs(wanted_s - home_s))
+                last = _last_stroke(leg, self.side)
+                until = max(until, last + 0.7 * (leg.to_beat - last)) if last > 0.0 else until
             first = leg.from_beat + (0.5 if was_running else 0.0)
             found = scratch_strokes(leg, self.side, self.routine.metre, until, self.hand.rng)
             strokes = [stroke for stroke in found if stroke.planned or stroke.beat >= first]
@@ -179,3 +181,10 @@ class _Part:
         )
         beats = (wind_s + 0.6) / leg.beat_s
         return min(beats if beats <= 4.0 else 1.0, 0.5 * (leg.to_beat - leg.from_beat))
+
+
+def _last_stroke(leg: Leg, side: Side) -> float:
+    """The beat of the last stroke the map asks for in the leg, else the leg's first beat."""
+    assert leg.piece is not None
+    strokes = worked(leg.piece, side).strokes or ()
+    return max((beat for beat in strokes if beat < leg.to_beat), default=leg.from_beat)

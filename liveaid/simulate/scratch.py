@@ -50,7 +50,7 @@ def _acts(
             continue
         earliest = acts[-1][0] + _GAP_S if acts else hand.record.now_s
         acts.append((max(planned + error_s, earliest), stroke))
-        if stroke.planned and add < hand.hands.added_rate and gap_s > 0.35:
+        if stroke.planned and add < hand.hands.added_rate and gap_s > 0.25:
             acts.append((acts[-1][0] + 0.5 * gap_s, None))
     return acts
 
