@@ -16,7 +16,7 @@ from liveaid.routine.check.keys import judge_keys
 from liveaid.routine.check.plan import HandBeat, HandSpan, hand_plan, hand_spans
 from liveaid.routine.check.reach import judge_overlaps, judge_reach, judge_sound_lengths
 from liveaid.routine.check.tempo import judge_sounds, judge_tempo
-from liveaid.routine.check.time import judge_silence, judge_time, minutes
+from liveaid.routine.check.time import judge_silence, judge_strokes, judge_time, minutes
 from liveaid.routine.check.variety import judge_load, judge_variety
 from liveaid.routine.check.winding import cue_text, judge_changes, judge_hands, turns_text
 from liveaid.routine.model import Routine, Side
@@ -55,6 +55,7 @@ def check(
         [
             *judge_time(routine),
             *judge_silence(routine),
+            *judge_strokes(routine),
             *judge_changes(routine, moves),
             *judge_hands(routine, plan),
             *judge_load(routine, plan),

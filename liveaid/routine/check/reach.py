@@ -138,6 +138,8 @@ def judge_sound_lengths(routine: Routine, sound_s: Mapping[str, float]) -> Itera
             if not isinstance(plan, Runs) or plan.sound is None or plan.sound not in sound_s:
                 continue
             sound = routine.sounds[plan.sound]
+            if sound.loop:
+                continue
             tempo = sound.tempo_bpm or piece.tempo_bpm
             bar_s = routine.metre * 60.0 / tempo
             has = (sound_s[plan.sound] - (sound.first_beat_s or 0.0)) / bar_s - plan.bars_in

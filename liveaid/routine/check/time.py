@@ -56,6 +56,24 @@ def judge_silence(routine: Routine) -> Iterator[Finding]:
             yield from _gaps(routine, index, [plan for plan in plans if isinstance(plan, Works)])
 
 
+def judge_strokes(routine: Routine) -> Iterator[Finding]:
+    """Strokes written beyond the end of their set piece."""
+    for index, piece in enumerate(routine.pieces):
+        end = routine.beats(index)
+        for side in SIDES:
+            plan = piece.plan(side)
+            late = [s for s in (plan.strokes or ()) if s >= end] if isinstance(plan, Works) else []
+            if late:
+                yield found(
+                    routine, "warning", "time",
+                    f"{len(late)} of {side}'s strokes lie beyond beat {end}, where it ends:"
+                    f" {late[0]:g} is the first",
+                    "strokes are beats from the set piece's start, from 0; take these out",
+                    piece=index, bar=piece.bars, side=side,
+                    numbers={"beats": end, "stroke": late[0], "strokes": len(late)},
+                )  # fmt: skip
+
+
 def _has_strokes(plan: object) -> bool:
     return isinstance(plan, Works) and bool(plan.strokes) and plan.placed
 

@@ -64,8 +64,9 @@ def falls_silent(routine: Routine, piece: int, side: Side) -> Moment:
 
 def sounds_again(routine: Routine, piece: int, side: Side) -> Moment:
     """When a deck must stand at its cue: the set piece's start, or its first written stroke."""
-    first = min(_strokes(routine.pieces[piece].plan(side)), default=0.0)
-    return Moment(piece, min(first, float(routine.beats(piece))))
+    end = float(routine.beats(piece))
+    strokes = _strokes(routine.pieces[piece].plan(side))
+    return Moment(piece, min((stroke for stroke in strokes if stroke < end), default=0.0))
 
 
 def leave_early_beats(routine: Routine, piece: int, side: Side) -> float:
