@@ -9,7 +9,7 @@ from typing import Any
 
 import click
 
-from liveaid.commands.shelf_tables import GUESS, fit_reasons, fit_table
+from liveaid.commands.shelf_tables import GUESS, LEGEND, fit_reasons, fit_table
 from liveaid.errors import LiveaidError
 from liveaid.gather.choose import choose
 from liveaid.gather.collect import study_apart
@@ -122,8 +122,8 @@ def _show(
             screen.print()
             screen.print(fit_reasons(mine, fit, others[fit.other], turntable))
     else:
-        screen.print(fit_table(ranked, others, width=screen.width))
-        screen.print(f"{GUESS}; --why explains every number.", style="dim")
+        screen.print(fit_table(mine, ranked, others, width=screen.width))
+        screen.print(f"{LEGEND}\n{GUESS}; --why explains every number.", style="dim")
 
 
 def _show_rest(

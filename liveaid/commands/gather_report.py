@@ -98,8 +98,14 @@ def show_found(sounds: Sequence[ShelfSound], *, as_json: bool) -> None:
     if not sounds:
         screen.print("No sound on the shelf is like that.")
         return
-    screen.print(sound_table(sounds, width=screen.width))
-    screen.print(f"{len(sounds)} found; {GUESS}.", style="dim")
+    for sound in sounds:
+        if sound.study is None:
+            screen.print(Text(f"{shown(sound.path)}: {sound.fault}"), soft_wrap=True)
+    studied = [sound for sound in sounds if sound.study is not None]
+    if studied:
+        screen.print(sound_table(studied, width=screen.width))
+    legend = f"; {GUESS}" if studied else ""
+    screen.print(f"{len(sounds)} found{legend}.", style="dim")
 
 
 def show_facts(sound: ShelfSound, *, as_json: bool) -> None:

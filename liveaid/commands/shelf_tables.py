@@ -12,16 +12,25 @@ from liveaid.gather.brief import Brief, Wanted, sought
 from liveaid.gather.facts import Study
 from liveaid.gather.fit import Fit
 from liveaid.gather.shelf_sound import ShelfSound
-from liveaid.gather.why import UNSURE, key_words, phrase_words, pitches, reading, reasons
-from liveaid.routine.model import Turntable, clock_time
+from liveaid.gather.why import (
+    UNSURE,
+    length_words,
+    phrase_words,
+    pitches,
+    reading,
+    reasons,
+    relation_words,
+)
+from liveaid.routine.model import Turntable
 
 GUESS = "? marks what is a guess (confidence below 0.5)"
+LEGEND = "two pitches: this sound's deck / the other's; phrases: how many x bars of this sound"
 _WIDE = 100
 """Columns from which a table shows all it has."""
 
 
 def sound_table(sounds: Sequence[ShelfSound], *, width: int) -> Table:
-    """Sounds found on the shelf, one a line."""
+    """Studied sounds, one a line."""
     wide = width >= _WIDE
     table = _table()
     table.add_column("sound", ratio=1, no_wrap=True, overflow="ellipsis", min_width=16)
@@ -35,7 +44,9 @@ def sound_table(sounds: Sequence[ShelfSound], *, width: int) -> Table:
     return table
 
 
-def fit_table(ranked: Sequence[Fit], sounds: Mapping[str, ShelfSound], *, width: int) -> Table:
+def fit_table(
+    mine: Study, ranked: Sequence[Fit], sounds: Mapping[str, ShelfSound], *, width: int
+) -> Table:
     """Fits, best first, one a line."""
     wide = width >= _WIDE
     table = _table()
@@ -45,15 +56,15 @@ def fit_table(ranked: Sequence[Fit], sounds: Mapping[str, ShelfSound], *, width:
         table.add_column("kind", no_wrap=True)
     table.add_column("pitch", justify="right", no_wrap=True)
     table.add_column("beats", no_wrap=True)
-    table.add_column("heard in", no_wrap=True)
+    table.add_column("keys", no_wrap=True)
     if wide:
-        table.add_column("which is", no_wrap=True)
+        table.add_column("heard in", no_wrap=True)
     table.add_column("LU", justify="right", no_wrap=True)
     table.add_column("energy", justify="right")
     if wide:
-        table.add_column("phrases, bars", justify="right", no_wrap=True)
+        table.add_column("phrases", justify="right", no_wrap=True)
     for fit in ranked:
-        table.add_row(*_fit_row(fit, sounds[fit.other], wide=wide))
+        table.add_row(*_fit_row(mine, fit, sounds[fit.other], wide=wide))
     return table
 
 
@@ -105,7 +116,9 @@ def _have(wanted: Wanted, names: Mapping[str, str]) -> Text:
 
 
 def _table() -> Table:
-    return Table(box=box.SIMPLE_HEAD, expand=True, pad_edge=False, padding=(0, 1, 0, 0))
+    return Table(
+        box=box.SIMPLE_HEAD, show_edge=False, expand=True, pad_edge=False, padding=(0, 1, 0, 0)
+    )
 
 
 def _sound_row(sound: ShelfSound, *, wide: bool) -> list[Text | str]:
@@ -113,8 +126,7 @@ def _sound_row(sound: ShelfSound, *, wide: bool) -> list[Text | str]:
     name = Text(sound.name)
     if sound.gone:
         name.append(" (gone)", style="dim")
-    if study is None:
-        return [name, *[""] * 6, *(["", Text(sound.fault, style="dim")] if wide else [])]
+    assert study is not None
     row: list[Text | str] = [
         name,
         _doubt(f"{study.tempo:.2f}" if study.tempo else "-", study.tempo_confidence, study.tempo),
@@ -122,7 +134,7 @@ def _sound_row(sound: ShelfSound, *, wide: bool) -> list[Text | str]:
         _doubt(study.kind, study.kind_confidence, study.kind),
         str(study.energy),
         "-" if study.loudness_lufs is None else f"{study.loudness_lufs:.1f}",
-        clock_time(round(study.duration_s, 1)),
+        length_words(study.duration_s),
     ]
     extra = [str(len(study.phrases_s)), Text(", ".join(sorted(sound.marks.tags)))]
     return [*row, *(extra if wide else [])]
@@ -132,18 +144,19 @@ def _doubt(text: str, confidence: float, known: object) -> str:
     return f"{text}?" if known and confidence < UNSURE else text
 
 
-def _fit_row(fit: Fit, sound: ShelfSound, *, wide: bool) -> list[Text | str]:
+def _fit_row(mine: Study, fit: Fit, sound: ShelfSound, *, wide: bool) -> list[Text | str]:
     assert sound.study is not None
     name = Text(sound.name)
     if sound.gone:
         name.append(" (gone)", style="dim")
-    keys = _doubt(key_words(fit.keys), sound.study.key_confidence, fit.keys)
+    sure = mine.key_confidence * sound.study.key_confidence
+    keys = _doubt(relation_words(fit.keys), sure, fit.keys)
     row: list[Text | str] = [f"{fit.score:.0f}", name]
     if wide:
         row.append(_doubt(sound.study.kind, sound.study.kind_confidence, sound.study.kind))
     row += [pitches(fit.meeting), reading(fit.meeting), keys]
     if wide:
-        row.append(fit.keys.relation if fit.keys else "-")
+        row.append(str(fit.keys.beside) if fit.keys else "-")
     row.append("-" if fit.loudness_lu is None else f"{fit.loudness_lu:+.1f}")
     row.append(f"{fit.energy_steps:+d}" if fit.energy_steps else "=")
     if wide:

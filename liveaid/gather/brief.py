@@ -87,7 +87,8 @@ def misses(want: Want, study: Study, turntable: Turntable) -> list[str]:
     pitch = _pitch_for(want, study, turntable)
     found: list[str] = []
     if want.kind and study.kind != want.kind:
-        found.append(f"is {_a(study.kind)}")
+        guess = " by guess" if study.kind_confidence < 0.5 else ""
+        found.append(f"is {_a(study.kind)}{guess}")
     if study.energy != want.energy:
         found.append(f"energy {study.energy}")
     if pitch is None:

@@ -49,6 +49,27 @@ def key_words(keys: KeyMeeting | None) -> str:
     return f"{keys.beside} {cents:+d} ct" if cents else str(keys.beside)
 
 
+def relation_words(keys: KeyMeeting | None) -> str:
+    """How the keys stand to each other in two or three words, and how far off they are."""
+    if keys is None:
+        return "no key"
+    short = {
+        "relative major and minor": "relative",
+        "parallel major and minor": "parallel",
+        "a fifth apart": "a fifth",
+        "neighbours by a fifth, other mode": "fifth, other mode",
+    }
+    said = short.get(keys.relation, keys.relation.removesuffix(" apart"))
+    cents = round(keys.cents_off)
+    return f"{said} {cents:+d} ct" if cents else said
+
+
+def length_words(seconds: float) -> str:
+    """Minutes and seconds with one decimal."""
+    minutes, rest = divmod(round(seconds, 1), 60.0)
+    return f"{int(minutes)}:{rest:04.1f}"
+
+
 def phrase_words(fit: Fit) -> str:
     """How many phrases the other sound has and how long the middle one is."""
     if not fit.phrases_bars:
@@ -85,7 +106,11 @@ def _pitch(sound: Study, other: Study, fit: Fit, turntable: Turntable) -> str:
         else f"out of this deck's {reach}",
         "or shared: this {}, the other {}".format(*map(percent, meeting.split_percent)),
     ]
-    return f"{'; '.join(ways)}; {other.tempo:.2f} BPM comes to {meeting.tempo_bpm:.2f}"
+    together = meeting.beats * meeting.tempo_bpm
+    ways.append(f"{other.tempo:.2f} BPM comes to {together:.2f}")
+    if meeting.sound_percent:
+        ways.append(f"{sound.tempo:.2f} here to {meeting.tempo_bpm:.2f}")
+    return "; ".join(ways)
 
 
 def _reading(sound: Study, other: Study, fit: Fit) -> str:

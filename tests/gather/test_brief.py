@@ -26,6 +26,7 @@ def sound(**facts: object) -> Study:
         "key": "A minor",
         "energy": 3,
         "kind": "instrumental",
+        "kind_confidence": 1.0,
     }
     return Study(**(known | facts))  # type: ignore[arg-type]
 
