@@ -1,0 +1,36 @@
+"""`liveaid demo`: the whole job in one go, without hardware."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+
+import click
+from rich.console import Console
+
+from liveaid.demo.tour import default_folder, quiet, run_command, tour
+from liveaid.terminal import console, json_option, print_json
+
+
+@click.command("demo")
+@click.option("--fast", is_flag=True, help="Perform in virtual time: seconds instead of minutes.")
+@click.option("--into", type=click.Path(file_okay=False, path_type=Path), metavar="FOLDER",
+              help="Where the scene is made; left out: a folder in your cache.")  # fmt: skip
+@click.option("--seed", type=int, default=1, show_default=True,
+              help="Another number is another evening: other hands, other errors.")  # fmt: skip
+@json_option
+def command(fast: bool, into: Path | None, seed: int, as_json: bool) -> None:
+    """Show the whole job on a scene of its own: no hardware needed.
+
+    Makes a night market's sounds, studies them, checks and renders a routine from them, performs
+    it through the simulator over OSC, follows it with lamps and page, and says how well. Takes
+    about as long as the routine, three minutes; with --fast, seconds.
+
+    Example: liveaid demo --fast
+    """
+    folder = into or default_folder()
+    if as_json:
+        silent = Console(file=io.StringIO())
+        print_json(tour(folder, quiet(run_command), silent, fast=fast, seed=seed))
+        return
+    tour(folder, run_command, console(), fast=fast, seed=seed)

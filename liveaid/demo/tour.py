@@ -1,0 +1,160 @@
+"""The whole job on the night market: each stage by the command a performer would type."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import os
+import shutil
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any
+
+import click
+from rich.console import Console
+from rich.rule import Rule
+
+from liveaid.demo.market import market_sounds, write_sounds
+from liveaid.demo.show import Outcome, at_once, lamp_layout, live
+from liveaid.demo.tally import Tally, tally
+from liveaid.routine import Routine, load_routine
+from liveaid.routine.scene import map_file
+from liveaid.simulate import Performance, perform
+from liveaid.stage import Address, Settings
+from liveaid.stage.service import HTTP_ADDRESS, OSC_ADDRESS
+from liveaid.terminal import progress_bar
+
+Call = Callable[[Sequence[str]], object]
+"""Runs one liveaid command line in this process."""
+
+BURST_S = 2.0
+"""How much of the performance goes over the socket in the fast demo, to measure delays."""
+
+
+def default_folder() -> Path:
+    """Where the demo's scene is made unless told otherwise: the user's cache."""
+    cache = os.environ.get("XDG_CACHE_HOME") or str(Path.home() / ".cache")
+    return Path(cache) / "liveaid" / "night-market"
+
+
+def tour(folder: Path, call: Call, console: Console, *, fast: bool, seed: int) -> dict[str, Any]:
+    """The five stages in `folder`; the figures of the performance, fit for JSON."""
+    _open_scene(folder, console)
+    _prepare(folder, call, console)
+    placed = folder / "decks" / "routine.yaml"
+    routine = load_routine(placed)
+    performance = perform(routine, seed=seed)
+    _stage(console, "On stage", f"liveaid perform {folder}", f"liveaid simulate {folder}")
+    outcome, latency = _perform(routine, performance, console, fast=fast)
+    score = tally(
+        outcome.said, performance.truth.at, lambda index: 60.0 / routine.pieces[index].tempo_bpm
+    )
+    _say_score(console, score, outcome, latency)
+    delay = latency.delay_ms()
+    return {
+        "scene": str(folder),
+        "fast": fast,
+        "stopped": outcome.stopped,
+        **score.to_json(),
+        "delay_ms": None if delay is None else {"median": delay[0], "p95": delay[1]},
+        "datagrams": outcome.sent,
+    }
+
+
+def quiet(call: Call) -> Call:
+    """The same, its report swallowed: for when only the figures are wanted."""
+
+    def silent(arguments: Sequence[str]) -> object:
+        with contextlib.redirect_stdout(io.StringIO()):
+            return call(arguments)
+
+    return silent
+
+
+def _open_scene(folder: Path, console: Console) -> None:
+    _stage(console, "An idea, and its sounds")
+    folder.mkdir(parents=True, exist_ok=True)
+    shutil.copyfile(map_file("night-market"), folder / "routine.yaml")
+    with progress_bar() as bar:
+        task = bar.add_task("making the market's sounds", total=len(market_sounds()))
+        write_sounds(folder / "sounds", on_sound=lambda _: bar.advance(task))
+    idea = load_routine(folder / "routine.yaml").idea
+    if idea is not None:
+        console.print(f"Theme  {idea.theme}\nFeel   {idea.feel}", markup=False)
+    console.print(f"Scene  {folder}", markup=False, soft_wrap=True)
+
+
+def _prepare(folder: Path, call: Call, console: Console) -> None:
+    """Gather, compose, produce."""
+    shelf = ["--shelf", str(folder / "shelf.sqlite")]
+    scene, sounds = str(folder), str(folder / "sounds")
+    for title, arguments in (
+        ("Gather", ["gather", sounds, *shelf]),
+        ("What the idea still lacks", ["gather", "--for", scene, *shelf]),
+        ("What goes with the stall's break", ["fit", f"{sounds}/stall-break.wav", *shelf]),
+        ("Compose: the order that costs the hands least", ["arrange", scene, "--best", "2"]),
+        ("Produce the deck files", ["render", scene]),
+        ("Can two hands play it", ["check", f"{scene}/decks/routine.yaml"]),
+    ):
+        _stage(console, title, "liveaid " + " ".join(arguments))
+        call(arguments)
+
+
+def _perform(
+    routine: Routine, performance: Performance, console: Console, *, fast: bool
+) -> tuple[Outcome, Outcome]:
+    """The whole performance, and the part of it that delays were measured on."""
+    layout = lamp_layout()
+    if not fast:
+        settings = Settings(osc=OSC_ADDRESS, http=HTTP_ADDRESS, layout=layout)
+        outcome = live(
+            routine, performance, console, settings=settings, until_s=performance.duration_s
+        )
+        return outcome, outcome
+    outcome = at_once(routine, performance, console)
+    anywhere = Address("127.0.0.1", 0)
+    burst = live(
+        routine,
+        performance,
+        console,
+        settings=Settings(osc=anywhere, http=anywhere, layout=layout),
+        until_s=BURST_S,
+    )
+    return outcome, burst
+
+
+def _say_score(console: Console, score: Tally, outcome: Outcome, latency: Outcome) -> None:
+    console.print(Rule("How well it was followed", align="left", style="dim"))
+    if outcome.stopped:
+        console.print("Stopped early; this is the part that was played.")
+    console.print(f"Set piece right  {score.pieces_right:6.2f} % of {score.moments} moments")
+    console.print(f"Beat right       {score.beats_right:6.2f} %, give or take one")
+    if score.beat_error_ms is not None:
+        console.print(f"Beat off by      {score.beat_error_ms:6.1f} ms in the median")
+    console.print(
+        f"Called itself sure {score.sure:.1f} % of the time, "
+        f"and was right {score.sure_and_right:.2f} % of that",
+        soft_wrap=True,
+    )
+    if (delay := latency.delay_ms()) is not None:
+        console.print(
+            f"From a position's arrival to prompt and lamps: {delay[0]:.2f} ms median, "
+            f"{delay[1]:.2f} ms at the 95th percentile, over UDP",
+            soft_wrap=True,
+        )
+
+
+def _stage(console: Console, title: str, *lines: str) -> None:
+    console.print()
+    console.print(Rule(title, align="left", style="dim"))
+    for line in lines:
+        console.print(f"$ {line}", style="dim", markup=False, soft_wrap=True)
+
+
+def run_command(arguments: Sequence[str]) -> object:
+    """One liveaid command line, in this process; its exit status is not ours."""
+    from liveaid.cli import liveaid
+
+    with contextlib.suppress(click.exceptions.Exit):
+        return liveaid.main(args=list(arguments), prog_name="liveaid", standalone_mode=False)
+    return None
