@@ -18,7 +18,7 @@ from liveaid.stage.config_file import config_path, load_config
 from liveaid.stage.deck_files import deck_lengths_s
 from liveaid.stage.lamp_layout import LampLayout
 from liveaid.stage.lamp_text import TerminalView
-from liveaid.stage.midi import API_CHOICES
+from liveaid.stage.midi_ports import API_CHOICES
 from liveaid.stage.osc_map import DEFAULT_MAP, OscMap
 from liveaid.terminal import console
 

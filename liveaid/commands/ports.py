@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from liveaid.stage.midi import API_CHOICES, list_ports
+from liveaid.stage.midi_ports import API_CHOICES, list_ports
 from liveaid.terminal import console, json_option, print_json
 
 

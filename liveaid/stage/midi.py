@@ -9,145 +9,20 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import os
 import time
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from typing import Any, Literal, TypeVar
+from typing import Any, TypeVar
 
 import rtmidi
 
-from liveaid.errors import UsageError
 from liveaid.stage.midi_names import match_port
+from liveaid.stage.midi_ports import Direction, Ports, apis_for
 
-Direction = Literal["in", "out"]
 Result = TypeVar("Result")
 
 POLL_S = 1.5
 LIMIT_S = 3.0
-CLIENT_NAME = "liveaid"
-
-_API_NAMES: dict[str, str] = {
-    "alsa": "API_LINUX_ALSA",
-    "jack": "API_UNIX_JACK",
-    "coremidi": "API_MACOSX_CORE",
-    "winmm": "API_WINDOWS_MM",
-}
-API_CHOICES = ("auto", *_API_NAMES)
-
-
-def compiled_apis() -> dict[str, int]:
-    """The MIDI systems this build of rtmidi can speak to, by our names."""
-    compiled = set(rtmidi.get_compiled_api())
-    numbers = {name: int(getattr(rtmidi, constant, -1)) for name, constant in _API_NAMES.items()}
-    return {name: number for name, number in numbers.items() if number in compiled}
-
-
-def apis_for(choice: str) -> dict[str, int]:
-    """The systems to try for `auto` or one name. UsageError for one this machine has not."""
-    there = compiled_apis()
-    if choice == "auto":
-        return there
-    if choice not in there:
-        raise UsageError(f"{choice}: no such MIDI system here; auto, {', '.join(there)} would do")
-    return {choice: there[choice]}
-
-
-class Ports:
-    """Long-lived look-outs, one a system and direction: new ones each time would leak clients."""
-
-    def __init__(self, direction: Direction, apis: dict[str, int]) -> None:
-        self._direction = direction
-        self._apis = apis
-        self._lookouts: dict[str, Any] = {}
-        self._absent: dict[str, str] = {}
-
-    def names(self) -> list[tuple[str, str]]:
-        """(system, port name) of every port there is now. Blocks; never raises."""
-        found = []
-        for api, number in self._apis.items():
-            lookout = self._lookout(api, number)
-            if lookout is not None:
-                with contextlib.suppress(Exception):
-                    found += [(api, name) for name in lookout.get_ports()]
-        return [(api, name) for api, name in found if not name.startswith(f"{CLIENT_NAME}:")]
-
-    @property
-    def absent(self) -> dict[str, str]:
-        """The systems that could not be reached, and what they said."""
-        return dict(self._absent)
-
-    def open(self, api: str, name: str) -> Any:
-        """A new open port on the port of this name. Blocks; raises what the backend raises."""
-        opened = _new(self._direction, self._apis[api])
-        try:
-            index = opened.get_ports().index(name)
-            opened.open_port(index, "lamps" if self._direction == "out" else "pads")
-        except BaseException:
-            opened.delete()
-            raise
-        return opened
-
-    def close(self) -> None:
-        """Give the look-outs back."""
-        while self._lookouts:
-            self._lookouts.popitem()[1].delete()
-
-    def _lookout(self, api: str, number: int) -> Any | None:
-        if api not in self._lookouts:
-            if not _may_be_there(api):
-                self._absent[api] = "no such device"
-                return None
-            try:
-                with _quiet_stderr():
-                    self._lookouts[api] = _new(self._direction, number)
-            except (SystemError, rtmidi.RtMidiError) as error:
-                self._absent[api] = str(error)
-                return None
-            self._absent.pop(api, None)
-        return self._lookouts[api]
-
-
-def _new(direction: Direction, api: int) -> Any:
-    kind = rtmidi.MidiOut if direction == "out" else rtmidi.MidiIn
-    return kind(api, name=CLIENT_NAME)
-
-
-def _may_be_there(api: str) -> bool:
-    """Whether asking makes sense: ALSA's library writes to the terminal when it has no device."""
-    return api != "alsa" or os.path.exists("/dev/snd/seq")
-
-
-@contextlib.contextmanager
-def _quiet_stderr() -> Iterator[None]:
-    """The C libraries report a missing server on the terminal, past Python; not every 2 seconds."""
-    try:
-        kept = os.dup(2)
-    except OSError:
-        yield
-        return
-    nowhere = os.open(os.devnull, os.O_WRONLY)
-    try:
-        os.dup2(nowhere, 2)
-        yield
-    finally:
-        os.dup2(kept, 2)
-        os.close(kept)
-        os.close(nowhere)
-
-
-def list_ports(choice: str = "auto") -> tuple[dict[str, list[tuple[str, str]]], dict[str, str]]:
-    """Inputs and outputs as {"in": [(system, name)], "out": ...}, and the systems not reached."""
-    apis = apis_for(choice)
-    found: dict[str, list[tuple[str, str]]] = {}
-    absent: dict[str, str] = {}
-    directions: tuple[Direction, Direction] = ("in", "out")
-    for direction in directions:
-        ports = Ports(direction, apis)
-        found[direction] = ports.names()
-        absent |= ports.absent
-        ports.close()
-    return found, absent
 
 
 class MidiPort:
@@ -228,10 +103,18 @@ class MidiPort:
 
     async def _look(self) -> None:
         try:
-            names = await self._off_loop(self._ports.names)
+            await self._look_once()
         except TimeoutError:
             await self._let_go("the MIDI system does not answer")
-            return
+        except Exception as error:
+            await self._let_go(f"looking failed: {error}")
+
+    async def _look_once(self) -> None:
+        if await self._off_loop(self._ports.gone):
+            # Everything of ours must go before anything new is made: see jack_server.
+            await self._let_go("the MIDI system has gone")
+            await self._off_loop(self._ports.close)
+        names = await self._off_loop(self._ports.names)
         there = self.name is not None and any(name == self.name for _, name in names)
         if self._port is not None and (self._reopen or not there):
             await self._let_go("unplugged")
@@ -273,7 +156,7 @@ class MidiPort:
         if candidates:
             return f"several ports fit: {', '.join(candidates)}"
         absent = self._ports.absent
-        if absent and len(absent) == len(self._ports._apis):
+        if absent and len(absent) == self._ports.systems:
             return "no MIDI system on this machine"
         return "no port of that name"
 
