@@ -1,0 +1,64 @@
+"""The night market's sounds lie on their grid to the sample, and are the same on every machine."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+from liveaid.demo.market import market_sounds, rendered, write_sounds
+from liveaid.demo.voices import RATE_HZ, hertz
+
+SOUNDS = {sound.name: sound for sound in market_sounds()}
+
+
+# Equal temperament against A4 = 440 Hz (ISO 16): A3 220 Hz, middle C 261.626 Hz (MIDI note 60).
+@pytest.mark.parametrize(("note", "frequency"), [(69, 440.0), (57, 220.0), (60, 261.6256)])
+def test_notes_have_the_pitch_of_the_table(note: int, frequency: float):
+    assert hertz(note) == pytest.approx(frequency, abs=1e-3)
+
+
+@pytest.mark.parametrize("name", ["stall-break", "tram-groove"])
+def test_a_rhythmic_sound_repeats_on_its_exact_bars(name: str):
+    """Four bars on, the low drum sounds again: the best lag is the tempo's, to a sample."""
+    sound = SOUNDS[name]
+    samples = rendered(sound, seed=0)
+    lag = 4 * 4 * 60.0 / sound.tempo_bpm * RATE_HZ
+    start = round(sound.lead_in_s * RATE_HZ)
+    window = samples[start : start + 8 * RATE_HZ]
+    around = [
+        float(np.dot(window, samples[start + lead : start + lead + window.size]))
+        for lead in range(round(lag) - 40, round(lag) + 41)
+    ]
+    assert abs(int(np.argmax(around)) - 40) <= 1
+
+
+def test_the_first_beat_follows_the_lead_in():
+    sound = SOUNDS["stall-break"]
+    samples = rendered(sound, seed=0)
+    start = round(sound.lead_in_s * RATE_HZ)
+    assert not samples[:start].any()
+    assert np.abs(samples[start : start + 100]).max() > 0.001
+
+
+def test_every_sound_is_loud_but_leaves_headroom():
+    for number, sound in enumerate(market_sounds()):
+        assert 0.8 < np.abs(rendered(sound, seed=number)).max() < 0.9, sound.name
+
+
+def test_the_same_seed_is_the_same_sound():
+    sound = SOUNDS["wok-sizzle"]
+    assert np.array_equal(rendered(sound, seed=3), rendered(sound, seed=3))
+
+
+def test_written_files_are_whole_and_kept(tmp_path: Path):
+    told: list[str] = []
+    files = write_sounds(tmp_path, on_sound=told.append)
+    assert told == [sound.name for sound in market_sounds()]
+    stamps = [file.stat().st_mtime_ns for file in files]
+    assert [file.stat().st_mtime_ns for file in write_sounds(tmp_path)] == stamps
+    info = soundfile.info(files[0])
+    assert (info.samplerate, info.subtype) == (RATE_HZ, "PCM_24")
+    assert {path.suffix for path in tmp_path.iterdir()} == {".wav"}

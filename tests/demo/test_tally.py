@@ -1,0 +1,53 @@
+"""The tally of how well a performance was followed, worked out by hand."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from liveaid.demo.tally import Said, tally
+
+
+def truth_at(time_s: float) -> tuple[int, float] | None:
+    """Two set pieces of four beats at 60 BPM, from second 0 to 8."""
+    if not 0.0 <= time_s < 8.0:
+        return None
+    return int(time_s // 4), time_s % 4
+
+
+def said(time_s: float, piece: int | None, beat: float | None, sure: bool = True) -> Said:
+    return Said(time_s, piece, beat, sure)
+
+
+def test_a_tally_worked_out_by_hand():
+    moments = [
+        said(-1.0, 0, 0.0),  # before the routine: not judged
+        said(1.0, 0, 1.1),  # right, 100 ms off
+        said(2.0, 0, 3.5),  # right set piece, the beat is not
+        said(3.0, 1, 0.0),  # wrong set piece, and sure of it
+        said(5.0, 1, 1.3, sure=False),  # right, 300 ms off, unsure
+        said(9.0, 1, 5.0),  # after it: not judged
+    ]
+    result = tally(moments, truth_at, lambda index: 1.0)
+    assert result.moments == 4
+    assert result.pieces_right == 75.0
+    assert result.beats_right == 50.0
+    assert result.sure == 75.0
+    assert result.sure_and_right == pytest.approx(100 / 3)
+    assert result.beat_error_ms == pytest.approx(300.0)  # of 100, 300 and 1500
+
+
+def test_nothing_said_is_nothing_right():
+    result = tally([said(1.0, None, None, sure=False)], truth_at, lambda index: 1.0)
+    assert (result.pieces_right, result.beats_right, result.beat_error_ms) == (0.0, 0.0, None)
+    assert tally([], truth_at, lambda index: 1.0).moments == 0
+
+
+@given(st.lists(st.floats(0, 7.9)))
+def test_the_truth_itself_scores_full_marks(times: list[float]):
+    moments = [said(time_s, *(truth_at(time_s) or (None, None))) for time_s in times]
+    result = tally(moments, truth_at, lambda index: 1.0)
+    assert result.moments == len(times)
+    if times:
+        assert result.pieces_right == result.beats_right == result.sure_and_right == 100.0
