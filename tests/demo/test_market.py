@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
+from scipy.signal import butter, sosfiltfilt
 
 from liveaid.demo.market import market_sounds, rendered, write_sounds
 from liveaid.demo.voices import RATE_HZ, hertz
@@ -24,7 +25,9 @@ def test_notes_have_the_pitch_of_the_table(note: int, frequency: float):
 def test_a_rhythmic_sound_repeats_on_its_exact_bars(name: str):
     """Four bars on, the low drum sounds again: the best lag is the tempo's, to a sample."""
     sound = SOUNDS[name]
-    samples = rendered(sound, seed=0)
+    # Below 400 Hz only the drums are left, which are alike; the tin's noise never is.
+    lows = butter(4, 400, fs=RATE_HZ, output="sos")
+    samples = sosfiltfilt(lows, rendered(sound, seed=0))
     lag = 4 * 4 * 60.0 / sound.tempo_bpm * RATE_HZ
     start = round(sound.lead_in_s * RATE_HZ)
     window = samples[start : start + 8 * RATE_HZ]
