@@ -1,0 +1,152 @@
+"""When, in a recording of a take, each moment of the guide mix was heard.
+
+First the warp (see warp.py) finds the place to within some hundredths of a second. Then each
+moment's own onsets are laid over the recording's in 12 bands at a step of 1 ms, in a window that
+narrows twice, and the map between is drawn anew after each round: so a moment's neighbours, which
+may have moved by other amounts, stop pulling at it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from liveaid.practice.hearing import FINE_HOP_S, at_common_rate, features, onset_bands
+from liveaid.practice.warp import warp
+
+Floats = NDArray[np.float64]
+
+ROUNDS = ((0.30, 0.120), (0.15, 0.060), (0.07, 0.030), (0.05, 0.015))
+"""Half window around a moment and largest shift looked for, seconds, round by round."""
+SURE = 0.45
+"""Likeness from which on a moment counts as heard (tuned on the night market's guide mix)."""
+_ANCHOR_GAP_S = 0.09
+
+
+@dataclass(frozen=True, slots=True)
+class HeardMoment:
+    """A moment of the guide mix, found in a recording."""
+
+    guide_s: float
+    take_s: float
+    likeness: float
+    """How alike the onsets around it are, -1 to 1."""
+
+    @property
+    def sure(self) -> bool:
+        """Whether this was heard, and not only inferred from its neighbours."""
+        return self.likeness >= SURE
+
+
+def align(
+    guide: Floats, guide_hz: int, take: Floats, take_hz: int, moments_s: Sequence[float]
+) -> list[HeardMoment]:
+    """Where in the take each moment of the guide is heard, in the order given.
+
+    Samples of shape (frames,) or (frames, channels), and their rates in hertz. ValueError when
+    either is shorter than a second.
+    """
+    sounds = [at_common_rate(guide, guide_hz), at_common_rate(take, take_hz)]
+    if min(len(sound) for sound in sounds) < 24000:
+        raise ValueError("a guide and a recording of a second or more would do")
+    coarse_guide, coarse_take = (features(sound) for sound in sounds)
+    fine_guide, fine_take = (onset_bands(sound, hop_s=FINE_HOP_S) for sound in sounds)
+    moments = np.asarray(moments_s, float)
+    knots = np.unique(np.concatenate([moments, _anchors(fine_guide, moments)]))
+    drawn = _straightened(*warp(coarse_guide, coarse_take), knots)
+    likeness = np.zeros(len(knots))
+    for half_s, reach_s in ROUNDS:
+        shift, likeness = _shifts(fine_guide, fine_take, knots, drawn, half_s, reach_s)
+        drawn = _steadied(knots, drawn + shift, drawn, likeness)
+    at = np.searchsorted(knots, moments)
+    return [HeardMoment(float(knots[k]), float(drawn[k]), float(likeness[k])) for k in at]
+
+
+def _anchors(fine: Floats, moments: Floats) -> Floats:
+    """Seconds of the guide's clear onsets, none near a moment or another, strongest first."""
+    strength = fine.mean(1)
+    peak = (strength[1:-1] > strength[:-2]) & (strength[1:-1] >= strength[2:])
+    at = 1 + np.flatnonzero(peak & (strength[1:-1] > 2 * strength.mean()))
+    taken = list(moments)
+    chosen = []
+    for frame in at[np.argsort(-strength[at])]:
+        second = frame * FINE_HOP_S
+        if not taken or np.abs(np.asarray(taken) - second).min() > _ANCHOR_GAP_S:
+            taken.append(second)
+            chosen.append(second)
+    return np.array(chosen)
+
+
+def _straightened(guide_s: Floats, take_s: Floats, knots: Floats) -> Floats:
+    """The warp at the knots: a line through the path's nearest half second, not its stairs."""
+    drawn = np.empty(len(knots))
+    for k, knot in enumerate(knots):
+        near = np.abs(guide_s - knot) <= 0.25
+        weight = 1 - np.abs(guide_s[near] - knot) / 0.26
+        drawn[k] = np.average(take_s[near], weights=weight) if near.any() else np.nan
+    known = np.isfinite(drawn)
+    return np.interp(knots, knots[known], drawn[known])
+
+
+def _shifts(
+    guide: Floats, take: Floats, knots: Floats, drawn: Floats, half_s: float, reach_s: float
+) -> tuple[Floats, Floats]:
+    """How far each knot must move for its onsets to lie on the take's, and how alike they are."""
+    grid = np.arange(-round(half_s / FINE_HOP_S), round(half_s / FINE_HOP_S) + 1) * FINE_HOP_S
+    weight = np.exp(-((grid / (half_s / 2)) ** 2))
+    reach = round(reach_s / FINE_HOP_S)
+    wide = np.arange(-reach, reach + 1) * FINE_HOP_S
+    wide = np.concatenate([grid[0] + wide[:reach], grid, grid[-1] + wide[reach + 1 :]])
+    shift, likeness = np.zeros(len(knots)), np.zeros(len(knots))
+    for k, knot in enumerate(knots):
+        there = _sampled(take, _local_map(knots, drawn, knot + wide))
+        lags = _alike(_sampled(guide, knot + grid), there, weight)
+        best = int(lags.argmax())
+        shift[k] = (best - reach + _vertex(lags, best)) * FINE_HOP_S
+        likeness[k] = lags[best]
+    return shift, likeness
+
+
+def _sampled(bands: Floats, seconds: Floats) -> Floats:
+    frames = np.rint(seconds / FINE_HOP_S).astype(int)
+    inside = (frames >= 0) & (frames < len(bands))
+    return np.where(inside[:, None], bands[np.clip(frames, 0, len(bands) - 1)], 0.0)
+
+
+def _local_map(knots: Floats, drawn: Floats, seconds: Floats) -> Floats:
+    """Take seconds by the map as drawn so far; beyond its ends time runs on evenly."""
+    mapped = np.interp(seconds, knots, drawn)
+    mapped = np.where(seconds < knots[0], drawn[0] + seconds - knots[0], mapped)
+    return np.where(seconds > knots[-1], drawn[-1] + seconds - knots[-1], mapped)
+
+
+def _alike(pattern: Floats, there: Floats, weight: Floats) -> Floats:
+    """Weighted correlation of the pattern with each stretch of `there` as long as it, by lag."""
+    weight = weight / weight.sum()
+    pattern = (pattern - weight @ pattern) * weight[:, None]
+    size = (pattern**2 / weight[:, None]).sum()
+    stretches = np.lib.stride_tricks.sliding_window_view(there, len(weight), axis=0)
+    product = np.einsum("lbw,wb->l", stretches, pattern, optimize=True)
+    power = (stretches**2 @ weight - (stretches @ weight) ** 2).sum(1)
+    return np.asarray(product / np.sqrt(np.maximum(size * power, 1e-12)))
+
+
+def _vertex(values: Floats, best: int) -> float:
+    """Where between the steps a parabola through the best one and its neighbours peaks."""
+    if not 0 < best < len(values) - 1:
+        return 0.0
+    before, here, after = values[best - 1 : best + 2]
+    bend = before - 2 * here + after
+    return float(0.5 * (before - after) / bend) if bend < 0 else 0.0
+
+
+def _steadied(knots: Floats, moved: Floats, before: Floats, likeness: Floats) -> Floats:
+    """The new map: knots that were not heard follow those around them, and none may cross."""
+    sure = likeness >= SURE
+    if sure.sum() < 2:
+        return before
+    correction = np.interp(knots, knots[sure], (moved - before)[sure])
+    return np.asarray(np.maximum.accumulate(before + correction))

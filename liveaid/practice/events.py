@@ -1,0 +1,112 @@
+"""What a routine asks the hands to do at a beat: the acts a take is held against."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+from liveaid.routine import SIDES, Piece, Routine, Runs, Side, Works, other_side
+
+EventKind: TypeAlias = Literal["start", "release", "return", "stroke", "stop"]
+KINDS: tuple[EventKind, ...] = ("start", "release", "return", "stroke", "stop")
+
+_RUNS_ON_S = 0.02
+"""A record whose next cue is this near where it will be just runs on (as in the map's sums)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Planned:
+    """One act of a hand.
+
+    start: the record, or the first juggled one, is at its cue on the set piece's first beat.
+    release: a juggled record is at its cue on a later beat. return: a juggled record is taken by
+    the hand, to be brought back to its cue. stroke: a push forward at a beat of `strokes:`.
+    stop: a record is taken on the routine's last beat.
+    """
+
+    kind: EventKind
+    side: Side
+    piece: int
+    beat: float
+    """Beats from the set piece's start."""
+    cue_s: float | None = None
+    """Deck-file second the act begins from or comes back to."""
+
+
+def planned_events(routine: Routine, *, stops: bool = True) -> tuple[Planned, ...]:
+    """Every act the section map gives a beat for, in order of set piece and beat.
+
+    A juggle or scratch without `strokes:` gives none but its set piece's start: what the hands
+    play there is theirs. `stops` leaves the last beat's stop out when False, as for a set piece
+    practised by itself.
+    """
+    found = [act for index in range(len(routine.pieces)) for act in _of_piece(routine, index)]
+    if stops:
+        found += _stops(routine)
+    return tuple(sorted(found, key=lambda act: (act.piece, act.beat, act.side)))
+
+
+def juggled(piece: Piece) -> bool:
+    """Whether both decks are worked, taking turns."""
+    return all(isinstance(piece.plan(side), Works) for side in SIDES)
+
+
+def written(piece: Piece) -> bool:
+    """Whether a juggle has the releases of both decks in the map."""
+    return juggled(piece) and all(_strokes(piece, side) for side in SIDES)
+
+
+def runs_on(routine: Routine, index: int, side: Side) -> bool:
+    """Whether the record runs into a set piece from the one before, with no hand at it."""
+    here = routine.pieces[index].plan(side)
+    before = routine.pieces[index - 1].plan(side) if index else None
+    if not isinstance(here, Runs) or not isinstance(before, Runs):
+        return False
+    if here.at_s is None or before.at_s is None:
+        return False
+    return abs(before.at_s + routine.piece_s(index - 1) - here.at_s) < _RUNS_ON_S
+
+
+def releases(piece: Piece) -> list[tuple[float, Side]]:
+    """The written releases of both decks of a juggle, by beat."""
+    return sorted((beat, side) for side in SIDES for beat in _strokes(piece, side))
+
+
+def _of_piece(routine: Routine, index: int) -> Iterator[Planned]:
+    piece = routine.pieces[index]
+    for side in SIDES:
+        plan = piece.plan(side)
+        if isinstance(plan, Runs) and not runs_on(routine, index, side):
+            yield Planned(kind="start", side=side, piece=index, beat=0.0, cue_s=plan.cue_s)
+        elif isinstance(plan, Works) and not juggled(piece):
+            for beat in _strokes(piece, side):
+                yield Planned(kind="stroke", side=side, piece=index, beat=beat, cue_s=plan.cue_s)
+    if written(piece):
+        yield from juggle_acts(piece, index, releases(piece), float(routine.beats(index)))
+
+
+def juggle_acts(
+    piece: Piece, index: int, turns: list[tuple[float, Side]], beats: float
+) -> Iterator[Planned]:
+    """Releases of a juggle, and the return each asks for as the other deck comes in."""
+    for place, (beat, side) in enumerate(turns):
+        cue = piece.plan(side).cue_s
+        kind: EventKind = "start" if place == 0 else "release"
+        yield Planned(kind=kind, side=side, piece=index, beat=beat, cue_s=cue)
+        ends = next((b for b, other in turns[place + 1 :] if other == other_side(side)), beats)
+        again = next((b for b, other in turns[place + 1 :] if other == side), beats)
+        if ends < min(again, beats):
+            yield Planned(kind="return", side=side, piece=index, beat=ends, cue_s=cue)
+
+
+def _strokes(piece: Piece, side: Side) -> tuple[float, ...]:
+    plan = piece.plan(side)
+    return (plan.strokes or ()) if isinstance(plan, Works) else ()
+
+
+def _stops(routine: Routine) -> Iterator[Planned]:
+    last = len(routine.pieces) - 1
+    for side in SIDES:
+        if isinstance(routine.pieces[last].plan(side), Runs):
+            yield Planned(kind="stop", side=side, piece=last, beat=float(routine.beats(last)))

@@ -1,0 +1,211 @@
+"""When a hand did what, to a fraction of the time between two messages.
+
+A release is heard where the running record's line, read back, was at its cue: that is where the
+sound's beat lies. A record being taken is heard where it begins to fall behind its line. A stroke
+is heard where the push begins. Each is a fit through many messages, so that their jitter averages
+out; the network's mean delay is in everything alike and so in no error.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from liveaid.practice.motion import Line, Motion, fitted_line
+
+Floats = NDArray[np.float64]
+
+_RAMP_S = 0.045
+"""Left out after a release: the slipmat still slips (common practice, no source)."""
+_LINE_S = 1.2
+"""Longest stretch of a running record that tells when it was let go or taken."""
+_STOPS_S = np.arange(0.010, 0.0801, 0.0025)
+"""Times in which a hand may stop a record (common practice, no source)."""
+_PUSH_S = 0.060
+"""How long the first part of a push is looked at: what follows may be a record let run."""
+_STRAY_S = 0.010
+_STILL_S = 0.0008
+"""A held record trembles less than this."""
+STROKE_S = 0.035
+"""Least way forward, in seconds of record, that is a stroke and no trembling."""
+
+
+@dataclass(frozen=True, slots=True)
+class Release:
+    """A record that came to run by itself: its line, and where it came from."""
+
+    line: Line
+    from_s: float
+    """Deck-file second it stood at, or jumped to."""
+    start_s: float
+    end_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Stroke:
+    """A push forward: when it began, from where, how far."""
+
+    at_s: float
+    from_s: float
+    way_s: float
+
+
+def releases(motion: Motion) -> list[Release]:
+    """Every time the record came to run by itself, in order."""
+    found = []
+    for place, phase in enumerate(motion.phases):
+        if phase.does != "runs":
+            continue
+        skip = 0.0 if phase.jumped else _RAMP_S
+        length = phase.end_s - phase.start_s
+        skip = min(skip, length / 3)
+        line = _line(motion, phase.start_s + skip, min(phase.end_s, phase.start_s + skip + _LINE_S))
+        if line is None:
+            continue
+        before = motion.phases[place - 1] if place and not phase.jumped else None
+        from_s = phase.from_s if before is None else before.to_s
+        found.append(Release(line, from_s, phase.start_s, phase.end_s))
+    return found
+
+
+def takes_of_hand(motion: Motion) -> list[float]:
+    """Every moment a hand took the running record, so that it began to slow, in order."""
+    fits = []
+    for phase, after in zip(motion.phases, motion.phases[1:], strict=False):
+        if phase.does != "runs" or after.does == "runs" or after.jumped:
+            continue
+        last = phase.end_s - min(_RAMP_S, (phase.end_s - phase.start_s) / 3)
+        line = _line(motion, max(phase.start_s, last - _LINE_S), last)
+        if line is not None:
+            fits.append(_behind(motion, line, phase.end_s))
+    if not fits:
+        return []
+    costs = np.array([[_taken(t, lag, stop)[1] for stop in _STOPS_S] for t, lag in fits])
+    total = costs.sum(0)
+    best = int(total.argmin())
+    stop = float(_STOPS_S[best] + 0.0025 * _dip(total, best))
+    return [_taken(t, lag, stop)[0] for t, lag in fits]
+
+
+def strokes(motion: Motion, *, start_s: float, end_s: float) -> list[Stroke]:
+    """Every push forward that began from start to end, in order."""
+    first, last = np.searchsorted(motion.t_s, [start_s - 0.5, end_s + 0.5])
+    inside = slice(first, last)
+    t, x, speed = motion.t_s[inside], motion.x_s[inside], motion.speed[inside]
+    found = []
+    for low, high in _rises(x):
+        onset = _onset(t, x, speed, low, high, motion)
+        if onset is not None and start_s <= onset <= end_s:
+            found.append(Stroke(onset, float(x[low]), float(x[high] - x[low])))
+    return found
+
+
+def _line(motion: Motion, start_s: float, end_s: float) -> Line | None:
+    first, last = np.searchsorted(motion.t_s, [start_s, end_s + 1e-9])
+    return fitted_line(motion.t_s[first:last], motion.x_s[first:last])
+
+
+def _behind(motion: Motion, line: Line, around_s: float) -> tuple[Floats, Floats]:
+    """Times around a taking, and by how many seconds of its own speed the record is behind."""
+    first, last = np.searchsorted(motion.t_s, [around_s - 0.16, around_s + 0.12])
+    t, x = motion.t_s[first:last], motion.x_s[first:last]
+    # Once it is pulled back it says no more about when it was taken.
+    last = int(np.flatnonzero(x >= x.max() - _STILL_S)[-1]) + 1
+    t, x = t[:last], x[:last]
+    return t, (line.x0_s - x) / line.speed + t - line.t0_s
+
+
+def _taken(t: Floats, lag_s: Floats, stop_s: float) -> tuple[float, float]:
+    """Best moment of taking, and its cost, if the record then slows evenly to a stand in stop_s.
+
+    The lag is 0 before, u**2 / (2 stop) while slowing, and u - stop / 2 after.
+    """
+    moments = np.arange(t[0] + 0.02, t[-1], 0.001)
+    if len(moments) < 3:
+        return float(t[-1]), 0.0
+    u = t[None, :] - moments[:, None]
+    model = np.where(u <= 0, 0.0, np.where(u < stop_s, u * u / (2 * stop_s), u - stop_s / 2))
+    off = np.minimum(np.abs(lag_s[None, :] - model), _STRAY_S)
+    costs = (off**2).sum(1)
+    best = int(costs.argmin())
+    return float(moments[best] + 0.001 * _dip(costs, best)), float(costs[best])
+
+
+def _dip(costs: Floats, best: int) -> float:
+    """Where between the steps a parabola through the lowest three is lowest."""
+    if not 0 < best < len(costs) - 1:
+        return 0.0
+    before, here, after = costs[best - 1 : best + 2]
+    bend = before - 2 * here + after
+    return float(0.5 * (before - after) / bend) if bend > 0 else 0.0
+
+
+def _rises(x: Floats) -> list[tuple[int, int]]:
+    """Lowest and highest message of every way forward of STROKE_S or more, turned at both ends."""
+    found: list[tuple[int, int]] = []
+    low = high = 0
+    rising = False
+    for k, value in enumerate(x.tolist()):
+        if rising:
+            if value >= x[high]:
+                high = k
+            elif x[high] - value > STROKE_S:
+                found.append((low, high))
+                low, rising = k, False
+        elif value <= x[low]:
+            low = k
+        elif value - x[low] > STROKE_S:
+            high, rising = k, True
+    if rising:
+        found.append((low, high))
+    return found
+
+
+def _onset(
+    t: Floats, x: Floats, speed: Floats, low: int, high: int, motion: Motion
+) -> float | None:
+    """When the way forward from a low to a high begins.
+
+    Both sides of the onset are level + a u**2 + b u**3, the record being at rest at it: exact for
+    a push from rest to rest, and a Taylor series for any other.
+    """
+    way, interval_s = x[high] - x[low], motion.interval_s
+    floor = x[low] + min(0.006, 0.1 * way)
+    rough = low + int(np.flatnonzero(x[low : high + 1] <= floor)[-1])
+    half = rough + int(np.argmax(x[rough : high + 1] >= x[low] + 0.5 * way))
+    soon = int(np.searchsorted(t, t[rough] + max(_PUSH_S, 7 * interval_s)))
+    ends = max(min(half, soon), min(rough + 4, high))
+    begins = int(np.searchsorted(t, t[rough] - max(0.05, 4 * interval_s)))
+    above = np.flatnonzero(x[begins:rough] > x[low] + 0.3 * way)
+    begins += int(above[-1]) + 1 if len(above) else 0
+    part = slice(begins, ends + 1)
+    times, places = t[part], x[part]
+    # A jittered message is off by speed times jitter, so fast ones count for less.
+    weight = 1.0 / (0.0007 + np.abs(speed[part]) * motion.jitter_s)
+    if len(times) < 5:
+        return float(t[rough])
+    reach = max(0.03, 2 * interval_s)
+    moments = np.arange(t[rough] - reach, t[rough] + 0.5 * reach, 0.001)
+    costs = np.array([_rest_cost(times - moment, places, weight) for moment in moments])
+    best = int(costs.argmin())
+    return float(moments[best] + 0.001 * _dip(costs, best))
+
+
+def _rest_cost(u: Floats, x: Floats, weight: Floats) -> float:
+    """Weighted squares left by the best level and the best two curves, one each side of u = 0."""
+    before, after = np.minimum(u, 0.0), np.maximum(u, 0.0)
+    columns = [np.ones(len(u)), after**2, after**3]
+    earlier = int((before < 0).sum())
+    columns += [before**2] * (earlier >= 4) + [before**3] * (earlier >= 7)
+    table = np.stack(columns, axis=1) * weight[:, None]
+    wanted = x * weight
+    solved = np.linalg.lstsq(table, wanted, rcond=None)[0]
+    return float(((table @ solved - wanted) ** 2).sum())
+
+
+def near(found: Sequence[Release], cue_s: float, *, within_s: float) -> list[Release]:
+    """The releases from within so many seconds of record of a cue."""
+    return [one for one in found if abs(one.from_s - cue_s) <= within_s]

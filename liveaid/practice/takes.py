@@ -1,0 +1,211 @@
+"""Takes found in the position stream by themselves: where each begins, ends, or is given up.
+
+A take begins when the records play and the follower is sure where they are. It is complete when
+the last set piece's last beat has passed; it is abandoned when both records stand for longer than
+a bar, when nothing is heard any more, or when it is begun anew. No clock here: time is passed in.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass, field, replace
+from typing import Literal, TypeAlias
+
+from liveaid.follow import Prompt
+from liveaid.practice.assess import Visit
+from liveaid.practice.trace import Message, Trace, trace_of
+from liveaid.practice.visits import Place, visits
+from liveaid.routine import Routine, Side
+
+Ended: TypeAlias = Literal["complete", "abandoned"]
+
+SURE = 0.85
+"""Confidence from which the follower's word counts."""
+BEGINS_AFTER_BEATS = 1.0
+"""Beats played before a take is one: a record let go by chance is none."""
+LEAD_S = 2.0
+"""Messages kept from before the first beat."""
+TAIL_S = 0.45
+"""Heard out after the last beat, so that a late stop is in the take."""
+SILENT_S = 3.0
+LONGEST_S = 1800.0
+LONGEST_WAIT_S = 600.0
+"""How long messages are kept while no take is found in them."""
+_STOOD_S = 1.0
+_MOVED_S = 0.02
+_STEP_S = 0.25
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Take:
+    """One attempt: when, how it ended, what was gone through, and every message of it."""
+
+    start_s: float
+    """Monotonic second of its first beat."""
+    end_s: float
+    ended: Ended
+    visits: tuple[Visit, ...]
+    trace: Trace
+
+    @property
+    def pieces(self) -> tuple[int, ...]:
+        """The set pieces gone through, in order."""
+        return tuple(visit.piece for visit in self.visits)
+
+
+@dataclass(slots=True)
+class _Stillness:
+    """When a record last moved: by more than a trembling hand's way in a quarter second."""
+
+    seen: dict[Side, tuple[float, float]] = field(default_factory=dict)
+    moved_s: float = float("-inf")
+    began_s: float = float("-inf")
+    """When the records began to move after both had stood for a while."""
+
+    def hear(self, side: Side, position_s: float, now: float) -> None:
+        at, place = self.seen.get(side, (now, position_s))
+        if abs(position_s - place) > _MOVED_S:
+            if now - self.moved_s > _STOOD_S:
+                self.began_s = at
+            self.moved_s = now
+            self.seen[side] = (now, position_s)
+        elif now - at >= _STEP_S or side not in self.seen:
+            self.seen[side] = (now, position_s)
+
+
+class TakeFinder:
+    """Tell it every message and prompt in order of time; it hands back each take that ended."""
+
+    def __init__(self, routine: Routine) -> None:
+        self.routine = routine
+        self._last = len(routine.pieces) - 1
+        self._still = _Stillness()
+        self._messages: deque[Message] = deque()
+        self._heard_s = float("-inf")
+        self._after_s = float("-inf")
+        """Where the take before ended: nothing earlier belongs to the next."""
+        self._places: list[Place] = []
+        self._begun = False
+
+    @property
+    def playing(self) -> bool:
+        """Whether a take is on."""
+        return self._begun
+
+    @property
+    def moved_s(self) -> float:
+        """When a record last moved; minus infinity before the first."""
+        return self._still.moved_s
+
+    @property
+    def held(self) -> int:
+        """How many messages are kept in memory."""
+        return len(self._messages)
+
+    def hear(self, side: Side, *, position_s: float, now: float) -> None:
+        """One deck's position."""
+        self._messages.append((now, side, position_s))
+        self._still.hear(side, position_s, now)
+        self._heard_s = now
+        if not self._begun:
+            still = now - self._still.moved_s > _STOOD_S
+            keep_s = now if still else max(self._still.began_s, now - LONGEST_WAIT_S)
+            while self._messages and self._messages[0][0] < keep_s - LEAD_S:
+                self._messages.popleft()
+
+    def tell(self, prompt: Prompt, *, now: float) -> Take | None:
+        """The follower's word at a time; the take that ended by it, if one did."""
+        place = self._placed(prompt, now)
+        if not self._begun:
+            self._gather(place)
+            return None
+        if place is not None:
+            if self._anew(place):
+                return self._end("abandoned", place.now_s - place.beat * place.beat_s, place)
+            self._places.append(place)
+        last = self._places[-1]
+        ends_s = self._ends_s(last)
+        if last.piece == self._last and now >= ends_s + TAIL_S and self._reached(prompt, last):
+            return self._end("complete", ends_s, None)
+        return self._given_up(now, last)
+
+    def finish(self) -> Take | None:
+        """The take that is on as the session ends, abandoned; None when there is none."""
+        return self._end("abandoned", self._places[-1].now_s, None) if self._begun else None
+
+    def _placed(self, prompt: Prompt, now: float) -> Place | None:
+        piece, beat, tempo = prompt.piece, prompt.beat_position, prompt.tempo
+        if prompt.state != "following" or prompt.confidence < SURE or not prompt.bars_left:
+            return None
+        if piece is None or beat is None or not tempo or now - self._still.moved_s > _STEP_S * 2:
+            return None
+        if not 0.5 < tempo / self.routine.pieces[piece.index].tempo_bpm < 1.6:
+            return None
+        return Place(now, piece.index, beat, 60.0 / tempo)
+
+    def _gather(self, place: Place | None) -> None:
+        """Collect places until they make a take: the same way on for a beat or more."""
+        if place is None:
+            return
+        if self._places and not _follows(self._places[-1], place, self.routine):
+            self._places = []
+        self._places.append(place)
+        first = self._places[0]
+        if place.now_s - first.now_s >= BEGINS_AFTER_BEATS * place.beat_s * 0.95:
+            self._begun = True
+
+    def _anew(self, place: Place) -> bool:
+        """Whether this is the routine begun again, and not a set piece repeated on the way."""
+        last = self._places[-1]
+        if place.piece > 0 or place.beat > 8 * self.routine.metre:
+            return False
+        back = self._axis(last) - self._axis(place)
+        return back > 2.0 and (last.piece != 1 or back > 2 * self.routine.beats(0))
+
+    def _axis(self, place: Place) -> float:
+        return sum(self.routine.beats(index) for index in range(place.piece)) + place.beat
+
+    def _ends_s(self, last: Place) -> float:
+        """When the last place's set piece is over, at the tempo it had."""
+        return last.now_s + (self.routine.beats(last.piece) - last.beat) * last.beat_s
+
+    def _reached(self, prompt: Prompt, last: Place) -> bool:
+        """Whether the routine's last beat was come near to, or the follower says it passed."""
+        over = prompt.bars_left == 0
+        return over or self.routine.beats(last.piece) - last.beat < 1.5
+
+    def _given_up(self, now: float, last: Place) -> Take | None:
+        bar_s = self.routine.metre * last.beat_s
+        still_s = now - self._still.moved_s
+        if still_s > max(1.5, 1.25 * bar_s):
+            near = self.routine.beats(last.piece) - last.beat < 1.0 and last.piece == self._last
+            return self._end("complete" if near else "abandoned", self._still.moved_s, None)
+        if now - self._heard_s > SILENT_S or now - self._places[0].now_s > LONGEST_S:
+            return self._end("abandoned", self._heard_s, None)
+        return None
+
+    def _end(self, ended: Ended, end_s: float, after: Place | None) -> Take:
+        kept = [m for m in self._messages if m[0] <= end_s + TAIL_S]
+        began_s = max(self._still.began_s, self._after_s)
+        gone = visits(self.routine, self._places, trace_of(kept), began_s, end_s)
+        gone[-1] = replace(gone[-1], end_s=max(end_s, gone[-1].start_s))
+        start_s = max(gone[0].start_s, self._after_s)
+        trace = trace_of(m for m in kept if m[0] >= start_s - LEAD_S)
+        take = Take(start_s, end_s, ended, tuple(gone), trace)
+        self._after_s = end_s
+        self._begun = False
+        self._places = [after] if after else []
+        while self._messages and self._messages[0][0] < end_s - LEAD_S:
+            self._messages.popleft()
+        return take
+
+
+def _follows(before: Place, place: Place, routine: Routine) -> bool:
+    """Whether one place is where the other would have gone on to, to within a beat."""
+    if place.now_s - before.now_s > 2.0:
+        return False
+    ahead = before.beat + (place.now_s - before.now_s) / before.beat_s
+    if place.piece == before.piece:
+        return abs(place.beat - ahead) < 1.0
+    beats = routine.beats(before.piece)
+    return place.piece == before.piece + 1 and abs(place.beat + beats - ahead) < 1.0

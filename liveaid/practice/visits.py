@@ -1,0 +1,186 @@
+"""Which set pieces a take went through, and when: the follower's word, and what lies between.
+
+The follower says where the performer is once it is sure. Between two sure places, and before the
+first, the positions themselves tell: a set piece that fits the time and the records' places there
+was played.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from liveaid.practice.assess import Visit
+from liveaid.practice.trace import Trace
+from liveaid.routine import SIDES, Routine, Runs, Side, Works
+
+_FITS = 0.6
+"""Part of the messages that must agree with a set piece for it to have been played there."""
+_OFF_S = 0.5
+"""How far a record may be from its place, in seconds of record, and still agree."""
+
+_EARLY_S = 2.0
+"""How much sooner than the first movement a set piece may seem to have begun."""
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where the follower was sure to be."""
+
+    now_s: float
+    piece: int
+    beat: float
+    beat_s: float
+    """Seconds a beat lasted there."""
+
+
+def visits(
+    routine: Routine, places: Sequence[Place], trace: Trace, began_s: float, end_s: float
+) -> list[Visit]:
+    """The set pieces gone through from when the records began to move to the take's end."""
+    said = _said(routine, places)
+    said[0] = _from_its_start(routine, said[0], trace, began_s)
+    filled = [*_before(routine, said[0], trace, began_s), said[0]]
+    for visit in said[1:]:
+        filled += _between(routine, filled[-1], visit, trace)
+        filled.append(_entered(routine, filled[-1], visit))
+    return [*filled, *_after(routine, filled[-1], trace, end_s)]
+
+
+def _said(routine: Routine, places: Sequence[Place]) -> list[Visit]:
+    """Visits by the places alone; what was held for under a beat was never played."""
+    groups: list[list[Place]] = []
+    for place in places:
+        last = groups[-1][-1] if groups else None
+        if last is None or place.piece != last.piece or place.beat < last.beat - 2.0:
+            groups.append([])
+        groups[-1].append(place)
+    kept = [g for g in groups if g[-1].now_s - g[0].now_s >= 0.75 * g[0].beat_s] or groups[-1:]
+    starts = [group[0].now_s - group[0].beat * group[0].beat_s for group in kept]
+    return [
+        _visit(routine, group, starts[k + 1] if k + 1 < len(kept) else None, starts[k])
+        for k, group in enumerate(kept)
+    ]
+
+
+def _visit(routine: Routine, group: Sequence[Place], next_s: float | None, start_s: float) -> Visit:
+    """One visit: to the set piece's end when the next begins or the take ends about there."""
+    first, last = group[0], group[-1]
+    beats = float(routine.beats(last.piece))
+    over_s = last.now_s + (beats - last.beat) * last.beat_s
+    end_s = min(over_s, max(last.now_s, last.now_s if next_s is None else next_s))
+    to_beat = beats - (over_s - end_s) / last.beat_s
+    if over_s - end_s < last.beat_s:
+        end_s, to_beat = over_s, beats
+    if first.beat < 2.0:
+        return Visit(first.piece, 0.0, to_beat, start_s, end_s)
+    return Visit(first.piece, first.beat, to_beat, first.now_s, end_s)
+
+
+def _from_its_start(routine: Routine, first: Visit, trace: Trace, began_s: float) -> Visit:
+    """The first visit from its first beat on, where the records were there already."""
+    starts = first.start_s - first.from_beat * _beat_s(routine, first.piece) / _ratio(
+        routine, first
+    )
+    whole = replace(first, from_beat=0.0, start_s=starts)
+    played = starts > began_s - _EARLY_S and _fits(routine, whole, trace)
+    return whole if played else first
+
+
+def _before(routine: Routine, first: Visit, trace: Trace, began_s: float) -> list[Visit]:
+    """What was played before the follower was first sure, back to where the records began."""
+    earlier: list[Visit] = []
+    starts = first.start_s if first.from_beat == 0 else -np.inf
+    for piece in range(first.piece - 1, -1, -1):
+        ends, starts = starts, starts - routine.piece_s(piece) / _ratio(routine, first)
+        visit = Visit(piece, 0.0, float(routine.beats(piece)), starts, ends)
+        if starts < began_s - _EARLY_S or not _fits(routine, visit, trace):
+            break
+        earlier.insert(0, visit)
+    return earlier
+
+
+def _between(routine: Routine, before: Visit, after: Visit, trace: Trace) -> list[Visit]:
+    """The set pieces between two visits, where they fit the time and the records' places."""
+    missing = list(range(before.piece + 1, after.piece))
+    gap_s = after.start_s - before.end_s
+    asked_s = sum(routine.piece_s(piece) for piece in missing)
+    if not missing or after.from_beat > 0 or gap_s <= 0:
+        return []
+    if abs(gap_s - asked_s) > 0.12 * asked_s + 1.0:
+        return []
+    filled, starts = [], before.end_s
+    for piece in missing:
+        ends = starts + routine.piece_s(piece) * gap_s / asked_s
+        visit = Visit(piece, 0.0, float(routine.beats(piece)), starts, ends)
+        if _fits(routine, visit, trace):
+            filled.append(visit)
+        starts = ends
+    return filled
+
+
+def _entered(routine: Routine, before: Visit, visit: Visit) -> Visit:
+    """A set piece that follows on is taken from its start, though it was made out only later."""
+    starts = visit.start_s - visit.from_beat * _beat_s(routine, visit.piece)
+    follows = visit.piece == before.piece + 1 and 0 < visit.from_beat < 2 * routine.metre
+    if follows and abs(starts - before.end_s) < _beat_s(routine, visit.piece):
+        return replace(visit, from_beat=0.0, start_s=before.end_s)
+    return visit
+
+
+def _after(routine: Routine, last: Visit, trace: Trace, end_s: float) -> list[Visit]:
+    """What was played after the follower was last sure, up to the take's end."""
+    later: list[Visit] = []
+    starts, whole = last.end_s, last.to_beat == routine.beats(last.piece)
+    for piece in range(last.piece + 1, len(routine.pieces)):
+        beat_s = _beat_s(routine, piece)
+        ends = min(starts + routine.piece_s(piece), end_s)
+        beats = float(routine.beats(piece))
+        if starts + routine.piece_s(piece) - ends > beat_s:
+            beats = (ends - starts) / beat_s
+        visit = Visit(piece, 0.0, beats, starts, ends)
+        if not whole or beats < 1.0 or not _fits(routine, visit, trace):
+            break
+        later.append(visit)
+        starts, whole = ends, beats == routine.beats(piece)
+    return later
+
+
+def _fits(routine: Routine, visit: Visit, trace: Trace) -> bool:
+    """Whether the records were where the set piece wants them for most of the time."""
+    parts = [part for side in SIDES if (part := _agrees(routine, visit, trace, side)) is not None]
+    return bool(parts) and min(parts) >= _FITS
+
+
+def _agrees(routine: Routine, visit: Visit, trace: Trace, side: Side) -> float | None:
+    """Part of one deck's messages that agree with its plan; None when it sent none."""
+    piece = routine.pieces[visit.piece]
+    heard = trace[side].between(visit.start_s, visit.end_s)
+    if len(heard.now_s) < 4:
+        return None
+    plan = piece.plan(side)
+    if isinstance(plan, Runs):
+        part = (heard.now_s - visit.start_s) / (visit.end_s - visit.start_s)
+        beats = visit.from_beat + part * (visit.to_beat - visit.from_beat)
+        wanted = (plan.at_s or 0.0) + beats * _beat_s(routine, visit.piece)
+        near = np.abs(heard.position_s - wanted) < _OFF_S
+    elif isinstance(plan, Works):
+        low, high = (plan.from_s or 0.0) - _OFF_S, (plan.to_s or 0.0) + _OFF_S
+        near = (heard.position_s > low) & (heard.position_s < high)
+    else:
+        return None
+    return float(near.mean())
+
+
+def _beat_s(routine: Routine, piece: int) -> float:
+    return 60.0 / routine.pieces[piece].tempo_bpm
+
+
+def _ratio(routine: Routine, visit: Visit) -> float:
+    """Tempo of a visit against the map's."""
+    beats = visit.to_beat - visit.from_beat
+    if beats < 4 or visit.end_s <= visit.start_s:
+        return 1.0
+    return beats * _beat_s(routine, visit.piece) / (visit.end_s - visit.start_s)
