@@ -186,7 +186,9 @@ def brief_json(
 
 def _plain(value: object) -> str:
     if isinstance(value, float):
-        return f"{value:.4g}" if abs(value) < 1e4 else f"{value:.0f}"
+        return f"{value:.5g}" if abs(value) < 1e4 else f"{value:.0f}"
+    if isinstance(value, tuple) and len(value) == 2 and all(isinstance(v, float) for v in value):
+        return " to ".join(f"{second:.2f}" for second in value)
     if isinstance(value, list | tuple):
         head = ", ".join(_plain(item) for item in value[:8])
         return f"{head}, ... ({len(value)})" if len(value) > 8 else head

@@ -7,7 +7,7 @@ writing to the shelf in this one.
 from __future__ import annotations
 
 import os
-from collections.abc import Generator, Iterable, Iterator
+from collections.abc import Callable, Generator, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
@@ -82,14 +82,16 @@ def gather(
     processes: int,
     limit_s: float = LIMIT_S,
     again: bool = False,
+    measure: Callable[[str], Study] = study,
 ) -> Generator[Event, None, None]:
     """Bring the shelf up to date with folders (or single files), an event for all that happens.
 
-    `again` tries those anew that could not be studied. Ending the iteration early, by an error or
+    `again` tries those anew that could not be studied. `measure` studies one file, in a process
+    that has to be able to import it. Ending the iteration early, by an error or
     Ctrl-C, ends the workers at once; what was reported as done is kept.
     """
     with Workers(processes) as workers:
-        yield from _Run(shelf, workers, limit_s, again).run(
+        yield from _Run(shelf, workers, limit_s, again, measure).run(
             [os.path.abspath(root) for root in roots]
         )
 
@@ -97,8 +99,16 @@ def gather(
 class _Run:
     """One gathering: what the shelf knew before, and which bytes are being studied now."""
 
-    def __init__(self, shelf: Shelf, workers: Workers, limit_s: float, again: bool) -> None:
+    def __init__(
+        self,
+        shelf: Shelf,
+        workers: Workers,
+        limit_s: float,
+        again: bool,
+        measure: Callable[[str], Study],
+    ) -> None:
         self._shelf, self._workers, self._limit_s = shelf, workers, limit_s
+        self._measure = measure
         self._known = {place.path: place for place in shelf.places()}
         self._by_trace = {_trace(p.signature): p for p in self._known.values()}
         self._redo = shelf.outdated(faults_too=again)
@@ -177,7 +187,7 @@ class _Run:
                 Task(
                     ("study", looked.hash),
                     study_unchanged,
-                    (path, looked.signature),
+                    (path, looked.signature, self._measure),
                     study_limit_s(looked.declared_s, self._limit_s),
                 ),
                 first=True,
@@ -227,10 +237,12 @@ def look(path: str) -> Looked:
     return Looked(digest, signature, _declared_s(path))
 
 
-def study_unchanged(path: str, signature: Signature) -> Study | Changing:
+def study_unchanged(
+    path: str, signature: Signature, measure: Callable[[str], Study] = study
+) -> Study | Changing:
     """Study a file, making sure that these are the bytes that were hashed."""
     try:
-        found = study(path)
+        found = measure(path)
     except Unreadable as error:
         if not still_is(path, signature):
             return Changing()

@@ -96,16 +96,18 @@ def _pitch(sound: Study, other: Study, fit: Fit, turntable: Turntable) -> str:
     meeting = fit.meeting
     if meeting is None:
         return fit.why_cued
-    reach = f"±{turntable.pitch_range_percent:g} %"
     ways = [
-        f"the other deck alone {percent(meeting.other_alone_percent)}"
-        if meeting.other_alone_percent is not None
-        else f"out of the other deck's {reach}",
-        f"or this deck alone {percent(meeting.sound_alone_percent)}"
-        if meeting.sound_alone_percent is not None
-        else f"out of this deck's {reach}",
-        "or shared: this {}, the other {}".format(*map(percent, meeting.split_percent)),
+        f"{who} deck alone {percent(alone)}"
+        for who, alone in (
+            ("the other", meeting.other_alone_percent),
+            ("this", meeting.sound_alone_percent),
+        )
+        if alone is not None
     ]
+    if not ways:
+        ways = [f"neither deck alone reaches it within ±{turntable.pitch_range_percent:g} %"]
+    ways.append("shared: this {}, the other {}".format(*map(percent, meeting.split_percent)))
+    ways = [", or ".join(ways)]
     together = meeting.beats * meeting.tempo_bpm
     ways.append(f"{other.tempo:.2f} BPM comes to {together:.2f}")
     if meeting.sound_percent:
