@@ -93,8 +93,8 @@ def _pieces(draw: st.DrawFn, number: int) -> dict[str, Any]:
 
 
 @st.composite
-def _routines(draw: st.DrawFn, max_pieces: int = 6) -> Routine:
-    count = draw(st.integers(1, max_pieces))
+def _routines(draw: st.DrawFn, max_pieces: int = 6, min_pieces: int = 1) -> Routine:
+    count = draw(st.integers(min_pieces, max_pieces))
     tree = {
         "title": "T",
         "limit": draw(st.none() | st.just("1:00")),

@@ -112,6 +112,7 @@ def test_where_in_a_span_the_hand_stops_is_open_and_the_nearer_end_decides_impos
 
 def test_winding_waits_for_a_free_hand(routine, piece, works, runs, rests):
     """Right worked with the fader takes both hands; with an open fader one is free."""
+
     def solo(technique):
         return routine(
             piece(runs(10), rests), piece(rests, works(0, 1), technique=technique),
@@ -153,7 +154,7 @@ def test_a_scratch_may_leave_a_bar_early_or_come_a_bar_late_while_a_record_runs(
 
 
 def test_two_juggles_in_a_row_share_one_turn_of_two_beats(routine, piece, works):
-    # 1.8 s on = 1 turn: 1/3 + 0.5 = 0.833 s = 1.67 beats: fits a turn of 2. 3 turns: 3 beats do not.
+    # 1 turn on: 1/3 + 0.5 = 0.833 s = 1.67 beats, fits a turn of 2; 3 turns, 3 beats, do not.
     near = routine(piece(works(10, 11), works(0, 1)), piece(works(12.8, 13), works(0, 1)))
     far = routine(piece(works(10, 11), works(0, 1)), piece(works(16.4, 17), works(0, 1)))
     move = last_change(near)

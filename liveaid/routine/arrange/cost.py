@@ -19,7 +19,7 @@ from liveaid.routine.arrange.items import Item, hand_roles, items_of, sounds_on
 from liveaid.routine.check.changes import CATCH_S, Change, changes
 from liveaid.routine.check.hands import free_s
 from liveaid.routine.check.keys import sounding_key
-from liveaid.routine.check.tempo import STEADY_PERCENT, matching_percent
+from liveaid.routine.check.tempo import STEADY_PERCENT, beyond_fader, matching_percent
 from liveaid.routine.check.timeline import Moment, beat_s
 from liveaid.routine.keys import Key, fifths_apart, shifted
 from liveaid.routine.model import PARTS, SIDES, Routine, Runs
@@ -210,7 +210,7 @@ def _heard(routine: Routine, old: Item, new: Item, weights: Weights) -> dict[str
     before, after = old.taken, new.taken
     step = abs(matching_percent(before.tempo_bpm, after.tempo_bpm))
     tempo = 0.0 if step < STEADY_PERCENT else weights.tempo_per_percent * step
-    if step > routine.turntable.pitch_range_percent:
+    if beyond_fader(routine, step):
         tempo += weights.tempo_beyond
     back = max(0, PARTS.index(before.part) - PARTS.index(after.part))
     same = before.technique.strip().lower() == after.technique.strip().lower() != ""

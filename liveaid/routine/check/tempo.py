@@ -24,6 +24,11 @@ def matching_percent(from_bpm: float, to_bpm: float) -> float:
     return min((pitch_percent(from_bpm, to_bpm * fold) for fold in (1.0, 0.5, 2.0)), key=abs)
 
 
+def beyond_fader(routine: Routine, step_percent: float) -> bool:
+    """Whether a step is out of the pitch fader's reach; one that just meets it is not."""
+    return abs(step_percent) > routine.turntable.pitch_range_percent + 1e-9
+
+
 def judge_tempo(routine: Routine, through: Mapping[int, frozenset[Side]]) -> Iterator[Finding]:
     """Each tempo step: within the fader's reach, what it costs in key, or out of reach."""
     reach = routine.turntable.pitch_range_percent
@@ -43,7 +48,7 @@ def _step(
     says = f"{before:g} to {after:g} BPM is {step:+.1f} % of pitch ({key:+.2f} semitones)"
     figures = {"step_percent": step, "range_percent": reach, "semitones": key}
     deck = " and ".join(sorted(through))
-    if abs(step) > reach:
+    if beyond_fader(routine, step):
         says += f", beyond the fader's ±{reach:g} %"
         if through:
             says += f"; {deck} runs through and cannot follow by hand"

@@ -1,0 +1,141 @@
+"""`liveaid check` and `liveaid arrange` as they are called: status, JSON, files, errors."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+from click.testing import CliRunner
+
+from liveaid.cli import main
+from liveaid.routine import load_routine
+
+PLAYABLE = """
+title: Short Walk
+limit: "0:40"
+sounds:
+  bells: {file: sounds/bells.wav, tempo: 120, licence: CC0-1.0}
+pieces:
+  - {name: In, part: intro, bars: 4, tempo: 120, energy: 2, left: {hand: runs, sound: bells}}
+  - {name: Out, part: outro, bars: 4, tempo: 120, energy: 2, right: {hand: runs, sound: bells}}
+"""
+UNPLAYABLE = """
+title: Torn
+pieces:
+  - {name: "[red]One", bars: 4, tempo: 120, left: {hand: runs, at: 0}}
+  - {name: Two, bars: 4, tempo: 120, left: {hand: runs, at: 90}}
+"""
+
+
+@pytest.fixture
+def run(capsys):
+    """The command line's status and output."""
+
+    def call(*arguments):
+        with pytest.raises(SystemExit) as left:
+            main([str(argument) for argument in arguments])
+        out = capsys.readouterr()
+        return left.value.code, out.out, out.err
+
+    return call
+
+
+@pytest.fixture
+def good(tmp_path):
+    (tmp_path / "routine.yaml").write_text(PLAYABLE)
+    return tmp_path / "routine.yaml"
+
+
+@pytest.fixture
+def torn(tmp_path):
+    (tmp_path / "torn.yaml").write_text(UNPLAYABLE)
+    return tmp_path / "torn.yaml"
+
+
+def test_check_leaves_with_0_where_nothing_is_impossible(run, good):
+    status, out, _ = run("check", good)
+    assert status == 0
+    assert "0 errors" in out
+
+
+def test_check_leaves_with_1_and_names_the_place_and_a_way_out(run, torn):
+    # 90 - 8 = 82 s = 45.6 turns with no time.
+    status, out, _ = run("check", torn)
+    assert status == 1
+    assert "2 Two, bar 1" in out
+    assert "+45.6 turns" in " ".join(out.split())
+    assert "→" in out
+    assert "[red]One" in out
+
+
+def test_check_as_json_holds_findings_changes_and_hands(run, torn):
+    status, out, _ = run("check", torn, "--json")
+    report = json.loads(out)
+    assert status == 1
+    [error] = [f for f in report["findings"] if f["severity"] == "error"]
+    assert (error["piece"], error["bar"], error["side"]) == (1, 1, "left")
+    assert report["changes"][-1]["turns"] == pytest.approx([45.5556, 45.5556])
+    assert report["hands"][0]["left_hand"] == "releases left"
+    assert report["total_s"] == 16.0
+
+
+def test_check_fits_80_columns(run, good, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "80")
+    _, out, _ = run("check", good, "--hands")
+    assert max(map(len, out.splitlines())) <= 80
+
+
+def test_check_draws_the_picture(run, good, tmp_path):
+    status, _, _ = run("check", good, "--picture", tmp_path / "p.svg")
+    assert status == 0
+    assert (tmp_path / "p.svg").read_text().startswith("<?xml")
+
+
+def test_check_refuses_a_map_that_is_none(run, tmp_path):
+    status, _, err = run("check", tmp_path / "nothing")
+    assert status == 2
+    assert "no section map there" in err
+
+
+def test_arrange_says_what_may_move_when_nothing_is_marked(run, good):
+    status, out, _ = run("arrange", good)
+    assert status == 0
+    assert "no set piece is marked" in out
+    assert "the best there is" in out
+
+
+def test_arrange_writes_a_map_that_loads_and_finds_its_sounds(run, good, tmp_path):
+    (tmp_path / "new").mkdir()
+    status, _, _ = run("arrange", good, "--write", tmp_path / "new" / "map.yaml")
+    new = load_routine(tmp_path / "new" / "map.yaml")
+    assert status == 0
+    assert [piece.name for piece in new.pieces] == ["In", "Out"]
+    assert new.sounds["bells"].file == "../sounds/bells.wav"
+
+
+def test_arrange_moves_only_what_it_is_told(run, good):
+    _, out, _ = run("arrange", good, "--free", "Out", "--json")
+    report = json.loads(out)
+    assert len(report["answers"]) == 1
+    assert report["exact"] is True
+
+
+def test_arrange_counts_by_the_weights_it_is_given(run, good):
+    _, out, _ = run("arrange", good, "--weight", "part_back=0", "--weight", "energy_per_step=0",
+                    "--json")  # fmt: skip
+    assert json.loads(out)["weights"]["part_back"] == 0
+    status, _, err = run("arrange", good, "--weight", "glitter=3")
+    assert status == 2
+    assert "glitter" in err
+
+
+@pytest.mark.parametrize("wrong", [["--free", "Nowhere"], ["--weight", "tight"], ["--best", "0"]])
+def test_arrange_refuses_what_cannot_be_meant(run, good, wrong):
+    assert run("arrange", good, *wrong)[0] == 2
+
+
+@pytest.mark.parametrize("name", ["check", "arrange"])
+def test_help_has_an_example(name):
+    from liveaid.cli import liveaid
+
+    assert f"Example: liveaid {name}" in CliRunner().invoke(liveaid, [name, "--help"]).output

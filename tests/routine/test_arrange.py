@@ -1,0 +1,207 @@
+"""The best order, against every order there is, and the cost against numbers worked by hand."""
+
+from __future__ import annotations
+
+from itertools import islice, permutations, product
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from liveaid.routine import load_routine
+from liveaid.routine.arrange import TERMS, Weights, arrange, arranged, can_trade, weights_from
+from liveaid.routine.arrange.beyond import best_found
+from liveaid.routine.arrange.cost import ARC, arc_energy, costs_of
+from liveaid.routine.arrange.exact import Task, exact_orders
+from liveaid.routine.check import changes
+
+
+def every_order(task):
+    """Brute force: all places, all deck choices, costed one by one."""
+    slots = task.slots()
+    by_piece = {}
+    for i, item in enumerate(task.costs.items):
+        by_piece.setdefault(item.piece, []).append(i)
+    for chosen in permutations(task.free):
+        row = iter(chosen)
+        pieces = [next(row) if slot is None else slot for slot in slots]
+        for order in product(*(by_piece[piece] for piece in pieces)):
+            yield task.costs.total(order), order
+
+
+def tasks(draw, routine):
+    count = len(routine.pieces)
+    free = draw(st.sets(st.integers(0, count - 1)))
+    few = st.lists(st.integers(0, count - 1), max_size=3 if count > 4 else count)
+    swap = set(draw(few))
+    swappable = [i in swap and can_trade(p) for i, p in enumerate(routine.pieces)]
+    return Task(costs_of(routine, swappable, Weights()), tuple(sorted(free)))
+
+
+@settings(max_examples=60)
+@given(data=st.data())
+def test_no_order_at_all_is_cheaper_and_the_best_few_come_in_order(data, routines_of):
+    task = tasks(data.draw, data.draw(routines_of(max_pieces=7)))
+    brute = sorted(cost for cost, _ in every_order(task))
+    met = list(islice(exact_orders(task), 8))
+    assert [solution.cost for solution in met] == brute[:8]
+    assert len({solution.order for solution in met}) == len(met)
+    for solution in met:
+        assert task.costs.total(solution.order) == solution.cost
+
+
+@settings(max_examples=12)
+@given(data=st.data())
+def test_seven_free_set_pieces_are_arranged_as_well_as_all_5040_orders_allow(data, routines_of):
+    routine = data.draw(routines_of(min_pieces=7, max_pieces=7))
+    task = Task(costs_of(routine, [False] * 7, Weights()), tuple(range(7)))
+    brute = sorted(cost for cost, _ in every_order(task))
+    assert [solution.cost for solution in islice(exact_orders(task), 5)] == brute[:5]
+
+
+@settings(max_examples=30)
+@given(data=st.data())
+def test_the_search_beyond_never_goes_below_its_bound_and_the_bound_never_above_the_best(
+    data, routines_of
+):
+    task = tasks(data.draw, data.draw(routines_of(max_pieces=6)))
+    best = min(cost for cost, _ in every_order(task))
+    found, bound = best_found(task, beam=20)
+    assert bound <= best <= found[0].cost
+    assert task.costs.total(found[0].order) == found[0].cost
+    played = sorted(task.costs.items[i].piece for i in found[0].order)
+    assert played == list(range(task.places))
+
+
+@settings(max_examples=40)
+@given(data=st.data())
+def test_fixed_set_pieces_keep_their_place_and_each_is_played_once(data, routines_of):
+    routine = data.draw(routines_of(max_pieces=6))
+    free = data.draw(st.sets(st.integers(0, len(routine.pieces) - 1)))
+    found = arrange(routine, free=free, swap=range(len(routine.pieces)), best=2)
+    for answer in found.answers:
+        order = [item.piece for item in answer.items]
+        assert sorted(order) == list(range(len(order)))
+        assert all(order[i] == i for i in range(len(order)) if i not in free)
+        assert answer.cost == sum(answer.by_term.values())
+    assert found.answers[0].cost <= found.written.cost
+
+
+def test_orders_shown_differ_by_more_than_their_decks(routine, piece, runs, rests):
+    r = routine(*(piece(runs(sound="s"), rests, name=n, tempo=t, swap="free")
+                  for n, t in (("a", 90), ("b", 94), ("c", 98))),
+                sounds={"s": {"file": "s.wav"}})  # fmt: skip
+    found = arrange(r, free=range(3), swap=range(3), best=6)
+    orders = [tuple(item.piece for item in answer.items) for answer in found.answers]
+    assert len(orders) == len(set(orders)) == 6
+
+
+# The cost, by hand, with the weights of the docstrings.
+
+
+def terms(routine, order=None, weights=None):
+    costs = costs_of(routine, [False] * len(routine.pieces), weights or Weights())
+    walked = costs.walk(order or range(len(routine.pieces)))
+    return [{t: int(p) for t, p in zip(TERMS, row, strict=True) if p} for row in walked]
+
+
+def test_winding_costs_its_turns_and_a_short_change_its_beats(routine, piece, runs):
+    # left from 8 s to 17 s: 5 turns x 6 = 30 points; 5/3 + 0.5 = 2.1667 s = 4.3333 beats short x
+    # 1000 = 4333; and below the margin. right runs on.
+    flat = {"energy": 2, "part": "intro"}
+    r = routine(piece(runs(0), runs(0), count="left", **flat),
+                piece(runs(17), runs(8), **flat))  # fmt: skip
+    assert terms(r)[1] == {"winding": 30, "short": 4333, "tight": 60}
+
+
+def test_a_rest_gives_the_time_to_wind(routine, piece, runs, rests):
+    # 5 turns, 8 s of rest: only the turns are paid.
+    flat = {"part": "intro", "energy": 2}
+    r = routine(piece(runs(0), rests, **flat), piece(rests, runs(0), **flat),
+                piece(runs(17), rests, **flat))  # fmt: skip
+    assert terms(r)[2] == {"winding": 30}
+
+
+def test_tempo_key_energy_parts_hands_and_technique_cost_what_they_say(
+    routine, piece, works, rests
+):
+    sounds = {"c": {"file": "c.wav", "tempo": 100, "key": "C major", "stretch": True},
+              "d": {"file": "d.wav", "tempo": 100, "key": "D major", "stretch": True}}  # fmt: skip
+    r = routine(
+        piece(works(0, 1, sound="c"), rests, tempo=100, part="story", technique="Cut", energy=4),
+        piece(rests, works(0, 1, sound="d"), tempo=105, part="intro", technique="cut", energy=2),
+        sounds=sounds,
+    )  # fmt: skip
+    first, second = terms(r)
+    # Energy 4 where the arc wants 2: 2 x 40. At the end it wants 2.
+    assert first == {"energy": 80}
+    # 5 % x 8; C to D is two fifths x 12; one part back x 300; both hands change over 2 x 20; again
+    # a cut 50.
+    assert second == {"tempo": 40, "key": 24, "parts": 300, "hands": 40, "technique": 50}
+
+
+def test_a_step_beyond_the_fader_costs_extra(routine, piece, rests, runs):
+    # 100 to 110: 10 % x 8 + 120.
+    flat = {"part": "intro", "energy": 2}
+    r = routine(piece(runs(0), rests, tempo=100, **flat), piece(rests, runs(0), tempo=110, **flat))
+    assert terms(r)[1] == {"tempo": 200}
+
+
+def test_the_arc_rises_late_and_comes_down():
+    assert [arc_energy(at, 11) for at in (0, 5, 8, 10)] == [2.0, 3.0, 5.0, 2.0]
+    assert arc_energy(0, 1) == ARC[0][1]
+
+
+def test_winding_agrees_with_check_on_a_shared_map(routines):
+    # Lantern Row never rests a deck twice in a row, so nothing is simplified away.
+    routine = load_routine(routines / "four.yaml")
+    one_a_turn = weights_from({"wind_per_turn": 1000})
+    paid = sum(row.get("winding", 0) for row in terms(routine, weights=one_a_turn))
+    wound = sum(abs(m.turns[1]) for m in changes(routine) if m.turns and m.verdict != "runs on")
+    assert paid == pytest.approx(1000 * wound, abs=len(routine.pieces) * 2)
+
+
+def test_weights_are_the_performers_to_change(routine, piece, works, rests):
+    r = routine(piece(works(0, 1), rests, technique="a"), piece(works(0, 1), rests, technique="a"))
+    assert terms(r, weights=weights_from({"same_technique": 7}))[1]["technique"] == 7
+    with pytest.raises(KeyError):
+        weights_from({"sparkle": 1})
+
+
+# The map in its new order.
+
+
+def test_a_new_order_alone_keeps_every_second(routine, piece, runs, rests):
+    r = routine(
+        piece(runs(8), rests, name="end", part="outro"),
+        piece(runs(0), rests, name="start", part="intro"),
+    )
+    best = arrange(r, free=[0, 1]).answers[0]
+    new = arranged(r, best.items)
+    assert [p.name for p in new.pieces] == ["start", "end"]
+    assert [p.left.at_s for p in new.pieces] == [0.0, 8.0]
+    assert new.placed
+
+
+def test_traded_decks_give_up_seconds_and_take_the_count_along(routine, piece, runs, works):
+    sounds = {"s": {"file": "s.wav"}}
+    r = routine(piece(runs(4, sound="s", bars_in=2), works(1, 2, sound="s"), count="left"),
+                sounds=sounds)  # fmt: skip
+    traded = next(i for i in costs_of(r, [True], Weights()).items if i.swapped)
+    new = arranged(r, [traded]).pieces[0]
+    assert (new.left.hand, new.right.hand, new.count) == ("works", "runs", "right")
+    assert (new.right.bars_in, new.placed) == (2.0, False)
+
+
+def test_what_only_the_deck_file_holds_cannot_trade_decks(routine, piece, runs, rests):
+    r = routine(piece(runs(4), rests), piece(runs(), rests), piece(runs(4, sound="s"), rests),
+                sounds={"s": {"file": "s.wav"}})  # fmt: skip
+    assert [can_trade(p) for p in r.pieces] == [False, True, True]
+    found = arrange(r, free=range(3), swap=range(3), best=1)
+    assert not any(item.swapped for item in found.answers[0].items if item.piece == 0)
+
+
+def test_more_set_pieces_than_the_tables_hold_are_refused(routine, piece, runs, rests):
+    r = routine(*[piece(runs(0), rests)] * 101)
+    with pytest.raises(ValueError, match="at most 100"):
+        arrange(r, free=range(101))
