@@ -20,6 +20,7 @@ from liveaid.stage.address import Address, parse_address
 from liveaid.terminal import console, json_option, print_json, progress_bar
 
 _BEGIN_IN_S = 0.1
+_FAULT_HELP = f"What goes wrong, somewhere: {', '.join(FAULT_KINDS)}. May be given again."
 
 
 _Decorator: TypeAlias = Callable[[Callable[..., int]], Callable[..., int]]
@@ -43,7 +44,7 @@ def _share(name: str, text: str) -> _Decorator:
 @click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True, metavar="N",
               help="The same seed is the same performance.")  # fmt: skip
 @click.option("--fault", "kinds", type=click.Choice(FAULT_KINDS), multiple=True, metavar="KIND",
-              help=f"What goes wrong, somewhere: {', '.join(FAULT_KINDS)}. May be given again.")  # fmt: skip
+              help=_FAULT_HELP)  # fmt: skip
 @click.option("--from-piece", type=click.IntRange(min=1), default=1, show_default=True,
               metavar="N", help="Begin with this set piece, counted from 1.")  # fmt: skip
 @click.option("--rate", type=click.FloatRange(1, 2000), default=200.0, show_default=True,

@@ -180,7 +180,8 @@ def _happened(fault: Fault, legs: Sequence[Leg]) -> Happened | None:
                 if fault.kind == "drop-out":
                     return Happened(_sided(fault, leg), at, at + (fault.by or 0.0))
                 until = at if mark.to_beat is None else leg.count.when(mark.to_beat)
-                return Happened(fault, at, leg.end_s if leg.piece is None else until)
+                lasts = leg.piece is None or fault.kind == "late"
+                return Happened(fault, at, leg.end_s if lasts else until)
     return None
 
 

@@ -1,0 +1,264 @@
+"""A performance against its own section map: places, continuity, one seed one performance."""
+
+import itertools
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from liveaid.routine import SIDES, Routine
+from liveaid.simulate import FAULT_KINDS, STEADY, Fault, FaultError, Hands, NotPlacedError, perform
+
+FASTEST_TURNS_PER_S = 6.0 * 1.5
+"""A hand winds at up to 6 turns a second on the whole, half as fast again in its best moments."""
+
+
+def _same(a, b):
+    columns = ("now_s", "sent_s", "side", "position_s", "speed")
+    return (
+        all(np.array_equal(getattr(a.messages, c), getattr(b.messages, c)) for c in columns)
+        and a.events == b.events
+        and a.mixer == b.mixer
+        and a.faults == b.faults
+        and np.array_equal(a.truth.beat, b.truth.beat, equal_nan=True)
+    )
+
+
+def test_one_seed_is_one_performance(routine):
+    faults = [Fault(kind="skip"), Fault(kind="drop-out")]
+    assert _same(perform(routine, seed=5, faults=faults), perform(routine, seed=5, faults=faults))
+    assert not _same(perform(routine, seed=5), perform(routine, seed=6))
+
+
+def test_routine_that_is_not_placed_is_refused_with_what_would_do():
+    routine = Routine.model_validate(
+        {
+            "title": "Idea",
+            "pieces": [{"name": "a", "bars": 1, "tempo": 90, "left": {"hand": "runs"}}],
+        }
+    )
+    with pytest.raises(NotPlacedError, match="liveaid render"):
+        perform(routine, seed=1)
+
+
+def test_every_set_piece_is_played_in_order_for_its_length(routine):
+    """At pitch 0 and without error a routine lasts what its bars, metre and tempi say."""
+    truth = perform(routine, seed=1, hands=STEADY).truth
+    start = 1.0
+    for index, piece in enumerate(routine.pieces):
+        lasts = piece.bars * routine.metre * 60.0 / piece.tempo_bpm
+        # The maps write seconds to a tenth of a millisecond.
+        assert truth.at(start + 1e-3) == (index, pytest.approx(0.0, abs=5e-3))
+        middle = (index, pytest.approx(piece.bars * routine.metre / 2, abs=1e-3))
+        assert truth.at(start + lasts / 2) == middle
+        start += lasts
+    assert truth.at(start + 1e-3) is None
+    assert truth.at(0.5) is None
+
+
+def _running(routine, index):
+    count = routine.pieces[index].count
+    return None if count == "clock" else count
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_beat_is_the_counting_records_own(routine, seed):
+    """position = at + beats * 60 / tempo, exact once the record is at speed, 40 ms at most off
+    where it is caught and where the hand takes it away."""
+    truth = perform(routine, seed=seed).truth
+    for index, piece in enumerate(routine.pieces):
+        side = _running(routine, index)
+        if side is None:
+            continue
+        here = truth.piece == index
+        position = truth.left_s if side == "left" else truth.right_s
+        should = piece.plan(side).at_s + truth.beat[here] * 60.0 / piece.tempo_bpm
+        off = np.abs(position[here] - should)
+        inside = (truth.beat[here] > 0.2) & (truth.beat[here] < routine.beats(index) - 0.2)
+        assert off[inside].max() < 1e-6
+        assert off.max() < 0.15
+
+
+def test_arrays_and_single_questions_agree(routine):
+    truth = perform(routine, seed=2).truth
+    for i in range(0, len(truth.times_s), 997):
+        place = truth.at(truth.times_s[i])
+        if place is None:
+            assert truth.piece[i] == -1
+            assert np.isnan(truth.beat[i])
+        else:
+            assert place == (truth.piece[i], truth.beat[i])
+
+
+def _check_motion(performance, routine):
+    """Between the times at which the needle jumped no record is faster than a hand can make it."""
+    bound = FASTEST_TURNS_PER_S * routine.turntable.turn_s
+    for side in SIDES:
+        track = performance.truth.tracks[side]
+        times = np.arange(0.0, performance.duration_s, 0.001)
+        steps = np.abs(np.diff(track.position_s(times)))
+        jumps = track.jumps_s()
+        across = np.searchsorted(jumps, times[1:], side="right") != np.searchsorted(
+            jumps, times[:-1], side="right"
+        )
+        assert steps[~across].max(initial=0.0) <= 0.001 * bound
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_records_move_as_hands_and_platters_move_them(routine, seed):
+    performance = perform(routine, seed=seed)
+    _check_motion(performance, routine)
+    for side in SIDES:
+        assert len(performance.truth.tracks[side].jumps_s()) <= len(routine.pieces)
+
+
+def test_resting_record_stands_at_its_next_cue_in_time(four):
+    """Half a second before each fresh start after a rest of three bars or more."""
+    checked = 0
+    for seed in range(5):
+        truth = perform(four, seed=seed).truth
+        for before, leg in zip(truth.legs, truth.legs[1:], strict=False):
+            for side in leg.anew:
+                if before.piece and before.plan(side).hand == "rests":
+                    at = truth.position_s(side, np.array([leg.start_s - 0.1]))[0]
+                    assert at == pytest.approx(leg.wants_s(side), abs=0.05)
+                    checked += 1
+    assert checked >= 5
+
+
+def test_hands_wind_at_two_and_a_half_to_six_turns_a_second(load):
+    """Measured over the quickest half second of each winding, the hand's waver included."""
+    speeds = []
+    for seed in range(20):
+        performance = perform(load("three"), seed=seed)
+        for side in SIDES:
+            track = performance.truth.tracks[side]
+            times = np.arange(0.0, performance.duration_s, 0.01)
+            turns = track.position_s(times) / 1.8  # IEC 60098: 33 1/3 turns a minute
+            jumps = np.searchsorted(track.jumps_s(), times)
+            half = np.abs(turns[50:] - turns[:-50]) / 0.5
+            half[jumps[50:] != jumps[:-50]] = 0.0
+            best = half.max()
+            if best > 2.0:
+                speeds.append(best)
+    assert len(speeds) > 10
+    assert min(speeds) > 2.4
+    assert max(speeds) < 6.0 * 1.2
+
+
+def test_juggling_hands_take_turns_of_one_or_two_beats(load):
+    routine = load("juggles")
+    turns = set()
+    for seed in range(8):
+        releases = [
+            event
+            for event in perform(routine, seed=seed).events
+            if event.kind in ("start", "release") and routine.pieces[event.piece].count == "clock"
+        ]
+        for a, b in itertools.pairwise(releases):
+            if a.piece == b.piece:
+                assert a.side != b.side
+                turns.add(b.beat - a.beat)
+    assert turns == {1.0, 2.0}
+
+
+def test_slow_performer_winds_slower(four):
+    """`wind_speed` of the section map scales the hand."""
+    slow = four.model_copy(
+        update={"performer": four.performer.model_copy(update={"wind_turns_per_s": 1.0})}
+    )
+
+    def fastest(routine):
+        truth = perform(routine, seed=3).truth
+        at = np.arange(0.0, 60.0, 0.001)
+        return np.abs(truth.tracks["right"].speed_at(at)).max()
+
+    assert fastest(slow) < fastest(four)
+
+
+def test_mixer_is_open_for_every_deck_that_sounds(routine):
+    performance = perform(routine, seed=1)
+    now = {}
+    for move in performance.mixer:
+        assert 0.0 <= move.value <= 1.0
+        now[move.control] = move.value
+        place = performance.truth.at(move.now_s + 0.2)
+        later = [m for m in performance.mixer if 0 < m.now_s - move.now_s < 0.2]
+        if place is None or later or place[1] < 1.0:
+            continue
+        for side in SIDES:
+            sounds = routine.pieces[place[0]].plan(side).hand != "rests"
+            assert now[side] == float(sounds)
+
+
+@pytest.mark.parametrize("place", [(-1, 0.0), (99, 0.0), (0, 999.0)])
+def test_no_such_place_to_start_from(four, place):
+    with pytest.raises(ValueError, match="no place"):
+        perform(four, seed=1, start_piece=place[0], start_beat=place[1])
+
+
+def test_start_in_the_middle_is_heard_from_there_on(routine):
+    for index in range(len(routine.pieces)):
+        performance = perform(routine, seed=index, start_piece=index, start_beat=3.25)
+        assert performance.truth.at(0.0) == (index, pytest.approx(3.25, abs=0.01))
+        assert all((event.planned_s or 0.0) >= 0.0 for event in performance.events)
+
+
+@st.composite
+def _plans(draw, beats):
+    hand = draw(st.sampled_from(["runs", "works", "rests"]))
+    at = draw(st.floats(0, 60))
+    if hand == "runs":
+        return {"hand": "runs", "at": at}
+    if hand == "rests":
+        return {"hand": "rests"}
+    plan = {"hand": "works", "from": at, "to": at + draw(st.floats(0.02, 5))}
+    if draw(st.booleans()):
+        plan["cue"] = draw(st.floats(plan["from"], plan["to"]))
+    if draw(st.booleans()):
+        strokes = draw(st.sets(st.integers(0, 4 * beats), max_size=12))
+        plan["strokes"] = [stroke / 4 for stroke in sorted(strokes)]
+    return plan
+
+
+@st.composite
+def _routines(draw):
+    metre = draw(st.integers(1, 7))
+    pieces = []
+    for index in range(draw(st.integers(1, 4))):
+        bars = draw(st.integers(1, 4))
+        left, right = draw(_plans(metre * bars)), draw(_plans(metre * bars))
+        counts = [s for s, p in (("left", left), ("right", right)) if p["hand"] == "runs"]
+        pieces.append({
+            "name": f"p{index}", "bars": bars, "tempo": draw(st.floats(40, 220)),
+            "count": draw(st.sampled_from(["clock", *counts])), "left": left, "right": right,
+        })  # fmt: skip
+    rpm = draw(st.sampled_from([33.333, 45, 78]))
+    return Routine.model_validate(
+        {"title": "Any", "metre": metre, "turntable": {"rpm": rpm}, "pieces": pieces}
+    )
+
+
+@settings(max_examples=120)
+@given(_routines(), st.integers(0, 2**32), st.lists(st.sampled_from(FAULT_KINDS), max_size=2))
+def test_any_routine_can_be_performed(routine, seed, kinds):
+    hands = Hands(miss_rate=0.1, added_rate=0.1)
+    try:
+        performance = perform(
+            routine, seed=seed, hands=hands, faults=[Fault(kind=k) for k in kinds]
+        )
+    except FaultError:
+        return  # no place in this routine for that fault
+    messages, truth = performance.messages, performance.truth
+    assert np.isfinite(messages.position_s).all()
+    assert messages.position_s.min(initial=0.0) >= -routine.turntable.turn_s
+    assert (np.diff(messages.now_s) >= 0.0).all()
+    assert np.isfinite(messages.speed).all()
+    _check_motion(performance, routine)
+    played = truth.piece >= 0
+    assert played.any()
+    assert (truth.beat[played] >= 0.0).all()
+    assert np.isnan(truth.beat[~played]).all()
+    times = [event.actual_s for event in performance.events if event.actual_s is not None]
+    assert np.isfinite(times).all()
