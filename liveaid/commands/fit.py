@@ -67,7 +67,7 @@ def command(
     turntable = _turntable(scene, range_percent, rpm)
     query = parse_query(among or "")
     with Shelf(shelf_file or default_shelf(), make=False) as shelf:
-        sounds = shelf.sounds()
+        sounds = shelf.sounds(onsets=False)
     name, mine, own_hash = _asked(sounds, sound)
     others = {other.hash: other for other in matching(query, sounds) if other.hash != own_hash}
     studies = {digest: other.study for digest, other in others.items() if other.study}
@@ -136,9 +136,10 @@ def _show_rest(
         console().print(f"{more} more fit less well: --top {more + 15} shows them.", markup=False)
     if beyond:
         nearest, needed = beyond[0]
+        lie = "lies" if len(beyond) == 1 else "lie"
         console().print(
-            f"{len(beyond)} lie out of reach of ±{turntable.pitch_range_percent:g} % on both decks;"
-            f" nearest: {others[nearest].name}, with --range {needed:.1f}.",
+            f"{len(beyond)} {lie} out of reach of ±{turntable.pitch_range_percent:g} % on both"
+            f" decks; nearest: {others[nearest].name}, with --range {needed:.1f}.",
             markup=False,
         )
 

@@ -115,7 +115,8 @@ def command(**said: Any) -> None:
             _lacking(shelf, said["scene"], as_json=said["as_json"])
         else:
             query = parse_query(said["terms"])
-            show_found(matching(query, shelf.sounds()), as_json=said["as_json"])
+            sounds = shelf.sounds(onsets=said["as_json"])
+            show_found(matching(query, sounds), as_json=said["as_json"])
 
 
 def _one_job(said: dict[str, Any], marks: dict[str, Any]) -> None:
@@ -155,11 +156,11 @@ def _gather(shelf: Shelf, said: dict[str, Any]) -> None:
             bar.stop()
             click.echo(tally.stopped(), err=True)
             raise
-    tally.show(len(shelf.sounds()), as_json=said["as_json"])
+    tally.show(len(shelf), as_json=said["as_json"])
 
 
 def _mark(shelf: Shelf, names: Sequence[str], marks: dict[str, Any]) -> None:
-    sounds = shelf.sounds()
+    sounds = shelf.sounds(onsets=False)
     chosen = [choose(sounds, name) for name in names]
     set_to = {
         name: None if value == "guessed" and name in ("kind", "tempo", "key") else value
@@ -176,11 +177,11 @@ def _mark(shelf: Shelf, names: Sequence[str], marks: dict[str, Any]) -> None:
 def _these(shelf: Shelf, chosen: Sequence[ShelfSound]) -> list[ShelfSound]:
     """The same sounds as the shelf has them now."""
     hashes = {sound.hash for sound in chosen}
-    return [sound for sound in shelf.sounds() if sound.hash in hashes]
+    return [sound for sound in shelf.sounds(onsets=False) if sound.hash in hashes]
 
 
 def _forget(shelf: Shelf, names: Sequence[str]) -> None:
-    sounds = shelf.sounds()
+    sounds = shelf.sounds(onsets=False)
     for sound in [choose(sounds, name) for name in names]:
         shelf.forget(sound.hash)
         click.echo(f"{shown(sound.path)}: off the shelf; the file is not touched.")
@@ -195,7 +196,7 @@ def _lacking(shelf: Shelf, scene: str, *, as_json: bool) -> None:
             "idea:\n  theme: one evening at a night market\n"
             "  wants:\n    - {part: intro, energy: 2, kind: a cappella, tempo_from: 85}"
         )
-    here = {s.hash: s for s in shelf.sounds() if s.study is not None and not s.gone}
+    here = {s.hash: s for s in shelf.sounds(onsets=False) if s.study is not None and not s.gone}
     found = brief(
         sketch.idea,
         {digest: sound.study for digest, sound in here.items() if sound.study},

@@ -112,7 +112,7 @@ class _Run:
         self._known = {place.path: place for place in shelf.places()}
         self._by_trace = {_trace(p.signature): p for p in self._known.values()}
         self._redo = shelf.outdated(faults_too=again)
-        self._vain = {s.hash for s in shelf.sounds() if s.study is None}
+        self._vain = shelf.in_vain()
         self._studying: dict[str, list[tuple[str, Looked]]] = {}
 
     def run(self, roots: list[str]) -> Iterator[Event]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass, fields
-from typing import Any, get_type_hints
+from typing import Any
 
 from liveaid.errors import LiveaidError
 from liveaid.routine.model import Kind
@@ -102,7 +102,7 @@ class Study:
         found = json.loads(text)
         if not isinstance(found, dict):
             raise ValueError(f"the facts of a sound are a JSON object, not {type(found).__name__}")
-        known = get_type_hints(cls)
+        known = {field.name for field in fields(cls)}
         try:
             return cls(**{name: _frozen(value) for name, value in found.items() if name in known})
         except TypeError as error:
@@ -110,5 +110,7 @@ class Study:
 
 
 def _frozen(value: Any) -> Any:
-    """JSON's lists as tuples, all the way down."""
-    return tuple(_frozen(item) for item in value) if isinstance(value, list) else value
+    """JSON's lists as tuples, lists of lists too; onsets are many, so they are not looked at."""
+    if not isinstance(value, list):
+        return value
+    return tuple(map(_frozen, value)) if value and isinstance(value[0], list) else tuple(value)

@@ -32,7 +32,7 @@ class Marks:
             said |= _regridded(study, self.tempo_bpm)
         if self.key:
             said |= {"key": self.key, "key_confidence": 1.0}
-        return replace(study, **said)
+        return replace(study, **said) if said else study
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

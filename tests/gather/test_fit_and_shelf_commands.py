@@ -1,0 +1,214 @@
+"""The commands gather and fit, from the command line to what they print."""
+
+from __future__ import annotations
+
+import json
+import os
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from liveaid.cli import liveaid, main
+from liveaid.gather.facts import Study
+from liveaid.gather.folder import Signature
+from liveaid.gather.shelf import Shelf
+
+
+def study(**facts: object) -> Study:
+    known = {
+        "duration_s": 60.0,
+        "sample_rate_hz": 44100,
+        "channels": 2,
+        "format": "WAV PCM_16",
+        "frames_declared": 2646000,
+        "frames_read": 2646000,
+        "tempo": 92.0,
+        "tempo_confidence": 1.0,
+        "metre": 4,
+        "key": "A minor",
+        "key_confidence": 1.0,
+        "loudness_lufs": -12.0,
+        "true_peak_dbtp": -3.0,
+        "energy": 3,
+        "kind": "instrumental",
+        "kind_confidence": 1.0,
+    }
+    return Study(**(known | facts))  # type: ignore[arg-type]
+
+
+SOUNDS = {
+    "stall-break": study(energy=2),
+    "hawker-call": study(kind="a cappella", tempo=96.0, phrases_s=((0.0, 5.0), (6.0, 11.0))),
+    "slow-horn": study(kind="effect", tempo=None, key=None, energy=5),
+    "tram": study(tempo=140.0),
+}
+
+
+@pytest.fixture
+def shelf(tmp_path: Path) -> str:
+    file = tmp_path / "shelf.sqlite"
+    with Shelf(file) as opened:
+        for number, (name, facts) in enumerate(SOUNDS.items()):
+            digest = f"{number:02x}" * 20
+            opened.keep(digest, facts)
+            opened.place(f"/s/{name}.wav", digest, Signature(1, 1, number, 1))
+        opened.keep("ee" * 20, None, fault="holds text, no sound")
+        opened.place(os.fsdecode(b"/s/caf\xe9.wav"), "ee" * 20, Signature(1, 1, 9, 1))
+    return str(file)
+
+
+def run(*arguments: str, columns: int = 80) -> Result:
+    return CliRunner(env={"COLUMNS": str(columns)}).invoke(
+        liveaid, list(arguments), catch_exceptions=False
+    )
+
+
+def data(*arguments: str) -> object:
+    return json.loads(run(*arguments, "--json").stdout)
+
+
+def refused(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[object, str]:
+    """Exit status and message of a command that does not work."""
+    with pytest.raises(SystemExit) as left:
+        main(arguments)
+    return left.value.code, capsys.readouterr().err
+
+
+@pytest.mark.parametrize("columns", [80, 120])
+def test_no_line_of_a_table_is_wider_than_the_terminal(shelf: str, columns: int):
+    for arguments in (
+        ("gather", "--shelf", shelf, "--find", ""),
+        ("fit", "--shelf", shelf, "stall-break"),
+        ("fit", "--shelf", shelf, "stall-break", "--why"),
+        ("gather", "--shelf", shelf, "--for", "night-market"),
+    ):
+        lines = run(*arguments, columns=columns).stdout.splitlines()
+        assert max(map(len, lines)) <= columns
+        assert len(lines) > 4
+
+
+def test_found_sounds_stand_in_the_table_and_in_the_json(shelf: str):
+    table = run("gather", "--shelf", shelf, "--find", "tempo 90..100, by tempo down").stdout
+    assert table.index("hawker-call") < table.index("stall-break")
+    assert "tram" not in table
+    found = data("gather", "--shelf", shelf, "--find", "tempo 90..100, by tempo down")
+    assert [sound["name"] for sound in found] == ["hawker-call", "stall-break"]  # type: ignore[attr-defined]
+
+
+def test_a_name_that_is_no_text_is_printed_and_can_be_rebuilt_from_json(shelf: str):
+    assert (
+        "caf\\xe9.wav: holds text, no sound"
+        in run("gather", "--shelf", shelf, "--find", "failed").stdout
+    )
+    (sound,) = data("gather", "--shelf", shelf, "--find", "failed")  # type: ignore[misc]
+    assert bytes.fromhex(sound["file_bytes"]) == b"/s/caf\xe9.wav"
+
+
+def test_marks_are_written_and_found(shelf: str):
+    marks = ("--kind", "effect", "--tempo", "46", "--key", "c minor", "--tag", "rain")
+    run("gather", "--shelf", shelf, "--mark", "tram", "--mark", "horn", *marks)
+    found = data("gather", "--shelf", shelf, "--find", "tag rain, kind effect, key C minor")
+    assert [sound["name"] for sound in found] == ["slow-horn", "tram"]  # type: ignore[attr-defined]
+    run("gather", "--shelf", shelf, "--mark", "tram", "--kind", "guessed", "--untag", "rain")
+    (sound,) = data("gather", "--shelf", shelf, "--find", "text tram")  # type: ignore[misc]
+    assert (sound["study"]["kind"], sound["tags"]) == ("instrumental", [])
+    assert sound["corrected"] == ["tempo", "key"]
+
+
+def test_forgetting_takes_a_sound_off(shelf: str):
+    run("gather", "--shelf", shelf, "--forget", "tram")
+    assert data("gather", "--shelf", shelf, "--find", "text tram") == []
+
+
+def test_show_tells_every_fact_with_a_value(shelf: str):
+    told = run("gather", "--shelf", shelf, "--show", "hawker").stdout
+    assert "tempo                96" in told
+    assert "0.00 to 5.00, 6.00 to 11.00" in told
+
+
+# By hand: 92 / 96 - 1 = -4.167 %; that moves A minor by 12 * log2(92 / 96) = -0.737 semitones,
+# nearest Ab minor and 26 cents; 10 s of phrase at 92 BPM: 5 s of the record at 96 are
+# 5 / (92 / 96) s of the stage, 2.0 bars of 2.609 s.
+def test_fit_gives_the_pitch_the_key_and_the_phrases(shelf: str):
+    report = data("fit", "--shelf", shelf, "stall-break", "--among", "kind a cappella")
+    (fit,) = report["fits"]  # type: ignore[call-overload, index]
+    assert fit["meeting"]["other_percent"] == pytest.approx(-4.1667, abs=1e-4)
+    assert fit["heard_in"] == "Ab minor +26 ct"
+    assert fit["phrases_bars"] == pytest.approx([2.0, 2.0])
+    assert fit["relation_key_locked"] == "same key"
+    assert sum(cost["points"] for cost in fit["costs"]) == pytest.approx(
+        100 - fit["score"], abs=0.01
+    )
+
+
+def test_fit_says_what_is_out_of_reach_and_what_has_no_tempo(shelf: str):
+    told = run("fit", "--shelf", shelf, "stall-break").stdout
+    assert "by hand" in told
+    # By hand: 140 / 92 = 1.5217; (r - 1) / (r + 1) = 20.69 %; at half time 70 against 92 is
+    # r = 1.3143, 13.58 %: the nearer one.
+    assert "1 lies out of reach of ±8 % on both decks; nearest: tram, with --range 13.6." in told
+    assert (
+        "out of reach" not in run("fit", "--shelf", shelf, "stall-break", "--range", "13.6").stdout
+    )
+
+
+def test_the_turntable_of_a_scene_is_taken(shelf: str, tmp_path: Path):
+    (tmp_path / "routine.yaml").write_text(
+        "title: a\nturntable: {rpm: 45, pitch_range: 16}\nidea: {theme: b}\n"
+    )
+    report = data("fit", "--shelf", shelf, "stall-break", "--scene", str(tmp_path))
+    assert (report["rpm"], report["pitch_range_percent"]) == (45.0, 16.0)  # type: ignore[call-overload, index]
+
+
+def test_the_idea_is_told_what_is_lacking(shelf: str):
+    report = data("gather", "--shelf", shelf, "--for", "night-market")
+    wants = report["wants"]  # type: ignore[call-overload, index]
+    assert [(want["part"], want["chosen"]) for want in wants] == [
+        ("intro", "stall-break"),
+        ("intro", "hawker-call"),
+        ("story", None),
+        ("climax", None),
+        ("outro", None),
+    ]
+    assert {"name": "stall-break", "misses": "energy 2"} in wants[2]["near"]
+
+
+def test_a_scene_without_an_idea_is_shown_how_to_write_one(
+    shelf: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+):
+    (tmp_path / "routine.yaml").write_text("title: a\n")
+    code, said = refused(capsys, "gather", "--shelf", shelf, "--for", str(tmp_path))
+    assert code == 1
+    assert "wants:" in said
+
+
+@pytest.mark.parametrize(
+    ("arguments", "code", "said"),
+    [
+        (("gather",), 2, "nothing to do"),
+        (("gather", "x", "--find", "loop"), 2, "FOLDER and --find do not go together"),
+        (("gather", "/no/such/folder"), 2, "/no/such/folder: no such folder or file"),
+        (("gather", "--find", "loop", "--tag", "x"), 2, "--tag goes with --mark"),
+        (("gather", "--mark", "tram"), 2, "--mark needs something to write"),
+        (("gather", "--mark", "trm", "--tag", "x"), 2, "did you mean tram?"),
+        (("gather", "--mark", "tram", "--key", "Am"), 2, "a key such as A minor"),
+        (("gather", "--mark", "tram", "--tempo", "nan"), 2, "a BPM from 20 to 300"),
+        (("gather", "--find", "tempi 9"), 2, "did you mean tempo?"),
+        (("gather", "--show", "zzz"), 2, "no such sound on the shelf"),
+        (("fit", "café"), 2, "no such sound on the shelf"),
+        (("fit", "caf"), 1, "holds text, no sound"),
+        (("fit", "tram", "--range", "0"), 2, "--range"),
+    ],
+)
+def test_wrong_use_says_what_would_do(
+    shelf: str, capsys: pytest.CaptureFixture[str], arguments: tuple[str, ...], code: int, said: str
+):
+    found = refused(capsys, arguments[0], "--shelf", shelf, *arguments[1:])
+    assert found[0] == code
+    assert said in found[1]
+
+
+def test_no_shelf_yet_says_how_to_make_one(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
+    code, said = refused(capsys, "fit", "--shelf", str(tmp_path / "none"), "x")
+    assert (code, "liveaid gather FOLDER" in said) == (1, True)
