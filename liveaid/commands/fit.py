@@ -8,12 +8,13 @@ from pathlib import Path
 from typing import Any
 
 import click
+from rich.text import Text
 
 from liveaid.commands.shelf_tables import GUESS, LEGEND, fit_reasons, fit_table
 from liveaid.errors import LiveaidError
 from liveaid.gather.choose import choose
 from liveaid.gather.collect import study_apart
-from liveaid.gather.database import default_shelf
+from liveaid.gather.database import shelf_for
 from liveaid.gather.facts import Study
 from liveaid.gather.find import matching, parse_query
 from liveaid.gather.fit import Fit, fits, out_of_reach
@@ -42,7 +43,7 @@ from liveaid.terminal import console, json_option, print_json
 @click.option(
     "--rpm", type=click.FloatRange(16, 100), help="Turns a minute of the platter.  [default: 33.3]"
 )
-@click.option("--scene", help="Take the turntable from this scene's section map.")
+@click.option("--scene", help="Take turntable and shelf, if it has one, from this scene.")
 @click.option("--shelf", "shelf_file", type=Path, metavar="FILE", help="Another shelf file.")
 @json_option
 def command(
@@ -66,7 +67,7 @@ def command(
     """
     turntable = _turntable(scene, range_percent, rpm)
     query = parse_query(among or "")
-    with Shelf(shelf_file or default_shelf(), make=False) as shelf:
+    with Shelf(shelf_file or shelf_for(scene), make=False) as shelf:
         sounds = shelf.sounds(onsets=False)
     name, mine, own_hash = _asked(sounds, sound)
     others = {other.hash: other for other in matching(query, sounds) if other.hash != own_hash}
@@ -77,7 +78,7 @@ def command(
         print_json(_report(name, mine, ranked[:top], others, beyond, turntable))
     else:
         _show(name, mine, ranked[:top], others, turntable, why=why)
-        _show_rest(len(ranked) - top, beyond, others, turntable)
+        _show_rest(len(ranked), top, beyond, others, turntable)
 
 
 def _turntable(scene: str | None, range_percent: float | None, rpm: float | None) -> Turntable:
@@ -111,9 +112,10 @@ def _show(
     screen = console()
     tempo = f"{mine.tempo:.2f} BPM" if mine.tempo else "no tempo"
     screen.print(
-        f"{name}: {mine.kind}, {tempo}, {mine.key or 'no key'}, energy {mine.energy};"
-        f" pitch ±{turntable.pitch_range_percent:g} %",
-        markup=False,
+        Text(
+            f"{name}: {mine.kind}, {tempo}, {mine.key or 'no key'}, energy {mine.energy};"
+            f" pitch ±{turntable.pitch_range_percent:g} %"
+        )
     )
     if not ranked:
         screen.print("Nothing on the shelf goes with it.")
@@ -127,21 +129,22 @@ def _show(
 
 
 def _show_rest(
-    more: int,
+    fitting: int,
+    top: int,
     beyond: list[tuple[str, float]],
     others: dict[str, ShelfSound],
     turntable: Turntable,
 ) -> None:
-    if more > 0:
-        console().print(f"{more} more fit less well: --top {more + 15} shows them.", markup=False)
+    if fitting > top:
+        console().print(f"{fitting - top} more fit less well: --top {fitting} shows them.")
     if beyond:
         nearest, needed = beyond[0]
         lie = "lies" if len(beyond) == 1 else "lie"
-        console().print(
+        said = (
             f"{len(beyond)} {lie} out of reach of ±{turntable.pitch_range_percent:g} % on both"
-            f" decks; nearest: {others[nearest].name}, with --range {needed:.1f}.",
-            markup=False,
+            f" decks; nearest: {others[nearest].name}, with --range {needed:.1f}."
         )
+        console().print(Text(said))
 
 
 def _report(

@@ -13,7 +13,7 @@ from liveaid.errors import LiveaidError
 from liveaid.gather.brief import brief
 from liveaid.gather.choose import choose
 from liveaid.gather.collect import LIMIT_S, gather
-from liveaid.gather.database import default_shelf
+from liveaid.gather.database import shelf_for
 from liveaid.gather.find import matching, parse_query
 from liveaid.gather.names import shown
 from liveaid.gather.shelf import Shelf
@@ -101,7 +101,7 @@ def command(**said: Any) -> None:
     """
     marks = {name: said[name] for name in _MARKS if said[name] not in (None, ())}
     _one_job(said, marks)
-    file = said["shelf_file"] or default_shelf()
+    file = said["shelf_file"] or shelf_for(said["scene"])
     with Shelf(file, make=bool(said["folders"])) as shelf:
         if said["folders"]:
             _gather(shelf, said)

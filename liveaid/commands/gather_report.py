@@ -66,11 +66,12 @@ class Tally:
         if as_json:
             print_json(self._report(on_shelf))
             return
-        said = [
-            f"{self._deeds[deed]} {words}" for deed, words in _DEEDS.items() if self._deeds[deed]
-        ]
-        if self._troubles:
-            said.insert(1, f"{len(self._troubles)} could not be")
+        counts = {words: self._deeds[deed] for deed, words in _DEEDS.items()}
+        counts = {
+            "studied": counts.pop("studied"),
+            "could not be studied": len(self._troubles),
+        } | counts
+        said = [f"{count} {words}" for words, count in counts.items() if count]
         if self._gone:
             said.append(f"{len(self._gone)} gone (their studies are kept)")
         took = clock_time(round(time.monotonic() - self._begun_s))

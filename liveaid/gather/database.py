@@ -15,6 +15,7 @@ from typing import Any
 
 from liveaid.errors import LiveaidError
 from liveaid.gather.names import shown
+from liveaid.routine.scene import map_file
 
 SCHEMA_VERSION = 1
 APPLICATION_ID = 0x6C766169
@@ -57,6 +58,13 @@ def default_shelf() -> Path:
     base = os.environ.get("XDG_DATA_HOME", "")
     folder = Path(base) if os.path.isabs(base) else Path.home() / ".local" / "share"
     return folder / "liveaid" / "shelf.sqlite"
+
+
+def shelf_for(scene: str | Path | None) -> Path:
+    """A scene's own shelf, shelf.sqlite beside its section map, where there is one; else the
+    performer's."""
+    own = map_file(scene).parent / "shelf.sqlite" if scene else None
+    return own if own and own.is_file() else default_shelf()
 
 
 class Database:

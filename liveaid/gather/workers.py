@@ -24,6 +24,8 @@ from liveaid.errors import LiveaidError
 _THREAD_LIMITS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 _START_S = 60.0
 """Allowed for a new process to load its libraries; its first task's time counts from then on."""
+_BURY_S = 5.0
+"""How long to wait for a killed process; one stuck in the system's own reading may never end."""
 _READY = "ready"
 
 
@@ -157,7 +159,7 @@ class Workers:
 
     @staticmethod
     def _bury(worker: _Worker) -> None:
-        worker.process.join()
+        worker.process.join(_BURY_S)
         worker.pipe.close()
 
 

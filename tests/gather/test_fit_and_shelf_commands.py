@@ -212,3 +212,13 @@ def test_wrong_use_says_what_would_do(
 def test_no_shelf_yet_says_how_to_make_one(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
     code, said = refused(capsys, "fit", "--shelf", str(tmp_path / "none"), "x")
     assert (code, "liveaid gather FOLDER" in said) == (1, True)
+
+
+def test_a_scenes_own_shelf_comes_first(shelf: str, tmp_path: Path):
+    scene = tmp_path / "scene"
+    scene.mkdir()
+    (scene / "routine.yaml").write_text("title: a\nidea: {wants: [{part: intro, energy: 2}]}\n")
+    Path(shelf).rename(scene / "shelf.sqlite")
+    report = data("gather", "--for", str(scene))
+    assert report["wants"][0]["chosen"] == "stall-break"  # type: ignore[call-overload, index]
+    assert data("fit", "tram", "--scene", str(scene))["sound"] == "tram"  # type: ignore[call-overload, index]
