@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +11,8 @@ from rich import box
 from rich.table import Table
 from rich.text import Text
 
+from liveaid.gather import Unreadable
+from liveaid.gather.read import open_sound
 from liveaid.render.picture import draw_picture
 from liveaid.routine import Routine, load_routine
 from liveaid.routine.check import (
@@ -24,6 +27,7 @@ from liveaid.routine.check import (
     minutes,
 )
 from liveaid.routine.scene import map_file
+from liveaid.stage.deck_files import deck_lengths_s
 from liveaid.terminal import console, json_option, print_json
 
 _STYLE = {"error": "bold reverse", "warning": "bold", "remark": "dim"}
@@ -50,7 +54,8 @@ def command(scene: str, show_hands: bool, picture: Path | None, as_json: bool) -
     """
     file = map_file(scene, placed=True)
     routine = load_routine(file)
-    findings = check(routine)
+    lengths = deck_lengths_s(routine, file)
+    findings = check(routine, deck_s=lengths, sound_s=_sound_lengths_s(routine, file))
     moves, spans = changes(routine), hand_spans(hand_plan(routine))
     if picture is not None:
         draw_picture(routine, picture, findings=findings)
@@ -61,6 +66,18 @@ def command(scene: str, show_hands: bool, picture: Path | None, as_json: bool) -
         if picture is not None:
             console().print(f"Picture: {picture}", markup=False)
     return 1 if any(finding.severity == "error" for finding in findings) else 0
+
+
+def _sound_lengths_s(routine: Routine, file: Path) -> dict[str, float]:
+    """Seconds of each sound whose file is there and can be read."""
+    lengths: dict[str, float] = {}
+    for name, sound in routine.sounds.items():
+        # A rendered map lies in the scene's `decks` folder; its sounds do not.
+        for folder in (file.parent, file.parent.parent):
+            with contextlib.suppress(Unreadable), open_sound(folder / sound.file) as reader:
+                lengths[name] = reader.declared / reader.rate_hz
+                break
+    return lengths
 
 
 def _report(

@@ -87,16 +87,17 @@ def picture(
     FigureCanvasAgg(figure)
     grid = figure.add_gridspec(
         6, 1, height_ratios=[1.5, 4.2, 1.9, 4.2, 1.9, 4.6], hspace=0.12,
-        left=0.075, right=0.985, top=0.94, bottom=0.02,
+        left=0.075, right=0.985, top=0.925, bottom=0.02,
     )  # fmt: skip
     names = figure.add_subplot(grid[0])
     left, hands, right, energy = (figure.add_subplot(grid[i], sharex=names) for i in range(1, 5))
     notes = figure.add_subplot(grid[5])
-    figure.text(0.985, 0.955, _KEY, ha="right", fontsize=8, color=MID)
+    figure.text(0.985, 0.974, _KEY, ha="right", fontsize=8, color=MID)
     limit = f" of {minutes(routine.limit_s)}" if routine.limit_s else ""
     figure.suptitle(
         f"{routine.title}   {minutes(routine.duration_s)}{limit}",
-        x=0.075, ha="left", color=INK, fontsize=15, fontweight="bold", parse_math=False,
+        x=0.075, ha="left", y=0.985, color=INK, fontsize=15, fontweight="bold",
+        parse_math=False,
     )  # fmt: skip
     starts = _starts(routine)
     _names(names, routine, starts, width)
@@ -181,16 +182,17 @@ def _deck(
         plan = piece.plan(side)
         if isinstance(plan, Rests):
             continue
+        start, end = starts[index], starts[index + 1]
         low, high = _heights(plan, routine.piece_s(index), turn_s) if placed else (0.4, 0.6)
         if isinstance(plan, Runs):
-            _runs(axes, starts[index], starts[index + 1], low, high, placed)
-        if not placed and plan.sound:
-            axes.text(starts[index], high, f" {plan.sound}", va="bottom", fontsize=7, color=MID,
-                      parse_math=False)  # fmt: skip
+            _runs(axes, start, end, low, high, placed)
         else:
-            box = _box(axes, starts[index], starts[index + 1], low, high, placed)
+            box = _box(axes, start, end, low, high, placed)
             axes.add_patch(Rectangle(*box, facecolor="#cfc8b8", edgecolor=INK, hatch="////",
                                      linewidth=0.8))  # fmt: skip
+        if not placed and plan.sound:
+            axes.text(start, 0.62, f" {plan.sound}", va="bottom", fontsize=7, color=MID,
+                      clip_on=True, parse_math=False)  # fmt: skip
     for move in moves:
         if move.side == side and placed:
             _way(axes, routine, move, starts)

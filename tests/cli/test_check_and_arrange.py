@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import wave
 
 import pytest
 from click.testing import CliRunner
@@ -89,6 +90,17 @@ def test_check_draws_the_picture(run, good, tmp_path):
     status, _, _ = run("check", good, "--picture", tmp_path / "p.svg")
     assert status == 0
     assert (tmp_path / "p.svg").read_text().startswith("<?xml")
+
+
+def test_check_reads_how_long_the_files_are(run, good):
+    # 4 bars at 120 BPM are 8 s; a sound of 6 s has 3 bars.
+    (good.parent / "sounds").mkdir()
+    with wave.open(str(good.parent / "sounds" / "bells.wav"), "wb") as sound:
+        sound.setparams((1, 2, 8000, 0, "NONE", ""))
+        sound.writeframes(bytes(2 * 8000 * 6))
+    status, out, _ = run("check", good)
+    assert status == 1
+    assert "bells has 3.0 bars left" in " ".join(out.split())
 
 
 def test_check_refuses_a_map_that_is_none(run, tmp_path):

@@ -94,6 +94,28 @@ def test_names_are_drawn_as_they_are_written(routine, tmp_path):
     assert "$x_1$ & <b>" in " ".join(whole.split())
 
 
+@pytest.mark.parametrize("placed", [True, False])
+def test_boxes_stand_for_worked_records_and_lines_for_running_ones(routine, placed):
+    if not placed:
+        bare = {"at_s": None, "from_s": None, "to_s": None, "own_cue_s": None}
+        pieces = tuple(
+            piece.model_copy(
+                update={side: piece.plan(side).model_copy(update={
+                    name: None for name in bare if name in type(piece.plan(side)).model_fields})
+                    for side in ("left", "right")}
+            )
+            for piece in routine.pieces
+        )  # fmt: skip
+        routine = routine.model_copy(update={"pieces": pieces})
+    figure = picture(routine)
+    for side in ("left", "right"):
+        axes = next(a for a in figure.axes if a.get_ylabel().startswith(f"{side} record"))
+        hands = [piece.plan(side).hand for piece in routine.pieces]
+        assert len(axes.patches) == hands.count("works")
+        thick = [line for line in axes.lines if line.get_linewidth() > 3]
+        assert len(thick) == hands.count("runs")
+
+
 def test_other_endings_are_refused(routine, tmp_path):
     with pytest.raises(UsageError, match=r"\.svg or \.png"):
         draw_picture(routine, tmp_path / "r.gif")
