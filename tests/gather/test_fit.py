@@ -10,7 +10,6 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from liveaid.gather.costs import KIND_COST, WEIGHTS
-from liveaid.gather.facts import Study
 from liveaid.gather.fit import fits, out_of_reach
 from liveaid.gather.keymeeting import UNKNOWN_KEY_COST, key_cost, meet_keys, relation_cost
 from liveaid.gather.meeting import meet, meetings, needed_range_percent
@@ -22,43 +21,21 @@ KEYS = [f"{tonic} {mode}" for tonic in TONICS for mode in ("major", "minor")]
 KINDS = ["instrumental", "a cappella", "sample", "effect"]
 
 
-def sound(tempo: float | None = 92.0, **facts: object) -> Study:
-    """A well-known sound of a minute, with what a test says of it."""
-    known = {
-        "duration_s": 60.0,
-        "sample_rate_hz": 44100,
-        "channels": 2,
-        "format": "WAV PCM_16",
-        "frames_declared": 2646000,
-        "frames_read": 2646000,
-        "tempo": tempo,
-        "tempo_confidence": 1.0 if tempo else 0.0,
-        "metre": 4,
-        "key": "A minor",
-        "key_confidence": 1.0,
-        "loudness_lufs": -12.0,
-        "true_peak_dbtp": -3.0,
-        "energy": 3,
-        "kind": "instrumental",
-        "kind_confidence": 1.0,
+facts = st.fixed_dictionaries(
+    {
+        "tempo": st.none() | st.floats(40, 220),
+        "tempo_confidence": st.floats(0, 1),
+        "tempo_drift_percent": st.floats(-5, 5),
+        "metre": st.none() | st.integers(2, 7),
+        "loop_beats": st.none() | st.integers(1, 64),
+        "key": st.none() | st.sampled_from(KEYS),
+        "key_confidence": st.floats(0, 1),
+        "tuning_cents": st.floats(-50, 50),
+        "loudness_lufs": st.none() | st.floats(-60, 0),
+        "energy": st.integers(1, 5),
+        "kind": st.sampled_from(KINDS),
+        "kind_confidence": st.floats(0, 1),
     }
-    return Study(**(known | facts))  # type: ignore[arg-type]
-
-
-studies = st.builds(
-    sound,
-    tempo=st.none() | st.floats(40, 220),
-    tempo_confidence=st.floats(0, 1),
-    tempo_drift_percent=st.floats(-5, 5),
-    metre=st.none() | st.integers(2, 7),
-    loop_beats=st.none() | st.integers(1, 64),
-    key=st.none() | st.sampled_from(KEYS),
-    key_confidence=st.floats(0, 1),
-    tuning_cents=st.floats(-50, 50),
-    loudness_lufs=st.none() | st.floats(-60, 0),
-    energy=st.integers(1, 5),
-    kind=st.sampled_from(KINDS),
-    kind_confidence=st.floats(0, 1),
 )
 tempos = st.floats(20, 300)
 ranges = st.floats(1, 50)
@@ -160,14 +137,14 @@ def test_weights_sum_to_one_and_every_pair_of_kinds_has_a_cost():
     assert {frozenset({a, b}) for a in KINDS for b in KINDS} == set(KIND_COST)
 
 
-def test_the_perfect_partner_scores_a_hundred_but_for_what_is_not_known():
+def test_the_perfect_partner_scores_a_hundred_but_for_what_is_not_known(sound):
     beat = sound(92.0, loop_beats=16)
     voice = sound(92.0, kind="a cappella", loop_beats=32)
     (fit,) = fits(beat, {"voice": voice})
     assert fit.score == 100.0
 
 
-def test_better_partners_come_first():
+def test_better_partners_come_first(sound):
     mine = sound(92.0)
     ranked = fits(
         mine,
@@ -184,7 +161,7 @@ def test_better_partners_come_first():
     assert order.index("a doubtful clash") < order.index("a clash")
 
 
-def test_key_lock_ranks_by_the_keys_as_recorded():
+def test_key_lock_ranks_by_the_keys_as_recorded(sound):
     mine = sound(100.0)
     kept = sound(105.946309, key="A minor")  # brought down a semitone by the pitch
     moved = sound(105.946309, key="Bb minor")  # lands on A minor through the pitch
@@ -194,7 +171,7 @@ def test_key_lock_ranks_by_the_keys_as_recorded():
 
 
 # By hand: tuned 30 cents above, lowered 30 cents by a pitch of 2 ** (-30 / 1200) - 1 = -1.718 %.
-def test_tuning_and_pitch_add_up():
+def test_tuning_and_pitch_add_up(sound):
     mine = sound(100.0)
     other = sound(100.0 / 0.98282, tuning_cents=30.0)
     (fit,) = fits(mine, {"other": other})
@@ -204,13 +181,13 @@ def test_tuning_and_pitch_add_up():
     assert fit.keys_locked.cents_off == pytest.approx(30.0)
 
 
-def test_a_sound_without_a_tempo_is_cued_and_says_so():
+def test_a_sound_without_a_tempo_is_cued_and_says_so(sound):
     (fit,) = fits(sound(92.0), {"call": sound(None, kind="a cappella")})
     assert fit.meeting is None
     assert "no tempo" in fit.why_cued
 
 
-def test_what_is_out_of_reach_is_named_with_the_range_that_would_do():
+def test_what_is_out_of_reach_is_named_with_the_range_that_would_do(sound):
     mine, far = sound(100.0), sound(130.0)
     assert fits(mine, {"far": far}) == []
     ((name, needed),) = out_of_reach(mine, {"far": far})
@@ -219,7 +196,7 @@ def test_what_is_out_of_reach_is_named_with_the_range_that_would_do():
     assert fits(mine, {"far": far}, turntable=Turntable(pitch_range_percent=needed + 1e-6))
 
 
-def test_a_sample_out_of_reach_is_worked_by_hand():
+def test_a_sample_out_of_reach_is_worked_by_hand(sound):
     (fit,) = fits(sound(100.0), {"stab": sound(130.0, kind="sample")})
     assert fit.meeting is None
     assert "out of reach" in fit.why_cued
@@ -227,7 +204,7 @@ def test_a_sample_out_of_reach_is_worked_by_hand():
 
 # By hand: at 90 BPM a bar of four is 2.667 s, so a phrase of 5.333 s is two bars. A record at
 # 85 BPM brought up to 90 (+5.882 %) plays 5.6471 s of itself in the same two bars.
-def test_phrases_are_counted_in_bars_at_the_speeds_the_records_run_at():
+def test_phrases_are_counted_in_bars_at_the_speeds_the_records_run_at(sound):
     mine = sound(90.0)
     same = sound(90.0, phrases_s=((0.0, 5.0 + 1 / 3),))
     slower = sound(85.0, phrases_s=((10.0, 15.0 + 11 / 17),))
@@ -241,20 +218,20 @@ def test_phrases_are_counted_in_bars_at_the_speeds_the_records_run_at():
 # By hand: at 133.333 BPM four beats last 1.8 s, one turn at 33 1/3 (IEC 60098); at 45 a turn
 # lasts 1.3333 s, so 1.35 turns.
 @pytest.mark.parametrize(("rpm", "turns"), [(33.333, 1.0), (45.0, 1.35)])
-def test_a_bar_is_so_many_turns_of_the_platter(rpm: float, turns: float):
+def test_a_bar_is_so_many_turns_of_the_platter(sound, rpm: float, turns: float):
     mine = sound(400.0 / 3.0)
     (fit,) = fits(mine, {"other": mine}, turntable=Turntable(rpm=rpm))
     assert fit.bar_turns == pytest.approx(turns)
 
 
 # By hand: the other is 6 LU quieter and peaks at -3 dBTP: 6 dB up it peaks at +3 dBTP.
-def test_bringing_loudness_together_shows_where_the_peak_goes():
+def test_bringing_loudness_together_shows_where_the_peak_goes(sound):
     (fit,) = fits(sound(), {"quiet": sound(loudness_lufs=-18.0)})
     assert fit.loudness_lu == pytest.approx(-6.0)
     assert fit.gain_peak_dbtp == pytest.approx(3.0)
 
 
-def test_loops_that_do_not_divide_cost_more_than_those_that_do():
+def test_loops_that_do_not_divide_cost_more_than_those_that_do(sound):
     mine = sound(92.0, loop_beats=16)
     scores = {
         fit.other: fit.score
@@ -300,27 +277,28 @@ def test_the_needed_range_is_just_enough(a: float, b: float):
     assert not meetings(a, b, range_percent=needed * 0.999)
 
 
-@given(studies, studies, st.booleans())
-def test_the_score_is_the_same_from_either_side(a: Study, b: Study, locked: bool):
-    there = fits(a, {"x": b}, key_locked=locked)
-    back = fits(b, {"x": a}, key_locked=locked)
+@given(a=facts, b=facts, locked=st.booleans())
+def test_the_score_is_the_same_from_either_side(sound, a: dict, b: dict, locked: bool):
+    there = fits(sound(**a), {"x": sound(**b)}, key_locked=locked)
+    back = fits(sound(**b), {"x": sound(**a)}, key_locked=locked)
     assert [f.score for f in there] == pytest.approx([f.score for f in back], abs=1e-6)
 
 
-@given(studies, studies)
-def test_a_score_is_a_number_from_nothing_to_a_hundred_and_is_explained(a: Study, b: Study):
-    table = Turntable()
-    for fit in fits(a, {"x": b}, turntable=table):
+@given(a=facts, b=facts)
+def test_a_score_is_a_number_from_nothing_to_a_hundred_and_is_explained(sound, a: dict, b: dict):
+    table, mine, other = Turntable(), sound(**a), sound(**b)
+    for fit in fits(mine, {"x": other}, turntable=table):
         assert -1e-9 <= fit.score <= 100.0
         assert fit.score == pytest.approx(100.0 - sum(cost.points for cost in fit.costs))
-        told = reasons(a, b, fit, table)
+        told = reasons(mine, other, fit, table)
         assert [term for term, _ in told] == list(WEIGHTS)
         assert all(sentence for _, sentence in told)
 
 
-@given(studies, studies)
-def test_each_sound_is_either_ranked_or_named_as_out_of_reach(a: Study, b: Study):
-    assert bool(fits(a, {"x": b})) != bool(out_of_reach(a, {"x": b}))
+@given(a=facts, b=facts)
+def test_each_sound_is_either_ranked_or_named_as_out_of_reach(sound, a: dict, b: dict):
+    mine, other = sound(**a), {"x": sound(**b)}
+    assert bool(fits(mine, other)) != bool(out_of_reach(mine, other))
 
 
 @given(st.sampled_from(KEYS), st.sampled_from(KEYS), st.integers(0, 11), st.floats(-50, 50))
@@ -331,7 +309,7 @@ def test_key_cost_does_not_depend_on_where_the_keys_lie(a: str, b: str, up: int,
     assert key_cost(one, two) == key_cost(two, one)
 
 
-def test_a_corrected_fact_outranks_the_study():
+def test_a_corrected_fact_outranks_the_study(sound):
     clash = sound(92.0, key="Bb minor", kind="a cappella")
     (before,) = fits(sound(92.0), {"x": clash})
     (after,) = fits(sound(92.0), {"x": replace(clash, key="A minor")})
