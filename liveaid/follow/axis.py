@@ -7,6 +7,7 @@ Positions are deck-file seconds; beats count from the set piece's start.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -33,10 +34,13 @@ class DeckMap:
     """Where the passage or span begins; for a record that runs, the second of beat 0."""
     to_s: Floats
     cue_s: Floats
-    """For a record that rests, the cue it is wound to; else the one it begins at."""
+    next_cue_s: Floats
+    """The cue this deck sounds from next, later on."""
     left_from_s: Floats
-    """For a record that rests, where the passage it was last heard in begins, and ends."""
+    """Where the passage this deck sounded in before begins, and ends."""
     left_to_s: Floats
+    strokes: tuple[Floats | None, ...]
+    """The beats a worked record is to be let go at, where the map names them."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -108,21 +112,34 @@ def axis_of(routine: Routine) -> Axis:
 
 
 def _deck_map(routine: Routine, side: Side) -> DeckMap:
-    rows = [(RESTS, np.nan, np.nan, _cue_after(routine, side, -1), np.nan, np.nan)]
-    heard = (np.nan, np.nan)
+    """One deck's map: before, every set piece, after, elsewhere."""
+    rows = [(RESTS, np.nan, np.nan, np.nan)]
     for index, piece in enumerate(routine.pieces):
         plan = piece.plan(side)
-        if plan.hand == "rests":
-            rows.append((RESTS, np.nan, np.nan, _cue_after(routine, side, index), *heard))
-            continue
-        start_s, end_s = passage(routine, index, side)
-        cue_s = start_s if plan.cue_s is None else plan.cue_s
-        rows.append((HANDS[plan.hand], start_s, end_s, cue_s, np.nan, np.nan))
-        heard = (start_s, end_s)
-    rows.append((RESTS, np.nan, np.nan, np.nan, *heard))
-    rows.append((FREE, np.nan, np.nan, np.nan, np.nan, np.nan))
-    hand, *columns = (np.array(column) for column in zip(*rows, strict=True))
-    return DeckMap(hand, *columns)
+        span = (np.nan, np.nan) if plan.hand == "rests" else passage(routine, index, side)
+        cue = np.nan if plan.cue_s is None else plan.cue_s
+        rows.append((HANDS[plan.hand], *span, cue))
+    rows += [(RESTS, np.nan, np.nan, np.nan), (FREE, np.nan, np.nan, np.nan)]
+    hand, from_s, to_s, cue_s = (np.array(column) for column in zip(*rows, strict=True))
+    heard = np.flatnonzero(np.isfinite(from_s))
+    last = [heard[heard < stretch] for stretch in range(len(rows))]
+    later = [_cue_after(routine, side, index) for index in range(-1, len(rows) - 2)]
+    return DeckMap(
+        hand=hand,
+        from_s=from_s,
+        to_s=to_s,
+        cue_s=cue_s,
+        next_cue_s=np.array([*later, np.nan]),
+        left_from_s=np.array([from_s[i[-1]] if i.size else np.nan for i in last]),
+        left_to_s=np.array([to_s[i[-1]] if i.size else np.nan for i in last]),
+        strokes=(None, *_strokes(routine, side), None, None),
+    )
+
+
+def _strokes(routine: Routine, side: Side) -> Iterator[Floats | None]:
+    for piece in routine.pieces:
+        strokes = getattr(piece.plan(side), "strokes", None)
+        yield np.array(strokes) if strokes else None
 
 
 def passage(routine: Routine, index: int, side: Side) -> tuple[float, float]:
@@ -137,5 +154,5 @@ def passage(routine: Routine, index: int, side: Side) -> tuple[float, float]:
 
 
 def _cue_after(routine: Routine, side: Side, index: int) -> float:
-    later = routine.next_cue(side, index)
+    later = routine.next_cue(side, index) if index < len(routine.pieces) else None
     return np.nan if later is None or later[1] is None else later[1]

@@ -18,6 +18,12 @@ BREAK_S = 0.045
 """A point this far off the line begins a new one: 45 ms of record, above a hand's timing error."""
 JITTER_S = 0.006
 """Arrival jitter assumed before any is measured."""
+HAND_FASTEST = 20.0
+"""No hand moves a record faster: 11 turns a second at 33 1/3; more is a needle that jumped."""
+TOLD_S = 0.3
+"""A speed told by the sender holds so long."""
+DRIFT = 0.001
+"""How far pitch wanders in a second, as a root: 0.5 % in half a minute."""
 SLOW, FAST = 0.4, 1.7
 """A record between these speeds may be turning by itself."""
 
@@ -82,93 +88,101 @@ class Deck:
     """Time of the last message, the same position again counting."""
     position_s: float | None = None
     line: Line = field(default_factory=Line)
+    lines: int = 0
+    """Grows when the record is let go, stopped, turned round, or jumps."""
+    jumped: bool = False
+    """Whether the record was somewhere else all at once; for the reader to put back."""
     jitter_s: float = JITTER_S
+    interval_s: float = 0.05
+    """Time between messages, as it usually is."""
     ratio: float | None = None
     """Speed it turns at by itself, 1.0 nominal; None before it has been heard turning."""
     ratio_s: float = -math.inf
     """When that was last heard."""
-    interval_s: float = 0.05
-    """Time between messages, as it usually is."""
     told_speed: float | None = None
     told_speed_s: float = -math.inf
+    _ratio_doubt: float = 1.0
     _strays: list[tuple[float, float]] = field(default_factory=list)
-    _bucket: list[float] = field(default_factory=lambda: [0.0, 0.0, 0.0, 0.0])
+    _bucket: list[tuple[float, float]] = field(default_factory=list)
 
-    def hear(self, position_s: float, now_s: float) -> bool:
-        """Take one message in; True when a point is complete and worth a look at the belief."""
+    def hear(self, position_s: float, now_s: float) -> None:
+        """Take one message in."""
         if self.heard_s is not None:
-            gap = now_s - self.heard_s
-            self.interval_s += 0.05 * (min(gap, 0.5) - self.interval_s)
+            gap = min(now_s - self.heard_s, 0.5)
+            self.interval_s += 0.05 * (gap - self.interval_s)
         self.heard_s, self.position_s = now_s, position_s
-        count, first, t, x = self._bucket
-        if count and now_s - first >= BUCKET_S:
-            self._point(t / count, x / count)
-            count = 0.0
-        if not count:
-            self._bucket = [1.0, now_s, now_s, position_s]
-            if self.interval_s < BUCKET_S:
-                return False
-        else:
-            self._bucket = [count + 1, first, t + now_s, x + position_s]
-            return False
-        # Slower senders than the bucket: the message is a point by itself.
-        self._bucket = [0.0, 0.0, 0.0, 0.0]
-        self._point(now_s, position_s)
-        return True
+        self._bucket.append((now_s, position_s))
+        if self.interval_s >= BUCKET_S or now_s - self._bucket[0][0] >= BUCKET_S:
+            n = len(self._bucket)
+            self._point(sum(t for t, _ in self._bucket) / n, sum(x for _, x in self._bucket) / n)
+            self._bucket.clear()
+
+    def hear_pitch(self, ratio: float, now_s: float) -> None:
+        """Take the pitch fader's word for the speed it turns at by itself."""
+        self.ratio, self.ratio_s, self._ratio_doubt = ratio, now_s, 0.002
 
     def _point(self, time_s: float, position_s: float) -> None:
-        off = self._off(time_s, position_s)
+        off = position_s - self.line.at(time_s) if self.line.points else 0.0
         if abs(off) <= self._allowed(time_s):
             self.line.add(time_s, position_s)
             self._strays.clear()
             self._learn(time_s, off)
             return
         self._strays.append((time_s, position_s))
-        if len(self._strays) >= 2 and self._strays_agree():
-            self.line = Line()
-            for point in self._strays[-2:]:
-                self.line.add(*point)
-            self._strays.clear()
+        self._strays = self._strays[-2:]
+        if len(self._strays) == 2 and not _too_far(*self._strays):
+            self.jumped |= _too_far(self.line.points[-1], self._strays[0])
+            self._begin_line()
 
-    def _off(self, time_s: float, position_s: float) -> float:
-        return position_s - self.line.at(time_s) if self.line.points else 0.0
+    def _begin_line(self) -> None:
+        self.lines += 1
+        self.line = Line()
+        for point in self._strays:
+            self.line.add(*point)
+        self._strays.clear()
 
     def _allowed(self, time_s: float) -> float:
         """How far off the line a point may be: jitter, and the slope's own doubt."""
-        slope_off = 0.0
-        if self.line.points:
-            spread = self.line.spread
-            reach = time_s - self.line.points[-1][0] + self.line.span_s / 2
-            doubt = self.jitter_s / math.sqrt(spread) if spread > 1e-9 else 20.0
-            slope_off = min(doubt, 20.0) * reach
-        return max(BREAK_S, 3.0 * self.jitter_s) + 2.0 * slope_off
+        allowed = max(BREAK_S, 3.0 * self.jitter_s)
+        if not self.line.points:
+            return allowed
+        reach_s = time_s - self.line.points[-1][0] + self.line.span_s / 2
+        return allowed + 2.0 * min(self._slope_doubt(), HAND_FASTEST) * reach_s
 
-    def _strays_agree(self) -> bool:
-        """Whether the last two strays can be one record moving, or a jump and what follows."""
-        (t0, x0), (t1, x1) = self._strays[-2:]
-        return abs(x1 - x0) <= 25.0 * (t1 - t0) + BREAK_S
+    def _slope_doubt(self) -> float:
+        """Standard error of the line's slope."""
+        return self.jitter_s / math.sqrt(max(self.line.spread, 1e-9))
 
     def _learn(self, time_s: float, off: float) -> None:
+        """What a record that turns by itself tells of jitter and of its speed."""
         slope = self.line.slope
         if slope is None or not SLOW < slope < FAST or self.line.span_s < 0.4:
             return
         square = self.jitter_s**2 + 0.02 * (off * off - self.jitter_s**2)
         self.jitter_s = min(max(math.sqrt(square), 0.002), 0.04)
-        if self.line.span_s >= 0.6:
-            self.ratio, self.ratio_s = slope, time_s
+        if self.line.span_s < 0.5 or time_s - self.ratio_s < 0.1:
+            return
+        # A scalar Kalman filter (Welch and Bishop 2006); the line's points overlap from one
+        # look to the next, so its error counts three times.
+        idle_s = min(time_s - self.ratio_s, 1e4)
+        doubt = min(self._ratio_doubt**2 + DRIFT**2 * idle_s, 0.05**2)
+        gain = doubt / (doubt + (3.0 * self._slope_doubt() + 0.001) ** 2)
+        ratio = 1.0 if self.ratio is None else self.ratio
+        self.ratio, self.ratio_s = ratio + gain * (slope - ratio), time_s
+        self._ratio_doubt = math.sqrt(doubt * (1.0 - gain))
 
     def speed(self, now_s: float) -> tuple[float, float] | None:
         """Speed and its standard error, 1.0 nominal; None before two moments were heard."""
-        if self.told_speed is not None and now_s - self.told_speed_s < 0.3:
+        if self.told_speed is not None and now_s - self.told_speed_s < TOLD_S:
             return self.told_speed, 0.02
         slope = self.line.slope
-        if slope is None:
-            return None
-        # Two points of jitter each give a slope no better than their distance allows.
-        return slope, 1.4 * self.jitter_s / math.sqrt(max(self.line.spread, 1e-9))
+        return None if slope is None else (slope, 1.4 * self._slope_doubt())
 
     def place(self, now_s: float) -> float | None:
         """Deck-file second at a time, read off the line; None before anything was heard."""
-        if not self.line.points:
-            return self.position_s
-        return self.line.at(now_s)
+        return self.line.at(now_s) if self.line.points else self.position_s
+
+
+def _too_far(a: tuple[float, float], b: tuple[float, float]) -> bool:
+    """Whether no hand can have moved the record from one point to the next."""
+    return abs(b[1] - a[1]) > HAND_FASTEST * abs(b[0] - a[0]) + BREAK_S

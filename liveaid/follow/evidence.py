@@ -10,7 +10,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
+import numpy.typing as npt
 
+from liveaid.follow import phase
 from liveaid.follow.axis import CELLS_PER_BEAT, FREE, RESTS, RUNS, WORKS, Axis, DeckMap, Floats
 
 # How a record moves, by what the hand does with it: held, turning by itself, moved by a hand.
@@ -29,6 +31,9 @@ TIMING_S = 0.030
 WITNESS_S = 0.2
 """Readings closer together than this are one witness, not several."""
 BUMP_CELLS = 6
+EDGE_CELLS = 4 * CELLS_PER_BEAT
+EARLY = 0.3
+"""How often a worked record is on its way to its next cue at the very end of its set piece."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,8 +44,8 @@ class Reading:
     speed: float | None
     speed_error: float
     jitter_s: float
-    beat_speed: float
-    """Speed it is thought to turn at by itself, 1.0 nominal."""
+    phase_weight: float = 0.0
+    """How far this reading may still speak of the phase of the beat, 0 to 1."""
 
 
 @dataclass(slots=True)
@@ -53,9 +58,17 @@ class Evidence:
     """Reach of the pitch fader as a ratio, 0.08 for 8 per cent."""
     _usual: Floats = field(init=False)
     _passage: Floats = field(init=False)
+    _far: npt.NDArray[np.bool_] = field(init=False)
+    _ramp: Floats = field(init=False)
+    _phased: list[int] = field(init=False)
+    """Stretches where this deck is worked and no deck runs: the hands alone carry the beat."""
 
     def __post_init__(self) -> None:
         self._usual = np.full(len(self.axis.beats), 1.0 / self.axis.reach_s)
+        self._far = self.deck.hand == WORKS
+        self._ramp = np.arange(1, EDGE_CELLS + 1) / EDGE_CELLS
+        no_run = np.all([deck.hand != RUNS for deck in self.axis.decks.values()], axis=0)
+        self._phased = [int(s) for s in np.flatnonzero(no_run & (self.deck.hand == WORKS))]
         self._passage = np.maximum(self.deck.to_s - self.deck.from_s, 0.01)
 
     def likelihood(self, reading: Reading, offset: Floats, weight: float) -> Floats:
@@ -66,10 +79,14 @@ class Evidence:
         stretch = (moves * places).sum(axis=1)
         cells = np.repeat(stretch**weight, self.axis.lengths)
         runs = moves.sum(axis=1)
-        for s in np.flatnonzero((hand == RUNS)):
+        for s in np.flatnonzero(hand == RUNS):
             self._bump(
                 cells, int(s), reading, float(offset[s]), float(runs[s] / stretch[s]), weight
             )
+        self._edges(cells, reading.position_s, stretch, weight)
+        if reading.phase_weight > 0.0:
+            for phased in self._phased:
+                self._phase(cells, phased, reading, float(offset[phased]))
         return cells
 
     def _speeds(self, reading: Reading) -> Floats:
@@ -104,9 +121,9 @@ class Evidence:
         return places
 
     def _resting(self, x: float) -> Floats:
-        deck, usual = self.deck, self._usual
-        none = np.isnan(deck.cue_s)
-        off = np.abs(x - np.where(none, 0.0, deck.cue_s))
+        usual = self._usual
+        none = np.isnan(self.deck.next_cue_s)
+        off = np.abs(x - np.where(none, 0.0, self.deck.next_cue_s))
         at_cue = np.where(none, usual, np.exp(-off / 0.15) / 0.3)
         by_cue = np.where(none, usual, np.exp(-off / 0.8) / 1.6)
         ran_on = self._ran_on(x)
@@ -128,6 +145,25 @@ class Evidence:
         length = np.where(none, 1.0, deck.left_to_s - deck.left_from_s)
         inside = np.where((past <= 0.5) & (past > -length - 0.5), 1.0 / (length + 1.0), 0.0)
         return np.where(none, self._usual, 0.6 * beyond + 0.4 * inside)
+
+    def _edges(self, cells: Floats, x: float, stretch: Floats, weight: float) -> None:
+        """A worked record on its way to its next cue while the other hand plays out the bar."""
+        hands = MOVES[WORKS].sum()
+        for s in np.flatnonzero(self._far & (np.abs(x - self.deck.next_cue_s) < 1.5)):
+            early = EARLY * hands * np.exp(-abs(x - self.deck.next_cue_s[s]) / 0.5)
+            end = self.axis.first[s + 1]
+            part = cells[max(end - EDGE_CELLS, self.axis.first[s]) : end]
+            part *= (1.0 + early / stretch[s] * self._ramp[-part.size :]) ** weight
+
+    def _phase(self, cells: Floats, s: int, reading: Reading, offset: float) -> None:
+        """The beat's phase, off a record let go from its cue and running on."""
+        ran_s = reading.position_s - self.deck.cue_s[s]
+        if not -0.1 < ran_s < self._passage[s] + 0.3:
+            return
+        first, end = int(self.axis.first[s]), int(self.axis.first[s + 1])
+        beats = (np.arange(end - first) + offset) / CELLS_PER_BEAT - ran_s / self.axis.beat_s[s]
+        told = phase.told(beats, self.deck.strokes[s], float(self.axis.beat_s[s]))
+        cells[first:end] *= told**reading.phase_weight
 
     def _bump(
         self, cells: Floats, s: int, reading: Reading, offset: float, share: float, weight: float

@@ -8,12 +8,12 @@ from typing import Literal, TypeAlias
 import numpy as np
 
 from liveaid.follow import pointer, state
-from liveaid.follow.axis import RUNS, Floats, axis_of
+from liveaid.follow.axis import CELLS_PER_BEAT, RUNS, Floats, axis_of
 from liveaid.follow.deck import FAST, SLOW, Deck
 from liveaid.follow.evidence import WITNESS_S, Evidence, Reading
 from liveaid.follow.filter import weighed
 from liveaid.follow.motion import Motion
-from liveaid.follow.pointer import Place
+from liveaid.follow.pointer import HALF, Place
 from liveaid.follow.prompt import Prompt, State
 from liveaid.follow.tell import Picture, tell
 from liveaid.routine import SIDES, Routine, Side
@@ -22,6 +22,12 @@ Sends: TypeAlias = Literal["always", "on_change"]
 
 STEP_S = 0.02
 """Belief is brought up to date this often at most; between, messages only refine the deck."""
+JUMP_S = 5.0
+"""A needle that jumped makes a leap as likely as so many seconds of playing do."""
+SETTLE_S = 0.5
+"""Without a deck that runs the pointer is drawn to the belief this fast."""
+BORDER = 0.8
+"""Belief in the other set piece that takes the pointer over a border."""
 FARTHEST_S = 86400.0
 """A position beyond a day of record is no position."""
 
@@ -50,6 +56,7 @@ class Follower:
         self._evidence = {side: Evidence(self.axis, self.axis.decks[side], reach) for side in SIDES}
         self._belief = _prior(self.axis.size, int(self.axis.first[self.axis.after]))
         self._weighed_s: dict[Side, float] = dict.fromkeys(SIDES, -math.inf)
+        self._phase_told: dict[Side, tuple[int, float]] = dict.fromkeys(SIDES, (0, 0.0))
         self._now_s: float | None = None
         self._stepped_s: float | None = None
         self._place = Place(1, 0.0)
@@ -81,7 +88,7 @@ class Follower:
         """Where one deck's pitch fader stands."""
         deck, now = self._deck(side), self._clamped(now)
         if not math.isnan(now) and abs(percent) < 100.0:
-            deck.ratio, deck.ratio_s = 1.0 + float(percent) / 100.0, now
+            deck.hear_pitch(1.0 + float(percent) / 100.0, now)
 
     def hear_crossfader(self, *, value: float, now: float) -> None:
         """Where the crossfader stands, 0 left to 1 right."""
@@ -162,14 +169,22 @@ class Follower:
         seconds = 0.0 if self._stepped_s is None else now - self._stepped_s
         rates = self._rates(now)
         belief = self._motion.moved(self._belief, rates, min(seconds, 30.0))
-        belief = self._motion.leapt(belief, seconds)
+        belief = self._motion.leapt(belief, seconds + JUMP_S * self._jumps())
         self._place = pointer.on(self.axis, self._place, seconds, rates)
         self._stepped_s = now
         for side in SIDES:
             belief = weighed(belief, self._likelihood(side, now))
         self._belief = belief
-        self._point(now)
+        self._point(now, seconds)
         self._state = state.after(self._state, state.event_of(self._confidence, quiet=False))
+
+    def _jumps(self) -> int:
+        """How many decks were somewhere else all at once since the last step."""
+        jumps = 0
+        for deck in self.decks.values():
+            jumps += deck.jumped
+            deck.jumped = False
+        return jumps
 
     def _likelihood(self, side: Side, now: float) -> Floats:
         deck = self.decks[side]
@@ -178,6 +193,7 @@ class Follower:
             return np.ones(self.axis.size)
         since = now - self._weighed_s[side]
         self._weighed_s[side] = now
+        weight = min(since / WITNESS_S, 1.0)
         speed = deck.speed(now)
         place = deck.place(now)
         reading = Reading(
@@ -185,10 +201,21 @@ class Follower:
             speed=0.0 if held else None if speed is None else speed[0],
             speed_error=0.0 if speed is None or held else speed[1],
             jitter_s=deck.jitter_s,
-            beat_speed=deck.ratio or 1.0,
+            phase_weight=self._phase_weight(side, weight),
         )
-        weight = min(since / WITNESS_S, 1.0)
         return self._evidence[side].likelihood(reading, self._motion.offset, weight)
+
+    def _phase_weight(self, side: Side, weight: float) -> float:
+        """How much a run may say of the beat's phase: one witness a run, once its line is sure."""
+        deck = self.decks[side]
+        run, spent = self._phase_told[side]
+        if run != deck.lines:
+            run, spent = deck.lines, 0.0
+        slope = deck.line.slope
+        sure = slope is not None and deck.line.span_s > 0.1 and 0.8 < slope < 1.25
+        weight = min(weight, 1.0 - spent) if sure else 0.0
+        self._phase_told[side] = run, spent + weight
+        return weight
 
     def _ratio(self) -> float:
         """Speed against the map's tempo, by the deck last heard turning by itself."""
@@ -209,22 +236,36 @@ class Follower:
             ratio[runs] = min(max(speed[0], -2.0), 3.0)
         return np.where(self.axis.beats > 0, ratio / self.axis.beat_s, 0.0)
 
-    def _point(self, now: float) -> None:
+    def _point(self, now: float, seconds: float) -> None:
         """Bring the pointer to the best guess, exact where a deck runs."""
-        offset = self._motion.offset
-        cell = pointer.cell_of(self.axis, self._place, offset)
-        here = pointer.mass_near(self.axis, self._belief, cell)
+        axis, belief, offset = self.axis, self._belief, self._motion.offset
+        cell = pointer.cell_of(axis, self._place, offset)
+        here = pointer.mass(axis, belief, cell, HALF)
         if here < 0.5:
-            place, mass = pointer.peak(self.axis, self._belief, offset)
-            if mass > here:
-                self._place, here = place, mass
-        self._confidence = min(here, 1.0)
+            best = pointer.peak(axis, belief)
+            if pointer.mass(axis, belief, best, HALF) > here:
+                cell = best
+                self._place = pointer.mean(axis, belief, offset, best)
+        self._settle(pointer.mean(axis, belief, offset, cell), seconds)
         self._read_off(now)
-        if self._started_s is None and self.axis.is_piece(self._place.stretch):
+        cell = pointer.cell_of(axis, self._place, offset)
+        self._confidence = min(pointer.mass(axis, belief, cell, CELLS_PER_BEAT), 1.0)
+        if self._started_s is None and axis.is_piece(self._place.stretch):
             self._started_s = now - self._map_s(self._place)
 
+    def _settle(self, mean: Place, seconds: float) -> None:
+        """Draw the pointer to the belief around it; over a border where most of it is."""
+        if mean.stretch != self._place.stretch:
+            first, end = self.axis.first[mean.stretch], self.axis.first[mean.stretch + 1]
+            if float(self._belief[first:end].sum()) > BORDER:
+                self._place = mean
+        elif not self._running(mean.stretch):
+            gain = 1.0 - math.exp(-seconds / SETTLE_S)
+            beat = self._place.beat + gain * (mean.beat - self._place.beat)
+            self._place = Place(mean.stretch, beat)
+
     def _read_off(self, now: float) -> None:
-        """The beat off a deck that runs, when it agrees with the belief to a beat."""
+        """The beat off a deck that runs, when it agrees with the belief."""
         stretch = self._place.stretch
         if not self.axis.is_piece(stretch):
             return
@@ -233,26 +274,23 @@ class Follower:
             slope, position = deck.line.slope, deck.place(now)
             if not self._fresh(side, now) or slope is None or position is None:
                 continue
-            if not SLOW < slope < FAST:
-                continue
             beat = (position - self.axis.decks[side].from_s[stretch]) / self.axis.beat_s[stretch]
-            if abs(beat - self._place.beat) < 1.0:
-                self._place = self._settled(stretch, float(beat))
+            if SLOW < slope < FAST and abs(beat - self._place.beat) < 0.75:
+                self._place = self._carried(stretch, float(beat), now)
                 return
 
-    def _settled(self, stretch: int, beat: float) -> Place:
-        length = float(self.axis.beats[stretch])
-        if beat < length:
+    def _carried(self, stretch: int, beat: float, now: float) -> Place:
+        """A beat read off a deck; past the last, so far into the next set piece."""
+        over = beat - float(self.axis.beats[stretch])
+        if over < 0.0:
             return Place(stretch, max(beat, 0.0))
-        rates = self._rates(self._now_s or 0.0)
-        return pointer.on(
-            self.axis,
-            Place(stretch, length - 1e-9),
-            (beat - length) / max(float(rates[stretch]), 0.1),
-            rates,
-        )
+        rates = self._rates(now)
+        seconds = over / max(float(rates[stretch]), 0.1)
+        return pointer.on(self.axis, Place(stretch + 1, 0.0), seconds, rates)
 
     def _running(self, stretch: int) -> list[Side]:
+        if not self.axis.is_piece(stretch):
+            return []
         count = self.routine.pieces[stretch - 1].count
         sides: list[Side] = [side for side in SIDES if self.axis.decks[side].hand[stretch] == RUNS]
         return sorted(sides, key=lambda side: side != count)

@@ -27,8 +27,11 @@ TO_BEFORE = 0.001
 TO_ELSEWHERE = 0.001
 START = 0.3
 """From `before` to the first beat: it may come at any moment."""
+AGAIN = 0.1
+"""From `after` back to a start."""
 FOUND = 0.3
 """From `elsewhere` back to the map."""
+LEAPS = TO_NEXT + TO_OWN_START + TO_ANY_START + TO_ANYWHERE + TO_BEFORE + TO_ELSEWHERE
 
 
 @dataclass(slots=True)
@@ -89,27 +92,23 @@ class Motion:
     def leapt(self, belief: Floats, seconds: float) -> Floats:
         """Belief after a little of it has leapt: to the next start, back to a start, anywhere."""
         axis, first = self.axis, self.axis.first
-        seconds = min(seconds, 0.5)
+        seconds = min(seconds, 10.0)
         masses = np.add.reduceat(belief, first[:-1])
-        pieces = masses[1 : axis.after]
-        played = float(pieces.sum())
-        lost, before, after = masses[axis.elsewhere], masses[axis.before], masses[axis.after]
-        leap = TO_NEXT + TO_OWN_START + TO_ANY_START + TO_ANYWHERE + TO_BEFORE + TO_ELSEWHERE
-        belief = belief * (1.0 - leap * seconds)
-        belief[first[axis.before]] = before * (1.0 - START * seconds)
-        belief[first[axis.after]] = after
-        belief[first[axis.elsewhere]] = lost * (1.0 - FOUND * seconds)
-        starts = first[1 : axis.after]
-        belief[starts] += pieces * (TO_OWN_START * seconds)
-        belief[first[2 : axis.after + 1]] += pieces * (TO_NEXT * seconds)
-        anywhere = (played * TO_ANYWHERE + lost * FOUND * 0.5) * seconds
-        any_start = (played * TO_ANY_START + lost * FOUND * 0.4) * seconds
+        from_pieces = masses[1 : axis.after] * seconds
+        played = float(from_pieces.sum())
+        before = float(masses[axis.before]) * START * min(seconds, 0.5)
+        after = float(masses[axis.after]) * AGAIN * min(seconds, 0.5)
+        lost = float(masses[axis.elsewhere]) * FOUND * min(seconds, 0.5)
+        belief = belief.copy()
+        belief[first[1] : first[axis.after]] *= 1.0 - LEAPS * seconds
+        belief[first[[axis.before, axis.after, axis.elsewhere]]] -= (before, after, lost)
+        anywhere = played * TO_ANYWHERE + 0.5 * lost
         belief[first[1] : first[axis.after]] += anywhere / (first[axis.after] - first[1])
-        belief[starts] += any_start / len(starts)
-        belief[starts[0]] += before * START * seconds + after * 0.05 * seconds
-        belief[first[axis.after]] -= after * 0.1 * seconds
-        belief[first[axis.before]] += (
-            played * TO_BEFORE + lost * FOUND * 0.1 + after * 0.05
-        ) * seconds
-        belief[first[axis.elsewhere]] += played * TO_ELSEWHERE * seconds
+        starts = first[1 : axis.after]
+        any_start = played * TO_ANY_START + 0.4 * lost + 0.6 * after
+        belief[starts] += any_start / len(starts) + from_pieces * TO_OWN_START
+        belief[first[2 : axis.after + 1]] += from_pieces * TO_NEXT
+        belief[starts[0]] += before
+        belief[first[axis.before]] += played * TO_BEFORE + 0.1 * lost + 0.4 * after
+        belief[first[axis.elsewhere]] += played * TO_ELSEWHERE
         return belief

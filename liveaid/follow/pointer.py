@@ -12,6 +12,9 @@ import numpy as np
 
 from liveaid.follow.axis import CELLS_PER_BEAT, Axis, Floats
 
+HALF = CELLS_PER_BEAT // 2
+"""Half a beat, in cells: places nearer than this to each other are one."""
+
 
 @dataclass(frozen=True, slots=True)
 class Place:
@@ -28,7 +31,7 @@ def on(axis: Axis, place: Place, seconds: float, rate_bps: Floats) -> Place:
         length, rate = float(axis.beats[stretch]), float(rate_bps[stretch])
         beat += rate * seconds
         if beat < length or rate <= 0.0:
-            return Place(stretch, min(max(beat, 0.0), length - 1e-9))
+            return within(axis, Place(stretch, beat))
         seconds = (beat - length) / rate
         stretch, beat = stretch + 1, 0.0
     return Place(stretch, 0.0)
@@ -41,39 +44,48 @@ def cell_of(axis: Axis, place: Place, offset: Floats) -> int:
     return min(max(first + cell, first), end - 1)
 
 
-def mass_near(axis: Axis, belief: Floats, cell: int) -> float:
-    """Belief within a beat of a cell, across set pieces."""
+def window(axis: Axis, cell: int, reach: int) -> tuple[int, int]:
+    """Cells within `reach` of one, across set pieces; a cell outside them stands alone."""
     if not axis.is_piece(axis.stretch_at(cell)):
-        return float(belief[cell])
-    low = max(cell - CELLS_PER_BEAT, int(axis.first[1]))
-    high = min(cell + CELLS_PER_BEAT + 1, int(axis.first[axis.after]))
+        return cell, cell + 1
+    return max(cell - reach, int(axis.first[1])), min(cell + reach + 1, int(axis.first[axis.after]))
+
+
+def mass(axis: Axis, belief: Floats, cell: int, reach: int) -> float:
+    """Belief within `reach` cells of a cell, across set pieces."""
+    low, high = window(axis, cell, reach)
     return float(belief[low:high].sum())
 
 
-def peak(axis: Axis, belief: Floats, offset: Floats) -> tuple[Place, float]:
-    """The place with most belief within half a beat, and the belief within a beat of it."""
-    half = CELLS_PER_BEAT // 2
-    inside = belief[axis.first[1] : axis.first[axis.after]]
-    sums = np.concatenate([np.zeros(half + 1), np.cumsum(inside), np.full(half, inside.sum())])
-    near = sums[2 * half + 1 :] - sums[: -2 * half - 1]
+def peak(axis: Axis, belief: Floats) -> int:
+    """The cell with most belief within half a beat of it."""
+    low, high = int(axis.first[1]), int(axis.first[axis.after])
+    sums = np.concatenate(
+        [np.zeros(HALF + 1), np.cumsum(belief[low:high]), np.full(HALF, belief[low:high].sum())]
+    )
+    near = sums[2 * HALF + 1 :] - sums[: -2 * HALF - 1]
     best = int(np.argmax(near))
-    cell = int(axis.first[1]) + best
-    for stretch in (axis.before, axis.after):
-        if belief[axis.first[stretch]] > near[best]:
-            return Place(stretch, 0.0), float(belief[axis.first[stretch]])
-    stretch = axis.stretch_at(cell)
-    return mean_near(axis, belief, offset, stretch, cell), mass_near(axis, belief, cell)
+    ends = [int(axis.first[stretch]) for stretch in (axis.before, axis.after)]
+    end = max(ends, key=lambda cell: belief[cell])
+    return end if belief[end] > near[best] else low + best
 
 
-def mean_near(axis: Axis, belief: Floats, offset: Floats, stretch: int, cell: int) -> Place:
-    """The mean place of the belief within half a beat of a cell, in the same stretch."""
-    half = CELLS_PER_BEAT // 2
-    first, end = int(axis.first[stretch]), int(axis.first[stretch + 1])
-    low, high = max(cell - half, first), min(cell + half + 1, end)
+def mean(axis: Axis, belief: Floats, offset: Floats, cell: int) -> Place:
+    """The mean place within half a beat of a cell, in whichever stretch has most of it there."""
+    low, high = window(axis, cell, HALF)
+    stretch = axis.stretch_at(low)
+    border = int(axis.first[stretch + 1])
+    if border < high and belief[border:high].sum() > belief[low:border].sum():
+        stretch, low = stretch + 1, border
+    high = min(high, int(axis.first[stretch + 1]))
     part = belief[low:high]
     total = float(part.sum())
-    if total <= 0.0:
-        return Place(stretch, (cell - first) / CELLS_PER_BEAT)
-    mean = float((np.arange(low, high) * part).sum()) / total - first + float(offset[stretch])
-    beat = mean / CELLS_PER_BEAT
-    return Place(stretch, min(max(beat, 0.0), max(float(axis.beats[stretch]) - 1e-9, 0.0)))
+    cell_mean = float(np.arange(low, high) @ part) / total if total > 0.0 else float(cell)
+    beat = (cell_mean - float(axis.first[stretch]) + float(offset[stretch])) / CELLS_PER_BEAT
+    return within(axis, Place(stretch, beat))
+
+
+def within(axis: Axis, place: Place) -> Place:
+    """The place kept inside its stretch."""
+    most = max(float(axis.beats[place.stretch]) - 1e-9, 0.0)
+    return Place(place.stretch, min(max(place.beat, 0.0), most))
