@@ -148,13 +148,22 @@ def _change_table(routine: Routine, moves: tuple[Change, ...]) -> Table:
             Text(_place(move.after, routine.pieces[move.after].name, int(move.due.beat), routine)),
             move.side,
             cue_text(routine, move.cue_s, short=True) if move.cue_s is not None else "-",
-            f"{move.turns[1]:+.1f}" if judged and move.turns else "",
+            _wind(routine, move),
             f"{move.free_s:.1f} s" if move.before is not None and move.verdict != "runs on" else "",
             needs,
             spare if judged else "",
             Text(move.verdict, style=style),
         )
     return table
+
+
+def _wind(routine: Routine, move: Change) -> str:
+    """Turns to wind; where they are not known yet, the most a hand can wind in the time."""
+    if move.verdict == "not placed":
+        spare_s = max(0.0, move.free_s - routine.performer.settle_s)
+        return f"≤{spare_s * routine.performer.wind_turns_per_s:.1f}"
+    judged = move.verdict in ("easy", "tight", "impossible")
+    return f"{move.turns[1]:+.1f}" if judged and move.turns else ""
 
 
 def _place(index: int, name: str, beat: int, routine: Routine) -> str:

@@ -241,7 +241,8 @@ def _way(axes: Axes, routine: Routine, move: Change, starts: list[float]) -> Non
     weight = "normal"
     if move.verdict in ("tight", "impossible"):
         text, weight = f"{text} {move.verdict}", "bold"
-    axes.annotate(text, (end, high), xytext=(3, -9), textcoords="offset points", fontsize=7,
+    aside = 9 if move.verdict == "impossible" else 3
+    axes.annotate(text, (end, high), xytext=(aside, -10), textcoords="offset points", fontsize=7,
                   color=INK, fontweight=weight, annotation_clip=True)  # fmt: skip
     if move.verdict == "impossible":
         axes.plot([end], [high], marker="x", markersize=11, markeredgewidth=2.4, color=INK)
