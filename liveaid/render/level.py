@@ -7,6 +7,7 @@ what cannot be had even so stays quieter, and says so.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -14,15 +15,17 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage, signal
 
-from liveaid.gather.loudness import INTERPOLATOR, TAPS, LoudnessMeter, PeakMeter
+from liveaid.gather.loudness import INTERPOLATOR, TAPS, LoudnessMeter
 from liveaid.render.edges import Samples
 
 LOUDNESS_LUFS = -16.0
 """Where every passage is levelled to: room for a scratch's peaks (common practice, no source)."""
 CEILING_DBTP = -1.0
 """Highest true peak, after EBU R 128 (2020), which asks for -1 dBTP at most."""
-MARGIN_DB = 0.1
-"""Kept below the ceiling: what a 4-times oversampling meter may miss, and 24 bits round."""
+MARGIN_DB = 0.3
+"""Kept below the ceiling: what a meter of 4-times oversampling may miss (BS.1770-5 Annex 2)."""
+NEAR = 0.4
+"""Share of a peak that a sample next to it has at least: 8 dB of overshoot between samples."""
 MOST_LIMITED_DB = 9.0
 """The most that peaks are turned down; beyond it a sound would lose its attack."""
 WINDOW_S = 0.005
@@ -85,13 +88,12 @@ def measured(sound: Samples, *, rate_hz: int) -> tuple[float | None, float | Non
         return None, None
     block = round(BLOCK_S * rate_hz)
     repeats = 1 if len(sound) >= block else -(-block // len(sound)) + 1
-    meter, peak = LoudnessMeter(rate_hz=rate_hz, channels=2), PeakMeter()
+    meter = LoudnessMeter(rate_hz=rate_hz, channels=2)
     for part in _blocks(np.tile(sound, (repeats, 1)) if repeats > 1 else sound):
         meter.hear(part)
-    for part in _blocks(sound):
-        peak.hear(part)
-    peak.finish()
-    return meter.integrated_lufs(), peak.dbtp()
+    highest = float(np.abs(sound).max())
+    peak = float(_peak_by_frame(sound, above=highest).max())
+    return meter.integrated_lufs(), 20.0 * math.log10(peak)
 
 
 def _blocks(sound: Samples) -> Iterator[Samples]:
@@ -133,14 +135,14 @@ def _smoothed(needed: NDArray[np.float64], reach: int) -> NDArray[np.float32]:
 def _peak_by_frame(sound: Samples, *, above: float) -> NDArray[np.float64]:
     """The highest magnitude at each frame and between it and its neighbours, either channel.
 
-    Between samples only where it may pass `above`, as the peak meter does.
+    Between samples only where it may pass `above`.
     """
     size = np.abs(sound)
     peaks = np.maximum(size[:, 0], size[:, 1]).astype(np.float64)
     padded = np.pad(sound, ((TAPS - 1, TAPS), (0, 0)))
     for channel in range(2):
         spans = np.lib.stride_tricks.sliding_window_view(padded[:, channel], 2 * TAPS)
-        near = np.flatnonzero(size[:, channel] > PeakMeter.NEAR * above)
+        near = np.flatnonzero(size[:, channel] > NEAR * above)
         for few in np.array_split(near, len(near) // BLOCK_FRAMES + 1):
             between = np.abs(spans[few] @ INTERPOLATOR).max(axis=1, initial=0.0)
             peaks[few] = np.maximum(peaks[few], between)

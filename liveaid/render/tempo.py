@@ -2,7 +2,8 @@
 
 The cut falls between frames of the file as a rule. It is put on a whole frame of the deck by
 choosing how many frames before it the resampler starts: of so many starts one lands within a
-thousandth of a frame, so no second filter is needed and the beat is where the map says.
+thousandth of a frame, and the beat is where the map says. Where the two rates stand in so simple
+a ratio that none does (a file at half the deck's rate), what is left is moved by a short sinc.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import soxr
+from scipy import signal
 
 from liveaid.render.edges import FILE_END_S, Samples
 
@@ -19,6 +21,8 @@ CONTEXT = 512
 """Frames on either side that the resampler is given to settle in."""
 STARTS = 4096
 """Starts to choose from."""
+CLOSE = 0.02
+"""A cut this near to a whole frame is on it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,8 +72,20 @@ def resampled(
     begin = _best_begin(start, first, ratio)
     end = math.ceil(start + (frames + CONTEXT) / ratio) + 1
     whole = soxr.resample(sound.between(begin, end), 1.0, ratio, quality="HQ")
-    at = round((start - begin) * ratio) - before
+    exact = (start - begin) * ratio - before
+    at = round(exact)
+    if abs(exact - at) > CLOSE:
+        whole = _later(whole, at - exact)
     return np.asarray(whole[at : at + before + frames], dtype=np.float32)
+
+
+def _later(sound: Samples, by: float) -> Samples:
+    """The sound a part of a frame later: convolved with a windowed sinc of 64 frames."""
+    places = np.arange(-32, 33) - by
+    kernel = np.sinc(places) * np.i0(8.0 * np.sqrt(np.maximum(0.0, 1.0 - (places / 33) ** 2)))
+    kernel /= kernel.sum()
+    moved = signal.oaconvolve(sound, kernel[:, np.newaxis], mode="same", axes=0)
+    return np.asarray(moved, dtype=np.float32)
 
 
 def _best_begin(start: float, first: int, ratio: float) -> int:

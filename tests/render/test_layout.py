@@ -187,9 +187,7 @@ def test_refrains_share_a_copy_when_the_side_is_short():
 
 
 def test_a_deck_too_long_for_its_side_says_so_by_its_length():
-    layout = laid_out(
-        [use(0, length_s=40.0)], Grain(rate_hz=RATE_HZ, turn_s=TURN_S, side_s=30.0)
-    )
+    layout = laid_out([use(0, length_s=40.0)], Grain(rate_hz=RATE_HZ, turn_s=TURN_S, side_s=30.0))
     assert layout.frames > 30.0 * RATE_HZ
 
 

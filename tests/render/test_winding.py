@@ -1,6 +1,6 @@
 """The order of passages along a deck, against every order tried one by one."""
 
-from itertools import permutations
+from itertools import pairwise, permutations
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -14,9 +14,7 @@ def walked(order, widths, winds):
     for passage in order:
         begin[passage] = at
         at += widths[passage]
-    return sum(
-        abs((begin[w.go_to] + w.cue_at) - (begin[w.come_from] + w.left_at)) for w in winds
-    )
+    return sum(abs((begin[w.go_to] + w.cue_at) - (begin[w.come_from] + w.left_at)) for w in winds)
 
 
 def least(widths, winds):
@@ -29,7 +27,7 @@ def decks(draw, most=7):
     index = st.integers(0, len(widths) - 1)
     stops = draw(st.lists(index, min_size=1, max_size=12))
     winds = []
-    for a, b in zip(stops, stops[1:], strict=False):
+    for a, b in pairwise(stops):
         left = draw(st.integers(0, widths[a] - 1))
         cue = draw(st.sampled_from([0, 0, 0, min(3, widths[b] - 1)]))
         winds.append(Wind(a, left, b, cue))

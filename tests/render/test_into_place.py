@@ -1,0 +1,60 @@
+"""Files written aside and moved into place together."""
+
+import os
+
+import pytest
+
+from liveaid.errors import LiveaidError
+from liveaid.render.into_place import Aside, set_aside
+
+
+def test_nothing_is_seen_until_everything_is_written(tmp_path):
+    (tmp_path / "a").write_text("old")
+    with Aside(tmp_path) as aside:
+        aside.path("a").write_text("new")
+        aside.path("b").write_text("new")
+        assert (tmp_path / "a").read_text() == "old"
+        assert not (tmp_path / "b").exists()
+        aside.moved([("b", tmp_path / "b"), ("a", tmp_path / "a")])
+    assert {path.name: path.read_text() for path in tmp_path.iterdir()} == {"a": "new", "b": "new"}
+
+
+@pytest.mark.parametrize("error", [OSError(28, "no space"), KeyboardInterrupt()])
+def test_whatever_stops_it_leaves_what_was_there_and_nothing_else(tmp_path, error):
+    (tmp_path / "a").write_text("old")
+
+    def stopped():
+        with Aside(tmp_path) as aside:
+            aside.path("a").write_text("half")
+            raise error
+
+    with pytest.raises(type(error)):
+        stopped()
+    assert {path.name: path.read_text() for path in tmp_path.iterdir()} == {"a": "old"}
+
+
+def test_what_a_crash_left_long_ago_is_cleared_and_what_is_under_way_is_not(tmp_path):
+    left, going = tmp_path / ".making-left", tmp_path / ".making-going"
+    for folder in (left, going):
+        folder.mkdir()
+        (folder / "deck.wav").write_text("half")
+    os.utime(left, (1, 1))
+    with Aside(tmp_path):
+        pass
+    assert not left.exists()
+    assert going.exists()
+
+
+def test_a_folder_that_cannot_be_made_is_said_clearly(tmp_path):
+    (tmp_path / "decks").write_text("a file stands here")
+    aside = Aside(tmp_path / "decks")
+    with pytest.raises(LiveaidError, match=r"decks: found .*; a folder that can be written to"):
+        aside.__enter__()
+
+
+def test_a_file_that_is_not_ours_gets_a_free_name(tmp_path):
+    for number in range(2):
+        (tmp_path / "left.wav").write_text(str(number))
+        set_aside(tmp_path / "left.wav")
+    names = {path.name: path.read_text() for path in tmp_path.iterdir()}
+    assert names == {"left-kept-1.wav": "0", "left-kept-2.wav": "1"}

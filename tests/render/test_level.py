@@ -1,0 +1,101 @@
+"""Levels measured by other means than the code's own meters."""
+
+import numpy as np
+import pyloudnorm
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import signal
+
+from liveaid.render.level import CEILING_DBTP, levelled, limited, measured
+
+RATE_HZ = 48_000
+
+
+def sine(frequency_hz, dbfs, *, seconds=5.0, phase=0.0):
+    time_s = np.arange(round(seconds * RATE_HZ)) / RATE_HZ
+    tone = 10 ** (dbfs / 20) * np.sin(2 * np.pi * frequency_hz * time_s + phase)
+    return np.repeat(tone[:, np.newaxis], 2, axis=1).astype(np.float32)
+
+
+def foreign_lufs(sound):
+    """pyloudnorm, a reference library of its own, with the filter that meets BS.1770's sine."""
+    meter = pyloudnorm.Meter(RATE_HZ, filter_class="DeMan")
+    return meter.integrated_loudness(sound.astype(np.float64))
+
+
+def foreign_peak_db(sound):
+    """The peak of the sound 16 times oversampled by scipy's polyphase resampler."""
+    over = signal.resample_poly(sound.astype(np.float64), 16, 1, axis=0, window=("kaiser", 9.0))
+    return 20 * np.log10(np.abs(over).max())
+
+
+# EBU Tech 3341, table 1, case 1: a stereo sine of 1 kHz at -23 dBFS reads -23.0 LUFS, within
+# 0.1 LU; levelling by so much must land within the same tolerance.
+@pytest.mark.parametrize("wanted", [-23.0, -18.0, -16.0])
+def test_the_standard_s_sine_is_levelled_to_what_was_asked(wanted):
+    made, level = levelled(sine(1000.0, -23.0), rate_hz=RATE_HZ, wanted_lufs=wanted)
+    assert foreign_lufs(made) == pytest.approx(wanted, abs=0.1)
+    assert level.loudness_lufs == pytest.approx(wanted, abs=0.1)
+    assert level.gain_db == pytest.approx(wanted + 23.0, abs=0.1)
+
+
+def test_peaks_between_samples_are_kept_below_the_ceiling():
+    # EBU Tech 3341, case 16 kind: a quarter of the rate, off the samples by 45 degrees, has its
+    # samples 3.01 dB below its true peak.
+    sound = sine(RATE_HZ / 4, -1.0, phase=np.pi / 4)
+    assert 20 * np.log10(np.abs(sound).max()) == pytest.approx(-4.01, abs=0.02)
+    made = limited(sound, rate_hz=RATE_HZ, ceiling_dbtp=-6.0)
+    assert foreign_peak_db(made[1000:-1000]) < -5.8
+
+
+def drums(seed, crest):
+    rng = np.random.default_rng(seed)
+    sound = 0.02 * rng.standard_normal(3 * RATE_HZ)
+    for at in range(2000, len(sound) - 5000, 12_000):
+        sound[at : at + 3000] += crest * np.exp(-np.arange(3000) / 300) * rng.standard_normal(3000)
+    # What a microphone, a converter and a codec leave of noise: little above 17 kHz.
+    sound = signal.lfilter(signal.firwin(63, 17_000, fs=RATE_HZ), 1.0, sound)
+    return np.repeat(sound[:, np.newaxis], 2, axis=1).astype(np.float32)
+
+
+@settings(max_examples=8)
+@given(st.integers(0, 1000), st.floats(0.05, 1.5), st.floats(-28.0, -12.0))
+def test_whatever_comes_in_the_true_peak_stays_below_the_ceiling(seed, crest, wanted):
+    made, level = levelled(drums(seed, crest), rate_hz=RATE_HZ, wanted_lufs=wanted)
+    assert foreign_peak_db(made) < CEILING_DBTP
+    assert foreign_lufs(made) < wanted + 0.1
+    assert foreign_lufs(made) == pytest.approx(level.loudness_lufs, abs=0.1)
+
+
+def test_peaky_drums_reach_the_loudness_by_their_peaks_being_turned_down():
+    made, level = levelled(drums(3, 0.6), rate_hz=RATE_HZ, wanted_lufs=-22.0)
+    assert level.limited_db > 1.0
+    assert foreign_lufs(made) == pytest.approx(-22.0, abs=0.2)
+
+
+def test_what_is_far_from_a_peak_is_only_turned_up():
+    sound = drums(3, 0.6)
+    made, level = levelled(sound, rate_hz=RATE_HZ, wanted_lufs=-22.0)
+    calm = slice(2000 + 8000, 2000 + 9000)
+    assert np.allclose(made[calm], sound[calm] * 10 ** (level.gain_db / 20), rtol=1e-4)
+
+
+def test_a_peak_too_high_for_the_loudness_leaves_the_sound_quieter_and_says_so():
+    sound = np.zeros((RATE_HZ, 2), np.float32)
+    sound[5000:5003] = 0.9
+    made, level = levelled(sound, rate_hz=RATE_HZ, wanted_lufs=-10.0)
+    assert level.short_of(-10.0) > 1.0
+    assert foreign_peak_db(made) < CEILING_DBTP
+
+
+def test_a_sound_shorter_than_a_gating_block_is_as_loud_as_a_long_one():
+    burst = sine(1000.0, -23.0, seconds=0.1)
+    loudness, _ = measured(burst, rate_hz=RATE_HZ)
+    assert loudness == pytest.approx(-23.0, abs=0.2)
+
+
+def test_silence_has_no_level_and_stays_silence():
+    made, level = levelled(np.zeros((RATE_HZ, 2), np.float32), rate_hz=RATE_HZ, wanted_lufs=-16.0)
+    assert not made.any()
+    assert level.loudness_lufs is None

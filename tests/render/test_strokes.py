@@ -1,0 +1,91 @@
+"""What is heard of a worked deck: worked out by hand."""
+
+import pytest
+
+from liveaid.render.placed import Stand
+from liveaid.render.strokes import beats_to_fit, heard_in, heard_strokes
+from liveaid.routine import Routine
+
+RATE_HZ = 1000  # one frame a millisecond: figures can be read
+
+
+def heard(strokes, *, span_s=10.0, others=(), length_s=8.0, back=4.0):
+    found = heard_strokes(strokes, others=others, length_s=length_s, span_s=span_s, back=back)
+    return [(round(begin, 9), round(end, 9)) for begin, end in found]
+
+
+def test_a_stroke_is_heard_until_the_record_has_to_be_brought_back():
+    # 1 s between strokes, brought back at 4 times the speed: x + x/4 = 1, so x = 0.8 s.
+    assert heard([0.0, 1.0, 2.0], length_s=3.0) == [(0.0, 0.8), (1.0, 1.8), (2.0, 3.0)]
+
+
+def test_a_stroke_is_heard_no_longer_than_its_span():
+    assert heard([0.0, 2.0], span_s=0.5) == [(0.0, 0.5), (2.0, 2.5)]
+
+
+def test_in_a_juggle_each_deck_is_heard_until_the_other_is_let_go():
+    left = heard([0.0, 1.0], others=[0.5, 1.5])
+    right = heard([0.5, 1.5], others=[0.0, 1.0], length_s=2.0)
+    assert left == [(0.0, 0.5), (1.0, 1.5)]
+    assert right == [(0.5, 1.0), (1.5, 2.0)]
+
+
+@pytest.mark.parametrize(
+    ("beats", "every"), [(0.2, 1), (1.0, 1), (1.0005, 1), (1.1, 2), (3.9, 4), (5.0, 8)]
+)
+def test_a_sound_is_let_go_as_often_as_the_whole_of_it_fits(beats, every):
+    assert beats_to_fit(beats) == every
+
+
+def stand(side, *, works, begin=0, length=1000):
+    return Stand(
+        side=side, piece=0, works=works, sound="a", begin=begin, end=begin + length,
+        cue=begin, left_at=begin,
+    )  # fmt: skip
+
+
+def routine(**piece):
+    # 60 BPM: a beat is a second. Winding at 3 turns a second of 1.8 s brings back 5.4 s a second.
+    return Routine(title="t", pieces=({"name": "p", "bars": 1, "tempo": 60, **piece},))
+
+
+def test_a_deck_that_runs_is_heard_throughout():
+    found = heard_in(
+        routine(left={"hand": "runs"}),
+        0,
+        {(0, "left"): stand("left", works=False)},
+        rate_hz=RATE_HZ,
+    )
+    assert [(h.side, h.begin_s, h.end_s) for h in found] == [("left", 0.0, 4.0)]
+
+
+def test_written_strokes_are_followed_and_those_past_the_end_left_out():
+    found = heard_in(
+        routine(right={"hand": "works", "strokes": [0.5, 2, 9]}),
+        0,
+        {(0, "right"): stand("right", works=True, begin=7000)},
+        rate_hz=RATE_HZ,
+    )
+    assert [(h.begin_s, h.end_s, h.frame) for h in found] == [(0.5, 1.5, 7000), (2.0, 3.0, 7000)]
+
+
+def test_a_juggle_without_strokes_takes_turns_of_a_beat_left_first():
+    stands = {(0, side): stand(side, works=True, length=4000) for side in ("left", "right")}
+    found = heard_in(
+        routine(left={"hand": "works"}, right={"hand": "works"}), 0, stands, rate_hz=RATE_HZ
+    )
+    assert [(h.side, h.begin_s, h.end_s) for h in found] == [
+        ("left", 0.0, 1.0), ("right", 1.0, 2.0), ("left", 2.0, 3.0), ("right", 3.0, 4.0),
+    ]  # fmt: skip
+
+
+def test_a_phrase_over_a_beat_is_let_go_where_the_whole_of_it_fits():
+    # 1 s of sound takes 1 + 1/5.4 beats with the way back, so it goes on every second beat.
+    stands = {
+        (0, "left"): stand("left", works=False),
+        (0, "right"): stand("right", works=True, length=1000),
+    }
+    found = heard_in(
+        routine(left={"hand": "runs"}, right={"hand": "works"}), 0, stands, rate_hz=RATE_HZ
+    )
+    assert [h.begin_s for h in found if h.side == "right"] == [0.0, 2.0]
