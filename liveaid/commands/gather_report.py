@@ -27,8 +27,8 @@ _DEEDS = {
     "same": "unchanged",
     "moved": "moved",
     "known": "known by their bytes",
-    "failed before": "of no use before (--again tries them anew)",
-    "passed": "passed over, no sounds by their names",
+    "failed before": "could not be studied before (--again tries them anew)",
+    "passed": "passed over: no sounds, by their names",
 }
 
 
@@ -67,16 +67,14 @@ class Tally:
             print_json(self._report(on_shelf))
             return
         counts = {words: self._deeds[deed] for deed, words in _DEEDS.items()}
-        counts = {
-            "studied": counts.pop("studied"),
-            "could not be studied": len(self._troubles),
-        } | counts
-        said = [f"{count} {words}" for words, count in counts.items() if count]
-        if self._gone:
-            said.append(f"{len(self._gone)} gone (their studies are kept)")
+        counts = {"studied": counts.pop("studied"), "could not be studied": len(self._troubles)} | (
+            counts | {"gone; their studies are kept": len(self._gone)}
+        )
+        for words, count in counts.items():
+            if count:
+                click.echo(f"{count:6} {words}")
         took = clock_time(round(time.monotonic() - self._begun_s))
-        click.echo(f"{', '.join(said) or 'nothing there'}; {took}.")
-        click.echo(f"{shown(self._shelf)}: {on_shelf} sounds.")
+        click.echo(f"{on_shelf:6} sounds on {shown(self._shelf)}, after {took}")
 
     def _report(self, on_shelf: int) -> dict[str, Any]:
         return {
