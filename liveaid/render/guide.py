@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 
 from liveaid.render.edges import Samples
 from liveaid.render.layout import DeckLayout
-from liveaid.render.level import CEILING_DBTP, MARGIN_DB, measured
+from liveaid.render.level import CEILING_DBTP, MARGIN_DB
+from liveaid.render.limiter import ratio, true_peak_db
 from liveaid.render.passage import Passage
 from liveaid.render.placed import Stands
 from liveaid.render.strokes import Heard, heard_in
@@ -34,9 +35,8 @@ def guide_mix(routine: Routine, stands: Stands, read: ReadDeck, *, rate_hz: int)
     for index in range(len(routine.pieces)):
         for heard in heard_in(routine, index, stands, rate_hz=rate_hz):
             _add(mix, routine, index, heard, stands, read, rate_hz)
-    _, peak = measured(mix, rate_hz=rate_hz)
-    over = 0.0 if peak is None else peak - (CEILING_DBTP - MARGIN_DB)
-    return mix if over <= 0.0 else mix * np.float32(10.0 ** (-over / 20.0))
+    over = true_peak_db(mix) - (CEILING_DBTP - MARGIN_DB) if mix.any() else 0.0
+    return mix if over <= 0.0 else mix * ratio(-over)
 
 
 def deck_reader(
