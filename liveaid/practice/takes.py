@@ -2,7 +2,8 @@
 
 A take begins when the records play and the follower is sure where they are. It is complete when
 the last set piece's last beat has passed; it is abandoned when both records stand for longer than
-a bar, when nothing is heard any more, or when it is begun anew. No clock here: time is passed in.
+a bar, when nothing is heard any more, or when it is begun anew. Less than a bar is no take: a
+record tried out, or wound past the cue. No clock here: time is passed in.
 """
 
 from __future__ import annotations
@@ -21,6 +22,8 @@ Ended: TypeAlias = Literal["complete", "abandoned"]
 
 SURE = 0.85
 """Confidence from which the follower's word counts."""
+UNSURE_FOR_BEATS = 16.0
+"""Longest stretch before the last beat in which the follower may have lost its way."""
 BEGINS_AFTER_BEATS = 1.0
 """Beats played before a take is one: a record let go by chance is none."""
 LEAD_S = 2.0
@@ -137,7 +140,7 @@ class TakeFinder:
         piece, beat, tempo = prompt.piece, prompt.beat_position, prompt.tempo
         if prompt.state != "following" or prompt.confidence < SURE or not prompt.bars_left:
             return None
-        if piece is None or beat is None or not tempo or now - self._still.moved_s > _STEP_S * 2:
+        if piece is None or not beat or not tempo or now - self._still.moved_s > _STEP_S * 2:
             return None
         if not 0.5 < tempo / self.routine.pieces[piece.index].tempo_bpm < 1.6:
             return None
@@ -151,8 +154,9 @@ class TakeFinder:
             self._places = []
         self._places.append(place)
         first = self._places[0]
-        if place.now_s - first.now_s >= BEGINS_AFTER_BEATS * place.beat_s * 0.95:
-            self._begun = True
+        played = self._axis(place) - self._axis(first)
+        long = place.now_s - first.now_s >= 0.95 * BEGINS_AFTER_BEATS * place.beat_s
+        self._begun = long and played >= 0.7 * BEGINS_AFTER_BEATS
 
     def _anew(self, place: Place) -> bool:
         """Whether this is the routine begun again, and not a set piece repeated on the way."""
@@ -170,25 +174,32 @@ class TakeFinder:
         return last.now_s + (self.routine.beats(last.piece) - last.beat) * last.beat_s
 
     def _reached(self, prompt: Prompt, last: Place) -> bool:
-        """Whether the routine's last beat was come near to, or the follower says it passed."""
-        over = prompt.bars_left == 0
-        return over or self.routine.beats(last.piece) - last.beat < 1.5
+        """Whether the routine's last beat was come to: so the follower says, or was sure shortly
+        before, and the records were moved all the way."""
+        left = self.routine.beats(last.piece) - last.beat
+        over = prompt.bars_left == 0 and left <= UNSURE_FOR_BEATS
+        moved = self._still.moved_s >= self._ends_s(last) - 1.5 * last.beat_s
+        return over or left < 1.5 or (moved and left <= UNSURE_FOR_BEATS)
 
     def _given_up(self, now: float, last: Place) -> Take | None:
         bar_s = self.routine.metre * last.beat_s
-        still_s = now - self._still.moved_s
-        if still_s > max(1.5, 1.25 * bar_s):
-            near = self.routine.beats(last.piece) - last.beat < 1.0 and last.piece == self._last
+        if now - self._still.moved_s > max(1.5, 1.25 * bar_s):
+            near = last.piece == self._last and (
+                self.routine.beats(last.piece) - last.beat < 1.0
+                or abs(self._ends_s(last) - self._still.moved_s) < last.beat_s
+            )
             return self._end("complete" if near else "abandoned", self._still.moved_s, None)
         if now - self._heard_s > SILENT_S or now - self._places[0].now_s > LONGEST_S:
             return self._end("abandoned", self._heard_s, None)
         return None
 
-    def _end(self, ended: Ended, end_s: float, after: Place | None) -> Take:
+    def _end(self, ended: Ended, end_s: float, after: Place | None) -> Take | None:
         kept = [m for m in self._messages if m[0] <= end_s + TAIL_S]
         began_s = max(self._still.began_s, self._after_s)
         gone = visits(self.routine, self._places, trace_of(kept), began_s, end_s)
         gone[-1] = replace(gone[-1], end_s=max(end_s, gone[-1].start_s))
+        if ended == "complete" and gone[-1].piece == self._last:
+            gone[-1] = replace(gone[-1], to_beat=float(self.routine.beats(self._last)))
         start_s = max(gone[0].start_s, self._after_s)
         trace = trace_of(m for m in kept if m[0] >= start_s - LEAD_S)
         take = Take(start_s, end_s, ended, tuple(gone), trace)
@@ -197,7 +208,8 @@ class TakeFinder:
         self._places = [after] if after else []
         while self._messages and self._messages[0][0] < end_s - LEAD_S:
             self._messages.popleft()
-        return take
+        beats = sum(visit.to_beat - visit.from_beat for visit in gone)
+        return take if ended == "complete" or beats >= self.routine.metre else None
 
 
 def _follows(before: Place, place: Place, routine: Routine) -> bool:

@@ -54,15 +54,36 @@ def _said(routine: Routine, places: Sequence[Place]) -> list[Visit]:
     groups: list[list[Place]] = []
     for place in places:
         last = groups[-1][-1] if groups else None
-        if last is None or place.piece != last.piece or place.beat < last.beat - 2.0:
+        if last is None or not _goes_on(last, place):
             groups.append([])
         groups[-1].append(place)
     kept = [g for g in groups if g[-1].now_s - g[0].now_s >= 0.75 * g[0].beat_s] or groups[-1:]
     starts = [group[0].now_s - group[0].beat * group[0].beat_s for group in kept]
-    return [
+    said = [
         _visit(routine, group, starts[k + 1] if k + 1 < len(kept) else None, starts[k])
         for k, group in enumerate(kept)
     ]
+    tidy = said[:1]
+    for visit in said[1:]:
+        tidy[-1:] = _joined(routine, tidy[-1], visit)
+    return tidy
+
+
+def _goes_on(last: Place, place: Place) -> bool:
+    """Whether a place is where the last one leads to, in the same set piece."""
+    ahead = last.beat + (place.now_s - last.now_s) / last.beat_s
+    return place.piece == last.piece and abs(place.beat - ahead) < 2.0
+
+
+def _joined(routine: Routine, before: Visit, visit: Visit) -> list[Visit]:
+    """Two visits one after another; one where a record was only held up, or a start was false."""
+    if visit.piece != before.piece:
+        return [before, visit]
+    if visit.from_beat > 0 and visit.from_beat > before.to_beat - 1.5:
+        return [replace(before, to_beat=visit.to_beat, end_s=visit.end_s)]
+    if visit.from_beat == 0 and before.to_beat < routine.metre:
+        return [visit]
+    return [before, visit]
 
 
 def _visit(routine: Routine, group: Sequence[Place], next_s: float | None, start_s: float) -> Visit:

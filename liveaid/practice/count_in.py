@@ -1,0 +1,115 @@
+"""The count-in: begun by itself once the records stand at their cues, dropped when they move.
+
+Hands-free: the performer winds both records to their cues and holds them; a second later the
+count begins. Let go on the beat after it, and the take is on. No clock: time is passed in.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from liveaid.routine import SIDES, Routine, Side
+
+AT_CUE_S = 0.25
+"""A record this near its cue stands at it: an eighth of a turn at 33 1/3, the sticker in sight."""
+HELD_S = 1.0
+"""Both records held for this long at their cues ask for a count-in."""
+LEAD_S = 0.7
+"""From the decision to the first click: time for the page to hear of it and set its clicks."""
+LATE_BEATS = 2.0
+"""No record let go this long after the count: it was not taken up."""
+_MOVED_S = 0.03
+
+
+@dataclass(frozen=True, slots=True)
+class CountIn:
+    """Clicks at a steady tempo before the first beat."""
+
+    start_s: float
+    """Monotonic second of the first click."""
+    beat_s: float
+    beats: int
+    metre: int
+
+    @property
+    def first_beat_s(self) -> float:
+        """When the take's first beat is due: one beat after the last click."""
+        return self.start_s + self.beats * self.beat_s
+
+    @property
+    def clicks_s(self) -> tuple[float, ...]:
+        """When each click is due."""
+        return tuple(self.start_s + k * self.beat_s for k in range(self.beats))
+
+    def beat(self, now: float) -> int | None:
+        """The click being counted, from 1; None before the first and after the last one's beat."""
+        at = int((now - self.start_s) // self.beat_s)
+        return at + 1 if 0 <= at < self.beats else None
+
+
+def first_cues(routine: Routine) -> dict[Side, float]:
+    """Where each record that sounds in the first set piece must stand."""
+    plans = {side: routine.pieces[0].plan(side) for side in SIDES}
+    return {side: plan.cue_s for side, plan in plans.items() if plan.cue_s is not None}
+
+
+@dataclass(slots=True)
+class Counter:
+    """Watches both records and gives the count-in when it is asked for."""
+
+    cues: dict[Side, float]
+    metre: int
+    bars: int = 1
+    count: CountIn | None = None
+    """The latest one, until it is dropped or answered."""
+    _held: dict[Side, tuple[float, float]] = field(default_factory=dict)
+    """Per deck: where it is held, and since when."""
+    _wait: bool = False
+    """After a count-in, a record must move before there is another."""
+
+    def hear(self, side: Side, position_s: float, now: float) -> None:
+        """One deck's position."""
+        place, _ = self._held.get(side, (position_s, now))
+        if side not in self._held or abs(position_s - place) > _MOVED_S:
+            self._held[side] = (position_s, now)
+            self._wait = self._wait and side not in self.cues
+            if (
+                side in self.cues
+                and self.count
+                and now < self.count.first_beat_s - self.count.beat_s
+            ):
+                self.count = None  # moved before the count was through
+
+    @property
+    def at_cue(self) -> dict[Side, bool]:
+        """Whether each record that sounds stands within reach of its cue."""
+        return {
+            side: side in self._held and abs(self._held[side][0] - cue) <= AT_CUE_S
+            for side, cue in self.cues.items()
+        }
+
+    def tell(self, *, tempo_bpm: float, playing: bool, now: float) -> CountIn | None:
+        """The count-in that begins by this moment, if one does."""
+        if playing or self.bars == 0:
+            return None
+        if self.count and now > self.count.first_beat_s + LATE_BEATS * self.count.beat_s:
+            self.count, self._wait = None, True
+        if self.count or self._wait or not self.cues or not all(self.at_cue.values()):
+            return None
+        if now - max(self._held[side][1] for side in self.cues) < HELD_S:
+            return None
+        return self.begin(tempo_bpm=tempo_bpm, now=now)
+
+    def begin(self, *, tempo_bpm: float, now: float) -> CountIn:
+        """Count in now, asked for or not."""
+        beat_s = 60.0 / tempo_bpm
+        self.count = CountIn(now + LEAD_S, beat_s, self.bars * self.metre, self.metre)
+        self._wait = True
+        return self.count
+
+    def answered(self, start_s: float) -> float | None:
+        """Where the count put a take's first beat; None when that take came without one."""
+        count, self.count = self.count, None
+        if count is None or abs(start_s - count.first_beat_s) > LATE_BEATS * count.beat_s:
+            return None
+        return count.first_beat_s

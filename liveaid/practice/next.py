@@ -1,0 +1,169 @@
+"""What to practise next: the set piece with most to gain, interleaved and spaced.
+
+A rule of thumb. It rests on Shea and Morgan, "Contextual interference effects on the acquisition,
+retention, and transfer of a motor skill" (J Exp Psychol Hum Learn Mem 5, 1979): skills practised
+in turns are kept better than one at a time; and on Cepeda et al., "Distributed practice in verbal
+recall tasks" (Psychol Bull 132, 2006): practice spread over days is kept better than the same
+amount at once, the better the gap grows with what is to be kept.
+"""
+
+from __future__ import annotations
+
+import statistics
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from liveaid.practice.store import PieceRow, TakeRow
+from liveaid.practice.wilson import Rate, clean_rate
+from liveaid.routine import Routine
+
+RECENT = 20
+"""Takes that count: older ones tell of another player."""
+READY_AT = 0.6
+"""Default level of 'stage ready' for the interval's lower end: six clean takes of six reach it."""
+BLOCK = 4
+"""Takes of one set piece in a row after which another is due."""
+FULL_TEMPO = 0.995
+_FIRST_GAP_DAYS = 1.0
+_DAY_S = 86400.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Standing:
+    """How one set piece stands."""
+
+    piece: int
+    name: str
+    takes: int
+    """Takes in all, at any tempo."""
+    rate: Rate
+    """Clean rate of the recent takes at full tempo."""
+    bias_ms: float | None
+    spread_ms: float | None
+    missed: float
+    """Missed acts a take, lately."""
+    days_since: float | None
+    """Since it was last played; None when never."""
+    ready: bool
+    gain: float
+    """What there is to gain by practising it now, 0 to 1; a rule of thumb."""
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outlook:
+    """The whole routine: what to practise next, and whether it is ready for the stage."""
+
+    standings: tuple[Standing, ...]
+    """In the routine's order."""
+    run_throughs: Rate
+    ready_at: float
+    stage_ready: bool
+    missing: tuple[str, ...]
+    """What is still in the way of the stage, in words."""
+
+    @property
+    def order(self) -> tuple[Standing, ...]:
+        """The set pieces, most to gain first."""
+        return tuple(sorted(self.standings, key=lambda s: (-s.gain, s.piece)))
+
+
+def outlook(
+    routine: Routine,
+    pieces: Sequence[PieceRow],
+    takes: Sequence[TakeRow],
+    *,
+    now: float,
+    ready_at: float = READY_AT,
+) -> Outlook:
+    """How all set pieces stand at a unix time, from rows that are latest first."""
+    block = _block(pieces)
+    standings = tuple(
+        _standing(index, piece.name, [row for row in pieces if row.name == piece.name],
+                  now=now, ready_at=ready_at, block=block)
+        for index, piece in enumerate(routine.pieces)
+    )  # fmt: skip
+    full = [t for t in takes if not t.aim and t.tempo_part >= FULL_TEMPO and _whole(t)]
+    # A run that was given up is a run that failed.
+    runs = clean_rate(sum(t.clean and t.run_through for t in full[:RECENT]), len(full[:RECENT]))
+    missing = tuple(
+        [
+            f"{s.name}: {s.rate.low:.0%} sure, {ready_at:.0%} needed"
+            for s in standings
+            if not s.ready
+        ]
+        + (
+            [f"run-throughs: {runs.low:.0%} sure, {ready_at:.0%} needed"]
+            if runs.low < ready_at
+            else []
+        )
+    )
+    return Outlook(
+        standings=standings, run_throughs=runs, ready_at=ready_at,
+        stage_ready=not missing, missing=missing,
+    )  # fmt: skip
+
+
+def _whole(take: TakeRow) -> bool:
+    """Whether a take set out to be a run-through: it began with the first set piece."""
+    gone = take.score.get("pieces", [])
+    return bool(gone) and gone[0]["index"] == 0
+
+
+def _block(pieces: Sequence[PieceRow]) -> tuple[str, int]:
+    """The set piece practised last by itself, and for how many takes in a row."""
+    aims = [row.aim for row in pieces if row.aim == row.name]
+    if not aims:
+        return "", 0
+    row = next((k for k, aim in enumerate(aims) if aim != aims[0]), len(aims))
+    return aims[0], row
+
+
+def _standing(
+    index: int,
+    name: str,
+    rows: Sequence[PieceRow],
+    *,
+    now: float,
+    ready_at: float,
+    block: tuple[str, int],
+) -> Standing:
+    full = [row for row in rows if row.tempo_part >= FULL_TEMPO][:RECENT]
+    rate = clean_rate(sum(row.clean for row in full), len(full))
+    days = None if not rows else max(0.0, (now - rows[0].at) / _DAY_S)
+    spaced = 1.0 if days is None else min(1.0, days / _gap_days(full))
+    just_done = block[1] if block[0] == name else 0
+    turn = 0.25 if just_done >= BLOCK else 1.0
+    gain = (1 - rate.low) * (0.4 + 0.6 * spaced) * turn
+    return Standing(
+        piece=index, name=name, takes=len(rows), rate=rate,
+        bias_ms=_mean([row.bias_ms for row in full or rows[:RECENT]]),
+        spread_ms=_mean([row.spread_ms for row in full or rows[:RECENT]]),
+        missed=statistics.fmean([row.missed for row in rows[:RECENT]]) if rows else 0.0,
+        days_since=days, ready=rate.low >= ready_at, gain=gain,
+        why=_why(rate, days, spaced, just_done),
+    )  # fmt: skip
+
+
+def _gap_days(full: Sequence[PieceRow]) -> float:
+    """Days after which a set piece is due again: doubled for every two clean takes in a row."""
+    row = next((k for k, one in enumerate(full) if not one.clean), len(full))
+    return float(_FIRST_GAP_DAYS * 2 ** min(row // 2, 4))
+
+
+def _mean(values: Sequence[float | None]) -> float | None:
+    known = [value for value in values if value is not None]
+    return statistics.fmean(known) if known else None
+
+
+def _why(rate: Rate, days: float | None, spaced: float, just_done: int) -> str:
+    if days is None:
+        return "never practised"
+    if just_done >= BLOCK:
+        return f"{just_done} takes in a row: let it rest, take another in between"
+    parts = [f"{rate.clean} clean of {rate.takes}" if rate.takes else "not yet at full tempo"]
+    if days >= 1:
+        parts.append(f"{days:.0f} days ago")
+    if spaced < 0.5:
+        parts.append("fresh, so it can wait")
+    return ", ".join(parts)

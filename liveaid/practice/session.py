@@ -1,0 +1,155 @@
+"""A rehearsal as it goes: count-in, take, score, ladder, and back to the cue. No clock, no files.
+
+Told every message and prompt with its time; says what happened as a list of records.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any, Literal, TypeAlias
+
+from liveaid.follow import Prompt
+from liveaid.practice.assess import assess
+from liveaid.practice.care import HandsOn
+from liveaid.practice.count_in import Counter, CountIn, first_cues
+from liveaid.practice.ladder import Ladder
+from liveaid.practice.score import TakeScore, Tolerance, score_take
+from liveaid.practice.takes import Take, TakeFinder
+from liveaid.routine import Routine, Side
+
+Phase: TypeAlias = Literal["wind", "ready", "count-in", "take"]
+
+TOO_SHORT = 0.25
+"""A take given up before this part of it counts neither for nor against the ladder."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Aim:
+    """What is practised: the routine as it is followed, and how it is scored."""
+
+    routine: Routine
+    """The whole one, or one made of the set piece alone."""
+    piece: str = ""
+    """The set piece's name; empty for the routine as a whole."""
+    first: int = 0
+    """The set piece's place in the whole routine."""
+    tolerance: Tolerance = field(default_factory=Tolerance)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Ended:
+    """A take that ended, with what is needed to score it."""
+
+    take: Take
+    tempo_part: float
+    counted_in_s: float | None
+
+
+def one_piece(routine: Routine, index: int) -> Routine:
+    """The routine made of one set piece alone."""
+    return routine.model_copy(update={"pieces": (routine.pieces[index],), "limit_s": None})
+
+
+def score_of(aim: Aim, ended: Ended) -> TakeScore:
+    """The figures of a take; some tenths of a second's work, so it may be done aside."""
+    played = assess(
+        aim.routine, ended.take.trace, ended.take.visits,
+        counted_in_s=ended.counted_in_s, stops=not aim.piece,
+    )  # fmt: skip
+    return score_take(aim.routine, played, tolerance=aim.tolerance, tempo_part=ended.tempo_part)
+
+
+class Session:
+    """One rehearsal of one aim."""
+
+    def __init__(self, aim: Aim, *, ladder: Ladder | None = None, count_in_bars: int = 1) -> None:
+        self.aim, self.ladder = aim, ladder
+        self.finder = TakeFinder(aim.routine)
+        self.hands_on = HandsOn()
+        self.takes = self.clean = 0
+        self._moved_s = float("-inf")
+        self._counter = Counter(first_cues(aim.routine), aim.routine.metre, count_in_bars)
+
+    @property
+    def tempo_part(self) -> float:
+        """Part of full tempo asked for now."""
+        return self.ladder.part if self.ladder else 1.0
+
+    @property
+    def tempo_bpm(self) -> float:
+        """Tempo asked for at the first beat."""
+        return self.aim.routine.pieces[0].tempo_bpm * self.tempo_part
+
+    @property
+    def count_in(self) -> CountIn | None:
+        """The count-in that is on, or was the last to be."""
+        return self._counter.count
+
+    @property
+    def at_cue(self) -> Mapping[Side, bool]:
+        """Whether each record that sounds first stands at its cue."""
+        return self._counter.at_cue
+
+    def phase(self, now: float) -> Phase:
+        """What the performer is in the middle of."""
+        if self.finder.playing:
+            return "take"
+        count = self._counter.count
+        if count and now < count.first_beat_s + count.beat_s:
+            return "count-in"
+        cues = self._counter.at_cue
+        return "ready" if cues and all(cues.values()) else "wind"
+
+    def hear(self, side: Side, *, position_s: float, now: float) -> None:
+        """One deck's position."""
+        self.finder.hear(side, position_s=position_s, now=now)
+        self._counter.hear(side, position_s, now)
+        if self.finder.moved_s > self._moved_s:
+            self._moved_s = self.finder.moved_s
+            self.hands_on = self.hands_on.moved(now)
+
+    def tell(self, prompt: Prompt, *, now: float) -> list[Ended | CountIn]:
+        """The follower's word; what ended or begins by it."""
+        found: list[Ended | CountIn] = []
+        take = self.finder.tell(prompt, now=now)
+        if take is not None:
+            found.append(self._ended(take))
+        begun = self._counter.tell(tempo_bpm=self.tempo_bpm, playing=self.finder.playing, now=now)
+        return found + ([begun] if begun else [])
+
+    def finish(self) -> Ended | None:
+        """The take that is on as the rehearsal ends, given up."""
+        take = self.finder.finish()
+        return self._ended(take) if take else None
+
+    def ask_count_in(self, now: float) -> CountIn:
+        """A count-in asked for by page or pad."""
+        return self._counter.begin(tempo_bpm=self.tempo_bpm, now=now)
+
+    def scored(self, ended: Ended, score: TakeScore) -> None:
+        """Count a take in, and climb the ladder up or down."""
+        self.takes += 1
+        self.clean += score.clean
+        if self.ladder and not _too_short(self.aim.routine, ended.take):
+            self.ladder = self.ladder.after(clean=score.clean)
+
+    def _ended(self, take: Take) -> Ended:
+        counted = self._counter.answered(take.start_s)
+        return Ended(take=take, tempo_part=self.tempo_part, counted_in_s=counted)
+
+
+def to_json(aim: Aim, score: TakeScore) -> dict[str, Any]:
+    """The score as it is kept, set pieces by their place in the whole routine."""
+    found = score.to_json()
+    for piece in found["pieces"]:
+        piece["index"] += aim.first
+    found["skipped_pieces"] = [index + aim.first for index in found["skipped_pieces"]]
+    return found
+
+
+def _too_short(routine: Routine, take: Take) -> bool:
+    if take.ended == "complete":
+        return False
+    beats = sum(visit.to_beat - visit.from_beat for visit in take.visits)
+    return beats < TOO_SHORT * sum(routine.beats(k) for k in range(len(routine.pieces)))
