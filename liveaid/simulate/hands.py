@@ -28,6 +28,8 @@ class Hands:
     """Of a second record's pitch against the one already running."""
     cue_error_s: float = 0.008
     """Where a record comes to stand when it is brought to a cue, in seconds of record."""
+    reach_error_s: float = 0.015
+    """How far a scratch stroke ends from where it was meant to, in seconds of record."""
     miss_rate: float = 0.0
     """Share of juggle releases and of the map's own strokes that the hand leaves out, 0 to 1."""
     added_rate: float = 0.0
@@ -60,6 +62,10 @@ class Hands:
         """How far past its cue a record is brought to stand."""
         return self.cue_error_s * rng.standard_normal()
 
+    def reach_s(self, rng: Generator) -> float:
+        """How much further than meant one scratch stroke goes."""
+        return self.reach_error_s * rng.standard_normal()
+
     def wind_turns_per_s(self, rng: Generator) -> float:
         """How fast one winding goes, evenly between slow and fast."""
         return float(rng.uniform(self.wind_slow_turns_per_s, self.wind_fast_turns_per_s))
@@ -72,5 +78,6 @@ STEADY = Hands(
     pitch_drift_percent=0.0,
     match_error_percent=0.0,
     cue_error_s=0.0,
+    reach_error_s=0.0,
 )
 """Hands without error."""

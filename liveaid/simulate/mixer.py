@@ -1,13 +1,17 @@
-"""What the mixer says meanwhile: the crossfader and both levels, whenever they change."""
+"""What the mixer says meanwhile: the crossfader and both levels, whenever they change.
+
+The crossfader tells what is heard, 0 left and 1 right, however a performer has it wired.
+"""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from typing import Literal, NamedTuple, TypeAlias
 
 from numpy.random import Generator
 
-from liveaid.routine import SIDES, Side
+from liveaid.routine import SIDES, Side, other_side
 from liveaid.simulate.course import Leg
 from liveaid.simulate.turns import Turn
 
@@ -28,7 +32,8 @@ def mixer_messages(
     legs: Sequence[Leg], turns: Mapping[int, Sequence[Turn]], rng: Generator
 ) -> tuple[MixerMessage, ...]:
     """The fader moves of a performance from time 0 on: decks that rest are closed, a juggle is cut
-    from side to side, with a hand's 10 ms of spread (common practice, no source)."""
+    from side to side, a scratch now and then cut off, with a hand's 10 ms of spread (common
+    practice, no source)."""
     wishes: list[tuple[float, Control, float]] = []
     for index, leg in enumerate(legs):
         sounds: dict[Side, bool] = {side: leg.plan(side).hand != "rests" for side in SIDES}
@@ -39,10 +44,26 @@ def mixer_messages(
                 for turn in turns[index]
             ]
         elif any(sounds.values()):
-            both = all(sounds.values())
-            open_side: Side = "left" if sounds["left"] else "right"
-            wishes.append((leg.start_s, "crossfader", 0.5 if both else _toward(open_side)))
+            side: Side = "left" if sounds["left"] else "right"
+            stands = 0.5 if all(sounds.values()) else _toward(side)
+            wishes.append((leg.start_s, "crossfader", stands))
+            wishes += _cuts(leg, stands, rng)
     return tuple(_moves(sorted(wishes), rng))
+
+
+def _cuts(leg: Leg, stands: float, rng: Generator) -> list[tuple[float, Control, float]]:
+    """A scratched deck is closed on every other beat or so, for about a quarter of one."""
+    scratched = next((side for side in SIDES if leg.plan(side).hand == "works"), None)
+    if scratched is None:
+        return []
+    wishes: list[tuple[float, Control, float]] = []
+    for beat in range(math.ceil(leg.from_beat), math.floor(leg.to_beat)):
+        if rng.random() < 0.5:
+            closes, opens = beat + 0.5, beat + float(rng.uniform(0.7, 0.9))
+            closed = _toward(other_side(scratched))
+            wishes.append((leg.count.when(closes), "crossfader", closed))
+            wishes.append((leg.count.when(opens), "crossfader", stands))
+    return wishes
 
 
 def _toward(side: Side) -> float:

@@ -19,10 +19,12 @@ def scratch(
 ) -> None:
     """Play the strokes from where the record stands, back at `home_s` after each."""
     assert leg.piece is not None
-    room_s = max((worked(leg.piece, hand.side).to_s or 0.0) - home_s, 0.02)
+    end_s = worked(leg.piece, hand.side).to_s or 0.0
     acts = _acts(hand, leg, strokes, home_s)
     ends = [*(begins for begins, _ in acts), leg.count.when(until_beat)][1:]
-    for (begins, stroke), ends_s in zip(acts, ends, strict=True):
+    places = [s.place_s if s and s.place_s is not None else home_s for _, s in acts]
+    backs = [*places, home_s][1:]
+    for (begins, stroke), ends_s, back_to_s in zip(acts, ends, backs, strict=True):
         hand.record.go_on(begins)
         begins = hand.record.now_s
         beat = leg.count.at(begins) if stroke is None else stroke.beat
@@ -32,7 +34,8 @@ def scratch(
                 "stroke", leg, beat,
                 planned_s=planned, actual_s=begins, onset_s=begins, cue_s=home_s,
             )  # fmt: skip
-        _stroke(hand, leg, begins, max(ends_s - begins, _GAP_S), home_s, room_s)
+        room_s = max(end_s - hand.record.x_s, 0.05)
+        _stroke(hand, leg, max(ends_s - begins, _GAP_S), room_s, back_to_s)
 
 
 def _acts(
@@ -55,11 +58,10 @@ def _acts(
     return acts
 
 
-def _stroke(
-    hand: DeckHand, leg: Leg, begins: float, gap_s: float, home_s: float, room_s: float
-) -> None:
-    """One stroke from a stand, and back home within the gap to the next."""
+def _stroke(hand: DeckHand, leg: Leg, gap_s: float, room_s: float, back_to_s: float) -> None:
+    """One stroke from where the record stands, and back within the gap to the next."""
     record, rng = hand.record, hand.rng
+    begins = record.now_s
     rate = leg.count.rate_at(begins) * leg.beat_s
     if gap_s > 0.5 and room_s > 0.3 and rng.random() < 0.35:
         # Back at four times the speed it ran takes a quarter as long again, and a little.
@@ -69,6 +71,7 @@ def _stroke(
     else:
         push_s = min(0.45 * gap_s, float(rng.uniform(0.07, 0.22)))
         way_s = min(room_s, 3.5 * push_s) * float(rng.uniform(0.5, 1.0))
-        record.stroke(home_s + way_s, push_s)
+        record.stroke(record.x_s + max(way_s + hand.hands.reach_s(rng), 0.02), push_s)
     left_s = begins + gap_s - record.now_s - 0.005
-    record.stroke(hand.about(home_s), max(min(left_s, float(rng.uniform(0.12, 0.25))), 0.02))
+    back_s = max(min(left_s, float(rng.uniform(0.12, 0.25))), 0.02)
+    record.stroke(max(back_to_s + hand.hands.reach_s(rng), 0.0), back_s)

@@ -30,6 +30,8 @@ class Stroke:
     beat: float
     planned: bool
     """True when the section map asks for it."""
+    place_s: float | None = None
+    """Deck-file second it begins from; None: where the record stands between strokes."""
 
 
 def worked(piece: Piece, side: Side) -> Works:
@@ -111,15 +113,27 @@ _FIGURES: tuple[tuple[float, ...], ...] = (
 
 
 def scratch_strokes(leg: Leg, side: Side, metre: int, until: float, rng: Generator) -> list[Stroke]:
-    """The map's strokes where given, else figures of a bar kept for a few bars, with rests."""
+    """The map's strokes where given, else figures of a bar kept for a few bars, with rests.
+
+    With a new figure the hand may move on to another place of the span.
+    """
     assert leg.piece is not None
-    mapped = worked(leg.piece, side).strokes
-    if mapped is not None:
-        return [Stroke(beat, True) for beat in mapped if leg.from_beat <= beat < until]
-    beats: list[float] = []
-    figure: Sequence[float] = _FIGURES[0]
+    plan = worked(leg.piece, side)
+    if plan.strokes is not None:
+        return [Stroke(beat, True) for beat in plan.strokes if leg.from_beat <= beat < until]
+    strokes: list[Stroke] = []
+    figure: Sequence[float] = ()
+    place: float | None = None
     for bar in range(math.floor(leg.from_beat / metre), math.ceil(until / metre)):
-        if bar % 2 == 0 or rng.random() < 0.3:
+        if not strokes or bar % 2 == 0 or rng.random() < 0.3:
             figure = () if rng.random() < 0.08 else _FIGURES[int(rng.integers(len(_FIGURES)))]
-        beats += [bar * metre + b + k for k in range(0, metre, 4) for b in figure if b + k < metre]
-    return [Stroke(beat, False) for beat in beats if leg.from_beat <= beat < until]
+            place = _other_place(plan, rng) if rng.random() < 0.25 else None
+        beats = [bar * metre + b + k for k in range(0, metre, 4) for b in figure if b + k < metre]
+        strokes += [Stroke(b, False, place) for b in beats if leg.from_beat <= b < until]
+    return strokes
+
+
+def _other_place(plan: Works, rng: Generator) -> float:
+    """Somewhere in the span with a quarter of it left ahead."""
+    start, end = plan.from_s or 0.0, plan.to_s or 0.0
+    return start + 0.75 * (end - start) * float(rng.random())
