@@ -17,6 +17,8 @@ from liveaid.simulate.steps import How, Step
 
 _RESTS = Rests()
 _NO_COUNT = Line(0.0, 0.0, 0.0)
+_LEAST_LEG_S = 0.05
+"""However early a hand, what went before has lasted this long."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,31 +123,41 @@ class _Layer:
     def _play(self, step: Step) -> None:
         piece = self.routine.pieces[step.piece]
         flows = self._flowing(step, piece)
-        counted = None if piece.count == "clock" else piece.count
-        planned = start = self.now_s
-        if counted in flows:
-            start = planned = flows[counted].when(self._wants(piece, step, counted))
-        elif counted and step.how != "needle":
-            start = max(planned + self.hands.timing_s(self.rng), self.legs[-1].start_s + 0.05)
-        rate, gain = self._rate(flows, counted, start, self._lasts_s(step, piece))
-        if step.how == "needle":
-            rate, gain = self._as_before(start)
-        beat_s = 60.0 / piece.tempo_bpm
-        count = Line(start, step.from_beat, rate / beat_s, gain / beat_s)
-        runs, anew = {}, set()
-        for side in SIDES:
-            if piece.plan(side).hand != "runs":
-                continue
-            if side in flows:
-                runs[side] = self._runs_on(flows[side], start, gain)
-            else:
-                anew.add(side)
-                runs[side] = self._begins(step, piece, side, planned, count)
+        planned, start = self._begins_at(step, piece, flows)
+        count = self._count(step, piece, flows, start)
+        runs = {
+            side: self._run(step, piece, side, flows.get(side), planned, count)
+            for side in SIDES
+            if piece.plan(side).hand == "runs"
+        }
         end = count.when(step.to_beat)
         self._add(
             Leg(step, piece, planned, start, end, step.from_beat, step.to_beat, step.how,
-                count, runs, frozenset(anew))
+                count, runs, frozenset(runs.keys() - flows.keys()))
         )  # fmt: skip
+
+    def _begins_at(self, step: Step, piece: Piece, flows: dict[Side, Line]) -> tuple[float, float]:
+        """When the step should begin by the count so far, and when it does.
+
+        A record that runs on begins it as its first beat comes by; one started anew, as exactly as
+        the hand lets go; a count on the clock, on time.
+        """
+        if piece.count in flows:
+            passes = flows[piece.count].when(self._wants(piece, step, piece.count))
+            return passes, passes
+        if piece.count == "clock" or step.how == "needle":
+            return self.now_s, self.now_s
+        let_go = self.now_s + self.hands.timing_s(self.rng)
+        return self.now_s, max(let_go, self.legs[-1].start_s + _LEAST_LEG_S)
+
+    def _count(self, step: Step, piece: Piece, flows: dict[Side, Line], start_s: float) -> Line:
+        """The beats over time."""
+        rate, gain = self._rate(step, piece, flows, start_s)
+        if step.how == "needle":
+            before = self.legs[-1]
+            rate, gain = before.count.rate_at(start_s) * before.beat_s, 0.0
+        beat_s = 60.0 / piece.tempo_bpm
+        return Line(start_s, step.from_beat, rate / beat_s, gain / beat_s)
 
     def _flowing(self, step: Step, piece: Piece) -> dict[Side, Line]:
         """The records that run on into the step by themselves, with the lines they are on."""
@@ -169,45 +181,51 @@ class _Layer:
     def _wants(self, piece: Piece, step: Step, side: Side) -> float:
         return (piece.plan(side).cue_s or 0.0) + step.from_beat * 60.0 / piece.tempo_bpm
 
-    def _lasts_s(self, step: Step, piece: Piece) -> float:
-        return max(1.0, (step.to_beat - step.from_beat) * 60.0 / piece.tempo_bpm)
-
     def _rate(
-        self, flows: dict[Side, Line], counted: Side | None, start_s: float, lasts_s: float
+        self, step: Step, piece: Piece, flows: dict[Side, Line], start_s: float
     ) -> tuple[float, float]:
         """Speed of the record with the count, and how it drifts, within the pitch fader's reach."""
-        # The change is spread over the time the record takes at its mean speed.
         reach = self.routine.turntable.pitch_range_percent / 100.0
-        error = self.hands.pitch_error_percent / 100.0 * self.rng.standard_normal()
-        match = self.hands.match_error_percent / 100.0 * self.rng.standard_normal()
-        drift = self.hands.pitch_drift_percent / 100.0 * self.rng.standard_normal()
-        if counted in flows:
-            rate = flows[counted].rate_at(start_s)
+        error, match, drift = (
+            percent / 100.0 * self.rng.standard_normal()
+            for percent in (
+                self.hands.pitch_error_percent,
+                self.hands.match_error_percent,
+                self.hands.pitch_drift_percent,
+            )
+        )
+        if piece.count in flows:
+            rate = flows[piece.count].rate_at(start_s)
         elif flows:
             rate = next(iter(flows.values())).rate_at(start_s) * (1.0 + match)
         else:
             rate = 1.0 + error
         rate = min(max(rate, 1.0 - reach), 1.0 + reach)
         drift = min(max(drift, 1.0 - reach - rate), 1.0 + reach - rate)
-        return rate, drift * (rate + 0.5 * drift) / lasts_s
+        # The change is spread over the time the record takes at its mean speed.
+        way_s = max(1.0, (step.to_beat - step.from_beat) * 60.0 / piece.tempo_bpm)
+        return rate, drift * (rate + 0.5 * drift) / way_s
 
-    def _as_before(self, start_s: float) -> tuple[float, float]:
-        """Speed and drift of the same record after its needle jumped."""
-        before = self.legs[-1]
-        return before.count.rate_at(start_s) * before.beat_s, before.count.gain * before.beat_s
-
-    def _runs_on(self, line: Line, start_s: float, gain: float) -> Line:
-        return Line(start_s, line.at(start_s), line.rate_at(start_s), gain)
-
-    def _begins(self, step: Step, piece: Piece, side: Side, planned_s: float, count: Line) -> Line:
-        """The line of a record started in this step; the one with the count is the count's own."""
-        wants, beat_s = self._wants(piece, step, side), 60.0 / piece.tempo_bpm
-        rate, gain = count.rate * beat_s, count.gain * beat_s
+    def _run(
+        self,
+        step: Step,
+        piece: Piece,
+        side: Side,
+        flowing: Line | None,
+        planned_s: float,
+        count: Line,
+    ) -> Line:
+        """The line of one record: run on, the count's own, or started anew beside the count."""
+        rate, gain = count.rate * 60.0 / piece.tempo_bpm, count.gain * 60.0 / piece.tempo_bpm
+        if flowing is not None:
+            return Line(count.t0_s, flowing.at(count.t0_s), flowing.rate_at(count.t0_s), gain)
+        wants = self._wants(piece, step, side)
         if side == piece.count:
             return Line(count.t0_s, wants, rate, gain)
         match = 1.0 + self.hands.match_error_percent / 100.0 * self.rng.standard_normal()
-        start = max(planned_s + self.hands.timing_s(self.rng), self.legs[-1].start_s + 0.05)
-        return Line(start, wants, rate * match, gain)
+        let_go = planned_s + self.hands.timing_s(self.rng)
+        let_go = max(let_go, self.legs[-1].start_s + _LEAST_LEG_S)
+        return Line(let_go, wants, rate * match, gain)
 
     def _halt(self, step: Step, stands_s: float) -> None:
         """Brake, stand, spin up, and go on from where the record then is."""

@@ -262,3 +262,26 @@ def test_any_routine_can_be_performed(routine, seed, kinds):
     assert np.isnan(truth.beat[~played]).all()
     times = [event.actual_s for event in performance.events if event.actual_s is not None]
     assert np.isfinite(times).all()
+
+
+def test_crossfader_is_with_the_deck_whose_turn_it_is(load):
+    performance = perform(load("juggles"), seed=4)
+    moves = [move for move in performance.mixer if move.control == "crossfader"]
+    checked = 0
+    for event in performance.events:
+        if event.kind == "release":
+            stands = [move.value for move in moves if move.now_s < event.planned_s + 0.15][-1]
+            assert stands == (0.0 if event.side == "left" else 1.0)
+            checked += 1
+    assert checked > 20
+
+
+def test_a_deck_is_started_and_stopped_no_sooner_than_a_hand_can(four):
+    """Speeds change within the 30 ms or so of a release or a hold, never at once but in a jump."""
+    performance = perform(four, seed=6)
+    for side in SIDES:
+        track = performance.truth.tracks[side]
+        times = np.arange(0.0, performance.duration_s, 0.001)
+        change = np.abs(np.diff(track.speed_at(times)))
+        jumps = np.searchsorted(track.jumps_s(), times)
+        assert change[jumps[1:] == jumps[:-1]].max() < 0.5
