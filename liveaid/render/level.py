@@ -19,7 +19,6 @@ from liveaid.render.limiter import (
     limited,
     peak_by_frame,
     ratio,
-    true_peak_db,
     turned_down,
 )
 
@@ -37,7 +36,7 @@ BLOCK_FRAMES = 1 << 16
 CLOSE_LU = 0.05
 """Loudness is right when it is this close."""
 TRIES = 6
-"""Steps towards it; each turns peaks down a little more, so each is shorter."""
+"""Steps towards it, at most; two or three do."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,10 +71,10 @@ def levelled(
     gain = min(wanted_lufs - loudness, most)
     if peak + gain <= ceiling:
         return sound * ratio(gain), Level(loudness + gain, peak + gain, gain, 0.0)
-    peaks = peak_by_frame(sound, above=float(ratio(ceiling - most)))
+    # What a decibel more than the first guess would bring up to the ceiling.
+    peaks = peak_by_frame(sound, above=float(ratio(ceiling - gain - 1.0)))
     gain = _gain_for(sound, peaks, gain, most, rate_hz, wanted_lufs, ceiling)
-    made = limited(sound * ratio(gain), rate_hz=rate_hz, ceiling_dbtp=ceiling)
-    after = true_peak_db(made)
+    made, after = limited(sound * ratio(gain), rate_hz=rate_hz, ceiling_dbtp=ceiling)
     return made, Level(loudness_lufs(made, rate_hz=rate_hz), after, gain, peak + gain - after)
 
 
@@ -89,14 +88,20 @@ def _gain_for(
     ceiling: float,
 ) -> float:
     """The gain, up to `most`, after which the limited sound is as loud as wanted."""
+    before: tuple[float, float] | None = None
     for _ in range(TRIES):
-        louder = sound * ratio(gain)
-        made = turned_down(louder, peaks * ratio(gain), float(ratio(ceiling)), rate_hz=rate_hz)
+        made = turned_down(
+            sound * ratio(gain), peaks * ratio(gain), float(ratio(ceiling)), rate_hz=rate_hz
+        )
         now = loudness_lufs(made, rate_hz=rate_hz)
         short = 0.0 if now is None else wanted_lufs - now
         if abs(short) < CLOSE_LU or (short > 0.0 and gain >= most):
             break
-        gain = min(gain + short, most)
+        # A dB of gain gives less than an LU where peaks are turned down: how much, the last two
+        # tries tell.
+        slope = 1.0 if before is None else (before[1] - short) / (gain - before[0])
+        before = gain, short
+        gain = min(gain + short / min(1.0, max(0.2, slope)), most)
     return gain
 
 

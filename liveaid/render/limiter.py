@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,17 +30,17 @@ def decibels(factor: float) -> float:
     return 20.0 * math.log10(factor)
 
 
-def limited(sound: Samples, *, rate_hz: int, ceiling_dbtp: float) -> Samples:
-    """The sound with every true peak above the ceiling turned down to it."""
+def limited(sound: Samples, *, rate_hz: int, ceiling_dbtp: float) -> tuple[Samples, float]:
+    """The sound with every true peak above the ceiling turned down to it, and its peak in dB."""
     ceiling = float(ratio(ceiling_dbtp))
     for _ in range(3):
         peaks = peak_by_frame(sound, above=ceiling)
         if peaks.max(initial=0.0) <= ceiling:
-            return sound
+            return sound, decibels(float(peaks.max()))
         sound = turned_down(sound, peaks, ceiling, rate_hz=rate_hz)
     # Between samples the moving gain itself can leave a hair.
     highest = float(peak_by_frame(sound, above=ceiling).max(initial=ceiling))
-    return sound if highest <= ceiling else np.asarray(sound * np.float32(ceiling / highest))
+    return np.asarray(sound * np.float32(ceiling / highest)), ceiling_dbtp
 
 
 def turned_down(
@@ -64,10 +65,15 @@ def turned_down(
 
 def _smoothed(needed: NDArray[np.float64], reach: int) -> NDArray[np.float32]:
     lowest = ndimage.minimum_filter1d(needed, 2 * reach + 1, mode="nearest")
-    window = signal.windows.hann(2 * reach + 3)[1:-1]
     padded = np.pad(lowest, reach, mode="edge")
-    smooth = signal.oaconvolve(padded, window / window.sum(), mode="valid")
+    smooth = signal.oaconvolve(padded, _window(reach), mode="valid")
     return np.asarray(np.minimum(smooth, 1.0), dtype=np.float32)
+
+
+@lru_cache(maxsize=4)
+def _window(reach: int) -> NDArray[np.float64]:
+    window = signal.windows.hann(2 * reach + 3)[1:-1]
+    return np.asarray(window / window.sum())
 
 
 def true_peak_db(sound: Samples) -> float:
