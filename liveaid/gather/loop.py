@@ -9,7 +9,7 @@ import numpy as np
 from liveaid.gather import pulse
 from liveaid.gather.grid import Grid, judged, nearest_phase_s
 from liveaid.gather.onsets import Onsets
-from liveaid.gather.spectrum import FRAMES_HZ, Spectrum
+from liveaid.gather.spectrum import FRAMES_HZ, Floats, Spectrum
 
 LONGEST_S = 130.0
 """64 bars of four at 120 BPM are 128 s: longer files are tracks, not loops."""
@@ -89,7 +89,7 @@ def _habit(beats: int) -> float:
     return -1.0 if beats in (3, 6) else -1.2 if beats % 2 == 0 else -2.0
 
 
-def _whole(spectrum: Spectrum, duration_s: float) -> pulse.Floats:
+def _whole(spectrum: Spectrum, duration_s: float) -> Floats:
     return spectrum.rise[: max(1, round(duration_s * FRAMES_HZ))]
 
 

@@ -8,6 +8,7 @@ tempo around 120 BPM (Parncutt 1994; Moelants 2002).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -57,7 +58,7 @@ def _one_autocorrelation(rise: Floats, *, circular: bool) -> Curve:
     count = len(rise)
     lags = count if circular else min(round(LONGEST_LAG_S * FRAMES_HZ), round(count * 0.7))
     size = count if circular else scipy.fft.next_fast_len(count + lags)
-    mode = "wrap" if circular else "nearest"
+    mode: Literal["wrap", "nearest"] = "wrap" if circular else "nearest"
     total, groups = np.zeros(lags), 0
     for group in rise.T:
         smooth = scipy.ndimage.gaussian_filter1d(group.astype(np.float64), 2.0, mode=mode)

@@ -7,7 +7,7 @@ none of them is not rhythmic.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -20,7 +20,7 @@ from liveaid.gather.onsets import Onsets
 from liveaid.gather.pulse import Pulse
 from liveaid.gather.read import Samples
 from liveaid.gather.soft import sharpened, soft_onsets, soft_rise
-from liveaid.gather.spectrum import FRAMES_HZ, Spectrum
+from liveaid.gather.spectrum import FRAMES_HZ, Floats, Spectrum
 
 Times = npt.NDArray[np.float64]
 
@@ -42,6 +42,7 @@ FEWEST = 4
 START_WORTH = 0.25
 """Music begins on a beat more often than not. (Common practice, no source.)"""
 LATE_START_S = 0.15
+BY_LENGTH_SURE = 0.4
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +65,7 @@ class Tempo:
 class _Look:
     """One way to see where sounds begin, and the grid found in it."""
 
-    strength: pulse.Floats
+    strength: Floats
     onsets: Onsets
     curve: pulse.Curve
     grid: Grid | None
@@ -88,7 +89,7 @@ def find_tempo(
     return played or _by_length(frames, rate_hz, onsets)
 
 
-def _look(strength: pulse.Floats, onsets: Onsets, curve: pulse.Curve) -> _Look:
+def _look(strength: Floats, onsets: Onsets, curve: pulse.Curve) -> _Look:
     pulses = pulse.find_pulses(curve)
     enough = pulses and len(onsets) >= FEWEST
     return _Look(strength, onsets, curve, _best_grid(onsets, pulses[0]) if enough else None)
@@ -154,7 +155,7 @@ def _beat_phase_s(look: _Look, grid: Grid, *, at_start: bool) -> float:
     return float(phases[int(np.argmax(worth + START_WORTH * start))])
 
 
-def _mean_at(strength: pulse.Floats, phase_s: float, period_s: float) -> float:
+def _mean_at(strength: Floats, phase_s: float, period_s: float) -> float:
     """Mean strength on the beats of a phase."""
     times = np.arange(phase_s % period_s, len(strength) / FRAMES_HZ, period_s)
     frames = np.round(times * FRAMES_HZ).astype(np.int64)
@@ -219,11 +220,14 @@ def _by_length(frames: int, rate_hz: int, onsets: Onsets) -> Tempo:
         return Tempo(why_not=_why_not(onsets))
     beats, bpm = told
     exact = beats * 60.0 * rate_hz / frames
-    times = np.arange(beats) * 60.0 / exact
-    return replace(
-        Tempo(exact, 0.5, exact * 2 if bpm < pulse.PREFERRED_BPM else exact / 2, 0.0, True),
+    return Tempo(
+        exact,
+        BY_LENGTH_SURE,
+        exact * 2 if bpm < pulse.PREFERRED_BPM else exact / 2,
+        0.0,
+        steady=True,
         loop_beats=beats,
-        beats_s=times,
+        beats_s=np.arange(beats, dtype=np.float64) * 60.0 / exact,
     )
 
 

@@ -1,0 +1,202 @@
+"""Measure one sound: read it once, then ask each fact's module."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import soxr
+
+from liveaid.gather.character import find_energy, guess_kind
+from liveaid.gather.downbeat import find_bars
+from liveaid.gather.facts import Study, Unreadable
+from liveaid.gather.key import Tonality, find_key
+from liveaid.gather.loudness import LoudnessMeter, PeakMeter
+from liveaid.gather.onsets import Onsets, find_onsets
+from liveaid.gather.phrases import find_phrases, silence_s
+from liveaid.gather.read import Reader, Samples, open_sound, shown
+from liveaid.gather.spectrum import RATE_HZ, Spectrum, analyse
+from liveaid.gather.tempo import Tempo, find_tempo
+
+SMALL_AFTER_S = 1200.0
+"""Sounds longer than this are kept at half precision, so that two hours fit in 400 MB."""
+LONGEST_S = 4 * 3600.0
+OFFSET_SHARE = 0.01
+"""A steady offset from this share of full scale on is worth telling."""
+CANCELLED = 0.02
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """What one pass over a file leaves: the sound at RATE_HZ in mono, and its levels."""
+
+    mono: Samples
+    loudness_lufs: float | None
+    range_lu: float
+    true_peak_dbtp: float | None
+    offset: float
+    """Mean of the samples, full scale 1; already taken out of `mono`."""
+    cancelled: bool
+    """The channels cancel each other in mono."""
+
+
+def measure(path: str | Path) -> Study:
+    """Every measured fact of the sound in one file. Unreadable when there is none to read."""
+    with open_sound(path) as reader:
+        heard = hear(reader)
+        if not reader.frames:
+            reason = "; ".join(reader.faults) or "it holds no samples"
+            raise Unreadable(f"{shown(Path(path))}: no sound that can be read ({reason})")
+        if heard.cancelled:
+            with open_sound(path) as again:
+                heard = hear(again, channel=0)
+        faults = (*reader.all_faults(), *_faults(heard, reader))
+        return _study(heard, reader, faults)
+
+
+def hear(reader: Reader, *, channel: int | None = None) -> Heard:
+    """Read a whole sound, block by block; mono is the mean of the channels, or one of them."""
+    loudness = LoudnessMeter(rate_hz=reader.rate_hz, channels=reader.channels)
+    peak, mix = PeakMeter(), _Mix(reader.rate_hz, reader.channels, channel)
+    for block in reader:
+        loudness.hear(block)
+        peak.hear(block)
+        mix.hear(block)
+    peak.finish()
+    mono = mix.finish()
+    offset = float(mono.mean(dtype=np.float64)) if len(mono) else 0.0
+    mono -= mono.dtype.type(offset)
+    return Heard(
+        mono,
+        loudness.integrated_lufs(),
+        loudness.range_lu(),
+        peak.dbtp(),
+        offset,
+        channel is None and mix.cancelled,
+    )
+
+
+class _Mix:
+    """The channels as one, brought to RATE_HZ while they are read."""
+
+    def __init__(self, rate_hz: int, channels: int, channel: int | None) -> None:
+        weights = (
+            np.full(channels, 1.0 / channels) if channel is None else np.eye(channels)[channel]
+        )
+        self._weights = weights.astype(np.float32)
+        self._rate_hz, self._frames = rate_hz, 0
+        self._stream = (
+            soxr.ResampleStream(rate_hz, RATE_HZ, 1, dtype="float32", quality="HQ")
+            if rate_hz != RATE_HZ
+            else None
+        )
+        self._parts: list[Samples] = []
+        self._power = np.zeros(2)
+
+    def hear(self, block: Samples) -> None:
+        """The next (frames, channels)."""
+        if self._frames > LONGEST_S * self._rate_hz:
+            return
+        self._frames += len(block)
+        mixed = block @ self._weights
+        self._power += (float(mixed @ mixed), float(np.vdot(block, block)) / block.shape[1])
+        self._keep(mixed if self._stream is None else self._stream.resample_chunk(mixed))
+
+    def _keep(self, part: Samples) -> None:
+        small = self._frames > SMALL_AFTER_S * self._rate_hz
+        self._parts.append(part.astype(np.float16) if small else part)
+
+    @property
+    def cancelled(self) -> bool:
+        """Whether hardly anything of the channels' power is left in their mean."""
+        return bool(self._power[1] > 0 and self._power[0] < CANCELLED * self._power[1])
+
+    def finish(self) -> Samples:
+        """The whole, (frames,) at RATE_HZ."""
+        if self._stream is not None:
+            end = self._stream.resample_chunk(np.zeros(0, dtype=np.float32), last=True)
+            self._keep(end)
+        kind = np.float16 if any(part.dtype == np.float16 for part in self._parts) else np.float32
+        whole = np.empty(sum(map(len, self._parts)), dtype=kind)
+        at = 0
+        for part in self._parts:
+            whole[at : at + len(part)] = part
+            at += len(part)
+        self._parts.clear()
+        return whole  # type: ignore[return-value]
+
+
+def _faults(heard: Heard, reader: Reader) -> list[str]:
+    faults = []
+    if abs(heard.offset) >= OFFSET_SHARE:
+        faults.append(f"a steady offset of {100 * heard.offset:.0f} % of full scale was taken out")
+    if heard.cancelled:
+        faults.append("the channels cancel each other: the first one was studied")
+    if reader.frames > LONGEST_S * reader.rate_hz:
+        hours = LONGEST_S / 3600
+        faults.append(f"longer than {hours:.0f} hours: beat, key and onsets are of that much")
+    return faults
+
+
+def _study(heard: Heard, reader: Reader, faults: tuple[str, ...]) -> Study:
+    duration_s = reader.frames / reader.rate_hz
+    spectrum = analyse(heard.mono)
+    onsets = find_onsets(heard.mono, spectrum)
+    begin, end = silence_s(spectrum.level_db, duration_s)
+    silent = begin >= duration_s
+    tempo = find_tempo(heard.mono, spectrum, onsets, frames=reader.frames, rate_hz=reader.rate_hz)
+    tempo = Tempo(why_not="it is silent") if silent else tempo
+    bars = find_bars(heard.mono, spectrum, tempo.beats_s, loop_beats=tempo.loop_beats)
+    key = Tonality(None, 0.0, 0.0) if silent else find_key(heard.mono)
+    phrases = find_phrases(spectrum.level_db, onsets, duration_s)
+    kind = guess_kind(
+        spectrum,
+        onsets,
+        tempo,
+        keyed=key.key is not None,
+        duration_s=duration_s,
+        phrases=phrases,
+    )
+    return Study(
+        duration_s=duration_s,
+        sample_rate_hz=reader.rate_hz,
+        channels=reader.channels,
+        format=reader.format,
+        frames_declared=reader.declared,
+        frames_read=reader.frames,
+        faults=faults,
+        silence_start_s=begin,
+        silence_end_s=end,
+        tempo=tempo.tempo_bpm,
+        tempo_confidence=tempo.confidence,
+        tempo_alternative=tempo.alternative_bpm,
+        first_beat=tempo.first_beat_s,
+        first_downbeat=None if bars is None else float(tempo.beats_s[bars.first]),
+        downbeat_confidence=0.0 if bars is None else bars.confidence,
+        metre=None if bars is None else bars.metre,
+        steady=tempo.steady,
+        tempo_drift_percent=tempo.drift_percent,
+        beat_residual_ms=1000.0 * tempo.residual_s,
+        loop_beats=tempo.loop_beats,
+        rhythmic=tempo.why_not,
+        key=None if key.key is None else str(key.key),
+        key_confidence=key.confidence,
+        tuning_cents=key.tuning_cents,
+        loudness_lufs=heard.loudness_lufs,
+        loudness_range_lu=heard.range_lu,
+        true_peak_dbtp=heard.true_peak_dbtp,
+        brightness_hz=spectrum.centroid_hz,
+        energy=_energy(heard, spectrum, onsets, duration_s - begin - end),
+        onsets_s=tuple(float(time) for time in onsets.times_s if time < duration_s),
+        phrases_s=phrases,
+        kind=kind.kind,
+        kind_confidence=0.0 if silent else kind.confidence,
+    )
+
+
+def _energy(heard: Heard, spectrum: Spectrum, onsets: Onsets, sounding_s: float) -> int:
+    if heard.loudness_lufs is None or heard.true_peak_dbtp is None:
+        return 1
+    crest = heard.true_peak_dbtp - heard.loudness_lufs
+    return find_energy(spectrum, onsets, sounding_s=sounding_s, crest_db=crest)
