@@ -39,6 +39,7 @@ class Tally:
         self._shelf = shelf
         self._deeds: Counter[str] = Counter()
         self._troubles: list[Trouble] = []
+        self._faulty: dict[str, tuple[str, ...]] = {}
         self._gone: list[str] = []
         self._begun_s = time.monotonic()
 
@@ -47,8 +48,12 @@ class Tally:
         match event:
             case Counted(files):
                 bar.update(task, description="studying", total=files, completed=0)
-            case Done(_, deed, _):
+            case Done(path, deed, study):
                 self._deeds[deed] += 1
+                if study and study.faults:
+                    self._faulty[path] = study.faults
+                    said = f"{shown(path)}: studied, but {'; '.join(study.faults)}"
+                    bar.console.print(Text(said), soft_wrap=True)
                 bar.advance(task, 0 if deed == "passed" else 1)
             case Trouble():
                 self._troubles.append(event)
@@ -67,9 +72,11 @@ class Tally:
             print_json(self._report(on_shelf))
             return
         counts = {words: self._deeds[deed] for deed, words in _DEEDS.items()}
-        counts = {"studied": counts.pop("studied"), "could not be studied": len(self._troubles)} | (
-            counts | {"gone; their studies are kept": len(self._gone)}
-        )
+        counts = {
+            "studied": counts.pop("studied"),
+            "of them with faults": len(self._faulty),
+            "could not be studied": len(self._troubles),
+        } | (counts | {"gone; their studies are kept": len(self._gone)})
         for words, count in counts.items():
             if count:
                 click.echo(f"{count:6} {words}")
@@ -84,6 +91,7 @@ class Tally:
             "troubles": [
                 {"file": shown(trouble.path), "why": trouble.why} for trouble in self._troubles
             ],
+            "faulty": {shown(path): list(faults) for path, faults in self._faulty.items()},
             "gone": [shown(path) for path in self._gone],
         }
 

@@ -13,9 +13,10 @@ from liveaid.gather.downbeat import find_bars
 from liveaid.gather.facts import Study, Unreadable
 from liveaid.gather.key import Tonality, find_key
 from liveaid.gather.loudness import LoudnessMeter, PeakMeter
+from liveaid.gather.names import shown
 from liveaid.gather.onsets import Onsets, find_onsets
 from liveaid.gather.phrases import find_phrases, silence_s
-from liveaid.gather.read import Reader, Samples, open_sound, shown
+from liveaid.gather.read import Reader, Samples, open_sound
 from liveaid.gather.spectrum import RATE_HZ, Spectrum, analyse
 from liveaid.gather.tempo import Tempo, find_tempo
 
@@ -47,7 +48,7 @@ def measure(path: str | Path) -> Study:
         heard = hear(reader)
         if not reader.frames:
             reason = "; ".join(reader.faults) or "it holds no samples"
-            raise Unreadable(f"{shown(Path(path))}: no sound that can be read ({reason})")
+            raise Unreadable(f"{shown(path)}: no sound that can be read ({reason})")
         if heard.cancelled:
             with open_sound(path) as again:
                 heard = hear(again, channel=0)

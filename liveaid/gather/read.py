@@ -17,6 +17,7 @@ import soundfile
 
 from liveaid.gather.container import promised
 from liveaid.gather.facts import Unreadable
+from liveaid.gather.names import shown
 
 Samples = npt.NDArray[np.float32]
 
@@ -137,11 +138,6 @@ def open_sound(path: str | Path) -> Reader:
     if promise.fault:
         reader.faults.append(promise.fault)
     return reader
-
-
-def shown(path: Path) -> str:
-    """A path that can be printed, whatever bytes its name is made of."""
-    return os.fsencode(path).decode("utf-8", "backslashreplace")
 
 
 def _filled(room: Samples) -> int:

@@ -94,8 +94,10 @@ def reasons(sound: Study, other: Study, fit: Fit, turntable: Turntable) -> list[
 
 def _pitch(sound: Study, other: Study, fit: Fit, turntable: Turntable) -> str:
     meeting = fit.meeting
-    if meeting is None:
+    if meeting is None or not sound.tempo:
         return fit.why_cued
+    if abs(meeting.shift_semitones) < 0.001:
+        return f"none needed: {other.tempo:.2f} BPM to {meeting.beats * sound.tempo:.2f}"
     ways = [
         f"{who} deck alone {percent(alone)}"
         for who, alone in (

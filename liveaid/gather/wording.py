@@ -244,6 +244,7 @@ WORDS: dict[str, Word] = {
     "note": _said("note"),
     "source": _said("source"),
     "licence": _said("licence"),
+    "faulty": _flag(lambda s: s.study is not None and bool(s.study.faults), "faulty"),
     "gone": _flag(lambda s: s.gone, "gone"),
     "failed": _flag(lambda s: s.study is None, "failed"),
 }

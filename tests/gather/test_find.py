@@ -89,6 +89,7 @@ def finds(query: str, *sounds: ShelfSound) -> list[str]:
         ("not loop", True),
         ("not not loop", False),
         ("steady", False),
+        ("faulty", False),
         ("tag none", True),
         ("licence none", True),
         ("gone", False),
