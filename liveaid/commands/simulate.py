@@ -20,6 +20,7 @@ from liveaid.stage.address import Address, parse_address
 from liveaid.terminal import console, json_option, print_json, progress_bar
 
 _BEGIN_IN_S = 0.1
+_SHOW_EVERY_S = 0.5
 _FAULT_HELP = f"What goes wrong, somewhere: {', '.join(FAULT_KINDS)}. May be given again."
 
 
@@ -124,8 +125,12 @@ def _send(sender: Sender, performance: Performance) -> bool:
     """Send it all under a bar that names the set piece; whether Ctrl-C cut it short."""
     with progress_bar() as bar:
         task = bar.add_task("", total=int(performance.duration_s))
+        shown_s = -1.0
         try:
             for now_s in send_now(sender):
+                if now_s - shown_s < _SHOW_EVERY_S:
+                    continue
+                shown_s = now_s
                 place = performance.truth.at(now_s)
                 name = performance.routine.pieces[place[0]].name if place else "-"
                 bar.update(task, completed=int(now_s), description=name)

@@ -11,8 +11,6 @@ from numpy.random import Generator
 from liveaid.routine import SIDES, Piece, Side, Works, other_side
 from liveaid.simulate.course import Leg
 
-_MIN_TURN_BEATS = 0.25
-
 
 @dataclass(frozen=True, slots=True)
 class Turn:
@@ -48,19 +46,28 @@ def juggle_turns(leg: Leg, first: Side, busy_after: Side | None, rng: Generator)
     `busy_after` is the deck wanted elsewhere when the leg ends: its last turn is given up where
     the other deck's span lets it play on.
     """
-    assert leg.piece is not None
-    releases = _mapped_releases(leg) or _own_releases(leg, first, rng)
-    ends = [beat for beat, _ in releases[1:]] + [leg.to_beat]
+    mapped = _mapped_releases(leg)
+    releases = mapped or _own_releases(leg, first, rng)
     turns = [
-        Turn(side, beat, end)
-        for (beat, side), end in zip(releases, ends, strict=True)
-        if end - beat >= _MIN_TURN_BEATS
+        Turn(side, beat, _turn_ends(beat, side, releases, leg.to_beat)) for beat, side in releases
     ]
-    if len(turns) > 1 and turns[-1].side == busy_after and turns[-2].side != busy_after:
+    if not mapped and len(turns) > 1 and turns[-1].side == busy_after:
         before, last = turns[-2:]
         if last.to_beat - before.from_beat <= _span_beats(leg, before.side) + 0.1:
             turns[-2:] = [Turn(before.side, before.from_beat, last.to_beat)]
     return turns
+
+
+def _turn_ends(
+    beat: float, side: Side, releases: Sequence[tuple[float, Side]], last: float
+) -> float:
+    """When the other deck comes in; half-way to its own next release where that comes sooner."""
+    later = [(b, s) for b, s in releases if b > beat]
+    if not later:
+        return last
+    next_beat = later[0][0]
+    own = all(s == side for b, s in later if b == next_beat)
+    return beat + 0.5 * (next_beat - beat) if own else next_beat
 
 
 def _span_beats(leg: Leg, side: Side) -> float:

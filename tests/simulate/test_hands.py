@@ -112,6 +112,24 @@ def test_every_mapped_stroke_is_an_event(drilled):
     assert first == [b / 2.0 for b in range(2, 32)]
 
 
+def test_every_mapped_release_of_a_juggle_is_an_event():
+    """On one deck, on both at once, close together or far apart; none is left out."""
+    left, right = [0.0, 4.0, 4.5, 8.0, 12.0, 15.0], [2.0, 6.0, 8.0, 8.25, 13.0]
+    routine = Routine.model_validate({"title": "Mapped", "pieces": [
+        {"name": "j", "bars": 4, "tempo": 90,
+         "left": {"hand": "works", "from": 2.0, "to": 4.0, "strokes": left},
+         "right": {"hand": "works", "from": 2.0, "to": 4.0, "strokes": right}},
+        {"name": "k", "bars": 1, "tempo": 90, "left": {"hand": "runs", "at": 30.0}},
+    ]})  # fmt: skip
+    events = [
+        event
+        for event in perform(routine, seed=1).events
+        if event.kind in ("start", "release") and event.piece == 0
+    ]
+    assert [event.beat for event in events if event.side == "left"] == left
+    assert [event.beat for event in events if event.side == "right"] == right
+
+
 def test_pitch_is_set_and_drifts_as_asked(drilled):
     """Speeds of freshly started records spread by 1.2 % around nominal, and drift by 0.3 %."""
     set_, drift = [], []
