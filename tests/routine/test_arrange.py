@@ -193,6 +193,20 @@ def test_traded_decks_give_up_seconds_and_take_the_count_along(routine, piece, r
     assert (new.right.bars_in, new.placed) == (2.0, False)
 
 
+def test_once_decks_are_traded_all_that_names_its_sound_is_to_be_placed_anew(
+    routine, piece, runs, rests
+):
+    r = routine(piece(runs(4, sound="s"), rests), piece(runs(20, sound="s"), rests),
+                piece(runs(40), rests), sounds={"s": {"file": "s.wav"}})  # fmt: skip
+    traded, plain, bare = (
+        next(i for i in costs_of(r, [True, False, False], Weights()).items
+             if (i.piece, i.swapped) == wanted)
+        for wanted in ((0, True), (1, False), (2, False))
+    )  # fmt: skip
+    new = arranged(r, [traded, plain, bare]).pieces
+    assert (new[0].right.at_s, new[1].left.at_s, new[2].left.at_s) == (None, None, 40.0)
+
+
 def test_what_only_the_deck_file_holds_cannot_trade_decks(routine, piece, runs, rests):
     r = routine(piece(runs(4), rests), piece(runs(), rests), piece(runs(4, sound="s"), rests),
                 sounds={"s": {"file": "s.wav"}})  # fmt: skip

@@ -144,6 +144,15 @@ def test_written_strokes_say_when_a_deck_is_done_and_when_it_is_due(routine, pie
     assert last_change(r).available_s == pytest.approx(5.0)
 
 
+def test_a_juggled_deck_is_done_when_the_other_takes_over(routine, piece, works, runs, rests):
+    # left's last stroke at beat 6 would sound for 4 s, 8 beats; right strikes at beat 9.
+    r = routine(
+        piece(works(0, 4, strokes=[0, 6]), works(0, 4, strokes=[3, 9])),
+        piece(works(40, 41), works(2, 3)),
+    )
+    assert last_change(r).available_beats == pytest.approx(16 - 9)
+
+
 def test_a_scratch_may_leave_a_bar_early_or_come_a_bar_late_while_a_record_runs(
     routine, piece, works, runs
 ):

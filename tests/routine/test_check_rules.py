@@ -144,6 +144,14 @@ def test_one_hand_at_work_for_over_a_minute_is_a_matter_for_care(routine, piece,
     assert not any("clinician" in f.way_out for f in check(short))
 
 
+def test_a_bar_of_rest_ends_the_count_of_work(routine, piece, works, rests):
+    # Twice 20 bars, 80 s in all, with a bar in between.
+    two = [piece(works(0, 1), rests, bars=20), piece(works(0, 1), rests, bars=20)]
+    rested = routine(two[0], piece(rests, rests, bars=1), two[1])
+    assert not any("clinician" in f.way_out for f in check(rested))
+    assert any("clinician" in f.way_out for f in check(routine(*two)))
+
+
 # Tempo: 100 * (to / from - 1); 12 * log2(1.08) = 1.332 semitones (equal temperament, ISO 16).
 
 
