@@ -7,7 +7,9 @@ import os
 from collections.abc import Callable
 from pathlib import Path
 
+import numpy as np
 import pytest
+import soundfile
 from click.testing import CliRunner, Result
 
 from liveaid.cli import liveaid, main
@@ -200,3 +202,47 @@ def test_a_scenes_own_shelf_comes_first(shelf: str, tmp_path: Path):
     report = data("gather", "--for", str(scene))
     assert report["wants"][0]["chosen"] == "stall-break"  # type: ignore[call-overload, index]
     assert data("fit", "tram", "--scene", str(scene))["sound"] == "tram"  # type: ignore[call-overload, index]
+
+
+def clicks(file: Path, tempo: float, beats: int) -> None:
+    """A loop of so many beats: a decaying burst of noise on each, cut to the sample."""
+    rate = 44100
+    frames = round(beats * 60.0 / tempo * rate)
+    samples = np.zeros(frames)
+    burst = np.random.default_rng(1).standard_normal(4000) * np.exp(-np.arange(4000) / 600.0)
+    for beat in range(beats):
+        start = round(beat * 60.0 / tempo * rate)
+        loud = 0.3 if beat % 4 else 0.6
+        samples[start : start + 4000] += loud * burst[: frames - start]
+    soundfile.write(file, 0.3 * samples, rate, subtype="PCM_16")
+
+
+def test_a_folder_of_good_and_broken_files_is_gathered_found_and_fitted(tmp_path: Path):
+    folder, shelf = tmp_path / "sounds", str(tmp_path / "shelf.sqlite")
+    folder.mkdir()
+    clicks(folder / "market.wav", 120.0, 32)
+    clicks(folder / "lane.wav", 125.0, 32)
+    whole = (folder / "lane.wav").read_bytes()
+    (folder / "cut.wav").write_bytes(whole[: len(whole) // 2])
+    (folder / "text.wav").write_text("no sound in here")
+    (folder / "empty.wav").write_bytes(b"")
+    report = data("gather", "--shelf", shelf, str(folder))
+    assert report["files"]["studied"] == 3  # type: ignore[call-overload, index]
+    why = {Path(t["file"]).name: t["why"] for t in report["troubles"]}  # type: ignore[call-overload, index]
+    assert why["empty.wav"] == "an empty file, 0 bytes"
+    assert "no sound that can be read" in why["text.wav"]
+    assert [Path(f).name for f in report["faulty"]] == ["cut.wav"]  # type: ignore[call-overload, index]
+    tempos = {
+        sound["name"]: sound["study"]["tempo"]
+        for sound in data("gather", "--shelf", shelf, "--find", "tempo 110.., not faulty")  # type: ignore[attr-defined]
+    }
+    # By construction: beats set to the sample at 120 and 125 BPM.
+    assert tempos == {
+        "lane": pytest.approx(125.0, rel=2e-4),
+        "market": pytest.approx(120, rel=2e-4),
+    }
+    # A file that is not on the shelf is studied for the once: 120 / 125 - 1 = -4 %.
+    clicks(tmp_path / "guest.wav", 120.0, 16)
+    fits = data("fit", "--shelf", shelf, str(tmp_path / "guest.wav"))["fits"]  # type: ignore[call-overload, index]
+    lane = next(fit for fit in fits if fit["name"] == "lane")
+    assert lane["meeting"]["other_percent"] == pytest.approx(-4.0, abs=0.03)
