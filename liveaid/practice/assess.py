@@ -58,6 +58,9 @@ class Act:
     heard_s: float | None = None
     due_s: float | None = None
     """When its beat was; None where nothing told."""
+    anchored: bool = True
+    """False when the beat was only fitted to what the hands did: then early and late can't be told
+    apart, and an error is only one act against the others."""
     beat_s: float = 0.0
 
     @property
@@ -290,7 +293,7 @@ class _Ear:
         found = match(due, times, window_s=window)
         for i, j in found.pairs:
             # The first start of all, with nothing before it, gives the count: it cannot be off.
-            known = due[i] if self._told(planned[i]) else None
+            known = None if self._gives_the_count(planned[i]) else due[i]
             yield self._act(planned[i], "heard", heard_s=times[j], due_s=known)
         for i in found.missed:
             gone = planned[i].beat > self.visit.to_beat - 0.25 and not self._whole()
@@ -298,10 +301,9 @@ class _Ear:
         for j in found.added if added else ():
             yield self._extra(side, kinds[-1], times[j])
 
-    def _told(self, act: Planned) -> bool:
-        if act.kind == "start" and isinstance(self.piece.plan(act.side), Runs):
-            return self.due_s is not None or act.side != self.piece.count
-        return self.grid.anchored
+    def _gives_the_count(self, act: Planned) -> bool:
+        runs = act.kind == "start" and isinstance(self.piece.plan(act.side), Runs)
+        return runs and self.due_s is None and act.side == self.piece.count
 
     def _due_s(self, act: Planned) -> float:
         """A started record answers to the count before it; all else to the set piece's own."""
@@ -311,7 +313,7 @@ class _Ear:
     def _act(self, act: Planned, outcome: Outcome, **times: float | None) -> Act:
         return Act(
             kind=act.kind, side=act.side, piece=act.piece, beat=act.beat, outcome=outcome,
-            beat_s=self._beat_s_at(act.beat), **times,
+            beat_s=self._beat_s_at(act.beat), anchored=self.grid.anchored, **times,
         )  # fmt: skip
 
     def _extra(self, side: Side, kind: EventKind, time_s: float) -> Act:

@@ -103,16 +103,29 @@ class TakeScore:
 
 def timing(acts: Iterable[Act]) -> Timing:
     """The errors of those acts that were heard against a known beat."""
-    off = [(act.error_s, act.error_s / act.beat_s) for act in acts if act.error_s is not None]
-    seconds, beats = [s for s, _ in off], [b for _, b in off]
+    off = [
+        (act.anchored, act.error_s, act.error_s / act.beat_s)
+        for act in acts
+        if act.error_s is not None
+    ]
+    told, loose = ([row[1:] for row in off if row[0] == anchored] for anchored in (True, False))
     return Timing(
         heard=len(off),
-        bias_s=statistics.fmean(seconds) if off else None,
-        spread_s=statistics.stdev(seconds) if len(off) > 1 else None,
-        bias_beats=statistics.fmean(beats) if off else None,
-        spread_beats=statistics.stdev(beats) if len(off) > 1 else None,
-        worst_beats=max(map(abs, beats)) if off else None,
+        bias_s=statistics.fmean(s for s, _ in told) if told else None,
+        spread_s=_pooled([s for s, _ in told], [s for s, _ in loose]),
+        bias_beats=statistics.fmean(b for _, b in told) if told else None,
+        spread_beats=_pooled([b for _, b in told], [b for _, b in loose]),
+        worst_beats=max((abs(b) for _, _, b in off), default=None),
     )
+
+
+def _pooled(*groups: Sequence[float]) -> float | None:
+    """Standard deviation within groups that each have a mean of their own."""
+    squares = sum(
+        statistics.variance(group) * (len(group) - 1) for group in groups if len(group) > 1
+    )
+    free = sum(max(len(group) - 1, 0) for group in groups)
+    return math.sqrt(squares / free) if free else None
 
 
 def score_take(

@@ -15,6 +15,7 @@ from liveaid.practice.care import HandsOn
 from liveaid.practice.count_in import Counter, CountIn, first_cues
 from liveaid.practice.ladder import Ladder
 from liveaid.practice.score import TakeScore, Tolerance, score_take
+from liveaid.practice.store import Kept
 from liveaid.practice.takes import Take, TakeFinder
 from liveaid.routine import Routine, Side
 
@@ -45,19 +46,41 @@ class Ended:
     tempo_part: float
     counted_in_s: float | None
 
+    def kept(self, aim: Aim, title: str, at: float) -> Kept:
+        """The take as it is kept, begun at a unix time."""
+        take = self.take
+        return Kept(
+            title=title, at=at, aim=aim.piece, ended=take.ended,
+            duration_s=take.end_s - take.start_s, tempo_part=self.tempo_part,
+            start_s=take.start_s, counted_in_s=self.counted_in_s, visits=take.visits,
+            trace=take.trace,
+        )  # fmt: skip
+
 
 def one_piece(routine: Routine, index: int) -> Routine:
     """The routine made of one set piece alone."""
     return routine.model_copy(update={"pieces": (routine.pieces[index],), "limit_s": None})
 
 
-def score_of(aim: Aim, ended: Ended) -> TakeScore:
+def aim_of(routine: Routine, piece: str, tolerance: Tolerance | None = None) -> Aim | None:
+    """The aim by a set piece's name, empty for all; None when the routine has no such set piece."""
+    tolerance = tolerance or Tolerance()
+    if not piece:
+        return Aim(routine=routine, tolerance=tolerance)
+    for index, one in enumerate(routine.pieces):
+        if one.name == piece:
+            alone = one_piece(routine, index)
+            return Aim(routine=alone, piece=piece, first=index, tolerance=tolerance)
+    return None
+
+
+def score_of(aim: Aim, kept: Kept) -> TakeScore:
     """The figures of a take; some tenths of a second's work, so it may be done aside."""
     played = assess(
-        aim.routine, ended.take.trace, ended.take.visits,
-        counted_in_s=ended.counted_in_s, stops=not aim.piece,
+        aim.routine, kept.trace, kept.visits,
+        counted_in_s=kept.counted_in_s, stops=not aim.piece,
     )  # fmt: skip
-    return score_take(aim.routine, played, tolerance=aim.tolerance, tempo_part=ended.tempo_part)
+    return score_take(aim.routine, played, tolerance=aim.tolerance, tempo_part=kept.tempo_part)
 
 
 class Session:

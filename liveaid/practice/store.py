@@ -11,13 +11,14 @@ import json
 import queue
 import sqlite3
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import Future
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 from pathlib import Path
 from typing import Any
 
 from liveaid.errors import LiveaidError
+from liveaid.practice.assess import Visit
 from liveaid.practice.trace import Trace, pack, unpack
 
 VERSION = 1
@@ -32,11 +33,12 @@ CREATE TABLE take (
     ended TEXT NOT NULL,
     duration_s REAL NOT NULL,
     tempo_part REAL NOT NULL,
-    clean INTEGER NOT NULL,
-    run_through INTEGER NOT NULL,
+    clean INTEGER NOT NULL DEFAULT 0,
+    run_through INTEGER NOT NULL DEFAULT 0,
     start_s REAL NOT NULL,
     counted_in_s REAL,
-    score TEXT NOT NULL,
+    visits TEXT NOT NULL,
+    score TEXT,
     trace BLOB NOT NULL
 ) STRICT;
 CREATE TABLE piece (
@@ -84,7 +86,7 @@ class Kept:
     """Monotonic second of its first beat, in the trace's time."""
     counted_in_s: float | None
     """Where the count-in put that beat, in the trace's time."""
-    score: dict[str, Any]
+    visits: tuple[Visit, ...]
     trace: Trace
 
 
@@ -141,6 +143,10 @@ class TakeStore:
     def keep(self, take: Kept) -> Future[int]:
         """Write a take; the future holds its number once it is on the disk, or a StoreError."""
         return self._do(lambda db: _insert(db, take))
+
+    def score(self, take: int, score: Mapping[str, Any]) -> Future[int]:
+        """Write a kept take's score, in place of any it had."""
+        return self._do(lambda db: _score(db, take, score))
 
     def work(self, day: str, seconds: float) -> Future[int]:
         """Add hands-on time to a day (ISO 8601)."""
@@ -202,7 +208,7 @@ class TakeReader:
         """The latest takes, latest first."""
         rows = self._rows(
             "SELECT id, at, aim, ended, duration_s, tempo_part, clean, run_through, score"
-            " FROM take ORDER BY at DESC, id DESC LIMIT ?",
+            " FROM take WHERE score IS NOT NULL ORDER BY at DESC, id DESC LIMIT ?",
             (limit,),
         )
         return [
@@ -231,11 +237,23 @@ class TakeReader:
             for r in rows
         ]  # fmt: skip
 
-    def trace(self, take: int) -> tuple[Trace, float | None]:
-        """A take's messages, and where the count-in put its first beat in their time."""
-        rows = self._rows("SELECT trace, counted_in_s FROM take WHERE id = ?", (take,))
-        for packed, counted_in_s in rows:
-            return unpack(packed), counted_in_s
+    def unscored(self) -> list[int]:
+        """Takes kept by a process that was stopped before it had scored them."""
+        return [row[0] for row in self._rows("SELECT id FROM take WHERE score IS NULL", ())]
+
+    def kept(self, take: int) -> Kept:
+        """A take in full. StoreError when there is none of that number."""
+        rows = self._rows(
+            "SELECT title, at, aim, ended, duration_s, tempo_part, start_s, counted_in_s, visits,"
+            " trace FROM take WHERE id = ?",
+            (take,),
+        )
+        for title, at, aim, ended, lasts, part, start, counted, gone, trace in rows:
+            return Kept(
+                title=title, at=at, aim=aim, ended=ended, duration_s=lasts, tempo_part=part,
+                start_s=start, counted_in_s=counted, trace=unpack(trace),
+                visits=tuple(Visit(*visit) for visit in json.loads(gone)),
+            )  # fmt: skip
         raise StoreError(f"{self.file}: no take {take}; `liveaid review` lists their numbers")
 
     def hands_on_s(self, day: str) -> float:
@@ -280,26 +298,35 @@ def _transaction(db: sqlite3.Connection, work: Callable[[sqlite3.Connection], in
 
 def _insert(db: sqlite3.Connection, take: Kept) -> int:
     row = db.execute(
-        "INSERT INTO take (title, at, aim, ended, duration_s, tempo_part, clean, run_through,"
-        " start_s, counted_in_s, score, trace) VALUES (?,?,?,?,?,?,?,?,?,?,?,?)",
+        "INSERT INTO take (title, at, aim, ended, duration_s, tempo_part, start_s, counted_in_s,"
+        " visits, trace) VALUES (?,?,?,?,?,?,?,?,?,?)",
         (
             take.title, take.at, take.aim, take.ended, take.duration_s, take.tempo_part,
-            bool(take.score["clean"]), bool(take.score["run_through"]), take.start_s,
-            take.counted_in_s, json.dumps(take.score, separators=(",", ":")), pack(take.trace),
+            take.start_s, take.counted_in_s, json.dumps([astuple(v) for v in take.visits]),
+            pack(take.trace),
         ),
     ).lastrowid  # fmt: skip
     assert row is not None
+    return row
+
+
+def _score(db: sqlite3.Connection, take: int, score: Mapping[str, Any]) -> int:
+    db.execute(
+        "UPDATE take SET score = ?, clean = ?, run_through = ? WHERE id = ?",
+        (json.dumps(score, separators=(",", ":")), score["clean"], score["run_through"], take),
+    )
+    db.execute("DELETE FROM piece WHERE take = ?", (take,))
     db.executemany(
         "INSERT INTO piece VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?)",
-        [
-            (
-                row, place, p["name"], p["clean"], p["whole"], p["heard"], p["missed"], p["added"],
-                p["skipped"], p["bias_ms"], p["spread_ms"], p["tempo_percent"], p["drift_percent"],
-            )
-            for place, p in enumerate(take.score["pieces"])
-        ],
-    )  # fmt: skip
-    return row
+        [(take, place, *(p[name] for name in _FIGURES)) for place, p in enumerate(score["pieces"])],
+    )
+    return take
+
+
+_FIGURES = (
+    "name", "clean", "whole", "heard", "missed", "added", "skipped", "bias_ms", "spread_ms",
+    "tempo_percent", "drift_percent",
+)  # fmt: skip
 
 
 def _add_time(db: sqlite3.Connection, day: str, seconds: float) -> int:

@@ -72,7 +72,7 @@ def pack(trace: Trace) -> bytes:
     for side in SIDES:
         deck = trace[side]
         body += struct.pack("<q", len(deck.now_s)) + _column(deck.now_s) + _column(deck.position_s)
-    return _MAGIC + zlib.compress(body, 9)
+    return _MAGIC + zlib.compress(body, 6)
 
 
 def unpack(data: bytes) -> Trace:

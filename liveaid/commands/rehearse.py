@@ -1,0 +1,242 @@
+"""`liveaid rehearse`: count-in, loops, a tempo ladder, takes kept and scored."""
+
+from __future__ import annotations
+
+import asyncio
+import dataclasses
+import signal
+import time
+from pathlib import Path
+from typing import Any
+
+import click
+from rich.console import Console
+
+from liveaid.commands.stage_options import STAGE_WORDS, stage_options, stage_settings
+from liveaid.errors import LiveaidError, UsageError
+from liveaid.practice.ladder import Ladder
+from liveaid.practice.next import READY_AT
+from liveaid.practice.rehearsal import Rehearsal
+from liveaid.practice.replay import replay, replay_at_once, stored_trace
+from liveaid.practice.report import look, score_unscored, takes_file
+from liveaid.practice.score import Tolerance
+from liveaid.practice.session import Aim, Session, aim_of
+from liveaid.practice.store import TakeReader, TakeStore
+from liveaid.practice.take_line import take_line
+from liveaid.practice.trace import Trace
+from liveaid.routine import Routine, load_routine
+from liveaid.routine.scene import map_file
+from liveaid.stage import Address, Service, Settings
+from liveaid.stage.osc_map import DEFAULT_MAP
+from liveaid.terminal import console, json_option, print_json
+
+
+class _Percent(click.ParamType):  # type: ignore[type-arg]
+    """`70%` or `70`: a part, 0.7."""
+
+    name = "per cent"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        try:
+            return float(str(value).strip().removesuffix("%")) / 100.0
+        except ValueError:
+            self.fail(f"{value!r}: per cent such as 70% would do", param, ctx)
+
+
+PERCENT = _Percent()
+
+
+@click.command("rehearse")
+@click.argument("scene")
+@click.option("--piece", metavar="NAME|weakest",
+              help="Practise this set piece by itself, over and over; `weakest`: the one with most "
+              "to gain. Left out: the whole routine.")  # fmt: skip
+@click.option("--start-at", type=PERCENT, default="70%", show_default=True,
+              help="Part of full tempo the ladder starts at, within the fader's reach.")  # fmt: skip
+@click.option("--step", type=PERCENT, default="2%", show_default=True, help="From rung to rung.")
+@click.option("--up-after", type=click.IntRange(1, 50), default=3, show_default=True,
+              metavar="TAKES", help="Clean takes in a row that earn a rung.")  # fmt: skip
+@click.option("--down-after", type=click.IntRange(1, 50), default=2, show_default=True,
+              metavar="TAKES", help="Takes in a row, not clean, that cost one.")  # fmt: skip
+@click.option("--count-in", "count_in", type=click.IntRange(0, 8), default=1, show_default=True,
+              metavar="BARS", help="Clicks before the first beat; 0: none.")  # fmt: skip
+@click.option("--bias", type=PERCENT, default="2.5%", show_default=True,
+              help="Early or late on the whole that is still clean, of a beat.")  # fmt: skip
+@click.option("--spread", type=PERCENT, default="4%", show_default=True,
+              help="Spread that is still clean, of a beat.")  # fmt: skip
+@click.option("--worst", type=PERCENT, default="10%", show_default=True,
+              help="Largest single error that is still clean, of a beat.")  # fmt: skip
+@click.option("--tempo", type=PERCENT, default="3%", show_default=True,
+              help="Deviation of tempo that is still clean.")  # fmt: skip
+@click.option("--takes", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE",
+              help="Where takes are kept; else takes.sqlite beside the section map.")  # fmt: skip
+@click.option("--booth-level", type=click.FloatRange(0, 150), metavar="DBA",
+              help="Level where you stand, for the day's noise dose.")  # fmt: skip
+@click.option("--break-after", type=click.FloatRange(1, 240), default=25, show_default=True,
+              metavar="MINUTES", help="Hands-on time after which a break is due.")  # fmt: skip
+@click.option("--replay", "replayed", metavar="FILE|NUMBER",
+              help="Run a stored trace through the service again; nothing is kept.")  # fmt: skip
+@click.option("--fast", is_flag=True, help="With --replay: at once, without pages or waiting.")
+@json_option
+@stage_options
+def command(scene: str, **options: Any) -> int:
+    """Practise: count-in, loops, a tempo ladder, takes kept and scored.
+
+    Hands-free: bring both records to their cues and hold them, and the count-in begins. A take
+    begins and ends by what the decks do. The clicks sound on the page /rehearse, quiet at first.
+
+    Example: liveaid rehearse night-market --piece "Two trams" --start-at 94%
+    """
+    file = map_file(scene, placed=True)
+    routine = load_routine(file)
+    if not routine.placed:
+        raise LiveaidError(f"{file}: not every cue has its place on a deck; `liveaid render` first")
+    takes = options["takes"] or takes_file(file)
+    aim = _aim(routine, options, takes)
+    if options["fast"] and not options["replayed"]:
+        raise UsageError("--fast goes with --replay")
+    trace = stored_trace(options["replayed"], takes) if options["replayed"] else None
+    if trace is not None and options["fast"]:
+        return _report_at_once(trace, aim, as_json=options["as_json"])
+    settings = stage_settings({word: options[word] for word in STAGE_WORDS}, routine, file)
+    session = Session(aim, ladder=_ladder(aim, options), count_in_bars=options["count_in"])
+    with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
+        runner.run(_rehearse(session, routine, settings, takes, trace, options))
+    return 0
+
+
+def _aim(routine: Routine, options: dict[str, Any], takes: Path) -> Aim:
+    tolerance = Tolerance(
+        bias_beats=options["bias"], spread_beats=options["spread"], worst_beats=options["worst"],
+        tempo_percent=100 * options["tempo"],
+    )  # fmt: skip
+    wanted = options["piece"] or ""
+    if wanted == "weakest":
+        wanted = _weakest(routine, takes)
+    aim = aim_of(routine, wanted, tolerance)
+    if aim is None:
+        names = ", ".join(piece.name for piece in routine.pieces)
+        raise UsageError(f"--piece {wanted}: no such set piece; one of these would do: {names}")
+    return aim
+
+
+def _weakest(routine: Routine, takes: Path) -> str:
+    """The set piece with most to gain; before the first take the routine's hardest-working one."""
+    if not takes.is_file():
+        return max(routine.pieces, key=lambda piece: piece.energy).name
+    score_unscored(takes, routine)
+    with TakeReader(takes) as reader:
+        return look(routine, reader, now=time.time(), ready_at=READY_AT).order[0].name
+
+
+def _ladder(aim: Aim, options: dict[str, Any]) -> Ladder | None:
+    if not aim.piece:
+        return None
+    return Ladder(
+        full_tempo_bpm=aim.routine.pieces[0].tempo_bpm,
+        pitch_range_percent=aim.routine.turntable.pitch_range_percent,
+        start_part=options["start_at"], step_part=options["step"],
+        up_after=options["up_after"], down_after=options["down_after"],
+    )  # fmt: skip
+
+
+def _report_at_once(trace: Trace, aim: Aim, *, as_json: bool) -> int:
+    found = replay_at_once(trace, aim)
+    if as_json:
+        print_json({"takes": found})
+        return 0
+    screen = console()
+    for take in found:
+        screen.print(take_line(take), markup=False, soft_wrap=True)
+    if not found:
+        screen.print("No take in this trace.")
+    return 0
+
+
+async def _rehearse(
+    session: Session,
+    routine: Routine,
+    settings: Settings,
+    takes: Path,
+    trace: Trace | None,
+    options: dict[str, Any],
+) -> None:
+    screen = console()
+    store = None if trace is not None else TakeStore(takes)
+    if store is not None:
+        score_unscored(takes, routine, session.aim.tolerance)
+    if trace is not None:
+        settings = dataclasses.replace(settings, osc_map=DEFAULT_MAP)
+    rehearsal = Rehearsal(
+        session, routine, store=store, file=takes, booth_dba=options["booth_level"],
+        break_after_s=60 * options["break_after"],
+        told=lambda take: _tell(screen, take, session, as_json=options["as_json"]),
+    )  # fmt: skip
+    stage = Service(session.aim.routine, settings, watchers=[rehearsal])
+    loop = asyncio.get_running_loop()
+    for number in (signal.SIGINT, signal.SIGTERM):
+        loop.add_signal_handler(number, stage.ask_stop)
+    try:
+        async with stage:
+            if not options["as_json"]:
+                _say_where(screen, stage, session, takes, kept=store is not None)
+            await _until_done(stage, trace)
+    finally:
+        if store is not None:
+            store.close()
+    if not options["as_json"]:
+        screen.print(f"{session.takes} takes, {session.clean} of them clean.")
+
+
+async def _until_done(stage: Service, trace: Trace | None) -> None:
+    if trace is None:
+        return await stage.run()
+    to = Address(stage.osc_address.host, stage.osc_address.port)
+    sending = asyncio.ensure_future(replay(trace, to))
+    running = asyncio.ensure_future(stage.run())
+    done, waiting = await asyncio.wait({sending, running}, return_when=asyncio.FIRST_COMPLETED)
+    for task in waiting:
+        task.cancel()
+    await asyncio.gather(*waiting, return_exceptions=True)
+    for task in done:
+        task.result()
+    return None
+
+
+def _say_where(
+    screen: Console, stage: Service, session: Session, takes: Path, *, kept: bool
+) -> None:
+    base, _, token = stage.address.partition("?")
+    page = f"{base}rehearse" + (f"?{token}" if token else "")
+    ladder = session.ladder
+    lines = [
+        f"Page     {page}  (clicks; start quiet)",
+        f"OSC in   {stage.osc_address}",
+        f"Takes    {takes if kept else 'not kept: a replay'}",
+        f"Practise {session.aim.piece or 'the whole routine'}",
+    ]
+    if ladder is not None:
+        lines.append(f"Tempo    {ladder.tempo_bpm:.1f} BPM: pitch {ladder.pitch_percent:+.1f} %")
+        if ladder.held_up:
+            lines.append(
+                f"         {ladder.start_part:.0%} is beyond the fader's "
+                f"{ladder.pitch_range_percent:g} %, so the ladder starts at {ladder.part:.0%}"
+            )
+    for line in lines:
+        screen.print(line, markup=False, soft_wrap=True)
+
+
+def _tell(screen: Console, take: dict[str, Any], session: Session, *, as_json: bool) -> None:
+    if as_json:
+        print_json(take)
+        return
+    screen.print(take_line(take), markup=False, soft_wrap=True)
+    if session.ladder is not None:
+        ladder = session.ladder
+        screen.print(
+            f"    next: {ladder.tempo_bpm:.1f} BPM, pitch {ladder.pitch_percent:+.1f} %, "
+            f"{ladder.clean_run} clean in a row",
+            markup=False,
+        )

@@ -1,0 +1,65 @@
+"""The options of every command that sets the stage: where positions come in, page, lamps."""
+
+from __future__ import annotations
+
+import dataclasses
+import secrets
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+from liveaid.routine import Routine
+from liveaid.stage import Settings, parse_address
+from liveaid.stage.config_file import config_path, load_config
+from liveaid.stage.deck_files import deck_lengths_s
+from liveaid.stage.lamp_layout import LampLayout
+from liveaid.stage.midi_ports import API_CHOICES
+from liveaid.stage.osc_map import DEFAULT_MAP, OscMap
+
+_Command = TypeVar("_Command", bound=Callable[..., Any])
+STAGE_WORDS = ("osc", "osc_map", "http", "midi", "midi_api", "lamps", "token")
+
+_OPTIONS = (
+    click.option("--osc", default="127.0.0.1:9000", show_default=True, metavar="HOST:PORT",
+                 help="Where deck positions arrive, over UDP."),
+    click.option("--osc-map", metavar="NAME|FILE",
+                 help="How the sender writes positions; left out: our own addresses."),
+    click.option("--http", default="127.0.0.1:8080", show_default=True, metavar="HOST:PORT",
+                 help="Where the pages are served; 0.0.0.0:8080 for tablets nearby."),
+    click.option("--midi", metavar="NAME",
+                 help="The lamps' MIDI port, or a unique part of its name."),
+    click.option("--midi-api", type=click.Choice(API_CHOICES), default="auto", show_default=True,
+                 envvar="LIVEAID_MIDI_API", help="The MIDI system to use."),
+    click.option("--lamps", default="grid-8x8", show_default=True, metavar="NAME|FILE",
+                 help="How the controller's lamps are laid out."),
+    click.option("--token", metavar="WORD",
+                 help="What the page's address must carry; made up when the page is not for this "
+                 "machine alone."),
+)  # fmt: skip
+
+
+def stage_options(command: _Command) -> _Command:
+    """Add the stage's options to a command."""
+    for option in reversed(_OPTIONS):
+        command = option(command)
+    return command
+
+
+def stage_settings(options: dict[str, Any], routine: Routine, map_file: Path) -> Settings:
+    """The settings those options ask for."""
+    osc_map = options["osc_map"]
+    http = parse_address(str(options["http"]))
+    settings = Settings(
+        osc=parse_address(str(options["osc"])),
+        http=http,
+        osc_map=load_config(config_path(osc_map, "osc"), OscMap) if osc_map else DEFAULT_MAP,
+        layout=load_config(config_path(str(options["lamps"]), "lamps"), LampLayout),
+        midi=options["midi"],
+        midi_api=str(options["midi_api"]),
+        token=options["token"] or (None if http.is_loopback else secrets.token_urlsafe(9)),
+    )
+    if settings.osc_map.position.unit == "fraction":
+        return dataclasses.replace(settings, file_s=deck_lengths_s(routine, map_file))
+    return settings

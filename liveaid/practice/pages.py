@@ -1,0 +1,88 @@
+"""The pages /rehearse and /review: their files, the review's data, and its pictures."""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from collections.abc import Callable
+from concurrent.futures import Executor
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+from aiohttp import web
+
+from liveaid.practice.next import READY_AT
+from liveaid.practice.report import pictures, report, today
+from liveaid.practice.store import StoreError, TakeReader
+from liveaid.routine import Routine
+
+__all__ = ["file_routes", "review_routes", "today"]
+
+_FILES = {
+    "/rehearse": ("rehearse.html", "text/html"),
+    "/rehearse.js": ("rehearse.js", "text/javascript"),
+    "/clicks.js": ("clicks.js", "text/javascript"),
+    "/review": ("review.html", "text/html"),
+    "/review.js": ("review.js", "text/javascript"),
+    "/practice.css": ("practice.css", "text/css"),
+}
+
+
+def file_routes() -> list[web.RouteDef]:
+    """The pages' own files, read once."""
+    folder = resources.files("liveaid.practice") / "page"
+    return [
+        web.get(path, _served((folder / name).read_bytes(), kind))
+        for path, (name, kind) in _FILES.items()
+    ]
+
+
+def review_routes(
+    routine: Routine,
+    file: Path,
+    aside: Executor,
+    wall: Callable[[], float] = time.time,
+    booth_dba: float | None = None,
+) -> list[web.RouteDef]:
+    """`/review.json` and `/review/<picture>.png`, read from the takes' file as it stands."""
+
+    def data() -> dict[str, Any]:
+        with TakeReader(file) as reader:
+            found = report(routine, reader, now=wall(), ready_at=READY_AT, booth_dba=booth_dba)
+            return {**found, "pictures": list(pictures(routine, reader))}
+
+    def picture(name: str) -> bytes | None:
+        with TakeReader(file) as reader:
+            draw = pictures(routine, reader).get(name)
+            return draw() if draw else None
+
+    async def serve_data(_: web.Request) -> web.Response:
+        loop = asyncio.get_running_loop()
+        try:
+            return web.json_response(await loop.run_in_executor(aside, data))
+        except StoreError as error:
+            return web.json_response({"error": str(error)}, status=404)
+
+    async def serve_picture(request: web.Request) -> web.Response:
+        name = request.match_info["name"]
+        loop = asyncio.get_running_loop()
+        try:
+            found = await loop.run_in_executor(aside, picture, name)
+        except (StoreError, ValueError) as error:
+            raise web.HTTPNotFound(text=f"{error}\n") from error
+        if found is None:
+            raise web.HTTPNotFound(text=f"No picture {name}.\n")
+        return web.Response(body=found, content_type="image/png")
+
+    return [
+        web.get("/review.json", serve_data),
+        web.get(r"/review/{name:[a-z0-9-]{1,40}\.png}", serve_picture),
+    ]
+
+
+def _served(body: bytes, kind: str) -> Callable[[web.Request], Any]:
+    async def serve(_: web.Request) -> web.Response:
+        return web.Response(body=body, content_type=kind, charset="utf-8")
+
+    return serve

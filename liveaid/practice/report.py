@@ -1,0 +1,187 @@
+"""What `review` and its page tell: takes, set pieces, what is next, care; as plain data."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any
+
+from liveaid.practice.care import EARS_CAUTION, HANDS_CAUTION, dose_percent, noise_line
+from liveaid.practice.next import Outlook, Standing, outlook
+from liveaid.practice.pictures import history_picture, losses_picture, take_picture
+from liveaid.practice.score import Tolerance
+from liveaid.practice.session import aim_of, score_of, to_json
+from liveaid.practice.store import TakeReader, TakeRow, TakeStore
+from liveaid.practice.wilson import Rate
+from liveaid.routine import Routine
+
+Pictures = dict[str, Callable[[], bytes]]
+"""File name and how to draw it."""
+
+RULE = (
+    "A rule of thumb: practice in turns (Shea and Morgan 1979) and spread over days "
+    "(Cepeda et al. 2006) is kept better."
+)
+
+
+def takes_file(map_file: Path) -> Path:
+    """Where a scene's takes are kept: beside its section map."""
+    folder = map_file.parent
+    return (folder.parent if folder.name == "decks" else folder) / "takes.sqlite"
+
+
+def score_unscored(file: Path, routine: Routine, tolerance: Tolerance | None = None) -> int:
+    """Score the takes that a stopped process kept and did not come to score; how many."""
+    if not file.is_file():
+        return 0
+    with TakeReader(file) as reader:
+        waiting = [(number, reader.kept(number)) for number in reader.unscored()]
+    if not waiting:
+        return 0
+    store, count = TakeStore(file), 0
+    try:
+        for number, kept in waiting:
+            aim = aim_of(routine, kept.aim, tolerance)
+            if aim and all(visit.piece < len(aim.routine.pieces) for visit in kept.visits):
+                store.score(number, to_json(aim, score_of(aim, kept))).result()
+                count += 1
+    finally:
+        store.close()
+    return count
+
+
+def look(routine: Routine, reader: TakeReader, *, now: float, ready_at: float) -> Outlook:
+    """How the set pieces stand by all that was kept."""
+    return outlook(routine, reader.pieces(), reader.takes(), now=now, ready_at=ready_at)
+
+
+def report(
+    routine: Routine,
+    reader: TakeReader,
+    *,
+    now: float,
+    ready_at: float,
+    booth_dba: float | None = None,
+    last: int = 20,
+) -> dict[str, Any]:
+    """Everything, for JSON."""
+    found = look(routine, reader, now=now, ready_at=ready_at)
+    takes = reader.takes(limit=last)
+    return {
+        "title": routine.title,
+        "takes": [take_json(take) for take in takes],
+        "pieces": [standing_json(one) for one in found.standings],
+        "next": next_json(found),
+        "stage_ready": {
+            "ready": found.stage_ready,
+            "level": found.ready_at,
+            "run_throughs": rate_json(found.run_throughs),
+            "missing": list(found.missing),
+        },
+        "care": care_json(reader.hands_on_s(today(now)), booth_dba),
+    }
+
+
+def today(now: float) -> str:
+    """The local day of a unix time, ISO 8601."""
+    return date.fromtimestamp(now).isoformat()
+
+
+def take_json(take: TakeRow) -> dict[str, Any]:
+    """One take's line."""
+    score = take.score
+    return {
+        "number": take.id,
+        "at": datetime.fromtimestamp(take.at).isoformat(timespec="seconds"),
+        "piece": take.aim or None,
+        "ended": take.ended,
+        "duration_s": round(take.duration_s, 2),
+        "tempo_part": round(take.tempo_part, 4),
+        "run_through": take.run_through,
+        "clean": take.clean,
+        **{name: score[name] for name in _LINE},
+        "why": [f"{p['name']}: {', '.join(p['why'])}" for p in score["pieces"] if p["why"]],
+    }
+
+
+_LINE = ("heard", "bias_ms", "spread_ms", "missed", "added", "skipped")
+
+
+def standing_json(one: Standing) -> dict[str, Any]:
+    """How one set piece stands."""
+    return {
+        "index": one.piece,
+        "name": one.name,
+        "takes": one.takes,
+        **rate_json(one.rate),
+        "bias_ms": _round(one.bias_ms),
+        "spread_ms": _round(one.spread_ms),
+        "missed_a_take": round(one.missed, 2),
+        "days_since": _round(one.days_since),
+        "ready": one.ready,
+        "gain": round(one.gain, 3),
+        "why": one.why,
+    }
+
+
+def next_json(found: Outlook) -> dict[str, Any]:
+    """What to practise next, and the two after."""
+    return {
+        "order": [{"name": s.name, "index": s.piece, "why": s.why} for s in found.order[:3]],
+        "rule": RULE,
+    }
+
+
+def rate_json(rate: Rate) -> dict[str, Any]:
+    """A clean rate with its interval."""
+    return {
+        "clean": rate.clean,
+        "of": rate.takes,
+        "low": round(rate.low, 3),
+        "high": round(rate.high, 3),
+    }
+
+
+def care_json(hands_on_s: float, booth_dba: float | None) -> dict[str, Any]:
+    """Hands-on time today, and the noise it was in."""
+    found: dict[str, Any] = {"hands_on_s": round(hands_on_s), "hands": HANDS_CAUTION}
+    if booth_dba is not None:
+        hours = hands_on_s / 3600.0
+        found["dose_percent"] = _round(dose_percent([(booth_dba, hours)]))
+        found["noise"] = noise_line(booth_dba, hours)
+        found["ears"] = EARS_CAUTION
+    return found
+
+
+def pictures(routine: Routine, reader: TakeReader, *, takes: int = 3) -> Pictures:
+    """The latest takes, every set piece that was played, and the routine's losses."""
+    rows, pieces = reader.takes(), reader.pieces()
+    found: Pictures = {"losses.png": lambda: losses_picture(routine, [r.score for r in rows[:50]])}
+    for take in rows[:takes]:
+        found[f"take-{take.id}.png"] = _take_drawer(routine, reader, take)
+    for index, piece in enumerate(routine.pieces):
+        if any(row.name == piece.name for row in pieces):
+            found[f"piece-{index + 1}.png"] = _history_drawer(reader, piece.name)
+    return found
+
+
+def draw_take(routine: Routine, reader: TakeReader, take: TakeRow) -> bytes:
+    """One take's picture. ValueError when the section map no longer has its set piece."""
+    aim = aim_of(routine, take.aim)
+    kept = reader.kept(take.id)
+    if aim is None or any(visit.piece >= len(aim.routine.pieces) for visit in kept.visits):
+        raise ValueError(f"take {take.id} was of another section map")
+    return take_picture(aim.routine, aim.first, kept, take.score)
+
+
+def _take_drawer(routine: Routine, reader: TakeReader, take: TakeRow) -> Callable[[], bytes]:
+    return lambda: draw_take(routine, reader, take)
+
+
+def _history_drawer(reader: TakeReader, name: str) -> Callable[[], bytes]:
+    return lambda: history_picture(reader.pieces(), name)
+
+
+def _round(value: float | None) -> float | None:
+    return None if value is None else round(value, 2)
