@@ -18,6 +18,7 @@ from liveaid.gather.database import shelf_for
 from liveaid.gather.facts import Study
 from liveaid.gather.find import matching, parse_query
 from liveaid.gather.fit import Fit, fits, out_of_reach
+from liveaid.gather.map_words import with_map_words
 from liveaid.gather.names import shown, stem
 from liveaid.gather.shelf import Shelf
 from liveaid.gather.shelf_sound import ShelfSound
@@ -43,7 +44,10 @@ from liveaid.terminal import console, json_option, print_json
 @click.option(
     "--rpm", type=click.FloatRange(16, 100), help="Turns a minute of the platter.  [default: 33.3]"
 )
-@click.option("--scene", help="Take turntable and shelf, if it has one, from this scene.")
+@click.option(
+    "--scene",
+    help="Go by this scene: its turntable, its word on its sounds, its own shelf if it has one.",
+)
 @click.option("--shelf", "shelf_file", type=Path, metavar="FILE", help="Another shelf file.")
 @json_option
 def command(
@@ -65,10 +69,9 @@ def command(
 
     Example: liveaid fit stall-break --among "kind a cappella" --why
     """
-    turntable = _turntable(scene, range_percent, rpm)
     query = parse_query(among or "")
-    with Shelf(shelf_file or shelf_for(scene), make=False) as shelf:
-        sounds = shelf.sounds(onsets=False)
+    sounds, table = _shelf_and_turntable(shelf_file, scene)
+    turntable = _turntable(table, range_percent, rpm)
     name, mine, own_hash = _asked(sounds, sound)
     others = {other.hash: other for other in matching(query, sounds) if other.hash != own_hash}
     studies = {digest: other.study for digest, other in others.items() if other.study}
@@ -81,8 +84,20 @@ def command(
         _show_rest(len(ranked), top, beyond, others, turntable)
 
 
-def _turntable(scene: str | None, range_percent: float | None, rpm: float | None) -> Turntable:
-    table = load_sketch(map_file(scene)).turntable if scene else Turntable()
+def _shelf_and_turntable(
+    shelf_file: Path | None, scene: str | None
+) -> tuple[list[ShelfSound], Turntable]:
+    """The sounds to choose from and the turntable they are played on, as a scene has them."""
+    with Shelf(shelf_file or shelf_for(scene), make=False) as shelf:
+        sounds = shelf.sounds(onsets=False)
+    if scene is None:
+        return sounds, Turntable()
+    file = map_file(scene)
+    sketch = load_sketch(file)
+    return with_map_words(sounds, sketch.sounds, str(file.parent)), sketch.turntable
+
+
+def _turntable(table: Turntable, range_percent: float | None, rpm: float | None) -> Turntable:
     said = {"pitch_range_percent": range_percent, "rpm": rpm}
     return Turntable(**(table.model_dump() | {k: v for k, v in said.items() if v is not None}))
 

@@ -15,6 +15,7 @@ from liveaid.gather.choose import choose
 from liveaid.gather.collect import LIMIT_S, gather
 from liveaid.gather.database import shelf_for
 from liveaid.gather.find import matching, parse_query
+from liveaid.gather.map_words import with_map_words
 from liveaid.gather.names import shown
 from liveaid.gather.shelf import Shelf
 from liveaid.gather.shelf_sound import ShelfSound
@@ -196,7 +197,8 @@ def _lacking(shelf: Shelf, scene: str, *, as_json: bool) -> None:
             "idea:\n  theme: one evening at a night market\n"
             "  wants:\n    - {part: intro, energy: 2, kind: a cappella, tempo_from: 85}"
         )
-    here = {s.hash: s for s in shelf.sounds(onsets=False) if s.study is not None and not s.gone}
+    sounds = with_map_words(shelf.sounds(onsets=False), sketch.sounds, str(file.parent))
+    here = {sound.hash: sound for sound in sounds if sound.study is not None and not sound.gone}
     found = brief(
         sketch.idea,
         {digest: sound.study for digest, sound in here.items() if sound.study},

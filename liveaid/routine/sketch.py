@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 from liveaid.routine.load import read_bytes, read_routine
-from liveaid.routine.model import Idea, Turntable
+from liveaid.routine.model import Idea, Sound, Turntable
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,9 +19,17 @@ class Sketch:
     limit_s: float | None
     metre: int
     turntable: Turntable
+    sounds: Mapping[str, Sound]
 
 
 def load_sketch(path: str | Path) -> Sketch:
     """The sketch in a section map's file. RoutineError with all that is wrong in the file."""
     routine = read_routine(read_bytes(path), str(path), pieces_needed=False)
-    return Sketch(routine.title, routine.idea, routine.limit_s, routine.metre, routine.turntable)
+    return Sketch(
+        title=routine.title,
+        idea=routine.idea,
+        limit_s=routine.limit_s,
+        metre=routine.metre,
+        turntable=routine.turntable,
+        sounds=routine.sounds,
+    )

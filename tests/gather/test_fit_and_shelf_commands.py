@@ -154,6 +154,21 @@ def test_the_idea_is_told_what_is_lacking(shelf: str):
     assert {"name": "stall-break", "misses": "energy 2"} in wants[2]["near"]
 
 
+def test_what_the_map_says_of_its_sounds_goes_before_the_study(tmp_path: Path, sound):
+    (tmp_path / "routine.yaml").write_text(
+        "title: a\nidea: {wants: [{part: intro, kind: a cappella}]}\n"
+        "sounds:\n"
+        "  call: {file: sounds/call.wav, kind: a cappella, key: C minor, licence: CC0-1.0}\n"
+    )
+    with Shelf(tmp_path / "shelf.sqlite") as shelf:
+        shelf.keep("ab" * 20, sound(kind="sample"))
+        shelf.place(str(tmp_path / "sounds" / "call.wav"), "ab" * 20, Signature(1, 1, 1, 1))
+    (want,) = data("gather", "--for", str(tmp_path))["wants"]  # type: ignore[call-overload, index]
+    assert want["chosen"] == "call"
+    assert "No licence" not in run("gather", "--for", str(tmp_path)).stdout
+    assert data("fit", "call", "--scene", str(tmp_path))["key"] == "C minor"  # type: ignore[call-overload, index]
+
+
 def test_a_scene_without_an_idea_is_shown_how_to_write_one(
     shelf: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ):
