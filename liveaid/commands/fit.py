@@ -10,7 +10,14 @@ from typing import Any
 import click
 from rich.text import Text
 
-from liveaid.commands.shelf_tables import GUESS, LEGEND, fit_reasons, fit_table
+from liveaid.commands.shelf_tables import (
+    GUESS,
+    LEGEND,
+    WIDE,
+    WIDE_LEGEND,
+    fit_reasons,
+    fit_table,
+)
 from liveaid.errors import LiveaidError
 from liveaid.gather.choose import choose
 from liveaid.gather.collect import study_apart
@@ -140,7 +147,8 @@ def _show(
             screen.print(fit_reasons(mine, fit, others[fit.other], turntable))
     else:
         screen.print(fit_table(mine, ranked, others, width=screen.width))
-        screen.print(f"{LEGEND}\n{GUESS}; --why explains every number.", style="dim")
+        legend = WIDE_LEGEND if screen.width >= WIDE else LEGEND
+        screen.print(f"{legend}\n{GUESS}; --why explains every number.", style="dim")
 
 
 def _show_rest(

@@ -28,7 +28,8 @@ from liveaid.routine.sketch import load_sketch
 from liveaid.terminal import json_option, print_json, progress_bar
 
 _KINDS = [*get_args(Kind), "guessed"]
-_MARKS = ("kind", "tempo", "key", "tag", "untag", "note", "source", "licence")
+_GUESSES = ("kind", "tempo", "key", "energy")
+_MARKS = ("kind", "tempo", "key", "energy", "tag", "untag", "note", "source", "licence")
 
 _TERMS = (
     "TERMS are parted by commas and all have to hold: "
@@ -60,6 +61,14 @@ def _tempo(_: click.Context, __: click.Parameter, text: str | None) -> float | s
     return tempo
 
 
+def _energy(_: click.Context, __: click.Parameter, text: str | None) -> int | str | None:
+    if text is None or text == "guessed":
+        return text
+    if text not in ("1", "2", "3", "4", "5"):
+        raise click.BadParameter(f"{text}: 1 (calm) to 5 (driving) would do, or guessed")
+    return int(text)
+
+
 @click.command("gather", epilog=_TERMS)
 @click.argument("folders", nargs=-1, metavar="[FOLDER]...")
 @click.option("--find", "terms", metavar="TERMS", help="List the sounds for which all terms hold.")
@@ -70,6 +79,7 @@ def _tempo(_: click.Context, __: click.Parameter, text: str | None) -> float | s
 @click.option("--kind", type=click.Choice(_KINDS), help="Mark: its kind, or go by the guess.")
 @click.option("--tempo", callback=_tempo, metavar="BPM", help="Mark: its tempo, or guessed.")
 @click.option("--key", callback=_key, metavar="KEY", help="Mark: its key, or guessed.")
+@click.option("--energy", callback=_energy, metavar="1..5", help="Mark: its energy, or guessed.")
 @click.option("--tag", multiple=True, help="Mark: add a tag.")
 @click.option("--untag", multiple=True, metavar="TAG", help="Mark: take a tag off.")
 @click.option("--note", help="Mark: a note of your own.")
@@ -164,7 +174,7 @@ def _mark(shelf: Shelf, names: Sequence[str], marks: dict[str, Any]) -> None:
     sounds = shelf.sounds(onsets=False)
     chosen = [choose(sounds, name) for name in names]
     set_to = {
-        name: None if value == "guessed" and name in ("kind", "tempo", "key") else value
+        name: None if value == "guessed" and name in _GUESSES else value
         for name, value in marks.items()
         if name not in ("tag", "untag")
     }

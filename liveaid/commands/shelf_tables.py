@@ -24,14 +24,15 @@ from liveaid.gather.why import (
 from liveaid.routine.model import Turntable
 
 GUESS = "? marks what is a guess (confidence below 0.5)"
-LEGEND = "two pitches: this sound's deck / the other's; phrases: how many x bars of this sound"
-_WIDE = 100
+LEGEND = "two pitches: this sound's deck / the other's"
+WIDE_LEGEND = f"{LEGEND}; phrases: how many x bars of this sound"
+WIDE = 100
 """Columns from which a table shows all it has."""
 
 
 def sound_table(sounds: Sequence[ShelfSound], *, width: int) -> Table:
     """Studied sounds, one a line."""
-    wide = width >= _WIDE
+    wide = width >= WIDE
     table = _table()
     table.add_column("sound", ratio=1, no_wrap=True, overflow="ellipsis", min_width=16)
     for word in ("tempo", "key", "kind", "energy", "LUFS", "length"):
@@ -48,7 +49,7 @@ def fit_table(
     mine: Study, ranked: Sequence[Fit], sounds: Mapping[str, ShelfSound], *, width: int
 ) -> Table:
     """Fits, best first, one a line."""
-    wide = width >= _WIDE
+    wide = width >= WIDE
     table = _table()
     table.add_column("score", justify="right")
     table.add_column("sound", ratio=1, no_wrap=True, overflow="ellipsis", min_width=14)

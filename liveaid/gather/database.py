@@ -29,7 +29,7 @@ CREATE TABLE sound (
     study TEXT,
     fault TEXT NOT NULL DEFAULT '',
     study_version INTEGER NOT NULL,
-    kind TEXT, tempo REAL, key TEXT,
+    kind TEXT, tempo REAL, key TEXT, energy INTEGER,
     note TEXT NOT NULL DEFAULT '', source TEXT NOT NULL DEFAULT '',
     licence TEXT NOT NULL DEFAULT '',
     CHECK ((study IS NULL) = (fault <> ''))

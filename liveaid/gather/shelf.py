@@ -105,7 +105,7 @@ class Shelf:
         tags = self._file.rows("SELECT hash, word FROM tag")
         text = "study" if onsets else "json_remove(study, '$.onsets_s')"
         rows = self._file.rows(
-            f"SELECT hash, {text}, fault, kind, tempo, key, note, source, licence FROM sound"
+            f"SELECT hash, {text}, fault, kind, tempo, key, energy, note, source, licence FROM sound"
         )
         lies: dict[bytes, list[tuple[str, bool]]] = {}
         for digest, path, gone in places:
@@ -182,7 +182,8 @@ class Shelf:
         tags: Iterable[str] = (),
         untag: Iterable[str] = (),
     ) -> None:
-        """Write the performer's word on a sound: any of kind, tempo, key, note, source, licence.
+        """Write the performer's word on a sound: any of kind, tempo, key, energy, note,
+        source, licence.
 
         None takes the word back. Tags are added and taken off.
         """
@@ -206,7 +207,7 @@ def _kept(field: str, value: Any) -> Any:
     """A mark as its column holds it. ValueError for a word that is no mark."""
     if field in ("note", "source", "licence"):
         return plain_text(value or "")
-    if field in ("kind", "tempo", "key"):
+    if field in ("kind", "tempo", "key", "energy"):
         return value
     raise ValueError(f"no such mark: {field}")
 
@@ -222,9 +223,16 @@ def _signature_row(signature: Signature) -> tuple[int, int, int, int, int]:
 
 
 def _sound(row: tuple[Any, ...], lies: list[tuple[str, bool]], tags: frozenset[str]) -> ShelfSound:
-    digest, text, fault, kind, tempo, key, note, source, licence = row
+    digest, text, fault, kind, tempo, key, energy, note, source, licence = row
     marks = Marks(
-        kind=kind, tempo_bpm=tempo, key=key, tags=tags, note=note, source=source, licence=licence
+        kind=kind,
+        tempo_bpm=tempo,
+        key=key,
+        energy=energy,
+        tags=tags,
+        note=note,
+        source=source,
+        licence=licence,
     )
     study = None
     if text is not None:

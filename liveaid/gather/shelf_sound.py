@@ -17,6 +17,7 @@ class Marks:
     kind: Kind | None = None
     tempo_bpm: float | None = None
     key: str | None = None
+    energy: int | None = None
     tags: frozenset[str] = frozenset()
     note: str = ""
     source: str = ""
@@ -32,6 +33,8 @@ class Marks:
             said |= _regridded(study, self.tempo_bpm)
         if self.key:
             said |= {"key": self.key, "key_confidence": 1.0}
+        if self.energy:
+            said |= {"energy": self.energy}
         return replace(study, **said) if said else study
 
 
@@ -79,6 +82,7 @@ class ShelfSound:
                     ("kind", self.marks.kind),
                     ("tempo", self.marks.tempo_bpm),
                     ("key", self.marks.key),
+                    ("energy", self.marks.energy),
                 )
                 if said
             ],

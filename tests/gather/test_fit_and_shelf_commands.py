@@ -188,6 +188,7 @@ def test_a_scene_without_an_idea_is_shown_how_to_write_one(
         (("gather", "--mark", "tram"), 2, "--mark needs something to write"),
         (("gather", "--mark", "trm", "--tag", "x"), 2, "did you mean tram?"),
         (("gather", "--mark", "tram", "--key", "Am"), 2, "a key such as A minor"),
+        (("gather", "--mark", "tram", "--energy", "9"), 2, "1 (calm) to 5 (driving)"),
         (("gather", "--mark", "tram", "--tempo", "nan"), 2, "a BPM from 20 to 300"),
         (("gather", "--find", "tempi 9"), 2, "did you mean tempo?"),
         (("gather", "--show", "zzz"), 2, "no such sound on the shelf"),

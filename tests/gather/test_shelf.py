@@ -88,6 +88,7 @@ def test_a_study_of_another_way_of_measuring_is_outdated(
 def test_marks_outrank_the_study_and_survive_a_new_one(shelf: Shelf):
     put(shelf)
     shelf.mark(HASH, set_to={"kind": "effect", "tempo": 46.0, "key": "C major", "note": "a  b"})
+    shelf.mark(HASH, set_to={"energy": 5})
     shelf.mark(HASH, tags=["rain", "night"], untag=["rain"])
     put(shelf, duration_s=11.0)
     (sound,) = shelf.sounds()
@@ -95,7 +96,7 @@ def test_marks_outrank_the_study_and_survive_a_new_one(shelf: Shelf):
     assert (sound.study.kind, sound.study.kind_confidence) == ("effect", 1.0)
     assert (sound.study.tempo, sound.study.tempo_confidence) == (46.0, 1.0)
     assert (sound.study.key, sound.study.key_confidence) == ("C major", 1.0)
-    assert sound.study.duration_s == 11.0
+    assert (sound.study.energy, sound.study.duration_s) == (5, 11.0)
     assert (sound.marks.note, sound.marks.tags) == ("a b", frozenset({"night"}))
 
 
