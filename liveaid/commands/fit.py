@@ -20,13 +20,13 @@ from liveaid.commands.shelf_tables import (
 )
 from liveaid.errors import LiveaidError
 from liveaid.gather.choose import choose
-from liveaid.gather.collect import study_apart
 from liveaid.gather.database import shelf_for
 from liveaid.gather.facts import Study
 from liveaid.gather.find import matching, parse_query
 from liveaid.gather.fit import Fit, fits, out_of_reach
 from liveaid.gather.map_words import with_map_words
 from liveaid.gather.names import shown, stem
+from liveaid.gather.one_file import study_apart
 from liveaid.gather.shelf import Shelf
 from liveaid.gather.shelf_sound import ShelfSound
 from liveaid.gather.why import key_words, reasons

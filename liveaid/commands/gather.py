@@ -12,11 +12,12 @@ from liveaid.commands.gather_report import Tally, brief_json, show_brief, show_f
 from liveaid.errors import LiveaidError
 from liveaid.gather.brief import brief
 from liveaid.gather.choose import choose
-from liveaid.gather.collect import LIMIT_S, gather
+from liveaid.gather.collect import gather
 from liveaid.gather.database import shelf_for
 from liveaid.gather.find import matching, parse_query
 from liveaid.gather.map_words import with_map_words
 from liveaid.gather.names import shown
+from liveaid.gather.one_file import LIMIT_S
 from liveaid.gather.shelf import Shelf
 from liveaid.gather.shelf_sound import ShelfSound
 from liveaid.gather.wording import WORDS

@@ -105,7 +105,8 @@ class Shelf:
         tags = self._file.rows("SELECT hash, word FROM tag")
         text = "study" if onsets else "json_remove(study, '$.onsets_s')"
         rows = self._file.rows(
-            f"SELECT hash, {text}, fault, kind, tempo, key, energy, note, source, licence FROM sound"
+            f"SELECT hash, {text}, fault, kind, tempo, key, energy, note, source, licence"
+            " FROM sound"
         )
         lies: dict[bytes, list[tuple[str, bool]]] = {}
         for digest, path, gone in places:

@@ -15,8 +15,9 @@ from pathlib import Path
 
 import pytest
 
-from liveaid.gather.collect import Counted, Done, Gone, gather, look_limit_s, study_limit_s
+from liveaid.gather.collect import Counted, Done, Gone, gather
 from liveaid.gather.folder import Trouble
+from liveaid.gather.one_file import look_limit_s, study_limit_s
 from liveaid.gather.shelf import Shelf
 
 STAND_IN = """
