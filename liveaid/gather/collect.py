@@ -42,7 +42,7 @@ class Done:
 
 @dataclass(frozen=True, slots=True)
 class Gone:
-    """A file the shelf knew is no longer there; its study is kept."""
+    """A file the shelf knew is no longer there, nor are its bytes elsewhere; its study is kept."""
 
     path: str
 
@@ -95,31 +95,34 @@ class _Run:
         self._by_trace = {_trace(p.signature): p for p in self._known.values()}
         self._redo = shelf.outdated(faults_too=again)
         self._vain = shelf.in_vain()
+        self._entries: dict[str, Entry] = {}
+        self._hidden: set[str] = set()
         self._studying: dict[str, list[tuple[str, Looked]]] = {}
 
     def run(self, roots: list[str]) -> Iterator[Event]:
-        seen: set[str] = set()
-        hidden: list[str] = []
-        fresh: list[Entry] = []
-        for found in (found for root in roots for found in walk(root)):
-            if found.path in seen:
-                continue
-            seen.add(found.path)
-            if isinstance(found, Entry):
-                fresh.append(found)
-            elif isinstance(found, Trouble):
-                yield found
-                if found.folder:
-                    hidden.append(found.path)
-            else:
-                yield Done(found.path, "passed")
-        yield Counted(len(fresh))
-        for entry in fresh:
+        """Walk, look at what is new, study what is new, and say what is gone."""
+        yield from self._walked(roots)
+        yield Counted(len(self._entries))
+        for entry in self._entries.values():
             if (done := self._without_reading(entry)) is not None:
                 yield done
         while self._workers.busy:
             yield from self._heard(self._workers.next())
-        yield from self._missing(roots, seen, hidden)
+        yield from self._missing(roots)
+
+    def _walked(self, roots: list[str]) -> Iterator[Event]:
+        """Note every file below the roots, each once."""
+        passed: set[str] = set()
+        for found in (found for root in roots for found in walk(root)):
+            if isinstance(found, Entry):
+                self._entries[found.path] = found
+            elif isinstance(found, Trouble):
+                if found.out_of_sight:
+                    self._hidden.add(found.path)
+                yield found
+            elif found.path not in passed:
+                passed.add(found.path)
+                yield Done(found.path, "passed")
 
     def _without_reading(self, entry: Entry) -> Done | None:
         """What is known of a file from outside; None when it has to be read, which is begun."""
@@ -195,17 +198,19 @@ class _Run:
         for path, _ in places[1:]:
             yield Done(path, "failed before" if fault else "known")
 
-    def _missing(self, roots: list[str], seen: set[str], hidden: list[str]) -> Iterator[Gone]:
+    def _missing(self, roots: list[str]) -> Iterator[Gone]:
         """Files known below the roots and not met now; behind a closed door they may yet be."""
-        gone = [
+        missing = [
             path
             for path in self._known
-            if path not in seen
+            if path not in self._entries
             and any(below(path, root) for root in roots)
-            and not any(below(path, folder) for folder in hidden)
+            and not any(below(path, door) for door in self._hidden)
         ]
-        self._shelf.mark_gone(gone)
-        yield from (Gone(path) for path in gone if not self._known[path].gone)
+        self._shelf.mark_gone(missing)
+        before = {place.path for place in self._known.values() if place.gone}
+        gone = {place.path for place in self._shelf.places() if place.gone}
+        yield from (Gone(path) for path in missing if path in gone - before)
 
 
 def _trace(signature: Signature) -> tuple[int, int, int, int]:

@@ -53,8 +53,8 @@ class Trouble:
 
     path: str
     why: str
-    folder: bool = False
-    """True when all below the path is out of sight."""
+    out_of_sight: bool = False
+    """True when what is there, or below, could not even be looked at: it may be as it was."""
 
     def __str__(self) -> str:
         return f"{shown(self.path)}: {self.why}"
@@ -134,7 +134,7 @@ def _enter(
             return sorted(listing, key=lambda child: child.name)
     except OSError as error:
         why = f"this folder cannot be read: {_reason(error)}"
-        return Trouble(folder.path, why, folder=True)
+        return Trouble(folder.path, why, out_of_sight=True)
 
 
 def content_hash(path: str, *, clock_ns: Callable[[], int] = time.time_ns) -> tuple[str, Signature]:
@@ -181,7 +181,7 @@ def _judged(path: str) -> Found:
     except OSError as error:
         if error.errno == errno.ENOENT and os.path.islink(path):
             return Trouble(path, "a link that leads nowhere")
-        return Trouble(path, f"cannot be looked at: {_reason(error)}")
+        return Trouble(path, f"cannot be looked at: {_reason(error)}", out_of_sight=True)
     if not stat.S_ISREG(status.st_mode):
         return Trouble(path, f"{_sort_of(status.st_mode)}, not a file")
     if status.st_size == 0:

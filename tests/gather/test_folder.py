@@ -102,7 +102,7 @@ def test_a_folder_that_cannot_be_read_is_one_line_and_hides_what_is_below(
 
     monkeypatch.setattr(os, "scandir", refusing)
     found = [f for f in walk(str(tmp_path)) if isinstance(f, Trouble)]
-    assert [(f.why, f.folder) for f in found] == [
+    assert [(f.why, f.out_of_sight) for f in found] == [
         ("this folder cannot be read: permission denied", True)
     ]
     assert entries(tmp_path) == [str(tmp_path / "x.wav")]

@@ -140,7 +140,7 @@ def test_moving_renaming_and_copying_cost_no_study(bench: Bench):
     shutil.copyfile(bench.folder / "b.wav", bench.folder / "copy.wav")
     found = bench.gather()
     assert found == {
-        "a.wav": "gone", "renamed.wav": "moved", "b.wav": "same", "copy.wav": "known"
+        "renamed.wav": "moved", "b.wav": "same", "copy.wav": "known"
     }  # fmt: skip
     assert bench.studied() == []
     assert set(bench.sounds()) == {"renamed.wav", "b.wav"}
@@ -270,3 +270,14 @@ def test_a_long_or_large_file_is_given_more_time_but_no_header_buys_for_ever():
     assert study_limit_s(7200.0, 60.0) > 1000.0
     assert study_limit_s(1e12, 60.0) <= 3600.0
     assert look_limit_s(2 * 10**9, 60.0) > look_limit_s(0, 60.0) == 60.0
+
+
+def test_a_file_emptied_or_replaced_by_something_else_is_gone(bench: Bench):
+    for name in ("a.wav", "b.wav"):
+        bench.write(name, name)
+    bench.gather()
+    (bench.folder / "a.wav").write_text("")
+    (bench.folder / "b.wav").unlink()
+    os.mkfifo(bench.folder / "b.wav")
+    bench.gather()
+    assert bench.sounds() == {"a.wav": True, "b.wav": True}
