@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import io
 import sys
 from collections.abc import Sequence
 
@@ -57,6 +58,7 @@ def liveaid() -> None:
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command line; exit 0 fine, 1 the routine has a problem, 2 wrong use, 130 Ctrl-C."""
+    _print_anything()
     try:
         status = liveaid.main(args=arguments, prog_name="liveaid", standalone_mode=False)
     except click.ClickException as error:
@@ -69,3 +71,10 @@ def main(arguments: Sequence[str] | None = None) -> None:
         click.echo("Stopped.", err=True)
         sys.exit(130)
     sys.exit(status if isinstance(status, int) else 0)
+
+
+def _print_anything() -> None:
+    """A terminal that lacks a letter shows its escape; it must not end the command."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")

@@ -114,7 +114,7 @@ def command(**said: Any) -> None:
     marks = {name: said[name] for name in _MARKS if said[name] not in (None, ())}
     _one_job(said, marks)
     file = said["shelf_file"] or shelf_for(said["scene"])
-    with Shelf(file, make=bool(said["folders"])) as shelf:
+    with Shelf(file, make=bool(said["folders"] or said["scene"])) as shelf:
         if said["folders"]:
             _gather(shelf, said)
         elif said["marked"]:

@@ -17,7 +17,7 @@ from liveaid.errors import LiveaidError
 from liveaid.gather.names import shown
 from liveaid.routine.scene import map_file
 
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
 APPLICATION_ID = 0x6C766169
 """Marks the file as a shelf in SQLite's header."""
 BUSY_S = 30.0
@@ -47,6 +47,10 @@ CREATE TABLE tag (
     PRIMARY KEY (hash, word)
 ) STRICT;
 """
+
+
+_UPGRADES = {1: "ALTER TABLE sound ADD COLUMN energy INTEGER"}
+"""What brings a shelf of one version to the next."""
 
 
 class ShelfError(LiveaidError):
@@ -126,6 +130,8 @@ class Database:
                 f"{shown(self.path)}: a shelf of version {version}, made by a newer liveaid;"
                 f" this one reads version {SCHEMA_VERSION}"
             )
+        if version < SCHEMA_VERSION:
+            self._upgrade()
         self._db.execute("PRAGMA synchronous = NORMAL")
 
     def _make(self) -> None:
@@ -136,6 +142,12 @@ class Database:
             for statement in _SCHEMA.split(";\n"):
                 db.execute(statement)
             db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+            db.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
+
+    def _upgrade(self) -> None:
+        with self.writing() as db:
+            for version in range(self._numbers()[1], SCHEMA_VERSION):
+                db.execute(_UPGRADES[version])
             db.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
 
     def _to_wal(self) -> None:

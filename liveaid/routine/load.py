@@ -20,7 +20,14 @@ _TAGS = ("runs", "works", "rests")
 
 # What stands in for a refused value while the rest of the file is judged, so that one mistake
 # does not hide another. Fields not named here may be left out.
-_STAND_IN: dict[str, Any] = {"name": "?", "title": "?", "bars": "4", "tempo": "100", "file": "?"}
+_STAND_IN: dict[str, Any] = {
+    "name": "?",
+    "title": "?",
+    "bars": "4",
+    "tempo": "100",
+    "file": "?",
+    "part": "story",
+}
 _STAND_IN_PIECE = {"name": "?", "bars": "4", "tempo": "100"}
 
 
@@ -97,6 +104,9 @@ def _findings(detail: ErrorDetails) -> Iterator[tuple[Path, str]]:
         case "unknown_sounds":
             for name, sound in context["faults"]:
                 yield _parsed(name), f"{_did_you_mean(sound, detail['input'])}a name under `sounds`"
+        case "strokes_beyond":
+            for name, beats in context["faults"]:
+                yield _parsed(name), f"a beat below {beats}, the set piece's length, would do"
         case "too_short" if detail["input"]:
             return  # the items that failed were counted as missing; each is said by itself
         case "fault":

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
 from pathlib import Path
 
 import click
@@ -60,3 +63,20 @@ def test_a_routine_with_a_problem_exits_with_1_and_names_the_line(
 def test_help_lists_every_command():
     said = CliRunner().invoke(liveaid, ["--help"]).output
     assert all(name in said for name in COMMANDS)
+
+
+def test_a_terminal_that_lacks_letters_does_not_end_a_command(tmp_path: Path):
+    """As on a machine whose language is not set: the output is ASCII alone."""
+    (tmp_path / "routine.yaml").write_text(
+        "title: a\nidea: {theme: Straße, wants: [{part: intro}]}\n"
+    )
+    ran = subprocess.run(
+        [sys.executable, "-c", "from liveaid.cli import main; main()", "gather", "--for", tmp_path],
+        env=os.environ | {"PYTHONIOENCODING": "ascii", "XDG_DATA_HOME": str(tmp_path)},
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
+    assert ran.returncode == 0, ran.stderr
+    assert "theme: Stra\\xdfe" in ran.stdout

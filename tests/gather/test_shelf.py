@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from liveaid.errors import UsageError
 from liveaid.gather.choose import choose
-from liveaid.gather.database import APPLICATION_ID, ShelfError, default_shelf
+from liveaid.gather.database import APPLICATION_ID, SCHEMA_VERSION, ShelfError, default_shelf
 from liveaid.gather.facts import Study
 from liveaid.gather.folder import Signature
 from liveaid.gather.shelf import Shelf
@@ -203,7 +203,7 @@ def test_the_file_says_in_its_header_that_it_is_a_shelf(tmp_path: Path):
     Shelf(file).close()
     head = file.read_bytes()[:100]
     assert int.from_bytes(head[68:72], "big") == APPLICATION_ID
-    assert int.from_bytes(head[60:64], "big") == 1
+    assert int.from_bytes(head[60:64], "big") == SCHEMA_VERSION
 
 
 def test_files_that_are_no_shelf_are_refused_and_not_touched(tmp_path: Path):
@@ -219,6 +219,20 @@ def test_files_that_are_no_shelf_are_refused_and_not_touched(tmp_path: Path):
     with pytest.raises(ShelfError, match="no shelf; another file would do"):
         Shelf(foreign)
     assert {file: file.read_bytes() for file in before} == before
+
+
+def test_a_shelf_of_the_first_version_is_brought_up_to_date(tmp_path: Path):
+    """The first version had no energy of the performer's own."""
+    file = tmp_path / "shelf.sqlite"
+    with Shelf(file) as shelf:
+        put(shelf)
+    with sqlite3.connect(file) as db:
+        db.execute("ALTER TABLE sound DROP COLUMN energy")
+        db.execute("PRAGMA user_version = 1")
+    db.close()
+    with Shelf(file) as shelf:
+        shelf.mark(HASH, set_to={"energy": 5})
+        assert [sound.study and sound.study.energy for sound in shelf.sounds()] == [5]
 
 
 def test_a_newer_shelf_is_refused(tmp_path: Path):

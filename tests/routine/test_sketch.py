@@ -36,6 +36,17 @@ def test_mistakes_in_a_sketch_are_all_told(tmp_path: Path):
     assert [p.field for p in told.value.problems] == ["idea.wants[0].energy", "meter"]
 
 
+def test_a_wrong_part_is_told_once_and_with_what_would_do(tmp_path: Path):
+    file = tmp_path / "routine.yaml"
+    file.write_text(IDEA.replace("part: intro", "part: encore"))
+    with pytest.raises(RoutineError) as told:
+        load_sketch(file)
+    (problem,) = told.value.problems
+    assert (problem.found, problem.would_do) == (
+        "encore", "intro, story, climax or outro would do"
+    )  # fmt: skip
+
+
 def test_set_pieces_that_are_there_have_to_be_right(tmp_path: Path):
     file = tmp_path / "routine.yaml"
     file.write_text(IDEA + "pieces: [{name: a, bars: 0, tempo: 90}]")
