@@ -22,12 +22,13 @@ from liveaid.render.limiter import (
     turned_down,
 )
 
-LOUDNESS_LUFS = -16.0
-"""Where every passage is levelled to: room for a scratch's peaks (common practice, no source)."""
+LOUDNESS_LUFS = -18.0
+"""Where every passage is levelled to: the reference level of ReplayGain 2.0, which leaves most
+recorded music's peaks as they are."""
 CEILING_DBTP = -1.0
 """Highest true peak, after EBU R 128 (2020), which asks for -1 dBTP at most."""
-MARGIN_DB = 0.3
-"""Kept below the ceiling: what a meter of 4-times oversampling may miss (BS.1770-5 Annex 2)."""
+MARGIN_DB = 0.2
+"""Kept below the ceiling: what the limiter's own look between samples may miss."""
 MOST_LIMITED_DB = 9.0
 """The most that peaks are turned down; beyond it a sound would lose its attack."""
 BLOCK_S = 0.4

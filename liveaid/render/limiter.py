@@ -9,15 +9,28 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage, signal
 
-from liveaid.gather.loudness import INTERPOLATOR, TAPS
+from liveaid.gather.loudness import TAPS
 from liveaid.render.edges import Samples
 
 WINDOW_S = 0.005
 """Seconds before and after a peak over which it is turned down."""
 NEAR = 0.4
 """Share of a peak that a sample next to it has at least: 8 dB of overshoot between samples."""
+OVERSAMPLING = 8
+"""Twice what BS.1770-5 Annex 2 asks of a meter: what is missed is below 0.15 dB, not 0.6."""
 AT_ONCE = 1 << 16
 """Places between samples looked at in one go, for the memory's sake."""
+
+
+def _interpolator() -> Samples:
+    """Windowed sinc at the places between two samples, of shape (2 * TAPS, OVERSAMPLING - 1)."""
+    places = np.arange(1, OVERSAMPLING) / OVERSAMPLING
+    distance = np.arange(2 * TAPS)[:, np.newaxis] - (TAPS - 1) - places
+    window = np.i0(9.0 * np.sqrt(np.maximum(0.0, 1.0 - (distance / TAPS) ** 2))) / np.i0(9.0)
+    return np.asarray(np.sinc(distance) * window, dtype=np.float32)
+
+
+_BETWEEN = _interpolator()
 
 
 def ratio(db: float) -> np.float32:
@@ -84,7 +97,7 @@ def true_peak_db(sound: Samples) -> float:
 def peak_by_frame(sound: Samples, *, above: float) -> NDArray[np.float64]:
     """The highest magnitude at each frame and between it and its neighbours, either channel.
 
-    Between samples, 4 times oversampled, only where it may pass `above`.
+    Between samples, 8 times oversampled, only where it may pass `above`.
     """
     size = np.abs(sound)
     peaks = np.maximum(size[:, 0], size[:, 1]).astype(np.float64)
@@ -96,8 +109,7 @@ def peak_by_frame(sound: Samples, *, above: float) -> NDArray[np.float64]:
         for few in np.array_split(near, len(near) // AT_ONCE + 1):
             if not len(few):
                 continue
-            places = np.abs(spans[few] @ INTERPOLATOR)
-            between = np.maximum(np.maximum(places[:, 0], places[:, 1]), places[:, 2])
+            between = np.abs(spans[few] @ _BETWEEN).max(axis=1)
             after = np.minimum(few + 1, len(peaks) - 1)
             peaks[few] = np.maximum(peaks[few], between)
             peaks[after] = np.maximum(peaks[after], between)

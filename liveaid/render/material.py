@@ -23,6 +23,8 @@ class Material:
     rate_hz: int
     tempo_bpm: float | None = None
     """BPM of its grid; None when neither the map nor the study says."""
+    no_beat: str = ""
+    """Why the study hears no beat, where it says so."""
     first_beat_s: float = 0.0
     first_onset_s: float = 0.0
     """Where a hand sets the cue when the sound is worked from its start."""

@@ -173,6 +173,7 @@ def _material(routine: Routine, name: str, held: Held, study: Study | None) -> M
         loop_beats=grid.loop_beats,
         gridded=sound.tempo_bpm is not None or kind == "instrumental" or runs_somewhere,
         stretch=sound.stretch,
+        no_beat=study.rhythmic if study else "",
         digest=held.digest,
     )
 
@@ -185,13 +186,10 @@ def _first_onset_s(sound: Sound, study: Study | None, first_beat_s: float) -> fl
 
 
 def _loop_fault(sound: Sound, material: Material) -> list[Fault]:
-    if not sound.loop or material.loop_beats is not None:
+    # A loop of unknown tempo is told as such.
+    if not sound.loop or material.loop_beats is not None or material.tempo_bpm is None:
         return []
     where = ("sounds", material.name, "loop")
-    if material.tempo_bpm is None:
-        return [
-            Fault(where, f"yes, and no tempo for {material.name}", "`tempo:` beside it would do")
-        ]
     beats = material.duration_s / material.beat_s()
     found = f"yes, and {material.name} is {beats:.2f} beats long at {material.tempo_bpm:g} BPM"
     return [Fault(where, found, "a file of whole beats, or its exact tempo, would do")]

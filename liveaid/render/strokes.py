@@ -101,7 +101,7 @@ def _strokes(
     plan = routine.pieces[index].plan(stand.side)
     beat_s = 60.0 / routine.pieces[index].tempo_bpm
     if isinstance(plan, Works) and plan.strokes is not None:
-        return [beat * beat_s for beat in plan.strokes if beat < routine.beats(index)]
+        return [beat * beat_s for beat in plan.strokes]
     if both:
         first = 0 if stand.side == "left" else 1
         return [beat * beat_s for beat in range(first, routine.beats(index), 2)]

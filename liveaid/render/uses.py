@@ -5,7 +5,7 @@ Pure. A `Fault` is one thing that cannot be rendered; all of a routine's are gat
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import TypeAlias
 
@@ -83,7 +83,7 @@ def uses_of(
     `materials` may lack sounds whose files are at fault; those were reported already.
     """
     uses: dict[Side, list[Use]] = {"left": [], "right": []}
-    faults: list[Fault] = []
+    faults = list(_unknown_tempos(routine, materials))
     for index, piece in enumerate(routine.pieces):
         for side in SIDES:
             found = _use(routine, index, side, materials)
@@ -111,10 +111,9 @@ def _use(
         return None
     material = materials[plan.sound]
     works = isinstance(plan, Works)
-    on_grid = not works or material.gridded or plan.bars_in > 0
+    on_grid = _on_grid(plan, material)
     if on_grid and material.tempo_bpm is None:
-        found = f'nothing, and no steady beat heard in {plan.sound}, for "{piece.name}"'
-        return Fault(("sounds", plan.sound, "tempo"), found, "its tempo in BPM would do")
+        return None
     speed = piece.tempo_bpm * material.beat_s() / 60.0 if on_grid else 1.0
     if not MIN_SPEED <= speed <= MAX_SPEED:
         found = (
@@ -138,6 +137,25 @@ def _use(
         length_s=length,
         cue_offset_s=offset,
     )
+
+
+def _on_grid(plan: Runs | Works, material: Material) -> bool:
+    """Whether the sound is brought to the set piece's tempo there."""
+    return isinstance(plan, Runs) or material.gridded or plan.bars_in > 0
+
+
+def _unknown_tempos(routine: Routine, materials: Mapping[str, Material]) -> Iterator[Fault]:
+    """One fault for each sound whose tempo is needed somewhere and known nowhere."""
+    for name, places in sounds_used(routine).items():
+        material = materials.get(name)
+        if material is None or material.tempo_bpm is not None:
+            continue
+        needed = [routine.pieces[i].name for i, _, plan in places if _on_grid(plan, material)]
+        if needed:
+            pieces = ", ".join(f'"{piece}"' for piece in dict.fromkeys(needed))
+            why = f" ({material.no_beat})" if material.no_beat else ""
+            found = f"nothing, and no steady beat heard in {name}{why}; {pieces} needs one"
+            yield Fault(("sounds", name, "tempo"), found, "its tempo in BPM would do")
 
 
 def _start_s(plan: Runs | Works, material: Material, *, metre: int) -> float:

@@ -9,6 +9,8 @@ import numpy as np
 import pytest
 import soundfile
 
+from liveaid.render.render import render_scene
+
 RATE_HZ = 44_100
 
 
@@ -60,8 +62,18 @@ pieces:
 
 @pytest.fixture
 def scene(tmp_path):
-    """A scene's folder with its map and its three sounds."""
-    folder = tmp_path / "rain"
+    """A scene's folder with its map and its three sounds, for a test to change."""
+    return make_scene(tmp_path / "rain")
+
+
+@pytest.fixture(scope="session")
+def done(tmp_path_factory):
+    """The same scene, rendered once, for tests that only look: its folder and the report."""
+    folder = make_scene(tmp_path_factory.mktemp("done") / "rain")
+    return folder, render_scene(folder / "routine.yaml")
+
+
+def make_scene(folder):
     (folder / "sounds").mkdir(parents=True)
     (folder / "routine.yaml").write_text(MAP)
     soundfile.write(

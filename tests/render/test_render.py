@@ -34,8 +34,8 @@ def first_onset_s(sound, rate_hz, near_s):
     return (begin + int(np.argmax(window > 0.2 * window.max()))) / rate_hz
 
 
-def test_the_decks_folder_holds_the_whole_set_and_the_placed_map_finds_it(scene):
-    render_scene(scene / "routine.yaml")
+def test_the_decks_folder_holds_the_whole_set_and_the_placed_map_finds_it(done):
+    scene, _ = done
     assert names(scene / "decks") == list(MADE)
     placed_file = scene / "decks/routine.yaml"
     placed = load_routine(placed_file)
@@ -48,8 +48,7 @@ def test_the_decks_folder_holds_the_whole_set_and_the_placed_map_finds_it(scene)
         assert (placed_file.parent / sound.file).samefile(scene / f"sounds/{name}.wav")
 
 
-@pytest.mark.parametrize("rate_hz", [44_100, 48_000])
-@pytest.mark.parametrize("rpm", ["33.333", "45"])
+@pytest.mark.parametrize(("rpm", "rate_hz"), [("33.333", 48_000), ("45", 44_100)])
 def test_every_cue_that_is_wound_to_has_the_sticker_at_the_same_angle(scene, rate_hz, rpm):
     text = (scene / "routine.yaml").read_text()
     (scene / "routine.yaml").write_text(f"turntable: {{rpm: {rpm}}}\n{text}")
@@ -86,8 +85,8 @@ def test_every_beat_of_the_placed_map_has_its_hit_on_it(scene, rate_hz):
     assert checked > 30
 
 
-def test_a_juggle_has_the_same_sound_on_both_decks(scene):
-    render_scene(scene / "routine.yaml")
+def test_a_juggle_has_the_same_sound_on_both_decks(done):
+    scene, _ = done
     juggle = load_routine(scene / "decks/routine.yaml").pieces[3]
     parts = []
     for side in ("left", "right"):
@@ -100,19 +99,19 @@ def test_a_juggle_has_the_same_sound_on_both_decks(scene):
     assert np.abs(a - b).max() < 0.05 * np.abs(a).max()
 
 
-def test_there_is_silence_before_each_cue_and_after_each_sound(scene):
-    rendered = render_scene(scene / "routine.yaml", Wish(gap_turns=1.0))
+def test_there_is_silence_before_each_cue_and_after_each_sound(done):
+    scene, rendered = done
     for cut in rendered.cuts:
         sound, rate = soundfile.read(scene / f"decks/{cut.side}.wav")
         begin, end = round(cut.cue_s * rate), round((cut.cue_s + cut.length_s) * rate)
         turn = round(1.8 * rate)
-        assert not sound[begin - turn + 1 : begin - round(0.006 * rate)].any()
+        assert not sound[begin - turn + 1 : begin - round(0.002 * rate)].any()
         assert not sound[end + round(0.021 * rate) : end + turn].any()
         assert sound[begin:end].any()
 
 
-def test_cue_points_with_labels_stand_at_every_cue(scene, read_wave):
-    render_scene(scene / "routine.yaml")
+def test_cue_points_with_labels_stand_at_every_cue(done, read_wave):
+    scene, _ = done
     placed = load_routine(scene / "decks/routine.yaml")
     for side in ("left", "right"):
         wanted = {}
@@ -148,8 +147,8 @@ def test_a_damaged_cache_is_made_again(scene):
     assert contents(scene / "decks") == before
 
 
-def test_the_guide_lasts_as_long_as_the_routine_and_starts_with_its_first_sound(scene):
-    render_scene(scene / "routine.yaml")
+def test_the_guide_lasts_as_long_as_the_routine_and_starts_with_its_first_sound(done):
+    scene, _ = done
     guide, rate = soundfile.read(scene / "decks/guide.wav")
     placed = load_routine(scene / "decks/routine.yaml")
     assert placed.duration_s < len(guide) / rate < placed.duration_s + 1.0
@@ -250,6 +249,18 @@ def test_a_loop_that_is_no_whole_number_of_beats_is_refused(scene):
         render_scene(scene / "routine.yaml")
 
 
+def test_an_unknown_tempo_is_said_once_with_every_set_piece_that_needs_it(scene):
+    noise = np.random.default_rng(0).uniform(-0.1, 0.1, 6 * 44_100)
+    soundfile.write(scene / "sounds/awning.wav", noise, 44_100)
+    text = (scene / "routine.yaml").read_text().replace("tempo: 100, first_beat: 0.113", "")
+    (scene / "routine.yaml").write_text(text.replace("instrumental, }", "instrumental}"))
+    with pytest.raises(RoutineError) as caught:
+        render_scene(scene / "routine.yaml")
+    (problem,) = caught.value.problems
+    assert problem.field == "sounds.awning.tempo"
+    assert '"Drizzle", "Call", "Crossing", "Dry" needs one' in problem.found
+
+
 def test_a_side_that_is_too_short_is_said_with_both_lengths(scene):
     text = (scene / "routine.yaml").read_text()
     (scene / "routine.yaml").write_text('turntable: {side: "0:10"}\n' + text)
@@ -327,16 +338,16 @@ def run_render(scene, limit="-"):
 
 
 @pytest.mark.skipif(os.name != "posix", reason="a limit on file sizes is POSIX's")
-@pytest.mark.parametrize("limit", [1000, 500_000, 4_000_000])
+@pytest.mark.parametrize("limit", [1000, 4_000_000])
 def test_a_limit_on_file_sizes_is_a_clear_error_and_the_old_files_stay(scene, limit):
-    assert run_render(scene).returncode == 0
+    render_scene(scene / "routine.yaml")
     before = contents(scene / "decks")
     text = (scene / "routine.yaml").read_text().replace("Drizzle", "Downpour")
     (scene / "routine.yaml").write_text(text)
-    done = run_render(scene, limit)
-    assert done.returncode == 1
-    assert "limit on the size of a file" in done.stderr
-    assert "Traceback" not in done.stderr
+    ran = run_render(scene, limit)
+    assert ran.returncode == 1
+    assert "limit on the size of a file" in ran.stderr
+    assert "Traceback" not in ran.stderr
     assert contents(scene / "decks") == before
 
 
@@ -359,16 +370,16 @@ def test_a_full_disk_is_a_clear_error_and_the_old_files_stay(scene, small_disk):
     decks.symlink_to(small_disk)
     for name in MADE:
         (small_disk / name).write_bytes(b"old " + name.encode())
-    done = run_render(scene)
-    assert done.returncode == 1
-    assert "disk full" in done.stderr
-    assert "Traceback" not in done.stderr
+    ran = run_render(scene)
+    assert ran.returncode == 1
+    assert "disk full" in ran.stderr
+    assert "Traceback" not in ran.stderr
     assert contents(small_disk) == {name: b"old " + name.encode() for name in MADE}
 
 
 def test_the_command_reports_as_json_and_as_text(scene):
-    done = run_render(scene)
-    report = json.loads(done.stdout)
+    ran = run_render(scene)
+    report = json.loads(ran.stdout)
     assert report["rate_hz"] == 44_100
     assert set(report["decks"]) == {"left", "right"}
     assert Path(report["routine"]).name == "routine.yaml"

@@ -59,9 +59,9 @@ def test_a_deck_that_runs_is_heard_throughout():
     assert [(h.side, h.begin_s, h.end_s) for h in found] == [("left", 0.0, 4.0)]
 
 
-def test_written_strokes_are_followed_and_those_past_the_end_left_out():
+def test_written_strokes_are_followed_from_the_cue():
     found = heard_in(
-        routine(right={"hand": "works", "strokes": [0.5, 2, 9]}),
+        routine(right={"hand": "works", "strokes": [0.5, 2]}),
         0,
         {(0, "right"): stand("right", works=True, begin=7000)},
         rate_hz=RATE_HZ,
