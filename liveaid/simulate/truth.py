@@ -56,7 +56,6 @@ def places(legs: Sequence[Leg], times_s: Array) -> tuple[NDArray[np.int64], Arra
     for index, leg in enumerate(legs):
         here = leg_of == index
         if leg.piece is not None and here.any():
-            here &= times_s < leg.end_s
             piece[here] = leg.index
             last = np.nextafter(leg.to_beat, -np.inf)
             beat[here] = np.clip(leg.count.at_all(times_s[here]), leg.from_beat, last)

@@ -163,6 +163,65 @@ def test_juggling_hands_take_turns_of_one_or_two_beats(load):
     assert turns == {1.0, 2.0}
 
 
+def _two(first, second, rest_bars=2):
+    """Two plans on the left deck, a rest between, with the right deck's record carrying the count."""
+    right = {"hand": "runs", "at": 0.0}
+    pieces = [
+        {"name": "a", "bars": 4, "tempo": 100, "count": "right", "left": first, "right": right}
+    ]
+    if rest_bars:
+        on = {"hand": "runs", "at": 4 * 4 * 0.6}
+        pieces.append({"name": "b", "bars": rest_bars, "tempo": 100, "count": "right", "right": on})
+    on = {"hand": "runs", "at": (4 + rest_bars) * 4 * 0.6}
+    pieces.append(
+        {"name": "c", "bars": 4, "tempo": 100, "count": "right", "left": second, "right": on}
+    )
+    return Routine.model_validate({"title": "Two", "pieces": pieces})
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_record_no_longer_heard_runs_for_a_moment_and_is_held_before_it_is_wound(seed):
+    """Starting from the end of its set piece: it goes on at speed, then stands, then is wound."""
+    routine = _two({"hand": "runs", "at": 9.0}, {"hand": "runs", "at": 60.0}, rest_bars=8)
+    performance = perform(routine, seed=seed)
+    track = performance.truth.tracks["left"]
+    leg = next(leg for leg in performance.truth.legs if leg.index == 1)
+    speed = track.speed_at(np.arange(leg.start_s, leg.end_s, 0.001))
+    runs_s = 0.001 * np.argmax(speed < 0.9)
+    stands = np.flatnonzero(speed == 0.0)
+    winds = np.argmax(speed > 2.5)
+    assert 0.15 < runs_s < 1.3
+    assert runs_s < 0.001 * stands[0] < 0.001 * winds
+    assert np.count_nonzero(speed[:winds] == 0.0) > 100
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_cue_too_far_to_wind_to_is_called_up_before_its_beat(seed):
+    far = {"hand": "works", "from": 500.0, "to": 501.0}
+    busy = {"hand": "works", "from": 5.0, "to": 6.0, "strokes": list(range(16))}
+    routine = _two(busy, far, rest_bars=0)
+    performance = perform(routine, seed=seed)
+    track = performance.truth.tracks["left"]
+    start = performance.truth.legs[2].start_s
+    (jump,) = track.jumps_s()
+    assert start - 0.6 < jump < start - 0.1
+    assert track.position_s(np.array([start - 0.05]))[0] == pytest.approx(500.0, abs=0.05)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_cue_too_far_to_wind_to_is_found_by_the_needle_when_there_is_time(seed):
+    """The needle comes down within a turn of the cue, and the hand moves the record to it."""
+    far = {"hand": "works", "from": 500.0, "to": 501.0}
+    routine = _two({"hand": "works", "from": 5.0, "to": 6.0}, far, rest_bars=4)
+    performance = perform(routine, seed=seed)
+    track = performance.truth.tracks["left"]
+    start = performance.truth.legs[3].start_s
+    (jump,) = track.jumps_s()
+    assert jump < start - 2.0
+    assert abs(track.position_s(np.array([jump]))[0] - 500.0) < 1.8
+    assert track.position_s(np.array([start - 0.05]))[0] == pytest.approx(500.0, abs=0.05)
+
+
 def test_slow_performer_winds_slower(four):
     """`wind_speed` of the section map scales the hand."""
     slow = four.model_copy(
@@ -217,7 +276,7 @@ def _plans(draw, beats):
     if draw(st.booleans()):
         plan["cue"] = draw(st.floats(plan["from"], plan["to"]))
     if draw(st.booleans()):
-        strokes = draw(st.sets(st.integers(0, 4 * beats), max_size=12))
+        strokes = draw(st.sets(st.integers(0, 4 * beats - 1), max_size=12))
         plan["strokes"] = [stroke / 4 for stroke in sorted(strokes)]
     return plan
 
