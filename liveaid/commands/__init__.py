@@ -1,4 +1,4 @@
 """commands: one module a command; options in, one room's work, a report out.
 
-May import: every room, click, rich. Nothing imports a command but the list in cli.
+May import: every room, cli, click, rich. Nothing imports a command but the list in cli.
 """

@@ -10,7 +10,6 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
-import click
 from rich.console import Console
 from rich.rule import Rule
 
@@ -149,12 +148,3 @@ def _stage(console: Console, title: str, *lines: str) -> None:
     console.print(Rule(title, align="left", style="dim"))
     for line in lines:
         console.print(f"$ {line}", style="dim", markup=False, soft_wrap=True)
-
-
-def run_command(arguments: Sequence[str]) -> object:
-    """One liveaid command line, in this process; its exit status is not ours."""
-    from liveaid.cli import liveaid
-
-    with contextlib.suppress(click.exceptions.Exit):
-        return liveaid.main(args=list(arguments), prog_name="liveaid", standalone_mode=False)
-    return None
