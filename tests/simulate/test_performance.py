@@ -164,7 +164,7 @@ def test_juggling_hands_take_turns_of_one_or_two_beats(load):
 
 
 def _two(first, second, rest_bars=2):
-    """Two plans on the left deck, a rest between, with the right deck's record carrying the count."""
+    """Two plans on the left deck, a rest between; the right deck's record carries the count."""
     right = {"hand": "runs", "at": 0.0}
     pieces = [
         {"name": "a", "bars": 4, "tempo": 100, "count": "right", "left": first, "right": right}
