@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import dataclasses
+import gc
 import secrets
 import signal
 
@@ -83,6 +84,8 @@ async def _perform(routine: Routine, settings: Settings) -> None:
         loop.add_signal_handler(number, stage.ask_stop)
     async with stage:
         _say_where(screen, stage, settings)
+        gc.collect()
+        gc.freeze()  # what is loaded by now stays: going through it again would hold up a lamp
         await stage.run()
     screen.print("Lamps off, ports closed.")
 

@@ -21,8 +21,10 @@ from liveaid.stage.midi_ports import Direction, Ports, apis_for
 
 Result = TypeVar("Result")
 
-POLL_S = 1.5
+POLL_S = 1.0
 LIMIT_S = 3.0
+SETTLE_S = 0.1
+"""A connection just made may not carry yet, and what is sent into it is lost without a word."""
 
 
 class MidiPort:
@@ -37,8 +39,9 @@ class MidiPort:
         opened: Callable[[], None] = lambda: None,
         heard: Callable[[bytes, float], None] | None = None,
     ) -> None:
-        """`opened` is called on the loop each time the port is there (again); `heard` with the
-        bytes and monotonic second of each message of an input."""
+        """`opened` is called on the loop when the port is there (again), and once more a look
+        later, in case the first burst was lost; `heard` with the bytes and monotonic second of
+        each message of an input."""
         self.wanted = wanted
         self.state = "not looked yet"
         self.name: str | None = None
@@ -51,6 +54,7 @@ class MidiPort:
         self._worker = _one_thread()
         self._task: asyncio.Task[None] | None = None
         self._reopen = False
+        self._again = False
 
     async def start(self) -> None:
         """Look once, at most LIMIT_S long, then go on looking in the background."""
@@ -63,6 +67,8 @@ class MidiPort:
             self._task.cancel()
             with contextlib.suppress(asyncio.CancelledError):
                 await self._task
+        if self._port is not None:
+            await asyncio.sleep(SETTLE_S)  # what was just sent is still on its way
         await self._let_go("closed")
         with contextlib.suppress(TimeoutError):
             await self._off_loop(self._ports.close)
@@ -121,6 +127,9 @@ class MidiPort:
         self._reopen = False
         if self._port is None:
             await self._find(names)
+        elif self._again:
+            self._again = False
+            self._opened()
 
     async def _find(self, names: Sequence[tuple[str, str]]) -> None:
         match = match_port(self.wanted, [name for _, name in names])
@@ -136,9 +145,9 @@ class MidiPort:
         except Exception as error:
             self.state = f"cannot be opened: {error}"
             return
-        self._take(port, name)
+        await self._take(port, name)
 
-    def _take(self, port: Any, name: str) -> None:
+    async def _take(self, port: Any, name: str) -> None:
         if self._heard is not None:
             loop, heard = asyncio.get_running_loop(), self._heard
 
@@ -149,8 +158,10 @@ class MidiPort:
                     loop.call_soon_threadsafe(heard, bytes(event[0]), now)
 
             port.set_callback(on_thread)
+        await asyncio.sleep(SETTLE_S)
         self._port, self.name, self.state = port, name, "open"
         self._opened()
+        self._again = True
 
     def _why_not(self, candidates: Sequence[str]) -> str:
         if candidates:

@@ -35,6 +35,11 @@ HTTP_ADDRESS = Address("127.0.0.1", 8080)
 HEARTBEAT_S = 1.0
 PAGE_S = 0.1
 """A page is pushed at once when bar, beat or state change, else no more often than this."""
+SHOW_S = 0.004
+"""The prompt is worked out anew no more often than this, however fast positions come: at 200 a
+second from each deck every pair is shown at once, at 1000 every fourth."""
+REARM_S = 0.05
+"""The next beat is looked up anew at each beat, and this often in between."""
 SLEPT_S = 2.0
 """CLOCK_BOOTTIME ahead of the monotonic clock by this much more than before: the machine slept."""
 
@@ -82,9 +87,13 @@ class Service:
         self._midi = self._midi_port()
         self._prompt: Prompt | None = None
         self._timer: asyncio.TimerHandle | None = None
+        self._soon: asyncio.TimerHandle | None = None
+        self._shown_s = float("-inf")
+        self._wake_s: float | None = None
+        self._looked_s = float("-inf")
         self._beat_task: asyncio.Task[None] | None = None
         self._stop_asked: asyncio.Event | None = None
-        self._page_key: object = None
+        self._key: object = None
         self._page_s = float("-inf")
         self._started_s = 0.0
         self._asleep_s = 0.0
@@ -134,8 +143,9 @@ class Service:
             self._beat_task.cancel()
             with contextlib.suppress(asyncio.CancelledError):
                 await self._beat_task
-        if self._timer is not None:
-            self._timer.cancel()
+        for timer in (self._timer, self._soon):
+            if timer is not None:
+                timer.cancel()
         self._receiver.close()
         for watcher in self._watchers:
             try:
@@ -188,6 +198,9 @@ class Service:
         prompt = self._work_out(time.monotonic())
         if prompt is None:
             return {"state": "waiting", "error": self._errors[-1] if self._errors else None}
+        return self._status_of(prompt)
+
+    def _status_of(self, prompt: Prompt) -> dict[str, Any]:
         status = prompt.to_json()
         status["next_cue"] = list(self._cue_of(prompt))
         status["routine"] = {
@@ -219,8 +232,10 @@ class Service:
 
     def push(self) -> None:
         """Renew every open page now, and the lamps: a watcher's status changed."""
+        self._look_ahead(time.monotonic())
         self._show()
-        self._push()
+        if self._prompt is not None:
+            self._push(self._prompt)
 
     # -- what happens
 
@@ -232,21 +247,34 @@ class Service:
                 tell(self._follower, item)
             except Exception as error:
                 self._note(f"follower: {error!r}")
-        self._show()
+        since_s = time.monotonic() - self._shown_s
+        if since_s >= SHOW_S:
+            self._show()
+        elif self._soon is None:
+            loop = asyncio.get_running_loop()
+            self._soon = loop.call_later(SHOW_S - since_s, self._show)
 
     def _show(self) -> None:
         """Work the prompt out and bring lamps, watchers and pages to it."""
-        now = time.monotonic()
+        now = self._shown_s = time.monotonic()
+        if self._soon is not None:
+            self._soon.cancel()
+            self._soon = None
         prompt = self._work_out(now)
-        if prompt is not None:
-            self._prompt = prompt
-            self._light(prompt, now)
-            for watcher in self._watchers:
-                self._guarded(watcher.prompted, prompt, now)
-            key = (prompt.state, prompt.piece and prompt.piece.index, prompt.bar, prompt.beat)
-            if key != self._page_key or now - self._page_s >= PAGE_S:
-                self._page_key = key
-                self._push()
+        if prompt is None:
+            self._rearm(now)
+            return
+        self._prompt = prompt
+        self._light(prompt, now)
+        for watcher in self._watchers:
+            self._guarded(watcher.prompted, prompt, now)
+        key = (prompt.state, prompt.piece and prompt.piece.index, prompt.bar, prompt.beat)
+        turned = key != self._key
+        self._key = key
+        if turned or now - self._page_s >= PAGE_S:
+            self._push(prompt)
+        if turned or now - self._looked_s >= REARM_S:
+            self._look_ahead(now)
         self._rearm(now)
 
     def _light(self, prompt: Prompt, now: float) -> None:
@@ -264,14 +292,19 @@ class Service:
         for watcher in self._watchers:
             self._guarded(watcher.lamps_changed, changes)
 
-    def _push(self) -> None:
+    def _push(self, prompt: Prompt) -> None:
         self._page_s = time.monotonic()
         if self._web.clients:
-            self._web.push(as_json(self.status()))
+            self._web.push(as_json(self._status_of(prompt)))
+
+    def _look_ahead(self, now: float) -> None:
+        self._looked_s, self._wake_s = now, self._wake_at()
 
     def _rearm(self, now: float) -> None:
         """One timer: the next beat, silence, or a lamp that was kept back."""
-        wakes = [wake for wake in (self._wake_at(), self._gate.wake_at()) if wake is not None]
+        if self._wake_s is not None and self._wake_s <= now:
+            self._look_ahead(now)
+        wakes = [wake for wake in (self._wake_s, self._gate.wake_at()) if wake is not None]
         if self._timer is not None:
             self._timer.cancel()
             self._timer = None
@@ -287,9 +320,10 @@ class Service:
             if asleep_s - self._asleep_s > SLEPT_S:
                 self._woke_up()
             self._asleep_s = asleep_s
+            self._look_ahead(time.monotonic())
             self._show()
-            if time.monotonic() - self._page_s > HEARTBEAT_S / 2:
-                self._push()
+            if self._prompt is not None and time.monotonic() - self._page_s > HEARTBEAT_S / 2:
+                self._push(self._prompt)
 
     def _woke_up(self) -> None:
         """Ports may be gone after a sleep; what was queued meanwhile is refused as too late."""

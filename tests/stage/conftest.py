@@ -161,7 +161,9 @@ def jack(needs) -> Iterator[Callable[..., subprocess.Popen[bytes]]]:
     Real MIDI ports without hardware. The environment is put back, and servers end, afterwards.
     """
     program = needs("jackd", "jackd2")
-    name = f"stage{os.getpid()}"
+    # One name for all runs: JACK knows eight servers at most, and one that was killed keeps its
+    # place until the next of the same name.
+    name = "liveaid-tests"
     servers: list[subprocess.Popen[bytes]] = []
 
     def start() -> subprocess.Popen[bytes]:
@@ -177,7 +179,7 @@ def jack(needs) -> Iterator[Callable[..., subprocess.Popen[bytes]]]:
     os.environ |= {"JACK_DEFAULT_SERVER": name, "JACK_NO_START_SERVER": "1"}
     yield start
     for server in servers:
-        server.kill()
+        server.terminate()
         server.wait(10)
     os.environ.pop("JACK_NO_START_SERVER")
     if before is None:

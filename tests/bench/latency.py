@@ -1,0 +1,225 @@
+"""How long from a datagram in to a MIDI message out, beside a bare echo; and what the stage costs.
+
+    nice -n 10 python tests/bench/latency.py --samples 120
+
+The stage runs as a process of its own on a placed routine, with a lamp port on JACK's dummy driver
+(64 frames at 48 kHz: 1.33 ms a period) and both decks sending 200 messages a second. The baseline,
+in the same run and turn about: a process of nothing but python-osc's server and rtmidi, which sends
+a note for every datagram. What is timed is the lamp `silent` going out: after a pause in which
+both decks said nothing, one datagram decides it, and the whole way is in it (read, follower's
+step, prompt, lamps, port). Beside it, how late the beat lamps come: from the moment the running
+record crosses the beat, by the sender's clock, to the MIDI message.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import queue
+import shutil
+import socket
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+import urllib.request
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
+from pathlib import Path
+
+import rtmidi
+from pythonosc.osc_message_builder import OscMessageBuilder
+
+SERVER = "liveaid-latency"
+RATE = 200  # messages a second from each deck
+ROUTINE = """
+title: Latency
+decks: {left: {file: left.wav}, right: {file: right.wav}}
+pieces:
+  - {name: Long blend, bars: 88, tempo: 120, count: left,
+     left: {hand: runs, at: 0.0}, right: {hand: rests}}
+  - {name: Then, bars: 4, tempo: 120, count: right,
+     left: {hand: rests}, right: {hand: runs, at: 30.0}}
+"""
+LAMPS = "lamps: {beats: [10, 11, 12, 13], following: 20, silent: 21}\n"
+ECHO = """
+import sys, rtmidi
+from pythonosc.dispatcher import Dispatcher
+from pythonosc.osc_server import BlockingOSCUDPServer
+out = rtmidi.MidiOut(rtmidi.API_UNIX_JACK, name="echo")
+out.open_port(out.get_ports().index("box-echo:echo"), "out")
+dispatcher = Dispatcher()
+dispatcher.map("/deck/right/position", lambda *_: out.send_message([0x90, 20, 127]))
+server = BlockingOSCUDPServer(("127.0.0.1", 0), dispatcher)
+print(server.server_address[1], flush=True)
+server.serve_forever()
+"""
+
+
+def osc(address: str, value: float) -> bytes:
+    builder = OscMessageBuilder(address)
+    builder.add_arg(value, "f")
+    return builder.build().dgram
+
+
+class Box:
+    """Two virtual MIDI inputs; what arrives is put in a queue with its time."""
+
+    def __init__(self) -> None:
+        self.ports = {}
+        self.arrived: dict[str, queue.SimpleQueue[tuple[float, bytes]]] = {}
+        for name in ("lamps", "echo"):
+            port = rtmidi.MidiIn(rtmidi.API_UNIX_JACK, name=f"box-{name}")
+            arrived = self.arrived[name] = queue.SimpleQueue()
+            port.set_callback(
+                lambda event, put: put((time.monotonic(), bytes(event[0]))), arrived.put
+            )
+            port.open_virtual_port(name)
+            self.ports[name] = port
+
+    def taken(self, name: str) -> Iterator[tuple[float, bytes]]:
+        while not self.arrived[name].empty():
+            yield self.arrived[name].get()
+
+
+@contextmanager
+def running(command: list[str], **options: object) -> Iterator[subprocess.Popen[str]]:
+    process = subprocess.Popen(command, text=True, **options)  # type: ignore[call-overload]
+    try:
+        yield process
+    finally:
+        process.terminate()
+        process.wait(10)
+
+
+def free_port() -> int:
+    with socket.socket(type=socket.SOCK_DGRAM) as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+def cpu_s(pid: int) -> float:
+    fields = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+
+
+class Run:
+    """Both decks at their rate, with pauses in which the stage or the echo is sampled."""
+
+    def __init__(self, box: Box, stage_port: int, echo_port: int) -> None:
+        self.box = box
+        self.socket = socket.socket(type=socket.SOCK_DGRAM)
+        self.stage = ("127.0.0.1", stage_port)
+        self.echo = ("127.0.0.1", echo_port)
+        self.start_s = time.monotonic()
+        self.stage_ms: list[float] = []
+        self.echo_ms: list[float] = []
+        self.beats_ms: list[float] = []
+        self._sent_s: dict[str, float] = {}
+
+    def play(self, seconds: float) -> None:
+        """Both decks at their rate, the right one standing on its cue."""
+        end_s = time.monotonic() + seconds
+        tick_s = time.monotonic()
+        while tick_s < end_s:
+            self._sleep_until(tick_s)
+            self._tell("left", time.monotonic() - self.start_s)
+            self._tell("right", 30.0)
+            self._collect()
+            tick_s += 1 / RATE
+
+    def sample(self) -> None:
+        """A pause long enough for silence; then one datagram to each, timed."""
+        time.sleep(0.9)
+        self._sent_s["echo"] = time.monotonic()
+        self.socket.sendto(osc("/deck/right/position", 10.0), self.echo)
+        time.sleep(0.05)
+        self._sent_s["lamps"] = time.monotonic()
+        self._tell("left", time.monotonic() - self.start_s)
+        time.sleep(0.05)
+        self._collect()
+
+    def _tell(self, side: str, position_s: float) -> None:
+        self.socket.sendto(osc(f"/deck/{side}/position", position_s), self.stage)
+
+    def _collect(self) -> None:
+        for now, data in self.box.taken("lamps"):
+            if data == bytes((0x90, 21, 0)) and "lamps" in self._sent_s:
+                self.stage_ms.append(1000 * (now - self._sent_s.pop("lamps")))
+            elif 10 <= data[1] <= 13 and data[2] == 127:
+                beats = (now - self.start_s) * 2.0  # 120 BPM
+                self.beats_ms.append(500 * (beats - round(beats)))
+        for now, _ in self.box.taken("echo"):
+            if "echo" in self._sent_s:
+                self.echo_ms.append(1000 * (now - self._sent_s.pop("echo")))
+
+    @staticmethod
+    def _sleep_until(then_s: float) -> None:
+        wait = then_s - time.monotonic()
+        if wait > 0:
+            time.sleep(wait)
+
+
+def row(name: str, values: list[float]) -> str:
+    ordered = sorted(values)
+    q95 = ordered[int(0.95 * (len(ordered) - 1))]
+    return (
+        f"{name:<34}{len(values):>5}{statistics.median(values):>9.2f}{q95:>9.2f}{max(values):>9.2f}"
+    )
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--samples", type=int, default=120)
+    parser.add_argument("--seconds", type=float, default=30.0, help="of steady playing, for CPU")
+    arguments = parser.parse_args()
+    jackd = shutil.which("jackd")
+    if jackd is None:
+        sys.exit("needs jackd (Debian package jackd2)")
+    os.environ |= {"JACK_DEFAULT_SERVER": SERVER, "JACK_NO_START_SERVER": "1"}
+    quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
+    with ExitStack() as stack:
+        folder = Path(stack.enter_context(tempfile.TemporaryDirectory()))
+        (folder / "routine.yaml").write_text(ROUTINE)
+        (folder / "lamps.yaml").write_text(LAMPS)
+        dummy = [jackd, "-r", "-n", SERVER, "-d", "dummy", "-r", "48000", "-p", "64"]
+        stack.enter_context(running(dummy, **quiet))
+        time.sleep(2)
+        box = Box()
+        osc_port, http_port = free_port(), free_port()
+        stage = stack.enter_context(running([
+            sys.executable, "-c", "from liveaid.cli import main; main()", "perform",
+            str(folder / "routine.yaml"), "--osc", f"127.0.0.1:{osc_port}",
+            "--http", f"127.0.0.1:{http_port}", "--midi", "box-lamps:lamps", "--midi-api", "jack",
+            "--lamps", str(folder / "lamps.yaml"),
+        ], **quiet))  # fmt: skip
+        echo = stack.enter_context(running([sys.executable, "-c", ECHO], stdout=subprocess.PIPE))
+        assert echo.stdout is not None
+        run = Run(box, osc_port, int(echo.stdout.readline()))
+        time.sleep(4)
+        run.start_s = begun_s = time.monotonic()
+        before_s = cpu_s(stage.pid)
+        run.play(arguments.seconds)
+        used = (cpu_s(stage.pid) - before_s) / (time.monotonic() - begun_s)
+        for _ in range(arguments.samples):
+            run.play(0.6)
+            run.sample()
+        with urllib.request.urlopen(f"http://127.0.0.1:{http_port}/health") as answer:
+            health = json.load(answer)
+        for port in box.ports.values():
+            port.cancel_callback()
+            port.close_port()
+    ratio = statistics.median(run.stage_ms) / statistics.median(run.echo_ms)
+    print(f"{'milliseconds':<34}{'n':>5}{'median':>9}{'95 %':>9}{'most':>9}")
+    print(row("stage: datagram to lamp", run.stage_ms))
+    print(row("bare echo: datagram to note", run.echo_ms))
+    print(row("beat lamp after the beat", run.beats_ms))
+    print(f"median, stage to echo: {ratio:.2f} (bar: at most 1.3)")
+    print(f"CPU at 2 x {RATE} messages a second: {100 * used:.1f} % of a core (bar: below 10)")
+    print(f"heard {health['osc']['heard']}, refused {health['osc']['refused']}")
+
+
+if __name__ == "__main__":
+    main()
