@@ -315,8 +315,12 @@ def _piece_names(axis: Axes, routine: Routine, kept: Kept, zero: float) -> None:
 def _verdict(score: Mapping[str, Any]) -> str:
     if score["clean"]:
         return "clean"
-    why = [f"{p['name']}: {', '.join(p['why'])}" if len(score["pieces"]) > 1 else ", ".join(p["why"])
-           for p in score["pieces"] if p["why"]]  # fmt: skip
+    alone = len(score["pieces"]) == 1
+    why = [
+        ", ".join(p["why"]) if alone else f"{p['name']}: {', '.join(p['why'])}"
+        for p in score["pieces"]
+        if p["why"]
+    ]
     text = "; ".join(why[:3]) + (f"; and {len(why) - 3} more" if len(why) > 3 else "")
     return text or "set pieces left out"
 

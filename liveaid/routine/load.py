@@ -76,9 +76,8 @@ def _judge(source: Source) -> tuple[Routine | None, list[Problem]]:
     problems: dict[tuple[Path, str], Problem] = {}
     for _ in range(8):
         try:
-            return Routine.model_validate(tree, by_alias=True, by_name=False), list(
-                problems.values()
-            )
+            routine = Routine.model_validate(tree, by_alias=True, by_name=False)
+            return routine, [*problems.values(), *_late_strokes(source, routine)]
         except ValidationError as error:
             refused = [found for detail in error.errors() for found in _findings(detail)]
         new = [(path, would_do) for path, would_do in refused if (path, would_do) not in problems]
@@ -90,6 +89,21 @@ def _judge(source: Source) -> tuple[Routine | None, list[Problem]]:
         for path in sorted((path for path, _ in refused), key=_order, reverse=True):
             _stand_in(tree, path)
     return None, list(problems.values())
+
+
+def _late_strokes(source: Source, routine: Routine) -> Iterator[Problem]:
+    """Strokes at or after their set piece's last beat: they belong to the next one.
+
+    Judged here, since only the routine as a whole knows how many beats a bar has.
+    """
+    for index, piece in enumerate(routine.pieces):
+        beats = routine.beats(index)
+        for side in model.SIDES:
+            for place, beat in enumerate(getattr(piece.plan(side), "strokes", None) or ()):
+                if beat >= beats:
+                    path: Path = ("pieces", index, side, "strokes", place)
+                    would_do = f"a beat below {beats}, the set piece's length, would do"
+                    yield problem_at(source, path, would_do)
 
 
 def _order(path: Path) -> list[tuple[int, str]]:
@@ -104,9 +118,6 @@ def _findings(detail: ErrorDetails) -> Iterator[tuple[Path, str]]:
         case "unknown_sounds":
             for name, sound in context["faults"]:
                 yield _parsed(name), f"{_did_you_mean(sound, detail['input'])}a name under `sounds`"
-        case "strokes_beyond":
-            for name, beats in context["faults"]:
-                yield _parsed(name), f"a beat below {beats}, the set piece's length, would do"
         case "too_short" if detail["input"]:
             return  # the items that failed were counted as missing; each is said by itself
         case "fault":

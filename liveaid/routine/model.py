@@ -176,7 +176,8 @@ class Works(_Record):
     to_s: Annotated[Seconds | None, Field(alias="to")] = None
     own_cue_s: Annotated[Seconds | None, Field(alias="cue")] = None
     strokes: tuple[Annotated[float, Field(ge=0, le=16000)], ...] | None = None
-    """Beats from the set piece's start at which the record is to be let go or pushed."""
+    """Beats from the set piece's start, rising and before its end, at which the record is to be let
+    go (both decks worked: a juggle) or pushed forward (one deck worked: a scratch)."""
 
     @property
     def cue_s(self) -> float | None:

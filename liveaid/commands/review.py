@@ -1,0 +1,199 @@
+"""`liveaid review`: takes, scores, pictures, and what to practise next."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+from typing import Any
+
+import click
+from rich.console import Console
+from rich.table import Table
+
+from liveaid.errors import UsageError
+from liveaid.practice.next import READY_AT
+from liveaid.practice.recording import assess_recording, read_sound
+from liveaid.practice.report import pictures, report, score_unscored, takes_file
+from liveaid.practice.score import score_take
+from liveaid.practice.store import StoreError, TakeReader
+from liveaid.practice.take_line import early_or_late, take_line
+from liveaid.practice.trace import pack
+from liveaid.routine import Routine, load_routine
+from liveaid.routine.scene import map_file
+from liveaid.terminal import console, json_option, print_json, progress_bar
+
+
+@click.command("review")
+@click.argument("scene")
+@click.option("--takes", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE",
+              help="Where takes are kept; else takes.sqlite beside the section map.")  # fmt: skip
+@click.option("--next", "only_next", is_flag=True, help="Say only what to practise next.")
+@click.option("--pictures", "folder", type=click.Path(file_okay=False, path_type=Path),
+              metavar="DIR", help="Draw the latest takes, each set piece's history, and where "
+              "time is lost, as PNG.")  # fmt: skip
+@click.option("--recording", type=click.Path(exists=True, dir_okay=False, path_type=Path),
+              metavar="WAV", help="Score the mixer's recording of a whole run against the guide "
+              "mix.")  # fmt: skip
+@click.option("--guide", type=click.Path(exists=True, dir_okay=False, path_type=Path),
+              metavar="WAV", help="The guide mix; else decks/guide.wav of the scene.")  # fmt: skip
+@click.option("--trace", "trace_of", nargs=2, type=(int, click.Path(dir_okay=False, path_type=Path)),
+              metavar="NUMBER FILE", help="Write a take's trace, for `rehearse --replay`.")  # fmt: skip
+@click.option("--ready-at", type=click.FloatRange(1, 99), default=100 * READY_AT, show_default=True,
+              metavar="PERCENT", help="Clean rate that is stage ready, at its interval's lower "
+              "end.")  # fmt: skip
+@click.option("--booth-level", type=click.FloatRange(0, 150), metavar="DBA",
+              help="Level where you stand, for today's noise dose.")  # fmt: skip
+@click.option("--last", type=click.IntRange(1, 1000), default=20, show_default=True,
+              metavar="N", help="How many takes to list.")  # fmt: skip
+@json_option
+def command(scene: str, **options: Any) -> int:
+    """Show takes, scores, and what to practise next.
+
+    Example: liveaid review night-market --pictures practice/
+
+    A recording is laid over the guide mix, which must be of the same deck files:
+    liveaid review night-market --recording take.wav
+    """
+    file = map_file(scene, placed=True)
+    routine = load_routine(file)
+    if options["recording"]:
+        return _recording(routine, file, options)
+    takes = options["takes"] or takes_file(file)
+    score_unscored(takes, routine)
+    with TakeReader(takes) as reader:
+        if options["trace_of"]:
+            return _write_trace(reader, *options["trace_of"])
+        found = report(
+            routine, reader, now=time.time(), ready_at=options["ready_at"] / 100,
+            booth_dba=options["booth_level"], last=options["last"],
+        )  # fmt: skip
+        if options["folder"]:
+            found["pictures"] = _draw(routine, reader, options["folder"])
+    if options["as_json"]:
+        print_json(found["next"] if options["only_next"] else found)
+    elif options["only_next"]:
+        _say_next(console(), found)
+    else:
+        _say(console(), found)
+    return 0
+
+
+def _write_trace(reader: TakeReader, number: int, file: Path) -> int:
+    file.write_bytes(pack(reader.kept(number).trace))
+    console().print(f"{file}: take {number}", markup=False, soft_wrap=True)
+    return 0
+
+
+def _draw(routine: Routine, reader: TakeReader, folder: Path) -> list[str]:
+    folder.mkdir(parents=True, exist_ok=True)
+    wanted = pictures(routine, reader)
+    written = []
+    with progress_bar() as bar:
+        for name, draw in bar.track(wanted.items(), description="pictures"):
+            try:
+                (folder / name).write_bytes(draw())
+            except OSError as error:
+                raise StoreError(f"{folder / name}: can't be written ({error})") from error
+            written.append(str(folder / name))
+    return written
+
+
+def _say(screen: Console, found: dict[str, Any]) -> None:
+    screen.print(_takes_table(found))
+    screen.print(_pieces_table(found))
+    _say_next(screen, found)
+    stage = found["stage_ready"]
+    runs = stage["run_throughs"]
+    screen.print(
+        f"Run-throughs: {runs['clean']} clean of {runs['of']} "
+        f"({runs['low']:.0%} to {runs['high']:.0%})",
+        markup=False,
+    )
+    if stage["ready"]:
+        screen.print("Stage ready.")
+    else:
+        screen.print(f"Not stage ready yet, {len(stage['missing'])} in the way:", markup=False)
+        for line in stage["missing"][:4]:
+            screen.print(f"  {line}", markup=False)
+    care = found["care"]
+    screen.print(f"Hands on today: {care['hands_on_s'] // 60} min. {care['hands']}", markup=False)
+    if "noise" in care:
+        screen.print(care["noise"], markup=False)
+    for picture in found.get("pictures", []):
+        screen.print(picture, markup=False, soft_wrap=True)
+
+
+def _say_next(screen: Console, found: dict[str, Any]) -> None:
+    for turn, one in enumerate(found["next"]["order"], 1):
+        screen.print(f"{turn}. {one['name']}: {one['why']}", markup=False)
+    screen.print(found["next"]["rule"], markup=False)
+
+
+def _takes_table(found: dict[str, Any]) -> Table:
+    table = Table(title="Takes, latest first", title_justify="left", box=None, pad_edge=False)
+    for word in ("No.", "When", "What", "Tempo", "Verdict", "Timing", "Spread", "Missed", "Added"):
+        table.add_column(word, justify="right" if word in ("No.", "Tempo", "Spread") else "left")
+    for take in found["takes"]:
+        verdict = "clean" if take["clean"] else "given up" if take["ended"] == "abandoned" else "no"
+        table.add_row(
+            str(take["number"]), take["at"][5:16].replace("T", " "), take["piece"] or "run-through",
+            f"{take['tempo_part']:.0%}", verdict, early_or_late(take["bias_ms"]),
+            _ms(take["spread_ms"]), str(take["missed"]), str(take["added"]),
+        )  # fmt: skip
+    return table
+
+
+def _pieces_table(found: dict[str, Any]) -> Table:
+    table = Table(
+        title="Set pieces at full tempo: clean, and where the true rate lies (95 %)",
+        title_justify="left", box=None, pad_edge=False,
+    )  # fmt: skip
+    for word in ("Set piece", "Clean", "From", "To", "Timing", "Spread", "Days since", "Ready"):
+        table.add_column(word)
+    for one in found["pieces"]:
+        days = "never" if one["days_since"] is None else f"{one['days_since']:.1f}"
+        table.add_row(
+            one["name"], f"{one['clean']} of {one['of']}", f"{one['low']:.0%}",
+            f"{one['high']:.0%}", early_or_late(one["bias_ms"]) if one["takes"] else "",
+            _ms(one["spread_ms"]), days, "yes" if one["ready"] else "no",
+        )  # fmt: skip
+    return table
+
+
+def _recording(routine: Routine, file: Path, options: dict[str, Any]) -> int:
+    """Score a recording against the guide mix."""
+    guide = options["guide"] or file.parent / "guide.wav"
+    if not guide.is_file():
+        raise UsageError(f"{guide}: no guide mix there; `liveaid render` makes it, or --guide FILE")
+    played = assess_recording(routine, *read_sound(guide), *read_sound(options["recording"]))
+    if not played:
+        raise UsageError(
+            f"{options['recording']}: nothing of the routine is heard in it; a recording of these "
+            "deck files would do"
+        )
+    score = score_take(routine, played).to_json()
+    if options["as_json"]:
+        print_json(score)
+        return 0
+    screen = console()
+    screen.print(take_line({**score, "ended": "complete"}), markup=False, soft_wrap=True)
+    for piece in score["pieces"]:
+        screen.print(_piece_line(piece), markup=False, soft_wrap=True)
+        for event in piece["events"]:
+            screen.print(_event_line(event), markup=False)
+    return 0
+
+
+def _piece_line(piece: dict[str, Any]) -> str:
+    tempo = "" if piece["tempo"] is None else f", {piece['tempo']:.1f} BPM"
+    drift = "" if piece["drift_percent"] is None else f", drift {piece['drift_percent']:+.1f} %"
+    return f"{piece['index'] + 1} {piece['name']}: {early_or_late(piece['bias_ms'])}{tempo}{drift}"
+
+
+def _event_line(event: dict[str, Any]) -> str:
+    off = event["outcome"] if event["error_ms"] is None else early_or_late(event["error_ms"])
+    return f"    beat {event['beat']:6.2f}  {event['kind']:<8}{event['side']:<6} {off}"
+
+
+def _ms(value: float | None) -> str:
+    return "" if value is None else f"{value:.0f} ms"
