@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from functools import partial
 
 from liveaid.render.edges import HEAD_S, TAIL_S, Samples, faded, joined
-from liveaid.render.level import Level, levelled
+from liveaid.render.level import Level, levelled, turned_up
 from liveaid.render.material import Material
 from liveaid.render.passage import Passage, Segment
 from liveaid.render.stretching import Stretch, stretch_here, stretched
@@ -20,11 +20,13 @@ def cut(
     recorded: Callable[[str], Recorded],
     rate_hz: int,
     wanted_lufs: float,
+    gain_db: float | None = None,
     stretch: Stretch = stretch_here,
 ) -> tuple[Samples, Level]:
     """The passage's samples with `edge_frames` before and after it, and its level.
 
-    `recorded` gives a sound's samples by its name.
+    `recorded` gives a sound's samples by its name. `gain_db`: this gain, whatever loudness it
+    gives; None levels the passage to `wanted_lufs`.
     """
     head, tail = edge_frames(rate_hz)
     parts, begin_s = [], 0.0
@@ -45,9 +47,11 @@ def cut(
             )
         )
         begin_s += segment.length_s
-    whole, level = levelled(
-        joined(parts, head=head, tail=tail), rate_hz=rate_hz, wanted_lufs=wanted_lufs
-    )
+    whole = joined(parts, head=head, tail=tail)
+    if gain_db is None:
+        whole, level = levelled(whole, rate_hz=rate_hz, wanted_lufs=wanted_lufs)
+    else:
+        whole, level = turned_up(whole, gain_db, rate_hz=rate_hz)
     return faded(whole, head=head, tail=tail), level
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
 
@@ -12,9 +12,9 @@ from liveaid.render.cut import cut, recipe
 from liveaid.render.edges import Samples
 from liveaid.render.level import Level
 from liveaid.render.material import Material
-from liveaid.render.passage import Passage
+from liveaid.render.passage import Passage, whole_of
 from liveaid.render.sources import BadSound, Sources
-from liveaid.render.stretching import stretch_apart
+from liveaid.render.stretching import Stretch, stretch_apart
 from liveaid.render.uses import Fault
 from liveaid.render.wish import Wish
 
@@ -32,10 +32,16 @@ class Cut:
 
 
 class Cuts:
-    """The sound of every passage, by what it is made from: copies share it."""
+    """The sound of every passage, by what it is made from: copies share it.
 
-    def __init__(self, materials: Mapping[str, Material], wish: Wish) -> None:
-        self._materials, self._wish = materials, wish
+    A passage that is a part of a longer one gets that one's gain, so that both decks of a juggle
+    are alike and a refrain's parts stay in proportion.
+    """
+
+    def __init__(
+        self, passages: Sequence[Passage], materials: Mapping[str, Material], wish: Wish
+    ) -> None:
+        self._passages, self._materials, self._wish = passages, materials, wish
         self._cuts: dict[str, Cut] = {}
 
     def of(self, passage: Passage) -> Cut:
@@ -44,16 +50,17 @@ class Cuts:
 
     def make(
         self,
-        passages: Iterable[Passage],
         sources: Sources,
         cache: Cache,
         workers: Workers,
         progress: Progress,
     ) -> list[Fault]:
         """Find or make every passage; returns what was found wrong with the sounds' samples."""
-        # Sorted by sound, so that each file is read once.
-        wanted = {self._recipe(passage): passage for passage in passages}
-        order = sorted(wanted.items(), key=lambda item: item[1].segments[0].sound)
+        # By sound, so that each file is read once; the longest first, since others follow it.
+        wanted = {self._recipe(passage): passage for passage in self._passages}
+        order = sorted(
+            wanted.items(), key=lambda item: (item[1].segments[0].sound, -item[1].length_s)
+        )
         stretch = stretch_apart(workers)
         faults: dict[str, Fault] = {}
         for done, (name, passage) in enumerate(order):
@@ -63,14 +70,7 @@ class Cuts:
                 self._cuts[name] = Cut(*found, True)
                 continue
             try:
-                samples, level = cut(
-                    passage,
-                    materials=self._materials,
-                    recorded=sources.recorded,
-                    rate_hz=self._wish.rate_hz,
-                    wanted_lufs=self._wish.loudness_lufs,
-                    stretch=stretch,
-                )
+                samples, level = self._cut(passage, sources, stretch)
             except BadSound as error:
                 faults[error.name] = error.fault
                 continue
@@ -79,7 +79,26 @@ class Cuts:
         progress(len(order), len(order), "all sounds")
         return list(faults.values())
 
+    def _cut(self, passage: Passage, sources: Sources, stretch: Stretch) -> tuple[Samples, Level]:
+        whole = whole_of(passage, self._passages)
+        like = self._cuts.get(self._recipe(whole)) if whole else None
+        return cut(
+            passage,
+            materials=self._materials,
+            recorded=sources.recorded,
+            rate_hz=self._wish.rate_hz,
+            wanted_lufs=self._wish.loudness_lufs,
+            gain_db=like.level.gain_db if like else None,
+            stretch=stretch,
+        )
+
     def _recipe(self, passage: Passage) -> str:
+        whole = whole_of(passage, self._passages)
+        return self._own_recipe(passage) + (
+            f"\nwith the gain of\n{self._own_recipe(whole)}" if whole else ""
+        )
+
+    def _own_recipe(self, passage: Passage) -> str:
         return recipe(
             passage,
             materials=self._materials,

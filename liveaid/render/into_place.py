@@ -37,7 +37,8 @@ class Aside:
         with said_clearly(self._folder):
             self._folder.mkdir(parents=True, exist_ok=True)
             _clear_forgotten(self._folder)
-            self._aside = Path(tempfile.mkdtemp(prefix=_PREFIX, dir=self._folder))
+            prefix = f"{_PREFIX}{os.getpid()}-"
+            self._aside = Path(tempfile.mkdtemp(prefix=prefix, dir=self._folder))
         return self
 
     def __exit__(
@@ -88,8 +89,24 @@ def _sentence(error: OSError, folder: Path) -> str:
 def _clear_forgotten(folder: Path) -> None:
     for path in folder.glob(f"{_PREFIX}*"):
         with contextlib.suppress(OSError):
-            if time.time() - path.stat().st_mtime > _FORGOTTEN_S:
+            if _left_by_a_crash(path):
                 shutil.rmtree(path, ignore_errors=True)
+
+
+def _left_by_a_crash(path: Path) -> bool:
+    """Whether nobody writes there any more: its process is gone, or it is old."""
+    if time.time() - path.stat().st_mtime > _FORGOTTEN_S:
+        return True
+    number = path.name.removeprefix(_PREFIX).partition("-")[0]
+    if os.name != "posix" or not number.isdigit():
+        return False
+    try:
+        os.kill(int(number), 0)  # signal 0 is not sent; it asks whether there is such a process
+    except ProcessLookupError:
+        return True
+    except OSError:
+        return False
+    return False
 
 
 def _sync_folder(folder: Path) -> None:

@@ -19,6 +19,7 @@ from liveaid.render.limiter import (
     limited,
     peak_by_frame,
     ratio,
+    true_peak_db,
     turned_down,
 )
 
@@ -75,8 +76,19 @@ def levelled(
     # What a decibel more than the first guess would bring up to the ceiling.
     peaks = peak_by_frame(sound, above=float(ratio(ceiling - gain - 1.0)))
     gain = _gain_for(sound, peaks, gain, most, rate_hz, wanted_lufs, ceiling)
-    made, after = limited(sound * ratio(gain), rate_hz=rate_hz, ceiling_dbtp=ceiling)
-    return made, Level(loudness_lufs(made, rate_hz=rate_hz), after, gain, peak + gain - after)
+    return turned_up(sound, gain, rate_hz=rate_hz, ceiling_dbtp=ceiling_dbtp)
+
+
+def turned_up(
+    sound: Samples, gain_db: float, *, rate_hz: int, ceiling_dbtp: float = CEILING_DBTP
+) -> tuple[Samples, Level]:
+    """The sound with this gain and its true peak below the ceiling, and the level that gives."""
+    if not np.any(sound):
+        return sound, Level(None, None, gain_db, 0.0)
+    louder = sound * ratio(gain_db)
+    made, after = limited(louder, rate_hz=rate_hz, ceiling_dbtp=ceiling_dbtp - MARGIN_DB)
+    before = after if made is louder else true_peak_db(louder)
+    return made, Level(loudness_lufs(made, rate_hz=rate_hz), after, gain_db, before - after)
 
 
 def _gain_for(

@@ -100,6 +100,29 @@ def merged(passages: Iterable[Passage]) -> list[Passage]:
     return list(alike.values())
 
 
+def whole_of(part: Passage, passages: Iterable[Passage]) -> Passage | None:
+    """The longest passage that holds all the sound of this one at the same speed, if any does.
+
+    A copy for a juggle is as loud as the passage it is a copy of a part of.
+    """
+    wholes = [p for p in passages if p.length_s > part.length_s + SAME_S and _holds(p, part)]
+    return max(wholes, key=lambda passage: passage.length_s, default=None)
+
+
+def _holds(whole: Passage, part: Passage) -> bool:
+    if len(part.segments) != 1:
+        return False
+    small = part.segments[0]
+    return any(
+        big.sound == small.sound
+        and abs(big.speed / small.speed - 1.0) < 1e-9
+        and big.start_s <= small.start_s + SAME_S
+        and small.start_s + small.length_s * small.speed
+        <= big.start_s + (big.length_s + SAME_S) * big.speed
+        for big in whole.segments
+    )
+
+
 def _segment(use: Use) -> Segment:
     return Segment(sound=use.sound, speed=use.speed, start_s=use.start_s, length_s=use.length_s)
 

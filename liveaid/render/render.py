@@ -18,6 +18,7 @@ from liveaid.render.cue_chunk import MOST_BYTES
 from liveaid.render.cuts import Cuts, Progress
 from liveaid.render.deck_file import FRAME_BYTES
 from liveaid.render.layout import DeckLayout, Grain, Laid, lay_out
+from liveaid.render.level import MOST_LIMITED_DB
 from liveaid.render.material import Material
 from liveaid.render.outcome import CutMade, DeckMade, Rendered
 from liveaid.render.passage import passages_of
@@ -44,7 +45,8 @@ def render_scene(
     """Make everything in the `decks` folder beside the map.
 
     RoutineError with all that keeps the routine from being rendered; LiveaidError when the disk
-    does. Either way the files that were there stay as they were.
+    does. Either way the files that were there stay as they were. Studies and time-stretches run
+    in processes that are spawned, so a script needs its ``if __name__ == "__main__":``.
     """
     wish = wish or Wish()
     routine = load_routine(map_path)
@@ -61,9 +63,9 @@ def render_scene(
         _refuse(map_path, [*faults, *more, *_overwritten(routine, folder)])
         layouts = _layouts(routine, uses, materials, wish)
         _refuse(map_path, list(_too_long(routine, layouts, wish)))
-        cuts = Cuts(materials, wish)
         passages = [laid.passage for layout in layouts.values() for laid in layout.laid]
-        _refuse(map_path, cuts.make(passages, sources, cache, workers, progress))
+        cuts = Cuts(passages, materials, wish)
+        _refuse(map_path, cuts.make(sources, cache, workers, progress))
     to_write = ToWrite(
         routine=routine,
         folder=folder,
@@ -192,7 +194,10 @@ def _remarks(routine: Routine, cuts: Sequence[CutMade], wish: Wish) -> Iterator[
         where = f"{' + '.join(cut.sounds)} on the {cut.side} deck"
         if cut.loudness_lufs is None:
             yield f"{where} is silent there"
-        elif wish.loudness_lufs - cut.loudness_lufs > NOTABLE_SHORT_LU:
+        elif (
+            wish.loudness_lufs - cut.loudness_lufs > NOTABLE_SHORT_LU
+            and cut.limited_db > MOST_LIMITED_DB - 0.1
+        ):
             yield f"{where} stays at {cut.loudness_lufs:.1f} LUFS: its peaks allow no more"
         elif cut.limited_db > NOTABLE_LIMITED_DB:
             yield f"{where} had peaks turned down by {cut.limited_db:.1f} dB"

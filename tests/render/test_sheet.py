@@ -1,0 +1,99 @@
+"""The sheet: everything a performer needs on paper, and nothing of the map run as markup."""
+
+from html.parser import HTMLParser
+
+import pytest
+
+from liveaid.render.render import render_scene
+from liveaid.render.sheet import deck_time, sticker_place
+from liveaid.routine import load_routine
+
+NASTY = "<script>alert(1)</script> & \"q\" 'a' <b>"
+VOID = {"meta", "line", "circle", "rect", "path", "link", "br", "img"}
+
+
+class Page(HTMLParser):
+    """The page's tags and its text."""
+
+    def __init__(self, html):
+        super().__init__()
+        self.tags, self.texts, self.attributes = [], [], []
+        self.feed(html)
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append(tag)
+        self.attributes += [(name, value or "") for name, value in attrs]
+
+    def handle_data(self, data):
+        self.texts.append(data)
+
+    @property
+    def text(self):
+        return " ".join(" ".join(self.texts).split())
+
+
+@pytest.fixture(scope="module")
+def page(done):
+    return Page((done[0] / "decks/sheet.html").read_text(encoding="utf-8"))
+
+
+def test_every_set_piece_with_its_prompt_and_every_cue_in_deck_time_is_there(page, done):
+    placed = load_routine(done[0] / "decks/routine.yaml")
+    for piece in placed.pieces:
+        assert piece.name in page.text
+        assert piece.prompt in page.text
+        for side in ("left", "right"):
+            if piece.plan(side).cue_s is not None:
+                assert deck_time(piece.plan(side).cue_s) in page.text
+
+
+def test_the_sticker_s_turn_and_angle_stand_beside_the_cue(page):
+    # The first cue is one turn of 1.8 s into the record.
+    assert "0:01.800 turn 1, sticker 0°" in page.text
+
+
+def test_what_is_not_cleared_is_listed_with_the_caution(page):
+    assert "seller not stated all rights reserved" in page.text
+    assert "to be cleared" in page.text
+    assert "licensed professional" in page.text
+
+
+def test_the_page_fetches_nothing_and_runs_nothing(page):
+    assert not {"script", "link", "img", "iframe", "object"} & set(page.tags)
+    assert not [name for name, _ in page.attributes if name in ("src", "href") or name[:2] == "on"]
+
+
+def test_texts_of_the_map_are_shown_and_never_taken_as_markup(scene):
+    text = (scene / "routine.yaml").read_text()
+    quoted = "'" + NASTY.replace("'", "''") + "'"
+    text = text.replace("Rain Check", quoted).replace("Drizzle", quoted)
+    text = text.replace("right hand ready", quoted).replace("all rights reserved", quoted)
+    text = text.replace("technique: drop", f"technique: {quoted}")
+    (scene / "routine.yaml").write_text(text)
+    render_scene(scene / "routine.yaml")
+    page = Page((scene / "decks/sheet.html").read_text(encoding="utf-8"))
+    assert "script" not in page.tags
+    assert page.text.count(NASTY) >= 6  # title, heading, name thrice, technique, prompt, licence
+
+
+@pytest.mark.parametrize(
+    ("seconds", "shown"),
+    [(0.0, "0:00.000"), (1.8, "0:01.800"), (59.9996, "1:00.000"), (83.25, "1:23.250")],
+)
+def test_deck_time_rounds_to_the_thousandth_and_carries(seconds, shown):
+    assert deck_time(seconds) == shown
+
+
+@pytest.mark.parametrize(
+    ("cue_s", "rpm", "turn", "degrees"),
+    [
+        (1.8, 100 / 3, 1, 0),
+        (79_380 * 37 / 44_100, 100 / 3, 37, 0),
+        (2.7, 100 / 3, 1, 180),
+        (4.0, 45, 3, 0),
+        (1.7999, 100 / 3, 1, 0),  # 0.02 degrees short of a turn is that turn
+    ],
+)
+def test_turn_and_angle_are_those_of_the_platter(cue_s, rpm, turn, degrees):
+    # 33 1/3 turns a minute are 1.8 s a turn, 45 are 1.3333 s (IEC 60098).
+    assert sticker_place(cue_s, rpm) == (turn, degrees)
