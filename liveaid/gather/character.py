@@ -14,12 +14,12 @@ from liveaid.gather.spectrum import Spectrum
 from liveaid.gather.tempo import Tempo
 from liveaid.routine.model import Kind
 
-BUSY_ONSETS_HZ = 9.0
-STRONG_RISE = 0.02
-"""Mean onset strength of dense drum music."""
+CALM_ATTACK, DRIVING_ATTACK = 0.5, 8.0
+"""Onset strength a second: drones and pads lie about 1, drum loops from 5 to 14."""
 DARK_HZ, BRIGHT_HZ = 700.0, 4500.0
 CALM_CREST_DB, DENSE_CREST_DB = 22.0, 8.0
-LIMITS = (0.22, 0.38, 0.54, 0.70)
+WEIGHTS = (0.5, 0.25, 0.25)
+LIMITS = (0.35, 0.5, 0.62, 0.74)
 """Between energies 1 to 5; tuned on drones, speech, loops and tracker music."""
 
 SHORT_S = 4.0
@@ -36,14 +36,16 @@ class Guess:
 
 
 def find_energy(spectrum: Spectrum, onsets: Onsets, *, sounding_s: float, crest_db: float) -> int:
-    """1 (calm) to 5 (driving): mean of how busy, percussive, bright and dense a sound is."""
+    """1 (calm) to 5 (driving): how much strikes in a second, how bright, how dense it is."""
     if sounding_s <= 0:
         return 1
-    busy = len(onsets) / max(sounding_s, 1.0) / BUSY_ONSETS_HZ
-    percussive = float(spectrum.strength.mean()) / STRONG_RISE
-    bright = np.log(max(spectrum.centroid_hz, 1.0) / DARK_HZ) / np.log(BRIGHT_HZ / DARK_HZ)
-    dense = (CALM_CREST_DB - crest_db) / (CALM_CREST_DB - DENSE_CREST_DB)
-    score = float(np.mean(np.clip([busy, percussive, bright, dense], 0.0, 1.0)))
+    attack = max(float(onsets.strength.sum()) / max(sounding_s, 1.0), 1e-6)
+    parts = (
+        np.log(attack / CALM_ATTACK) / np.log(DRIVING_ATTACK / CALM_ATTACK),
+        np.log(max(spectrum.centroid_hz, 1.0) / DARK_HZ) / np.log(BRIGHT_HZ / DARK_HZ),
+        (CALM_CREST_DB - crest_db) / (CALM_CREST_DB - DENSE_CREST_DB),
+    )
+    score = float(np.dot(WEIGHTS, np.clip(parts, 0.0, 1.0)))
     return 1 + int(np.searchsorted(LIMITS, score))
 
 

@@ -25,8 +25,9 @@ MAJOR_PROFILE = (6.35, 2.23, 3.48, 2.33, 4.38, 4.09, 2.52, 5.19, 2.39, 3.66, 2.2
 MINOR_PROFILE = (6.33, 2.68, 3.52, 5.38, 2.60, 3.53, 2.54, 4.75, 3.98, 2.69, 3.34, 3.17)
 
 WINDOW = 8192
+STEP = 6144
 LOWEST_HZ, HIGHEST_HZ = 55.0, 2000.0
-MOST_FRAMES = 700
+MOST_FRAMES = 500
 """Longer sounds are heard at so many places spread evenly over them."""
 PARTIAL_DB = 50.0
 """How far below a frame's strongest partial one still counts."""
@@ -34,14 +35,15 @@ HARMONICS = 4
 STRONGEST = 12
 """Peaks of a frame that are looked for in the next: a chord and its strongest harmonics."""
 SAME_SEMITONES = 0.25
-ENOUGH_TONAL = 0.33
-ENOUGH_FIT = 0.6
+ENOUGH_FIT, ENOUGH_BOTH = 0.62, 0.82
+"""Correlation with the best profile, and that plus the tonal share. Drum loops reach 0.61 and
+0.77, most tracker music 0.66 and 0.84; tuned drums pass, as they should."""
 BASS_WEIGHT, OPENING_WEIGHT = 0.2, 0.15
 BASS_BELOW, BASS_OPENING_BELOW = 52.0, 60.0
 """Semitones, middle C being 60: what may count as bass."""
-BASS_SHARE = 0.35
+BASS_SHARE = 0.5
 """Of the root of the magnitude of the strongest low partial."""
-OPENING_FRAMES = 5
+OPENING_FRAMES = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +64,7 @@ class Partials:
     """Pitch above C of A440's own octave zero, in semitones with fractions."""
     weight: Chroma
     frames: int
+    duration_s: float
     tonal: float
     """Share of the spectrum's energy that stands in peaks which last."""
 
@@ -69,7 +72,7 @@ class Partials:
 def find_key(mono: Samples) -> Tonality:
     """The key of a mono sound at RATE_HZ."""
     partials = find_partials(mono)
-    if not len(partials.weight) or partials.tonal < ENOUGH_TONAL:
+    if not len(partials.weight):
         return Tonality(None, 0.0, 0.0)
     cents = tuning_cents(partials)
     return best_key(partials, cents)
@@ -83,14 +86,15 @@ def best_key(partials: Partials, cents: float) -> Tonality:
     were tuned on synthesised progressions.)
     """
     fits = key_fits(chroma(partials, cents))
+    fit = float(fits.max())
+    if fit < ENOUGH_FIT or fit + partials.tonal < ENOUGH_BOTH:
+        return Tonality(None, 0.0, 0.0)
     fits += BASS_WEIGHT * np.tile(bass(partials, cents), 2)
     fits += OPENING_WEIGHT * np.tile(bass(partials, cents, opening=True), 2)
     order = np.argsort(-fits)
     best, margin = int(order[0]), float(fits[order[0]] - fits[order[1]])
-    if fits[best] < ENOUGH_FIT:
-        return Tonality(None, 0.0, cents)
-    sure = min(float(fits[best]), 1.0) * (0.5 + 0.5 * min(margin / 0.15, 1.0))
-    sure *= min(1.0, 0.5 + partials.tonal)
+    sure = min(fit, 1.0) * (0.5 + 0.5 * min(margin / 0.15, 1.0)) * min(1.0, 0.5 + partials.tonal)
+    sure *= min(1.0, partials.duration_s)  # a single hit says little
     return Tonality(Key(best % 12, "major" if best < 12 else "minor"), sure, cents)
 
 
@@ -133,8 +137,9 @@ def find_partials(mono: Samples) -> Partials:
     peak &= loudest > magnitude.max(initial=0.0) * 1e-3  # frames of silence have no partials
     frame, column = np.nonzero(peak)
     column = column + low
-    log = np.log(np.maximum(magnitude, 1e-12))
-    left, centre, right = (log[frame, column + shift] for shift in (-1, 0, 1))
+    left, centre, right = (
+        np.log(np.maximum(magnitude[frame, column + shift], 1e-12)) for shift in (-1, 0, 1)
+    )
     bend = left - 2 * centre + right
     offset = np.where(bend < 0, 0.5 * (left - right) / np.minimum(bend, -1e-9), 0.0)
     semitone = 69.0 + 12.0 * np.log2((column + np.clip(offset, -0.5, 0.5)) * hz_bin / 440.0)
@@ -146,6 +151,7 @@ def find_partials(mono: Samples) -> Partials:
         semitone,
         np.sqrt(size).astype(np.float64),
         len(magnitude),
+        len(mono) / RATE_HZ,
         _tonal(frame, semitone, size, total),
     )
 
@@ -153,15 +159,15 @@ def find_partials(mono: Samples) -> Partials:
 def _spectra(mono: Samples) -> npt.NDArray[np.float32]:
     """(frames, bins): magnitude spectra at places spread over the sound, eight at least."""
     padded = np.pad(np.asarray(mono), (0, max(0, 2 * WINDOW - len(mono))))
-    count = max(8, min(MOST_FRAMES, 1 + (len(padded) - WINDOW) // (WINDOW // 2)))
+    count = max(8, min(MOST_FRAMES, 1 + (len(padded) - WINDOW) // STEP))
     starts = np.linspace(0, len(padded) - WINDOW, count).astype(np.int64)
     hann = np.hanning(WINDOW).astype(np.float32)
     bins = int(HIGHEST_HZ * 1.05 * WINDOW / RATE_HZ)
-    spectra = [
-        np.abs(scipy.fft.rfft(padded[start : start + WINDOW].astype(np.float32) * hann))[:bins]
-        for start in starts
-    ]
-    return np.asarray(spectra, dtype=np.float32)
+    spectra = np.empty((count, bins), dtype=np.float32)
+    for row, start in enumerate(starts):
+        piece = padded[start : start + WINDOW].astype(np.float32, copy=False)
+        np.abs(scipy.fft.rfft(piece * hann)[:bins], out=spectra[row])
+    return spectra
 
 
 def _tonal(
@@ -197,11 +203,13 @@ def chroma(partials: Partials, cents: float = 0.0) -> Chroma:
 
     A partial also speaks for the notes it may be a harmonic of, ever less (Gomez 2006).
     """
-    heard = np.zeros((partials.frames, 12))
+    heard = np.zeros(partials.frames * 12)
     for harmonic in range(1, HARMONICS + 1):
         pitch = partials.semitone - cents / 100.0 - 12.0 * np.log2(harmonic)
         near = np.round(pitch)
         share = np.square(np.cos(np.pi * (pitch - near))) * 0.6 ** (harmonic - 1)
-        np.add.at(heard, (partials.frame, near.astype(np.int64) % 12), partials.weight * share)
-    loudest = heard.max(axis=1, keepdims=True)
-    return np.asarray((heard / np.maximum(loudest, 1e-12) * np.sqrt(loudest)).sum(axis=0))
+        place = partials.frame * 12 + near.astype(np.int64) % 12
+        heard += np.bincount(place, partials.weight * share, partials.frames * 12)
+    by_frame = heard.reshape(partials.frames, 12)
+    loudest = by_frame.max(axis=1, keepdims=True)
+    return np.asarray((by_frame / np.maximum(loudest, 1e-12) * np.sqrt(loudest)).sum(axis=0))

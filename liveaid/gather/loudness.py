@@ -79,7 +79,7 @@ class LoudnessMeter:
         total = np.concatenate([[0.0], np.cumsum(sums)])
         # A difference of running sums may come out a hair below nothing.
         power = np.maximum(total[steps:] - total[:-steps], 0.0)
-        return power / (steps * STEP_S * self._rate_hz)
+        return np.asarray(power / (steps * STEP_S * self._rate_hz))
 
     def integrated_lufs(self) -> float | None:
         """Gated loudness; None when the sound is shorter than 400 ms or below -70 LUFS."""

@@ -93,9 +93,9 @@ class Reader:
 
     def _cleaned(self, block: Samples) -> Samples:
         """The block with whatever is no sound taken as silence, and counted."""
-        # One sum tells of any NaN or infinity without a look at each sample.
+        # Both comparisons fail where a NaN is the largest, as it is of any block that has one.
         with np.errstate(invalid="ignore", over="ignore"):
-            if np.abs(block).max() <= LOUDEST:
+            if block.max() <= LOUDEST and block.min() >= -LOUDEST:
                 return block
             bad = ~(np.abs(block) <= LOUDEST)
         self.damaged += int(bad.sum())

@@ -37,6 +37,7 @@ PLAYED_GAIN = 1.25
 """A chain must hold so much more than the even grid before the sound counts as played."""
 STEADY_WANDER_S = 0.015
 NEAR_S = 0.03
+LEAST_STRIKE = 0.11
 FEWEST = 4
 """Fewer beginnings make no beat."""
 START_WORTH = 0.25
@@ -91,8 +92,13 @@ def find_tempo(
 
 def _look(strength: Floats, onsets: Onsets, curve: pulse.Curve) -> _Look:
     pulses = pulse.find_pulses(curve)
-    enough = pulses and len(onsets) >= FEWEST
+    enough = pulses and len(onsets) >= FEWEST and strikes(onsets)
     return _Look(strength, onsets, curve, _best_grid(onsets, pulses[0]) if enough else None)
+
+
+def strikes(onsets: Onsets) -> bool:
+    """Whether anything strikes at all; the shimmer of a pad may keep a grid of its own."""
+    return len(onsets) > 0 and bool(np.quantile(onsets.strength, 0.9) >= LEAST_STRIKE)
 
 
 def _soft_look(mono: Samples, onsets: Onsets) -> _Look:
