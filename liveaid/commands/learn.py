@@ -1,0 +1,120 @@
+"""`liveaid learn`: listen to a sender or a controller and write its map."""
+
+from __future__ import annotations
+
+import asyncio
+import signal
+from collections.abc import Callable, Coroutine
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+from liveaid.stage import parse_address
+from liveaid.stage.learn_lamps import Pad, draft_layout, wanted_lamps
+from liveaid.stage.learn_osc import Learned, learn_map
+from liveaid.stage.listening import listen_osc, listen_pads, write_draft
+from liveaid.stage.midi_ports import API_CHOICES
+from liveaid.terminal import console, json_option, print_json
+
+Result = TypeVar("Result")
+
+_OUT = click.Path(dir_okay=False, path_type=Path)
+
+
+@click.group("learn")
+def command() -> None:
+    """Listen to a sender or a controller and write its map.
+
+    Example: liveaid learn osc --seconds 20 --out osc-mine.yaml
+    """
+
+
+@command.command("osc")
+@click.option("--osc", default="127.0.0.1:9000", show_default=True, metavar="HOST:PORT",
+              help="Where the sender sends to.")  # fmt: skip
+@click.option("--seconds", type=click.FloatRange(1, 600), default=20.0, show_default=True,
+              help="How long to listen; Ctrl-C ends it earlier.")  # fmt: skip
+@click.option("--out", type=_OUT, default=Path("osc-learned.yaml"), show_default=True,
+              metavar="FILE", help="Where the map is written.")  # fmt: skip
+@json_option
+def osc(osc: str, seconds: float, out: Path, as_json: bool) -> int:
+    """Find the positions among what a sender sends, and their unit.
+
+    Both records at pitch 0: turn the left one first, then the right one too, and stop one of them
+    for a moment.
+
+    Example: liveaid learn osc --osc 0.0.0.0:9000 --out osc-mine.yaml
+    """
+    if not as_json:
+        console().print(f"Listening at {osc} for {seconds:g} s. Left record first, pitch at 0.")
+    heard, refused = _run(lambda ended: listen_osc(parse_address(osc), seconds, ended))
+    learned = learn_map(heard)
+    write_draft(out, learned.tree, learned.notes)
+    if as_json:
+        print_json({"file": str(out), "map": learned.tree, "notes": list(learned.notes),
+                    "messages": len(heard), "not_osc": refused})  # fmt: skip
+    else:
+        _say(out, learned, len(heard))
+    return 0
+
+
+@command.command("midi")
+@click.option("--midi", required=True, metavar="NAME", help="The controller's port, or a part.")
+@click.option("--midi-api", type=click.Choice(API_CHOICES), default="auto", show_default=True,
+              envvar="LIVEAID_MIDI_API", help="The MIDI system to use.")  # fmt: skip
+@click.option("--bars", type=click.IntRange(0, 64), default=8, show_default=True,
+              help="How many lamps show the bars left.")  # fmt: skip
+@click.option("--beats", type=click.IntRange(0, 32), default=4, show_default=True,
+              help="How many lamps show the beat.")  # fmt: skip
+@click.option("--seconds", type=click.FloatRange(1, 600), default=60.0, show_default=True,
+              help="How long to listen; Ctrl-C ends it earlier.")  # fmt: skip
+@click.option("--out", type=_OUT, default=Path("lamps-learned.yaml"), show_default=True,
+              metavar="FILE", help="Where the layout is written.")  # fmt: skip
+def midi(midi: str, midi_api: str, bars: int, beats: int, seconds: float, out: Path) -> int:
+    """Write a lamp layout from the pads you press, one after the other.
+
+    Lamps whose pads you do not press are left out.
+
+    Example: liveaid learn midi --midi "my pads" --bars 8 --beats 4
+    """
+    screen = console()
+    lamps = wanted_lamps(bars, beats)
+    screen.print(f"Press the pad for {lamps[0]}. Ctrl-C when no more are wanted.")
+
+    def pressed(count: int, pad: Pad) -> None:
+        then = f" Now {lamps[count]}." if count < len(lamps) else ""
+        screen.print(f"{lamps[count - 1]} is {pad.send} {pad.number}.{then}")
+
+    pads = _run(
+        lambda ended: listen_pads(
+            midi, api=midi_api, most=len(lamps), seconds=seconds, pressed=pressed, ended=ended
+        )
+    )
+    write_draft(out, draft_layout(pads, bars, beats), ["Learned from the pads pressed."])
+    screen.print(f"Written: {out}. To be used with `liveaid perform --lamps {out}`.", markup=False)
+    return 0
+
+
+def _run(job: Callable[[asyncio.Event], Coroutine[Any, Any, Result]]) -> Result:
+    """Run on a loop of its own; Ctrl-C and SIGTERM set the event, so that what was heard counts."""
+
+    async def inside() -> Result:
+        ended = asyncio.Event()
+        loop = asyncio.get_running_loop()
+        for number in (signal.SIGINT, signal.SIGTERM):
+            loop.add_signal_handler(number, ended.set)
+        return await job(ended)
+
+    with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
+        return runner.run(inside())
+
+
+def _say(out: Path, learned: Learned, messages: int) -> None:
+    screen = console()
+    screen.print(f"{messages} messages heard.")
+    for note in learned.notes:
+        screen.print(f"  {note}", markup=False, soft_wrap=True)
+    screen.print(
+        f"Written: {out}. To be used with `liveaid perform --osc-map {out}`.", markup=False
+    )

@@ -1,0 +1,111 @@
+"""Listen for a while, to a sender or to a controller, and keep what was said; for `learn`."""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any
+
+import yaml
+
+from liveaid.errors import LiveaidError
+from liveaid.stage.address import Address, StageError
+from liveaid.stage.learn_lamps import Pad, pad_pressed
+from liveaid.stage.midi import MidiPort
+from liveaid.stage.osc_packet import Message, Refused, read_packet
+
+MOST = 500_000
+"""Messages kept; a flood must not fill the memory."""
+
+
+class _Ear(asyncio.DatagramProtocol):
+    def __init__(self) -> None:
+        self.heard: list[tuple[float, Message]] = []
+        self.refused = 0
+
+    def datagram_received(self, data: bytes, addr: Any) -> None:
+        now = time.monotonic()
+        try:
+            messages = read_packet(data)
+        except Refused:
+            self.refused += 1
+            return
+        if len(self.heard) < MOST:
+            self.heard += [(now, message) for message in messages]
+
+
+async def listen_osc(
+    address: Address, seconds: float, ended: asyncio.Event
+) -> tuple[list[tuple[float, Message]], int]:
+    """All messages that arrive within so many seconds, or until `ended`, and how many were not OSC.
+
+    StageError when the address is taken.
+    """
+    loop = asyncio.get_running_loop()
+    try:
+        transport, ear = await loop.create_datagram_endpoint(
+            _Ear, local_addr=(address.host, address.port)
+        )
+    except OSError as error:
+        raise StageError(f"cannot listen for OSC at {address}: {error.strerror}") from error
+    try:
+        await _wait(ended, seconds)
+    finally:
+        transport.close()
+    return ear.heard, ear.refused
+
+
+async def listen_pads(
+    name: str,
+    *,
+    api: str,
+    most: int,
+    seconds: float,
+    pressed: Callable[[int, Pad], None],
+    ended: asyncio.Event,
+) -> list[Pad]:
+    """The first `most` different pads pressed on an input, in order, within so many seconds.
+
+    `pressed` is told of each. LiveaidError when the port cannot be opened.
+    """
+    pads: list[Pad] = []
+
+    def heard(data: bytes, _: float) -> None:
+        pad = pad_pressed(data)
+        if pad is not None and pad not in pads and len(pads) < most:
+            pads.append(pad)
+            pressed(len(pads), pad)
+            if len(pads) == most:
+                ended.set()
+
+    port = MidiPort(name, api=api, direction="in", heard=heard)
+    await port.start()
+    try:
+        if port.state != "open":
+            raise LiveaidError(f"{name}: {port.state}; `liveaid ports` lists what is there")
+        await _wait(ended, seconds)
+    finally:
+        await port.stop()
+    return pads
+
+
+async def _wait(ended: asyncio.Event, seconds: float) -> None:
+    try:
+        await asyncio.wait_for(ended.wait(), seconds)
+    except TimeoutError:
+        return
+
+
+def write_draft(path: Path, tree: dict[str, object], notes: Sequence[str]) -> None:
+    """Write a draft as YAML, its notes in front as comments. LiveaidError when it is there."""
+    text = "".join(f"# {note}\n" for note in notes)
+    text += yaml.safe_dump(tree, sort_keys=False, allow_unicode=True, default_flow_style=None)
+    try:
+        with path.open("x", encoding="utf-8") as stream:
+            stream.write(text)
+    except FileExistsError as error:
+        raise LiveaidError(f"{path}: is there already; another --out would do") from error
+    except OSError as error:
+        raise LiveaidError(f"{path}: cannot be written ({error.strerror})") from error
