@@ -10,6 +10,7 @@ import contextlib
 import hashlib
 import json
 import os
+import shutil
 from dataclasses import asdict
 from pathlib import Path
 
@@ -23,12 +24,21 @@ VERSION = 1
 """Raise it when the same recipe gives other samples."""
 
 
+ROOM_BYTES = 2_000_000
+"""Left free beside what is to be written: the map, the sheet, the disk's own book-keeping."""
+
+
 class Cache:
     """A folder of passages: `<recipe's hash>.npy` and `.json`."""
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self._used: set[str] = set()
+        self._left_free = 0
+
+    def leave_free(self, size: int) -> None:
+        """Keep nothing that would leave the disk less than so many bytes: others need them."""
+        self._left_free = size + ROOM_BYTES
 
     def find(self, recipe: str) -> tuple[Samples, Level] | None:
         """The passage made by this recipe before, mapped from the file; None when there is none."""
@@ -48,6 +58,8 @@ class Cache:
         self._used.add(name)
         with contextlib.suppress(OSError):
             self.folder.mkdir(parents=True, exist_ok=True)
+            if shutil.disk_usage(self.folder).free < samples.nbytes + self._left_free:
+                return
             self._write(f"{name}.npy", samples)
             self._write(f"{name}.json", json.dumps(asdict(level)))
 

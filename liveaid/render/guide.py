@@ -24,14 +24,21 @@ from liveaid.routine import Routine, Side
 CUT_S = 0.002
 """Seconds the crossfader takes to open or close (common practice, no source)."""
 
+END_S = 0.5
+"""Seconds of silence at the end."""
+
 ReadDeck = Callable[[Side, int, int], Samples]
 """read(side, frame, count): what the needle reads there."""
 
 
+def guide_frames(routine: Routine, *, rate_hz: int) -> int:
+    """Frames of the guide mix: the routine at pitch 0, and a moment of silence after it."""
+    return round((routine.duration_s + END_S) * rate_hz)
+
+
 def guide_mix(routine: Routine, stands: Stands, read: ReadDeck, *, rate_hz: int) -> Samples:
     """The whole routine as one sound of shape (frames, 2), true peak below the ceiling."""
-    frames = round(routine.duration_s * rate_hz) + round(0.5 * rate_hz)
-    mix = np.zeros((frames, 2), dtype=np.float32)
+    mix = np.zeros((guide_frames(routine, rate_hz=rate_hz), 2), dtype=np.float32)
     for index in range(len(routine.pieces)):
         for heard in heard_in(routine, index, stands, rate_hz=rate_hz):
             _add(mix, routine, index, heard, stands, read, rate_hz)

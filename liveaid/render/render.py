@@ -17,6 +17,7 @@ from liveaid.render.cache import Cache
 from liveaid.render.cue_chunk import MOST_BYTES
 from liveaid.render.cuts import Cuts, Progress
 from liveaid.render.deck_file import FRAME_BYTES
+from liveaid.render.guide import guide_frames
 from liveaid.render.layout import DeckLayout, Grain, Laid, lay_out
 from liveaid.render.level import MOST_LIMITED_DB
 from liveaid.render.material import Material
@@ -64,6 +65,7 @@ def render_scene(
         layouts = _layouts(routine, uses, materials, wish)
         _refuse(map_path, list(_too_long(routine, layouts, wish)))
         passages = [laid.passage for layout in layouts.values() for laid in layout.laid]
+        cache.leave_free(_bytes_to_write(routine, layouts, wish))
         cuts = Cuts(passages, materials, wish)
         _refuse(map_path, cuts.make(sources, cache, workers, progress))
     to_write = ToWrite(
@@ -134,6 +136,11 @@ def _too_long(routine: Routine, layouts: Mapping[Side, DeckLayout], wish: Wish) 
             yield Fault(("decks", side, "file"), found, "what a WAV file of 4 GB holds would do")
 
 
+def _bytes_to_write(routine: Routine, layouts: Mapping[Side, DeckLayout], wish: Wish) -> int:
+    frames = sum(layout.frames for layout in layouts.values())
+    return FRAME_BYTES * (frames + guide_frames(routine, rate_hz=wish.rate_hz))
+
+
 def _outcome(written: ToWrite, wish: Wish, set_aside: list[Path]) -> Rendered:
     decks = written.folder / FOLDER
     cuts = tuple(
@@ -145,7 +152,7 @@ def _outcome(written: ToWrite, wish: Wish, set_aside: list[Path]) -> Rendered:
         sheet=decks / "sheet.html",
         decks=tuple(_deck_made(written, side, decks / f"{side}.wav") for side in SIDES),
         cuts=cuts,
-        guide_s=written.routine.duration_s,
+        guide_s=guide_frames(written.routine, rate_hz=wish.rate_hz) / wish.rate_hz,
         rate_hz=wish.rate_hz,
         remarks=tuple(_remarks(written.routine, cuts, wish)),
         set_aside=tuple(set_aside),

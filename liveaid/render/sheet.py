@@ -11,7 +11,7 @@ from html import escape
 from importlib import resources
 
 from liveaid.render.layout import DeckLayout
-from liveaid.render.placed import Stand, Stands
+from liveaid.render.placed import Stands
 from liveaid.routine import SIDES, Piece, Rests, Routine, Side
 from liveaid.routine.check import Change, changes, open_question, turns_text, used_sounds
 from liveaid.routine.check.clearance import CAUTION
@@ -116,15 +116,11 @@ def _cell(printed: Printed, index: int, side: Side, move: Change | None) -> str:
     cue_s = stand.cue / printed.rate_hz
     turn, degrees = sticker_place(cue_s, printed.routine.turntable.rpm)
     wind = f"<p>{escape(_wind(move))}</p>" if move else ""
-    span = _span(stand, printed.rate_hz) if stand.works else ""
+    span = f"<p>span {stand.span / printed.rate_hz:.2f} s</p>" if stand.works else ""
     return (
         f'<td class="{plan.hand}">{_dial(degrees)}<p><b>{plan.hand}</b> {escape(stand.sound)}</p>'
-        f'<p class="cue">{deck_time(cue_s)}</p><p>turn {turn}, sticker {degrees}°{span}</p>{wind}'
+        f'<p class="cue">{deck_time(cue_s)}</p><p>turn {turn}, sticker {degrees}°</p>{span}{wind}'
     )
-
-
-def _span(stand: Stand, rate_hz: int) -> str:
-    return f", span {stand.span / rate_hz:.2f} s"
 
 
 def _wind(move: Change) -> str:

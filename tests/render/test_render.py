@@ -376,28 +376,42 @@ def test_a_limit_on_file_sizes_is_a_clear_error_and_the_old_files_stay(scene, li
 
 @pytest.fixture
 def small_disk(tmp_path):
-    """A disk of 6 MB, or a skip where none can be mounted."""
+    """small_disk(megabytes): a disk of that size, or a skip where none can be mounted."""
     disk = tmp_path / "disk"
     disk.mkdir()
-    mounted = subprocess.run(
-        ["mount", "-t", "tmpfs", "-o", "size=6m", "tmpfs", disk], capture_output=True, check=False
-    )
-    if mounted.returncode != 0:
-        pytest.skip("not on this machine: mounting a small tmpfs (needs root)")
-    yield disk
-    subprocess.run(["umount", disk], check=True)
+
+    def mounted(megabytes):
+        ran = subprocess.run(
+            ["mount", "-t", "tmpfs", "-o", f"size={megabytes}m", "tmpfs", disk],
+            capture_output=True,
+            check=False,
+        )
+        if ran.returncode != 0:
+            pytest.skip("not on this machine: mounting a small tmpfs (needs root)")
+        return disk
+
+    yield mounted
+    subprocess.run(["umount", disk], capture_output=True, check=False)
 
 
 def test_a_full_disk_is_a_clear_error_and_the_old_files_stay(scene, small_disk):
-    decks = scene / "decks"
-    decks.symlink_to(small_disk)
+    disk = small_disk(6)
+    (scene / "decks").symlink_to(disk)
     for name in MADE:
-        (small_disk / name).write_bytes(b"old " + name.encode())
+        (disk / name).write_bytes(b"old " + name.encode())
     ran = run_render(scene)
     assert ran.returncode == 1
     assert "disk full" in ran.stderr
     assert "Traceback" not in ran.stderr
-    assert contents(small_disk) == {name: b"old " + name.encode() for name in MADE}
+    assert contents(disk) == {name: b"old " + name.encode() for name in MADE}
+
+
+def test_what_is_kept_for_the_next_render_never_takes_this_one_s_room(scene, done, small_disk):
+    needed = sum((done[0] / "decks" / name).stat().st_size for name in MADE)
+    (scene / "decks").symlink_to(small_disk(needed // 1_000_000 + 3))
+    rendered = render_scene(scene / "routine.yaml")
+    assert names(scene / "decks") == list(MADE)
+    assert not any(cut.kept for cut in rendered.cuts)
 
 
 def test_the_command_reports_as_json_and_as_text(scene):
