@@ -86,9 +86,18 @@ def midi(midi: str, midi_api: str, bars: int, beats: int, seconds: float, out: P
         then = f" Now {lamps[count]}." if count < len(lamps) else ""
         screen.print(f"{lamps[count - 1]} is {pad.send} {pad.number}.{then}")
 
+    def opened(name: str) -> None:
+        screen.print(f"Listening to {name}.", markup=False)
+
     pads = _run(
         lambda ended: listen_pads(
-            midi, api=midi_api, most=len(lamps), seconds=seconds, pressed=pressed, ended=ended
+            midi,
+            api=midi_api,
+            most=len(lamps),
+            seconds=seconds,
+            opened=opened,
+            pressed=pressed,
+            ended=ended,
         )
     )
     write_draft(out, draft_layout(pads, bars, beats), ["Learned from the pads pressed."])

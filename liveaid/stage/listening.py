@@ -63,12 +63,14 @@ async def listen_pads(
     api: str,
     most: int,
     seconds: float,
+    opened: Callable[[str], None],
     pressed: Callable[[int, Pad], None],
     ended: asyncio.Event,
 ) -> list[Pad]:
     """The first `most` different pads pressed on an input, in order, within so many seconds.
 
-    `pressed` is told of each. LiveaidError when the port cannot be opened.
+    `opened` is told the port's full name, `pressed` of each pad. LiveaidError when the port cannot
+    be opened.
     """
     pads: list[Pad] = []
 
@@ -85,6 +87,7 @@ async def listen_pads(
     try:
         if port.state != "open":
             raise LiveaidError(f"{name}: {port.state}; `liveaid ports` lists what is there")
+        opened(port.name or name)
         await _wait(ended, seconds)
     finally:
         await port.stop()

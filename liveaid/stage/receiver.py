@@ -22,10 +22,11 @@ from liveaid.stage.osc_packet import MAX_BYTES
 ASKED_BYTES = 4 * 1024 * 1024
 """The default buffer keeps some 256 small datagrams while the loop is busy; this keeps a second's
 worth of the fastest senders."""
-LATE_S = 1.0
+LATE_S = 0.5
 """A datagram that lay in the queue longer than this says where the record was, not where it is."""
-AT_ONCE = 64
-"""Datagrams read before the loop may do something else: a flood must not starve the page."""
+AT_ONCE = 512
+"""Datagrams read before the loop may do something else: a flood must not starve the page, and what
+queued up during a hitch is to be heard whole before the prompt is worked out from it."""
 _SO_TIMESTAMPNS = 35 if sys.platform == "linux" else None
 _TIMESPEC = struct.Struct("@qq")
 

@@ -14,6 +14,8 @@ import urllib.request
 import pytest
 
 from liveaid.stage import Address
+from liveaid.stage.config_file import read_config
+from liveaid.stage.lamp_layout import LampLayout
 
 LIVEAID = [sys.executable, "-c", "from liveaid.cli import main; main()"]
 
@@ -241,7 +243,56 @@ def test_lamps_arrive_on_a_second_client(perform, jack, eventually, tmp_path):
     listener.kill()
 
 
-@pytest.fixture(scope="session")
+# A controller on the JACK server: presses its pads (notes 40, 41, 50, then 60) when told to.
+PADS = """
+import sys, time, rtmidi
+port = rtmidi.MidiOut(rtmidi.API_UNIX_JACK, name="nightpads")
+port.open_virtual_port("keys")
+print("plugged in", flush=True)
+sys.stdin.readline()
+for number in (40, 41, 41, 50, 60):
+    port.send_message([0x91, number, 100])
+    time.sleep(0.05)
+    port.send_message([0x91, number, 0])
+    time.sleep(0.05)
+time.sleep(30)
+"""
+
+
+def test_a_layout_is_learned_from_pads_pressed_on_a_second_client(jack, eventually, tmp_path):
+    jack()
+    out = tmp_path / "lamps-mine.yaml"
+    learn = [*LIVEAID, "learn", "midi", "--midi", "nightpads", "--midi-api", "jack", "--bars", "2",
+             "--beats", "1", "--out", str(out)]  # fmt: skip
+    eventually(
+        lambda: "no port of that name" in subprocess.run(
+            learn, capture_output=True, text=True, timeout=30).stderr, 30,
+    )  # fmt: skip
+    pads = subprocess.Popen(
+        [sys.executable, "-c", PADS], stdin=subprocess.PIPE, stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL, text=True,
+    )  # fmt: skip
+    assert "plugged in" in pads.stdout.readline()
+    learning = subprocess.Popen(learn, stdout=subprocess.PIPE, text=True)
+    assert "bars.0" in learning.stdout.readline()
+    assert "Listening to nightpads:keys" in learning.stdout.readline()
+    pads.stdin.write("\n")
+    pads.stdin.flush()
+    while "next_left is note 60" not in learning.stdout.readline():
+        assert learning.poll() is None
+    learning.send_signal(signal.SIGINT)
+    learning.communicate(timeout=15)
+    pads.kill()
+    pads.communicate()
+    assert learning.returncode == 0
+    layout = read_config(out.read_bytes(), str(out), LampLayout)
+    assert [place.number for place in layout.lamps.bars] == [40, 41]
+    assert [place.number for place in layout.lamps.beats] == [50]
+    assert (layout.channel, layout.lamps.next_left.number) == (2, 60)
+
+
+# Ends with this module: while it runs, the thread has an event loop, and asyncio.run has no place.
+@pytest.fixture(scope="module")
 def chromium(needs):
     sync_api = pytest.importorskip("playwright.sync_api")
     program = needs("chromium", "chromium")

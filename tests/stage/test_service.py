@@ -134,6 +134,44 @@ async def test_what_lay_in_the_queue_too_long_is_not_replayed(three, told_follow
 
 
 @stage_test
+async def test_a_machine_that_slept_is_noticed_and_ports_taken_up_anew(
+    three, told_follower, monkeypatch
+):
+    """CLOCK_BOOTTIME goes on through sleep, the monotonic clock does not (clock_gettime(2))."""
+    slept = [0.0]
+    real = time.clock_gettime
+
+    def clock(which):
+        return real(which) + (slept[0] if which == time.CLOCK_BOOTTIME else 0.0)
+
+    monkeypatch.setattr(time, "clock_gettime", clock)
+    async with Service(three, HERE, follower=told_follower) as stage:
+        slept[0] = 3600.0
+        await until(lambda: stage.health()["sleeps"] == 1)
+        await asyncio.sleep(1.1)
+        assert stage.health()["sleeps"] == 1
+
+
+@stage_test
+async def test_a_hitch_in_which_positions_queued_up_is_heard_whole_before_it_is_shown(
+    three, told_follower, message, send
+):
+    """Else the follower would be told `now` first, and then of positions all at that moment."""
+    onlooker = Onlooker()
+    async with Service(three, HERE, follower=told_follower, watchers=[onlooker]) as stage:
+        for step in range(300):
+            send(stage.osc_address, message("/deck/left/position", step * 0.001))
+            time.sleep(0.0005)
+        shown = len(onlooker.prompts)
+        await until(lambda: len(told_follower.told) == 300)
+        between = onlooker.prompts[shown:]
+    heard = [told[3] for told in told_follower.told]
+    assert heard == sorted(heard)
+    assert heard[-1] - heard[0] > 0.1
+    assert all(now_s >= heard[-1] for _, now_s in between)
+
+
+@stage_test
 async def test_a_bundle_dated_an_hour_ahead_counts_now(three, told_follower, message, send):
     part = message("/deck/left/position", 3.0)
     ahead = struct.pack(">II", int(time.time()) + 2208988800 + 3600, 0)
