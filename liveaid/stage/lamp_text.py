@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Mapping, Sequence
 
 from rich.console import Console, Group
@@ -16,30 +15,38 @@ from liveaid.stage.watcher import Watcher
 
 _MARKS: dict[Level, str] = {"on": "●", "dim": "◐", "off": "○"}
 _ROWS = ("bars", "beats")
-_WORDS = {
-    "pulse": "pulse",
-    "next_left": "cue left",
-    "ready_left": "ready left",
-    "next_right": "cue right",
-    "ready_right": "ready right",
-    "following": "following",
-    "unsure": "unsure",
-    "silent": "silent",
-}
+_GROUPS: tuple[tuple[str, dict[Lamp, str]], ...] = (
+    ("", {"pulse": "pulse"}),
+    ("left", {"next_left": "cue", "ready_left": "ready"}),
+    ("right", {"next_right": "cue", "ready_right": "ready"}),
+    ("", {"following": "following", "unsure": "unsure", "silent": "silent"}),
+)
+
+DRAW_S = 0.2
+
+
+def lamp_lines(levels: Mapping[Lamp, Level]) -> list[str]:
+    """All lamps in two lines: rows as ``bars ●●●○○``, single lamps as ``left ○ cue ● ready``."""
+    rows = [f"{row} {marks}" for row in _ROWS if (marks := _row_marks(levels, row))]
+    groups = []
+    for title, lamps in _GROUPS:
+        marks = " ".join(
+            f"{_MARKS[levels[lamp]]} {lamps[lamp]}" for lamp in lamps if lamp in levels
+        )
+        if marks:
+            groups.append(f"{title} {marks}".strip())
+    return ["   ".join(rows), "   ".join(groups)]
 
 
 def lamp_line(levels: Mapping[Lamp, Level]) -> str:
-    """All lamps in one line: rows as ``bars ●●●○○``, single lamps as ``● ready left``."""
-    parts = []
-    for row in _ROWS:
-        lamps = sorted(
-            (lamp for lamp in levels if lamp.startswith(f"{row}.")),
-            key=lambda lamp: int(lamp.partition(".")[2]),
-        )
-        if lamps:
-            parts.append(f"{row} {''.join(_MARKS[levels[lamp]] for lamp in lamps)}")
-    parts += [f"{_MARKS[levels[lamp]]} {word}" for lamp, word in _WORDS.items() if lamp in levels]
-    return "  ".join(parts)
+    """The same in one line, for a log."""
+    return "   ".join(line for line in lamp_lines(levels) if line)
+
+
+def _row_marks(levels: Mapping[Lamp, Level], row: str) -> str:
+    lamps = [lamp for lamp in levels if lamp.startswith(f"{row}.")]
+    lamps.sort(key=lambda lamp: int(lamp.partition(".")[2]))
+    return "".join(_MARKS[levels[lamp]] for lamp in lamps)
 
 
 def prompt_line(prompt: Prompt) -> str:
@@ -66,6 +73,7 @@ class TerminalView(Watcher):
         self._live: Live | None = None
         self._prompt: Prompt | None = None
         self._drawn_s = float("-inf")
+        self._lines: list[str] = []
         self._said: object = ("waiting", None)
 
     def started(self, service: Service) -> None:
@@ -79,24 +87,28 @@ class TerminalView(Watcher):
         self.levels.update(changes)
 
     def prompted(self, prompt: Prompt, now_s: float) -> None:
-        """Draw, ten times a second at most."""
+        """Draw what has changed, five times a second at most: drawing holds up the loop."""
         self._prompt = prompt
         said = (prompt.state, prompt.piece.index if prompt.piece else None)
         if self._live is not None:
-            if time.monotonic() - self._drawn_s >= 0.1:
-                self._drawn_s = time.monotonic()
-                self._live.update(self._picture(), refresh=True)
+            if now_s - self._drawn_s >= DRAW_S:
+                self._draw(self._live, now_s)
         elif said != self._said:
             self._said = said
             self._console.print(Text(prompt_line(prompt)), soft_wrap=True)
+
+    def _draw(self, live: Live, now_s: float) -> None:
+        lines = lamp_lines(self.levels)
+        if self._prompt is not None:
+            lines.append(prompt_line(self._prompt))
+        if lines != self._lines:
+            self._drawn_s, self._lines = now_s, lines
+            live.update(
+                Group(*(Text(line, no_wrap=True, overflow="ellipsis") for line in lines)),
+                refresh=True,
+            )
 
     async def stopped(self) -> None:
         """Leave the last picture standing."""
         if self._live is not None:
             self._live.stop()
-
-    def _picture(self) -> Group:
-        lines = [Text(lamp_line(self.levels), no_wrap=True, overflow="ellipsis")]
-        if self._prompt is not None:
-            lines.append(Text(prompt_line(self._prompt), no_wrap=True, overflow="ellipsis"))
-        return Group(*lines)

@@ -14,7 +14,7 @@ from liveaid.routine import load_routine
 from liveaid.stage.config_file import ConfigError, config_path, load_config, read_config
 from liveaid.stage.cues import next_cues
 from liveaid.stage.lamp_layout import LampLayout, message_table
-from liveaid.stage.lamp_text import lamp_line, prompt_line
+from liveaid.stage.lamp_text import lamp_lines, prompt_line
 from liveaid.stage.lamps import Gate, all_off, lamps_for
 
 CONFIGS = sorted((Path(__file__).parents[2] / "configs").glob("lamps-*.yaml"))
@@ -249,9 +249,9 @@ def test_the_next_cue_is_the_deck_that_has_to_move(routines):
 
 def test_lamps_as_text(make_prompt):
     levels = lamps_for(make_prompt(bars_left=3), GRID, ("right",))
-    line = lamp_line(levels)
-    assert line.startswith("bars ●●●○○○○○  beats ○●○○")
-    assert "● cue right" in line
-    assert "○ ready left" in line
+    assert lamp_lines(levels) == [
+        "bars ●●●○○○○○   beats ○●○○",
+        "left ○ cue ○ ready   right ● cue ○ ready   ● following ○ unsure ○ silent",
+    ]
     unsure = replace(make_prompt(), state="unsure", confidence=0.64)
     assert prompt_line(unsure).startswith("unsure (64%): Lanterns, 5 bars left, bar 4 beat 2")
