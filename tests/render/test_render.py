@@ -14,6 +14,7 @@ from liveaid.errors import LiveaidError, UsageError
 from liveaid.render.render import render_scene
 from liveaid.render.wish import Wish
 from liveaid.routine import RoutineError, load_routine
+from liveaid.routine.check import check
 from liveaid.routine.platter import sticker_degrees
 
 MADE = ("guide.wav", "left.wav", "right.wav", "routine.yaml", "sheet.html")
@@ -315,6 +316,74 @@ def test_a_deck_file_of_the_performer_s_own_is_kept_under_another_name(scene):
     assert [path.read_bytes() for path in rendered.set_aside] == [b"my own take"]
     assert rendered.set_aside[0].name == "left-kept-1.wav"
     assert render_scene(scene / "routine.yaml").set_aside == ()
+
+
+def test_deck_files_named_otherwise_in_the_map_stay_as_they_are_and_that_is_said(scene):
+    text = (scene / "routine.yaml").read_text()
+    (scene / "routine.yaml").write_text("decks: {left: {file: mine.wav}}\n" + text)
+    (scene / "mine.wav").write_bytes(b"my own take")
+    rendered = render_scene(scene / "routine.yaml")
+    assert (scene / "mine.wav").read_bytes() == b"my own take"
+    assert any("mine.wav stays as it is" in remark for remark in rendered.remarks)
+    assert load_routine(rendered.routine).decks.left.file == "left.wav"
+
+
+def test_a_span_and_the_cue_inside_it_keep_their_lengths_and_the_sticker_goes_by_the_cue(scene):
+    text = (
+        (scene / "routine.yaml")
+        .read_text()
+        .replace(
+            "{hand: works, sound: seller}",
+            "{hand: works, sound: seller, from: 5, to: 5.8, cue: 5.3}",
+        )
+    )
+    (scene / "routine.yaml").write_text(text)
+    rendered = render_scene(scene / "routine.yaml")
+    plan = load_routine(rendered.routine).pieces[1].right
+    assert plan.to_s - plan.from_s == pytest.approx(0.8, abs=1e-4)
+    assert plan.cue_s - plan.from_s == pytest.approx(0.3, abs=1e-4)
+    assert plan.cue_s / 1.8 == pytest.approx(round(plan.cue_s / 1.8), abs=1e-6)
+    right, rate = soundfile.read(scene / "decks/right.wav")
+    assert first_onset_s(right, rate, plan.from_s) == pytest.approx(plan.from_s, abs=0.001)
+
+
+def test_a_deck_that_runs_into_a_faster_set_piece_keeps_its_beats_across_the_joint(scene):
+    text = (
+        (scene / "routine.yaml")
+        .read_text()
+        .replace("{name: Call, bars: 2, tempo: 100", "{name: Call, bars: 2, tempo: 106")
+    )
+    (scene / "routine.yaml").write_text(text)
+    rendered = render_scene(scene / "routine.yaml")
+    placed = load_routine(rendered.routine)
+    first, second = placed.pieces[0].left.at_s, placed.pieces[1].left.at_s
+    assert second - first == pytest.approx(8 * 0.6, abs=1 / 44_100)
+    left, rate = soundfile.read(scene / "decks/left.wav")
+    for at_s in [first + 0.6 * beat for beat in range(8)] + [
+        second + 60 / 106 * beat for beat in range(8)
+    ]:
+        assert first_onset_s(left, rate, at_s) == pytest.approx(at_s, abs=0.001)
+    # No click at the joint: nothing there is steeper than the hits themselves are.
+    joint = round(second * rate)
+    steps = np.abs(np.diff(left[:, 0]))
+    hit = steps[round(first * rate) : round((first + 0.6) * rate)].max()
+    assert steps[joint - 100 : joint].max() < 0.5 * hit
+
+
+def test_two_hands_can_play_what_was_laid_out(scene):
+    text = (
+        (scene / "routine.yaml")
+        .read_text()
+        .replace(
+            "left: {hand: runs, sound: awning}}", "left: {hand: runs, sound: puddle, bars_in: 2}}"
+        )
+    )
+    (scene / "routine.yaml").write_text(text)
+    rendered = render_scene(scene / "routine.yaml")
+    placed = load_routine(rendered.routine)
+    deck_s = {deck.side: deck.length_s for deck in rendered.decks}
+    findings = check(placed, deck_s=deck_s)
+    assert [f.says for f in findings if f.severity == "error" or f.rule == "reach"] == []
 
 
 def test_the_placed_map_is_not_rendered_over_itself(scene):
