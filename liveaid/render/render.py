@@ -14,7 +14,6 @@ from pathlib import Path
 from liveaid.errors import UsageError
 from liveaid.gather.workers import Workers, processors
 from liveaid.render.cache import Cache
-from liveaid.render.cue_chunk import MOST_BYTES
 from liveaid.render.cuts import Cuts, Progress
 from liveaid.render.deck_file import FRAME_BYTES
 from liveaid.render.guide import guide_frames
@@ -34,6 +33,8 @@ from liveaid.routine.platter import sticker_degrees
 from liveaid.routine.source import field_name, read_source
 
 FOLDER = "decks"
+LONGEST_S = 7200.0
+"""The longest limit a section map can state; a guide mix of it fits a WAV file, and memory."""
 CACHE = ".rendered"
 NOTABLE_LIMITED_DB = 3.0
 """Peaks turned down by more than this are worth a remark."""
@@ -123,7 +124,7 @@ def _layouts(
 
 
 def _too_long(routine: Routine, layouts: Mapping[Side, DeckLayout], wish: Wish) -> Iterator[Fault]:
-    """Decks that do not fit a record side, or a WAV file."""
+    """Decks that do not fit a record side, and a routine that fits no evening."""
     side_s = routine.turntable.side_s
     for side, layout in layouts.items():
         length_s = layout.frames / wish.rate_hz
@@ -131,9 +132,9 @@ def _too_long(routine: Routine, layouts: Mapping[Side, DeckLayout], wish: Wish) 
             found = f"{clock_time(side_s)}, and the {side} deck needs {clock_time(round(length_s))}"
             would_do = "fewer bars, a smaller gap, or some of it on the other deck would do"
             yield Fault(("turntable", "side"), found, would_do)
-        elif layout.frames * FRAME_BYTES > MOST_BYTES - 1_000_000:
-            found = f"{clock_time(round(length_s))} of sound for the {side} deck"
-            yield Fault(("decks", side, "file"), found, "what a WAV file of 4 GB holds would do")
+    if routine.duration_s > LONGEST_S:
+        found = f"{clock_time(round(routine.duration_s))} of music in all"
+        yield Fault(("pieces",), found, f"up to {clock_time(LONGEST_S)} would do")
 
 
 def _bytes_to_write(routine: Routine, layouts: Mapping[Side, DeckLayout], wish: Wish) -> int:

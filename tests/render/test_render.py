@@ -283,6 +283,15 @@ def test_a_side_that_is_too_short_is_said_with_both_lengths(scene):
         render_scene(scene / "routine.yaml")
 
 
+def test_a_routine_of_more_than_two_hours_is_refused(scene):
+    text = (scene / "routine.yaml").read_text()
+    for number in range(20):
+        text += f"  - {{name: Long {number}, bars: 1000, tempo: 200}}\n"
+    (scene / "routine.yaml").write_text(text)
+    with pytest.raises(RoutineError, match=r"pieces: found 400:22 of music in all"):
+        render_scene(scene / "routine.yaml")
+
+
 def test_a_sound_cut_off_in_its_file_is_refused_before_anything_is_written(scene):
     path = scene / "sounds/awning.wav"
     path.write_bytes(path.read_bytes()[:200_000])
