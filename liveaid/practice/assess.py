@@ -18,7 +18,7 @@ from liveaid.practice.events import (
 )
 from liveaid.practice.grid import Grid, grid_of_hands, grid_of_record
 from liveaid.practice.hear import Release, near, releases, strokes, takes_of_hand
-from liveaid.practice.match import match
+from liveaid.practice.match import match, match_by_habit
 from liveaid.practice.motion import Motion, motion
 from liveaid.practice.trace import Trace
 from liveaid.routine import SIDES, Routine, Runs, Side, Works, other_side
@@ -290,7 +290,7 @@ class _Ear:
             return
         due = [self._due_s(act) for act in planned]
         window = self._window(planned[0].kind if planned else kinds[-1])
-        found = match(due, times, window_s=window)
+        found = match_by_habit(due, times, window_s=window)
         for i, j in found.pairs:
             # The first start of all, with nothing before it, gives the count: it cannot be off.
             known = None if self._gives_the_count(planned[i]) else due[i]

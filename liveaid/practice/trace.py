@@ -96,7 +96,7 @@ def unpack(data: bytes) -> Trace:
 
 
 def _deck(heard: list[tuple[float, float]]) -> DeckTrace:
-    table = np.array(sorted(heard), float).reshape(-1, 2)
+    table = np.array(sorted(heard, key=lambda message: message[0]), float).reshape(-1, 2)
     if not np.isfinite(table).all() or (np.abs(table) > _FAR_S).any():
         raise ValueError("a time or position that is not finite, or beyond three years")
     return DeckTrace(table[:, 0].copy(), table[:, 1].copy())
@@ -120,6 +120,8 @@ def _count(body: bytes, at: int) -> int:
 
 
 def _values(body: bytes, at: int, count: int) -> tuple[Floats, int]:
+    if at + count * 8 > len(body):
+        raise TraceError("a trace cut short; an undamaged copy would do")
     table = np.frombuffer(body, np.uint8, count * 8, at).reshape(8, count).T
     zigzag = np.ascontiguousarray(table).view("<i8").reshape(count)
     twice = (zigzag >> 1 & 0x7FFFFFFFFFFFFFFF) ^ -(zigzag & 1)

@@ -1,0 +1,96 @@
+"""What to practise next, and when a routine is ready for the stage."""
+
+import pytest
+
+from liveaid.practice.next import BLOCK, outlook
+from liveaid.practice.store import PieceRow, TakeRow
+
+DAY_S = 86400.0
+NOW = 1_800_000_000.0
+
+
+def rows(name, cleans, *, days_ago=0.01, aim=None, part=1.0):
+    """Takes of one set piece, latest first."""
+    return [
+        PieceRow(take=k, at=NOW - days_ago * DAY_S - k, aim=name if aim is None else aim,
+                 tempo_part=part, name=name, clean=clean, whole=True, heard=9, missed=0, added=0,
+                 skipped=0, bias_ms=3.0, spread_ms=11.0, tempo_percent=0.0, drift_percent=0.0)
+        for k, clean in enumerate(cleans)
+    ]  # fmt: skip
+
+
+def runs(cleans):
+    score = {"pieces": [{"index": 0}]}
+    return [
+        TakeRow(id=k, at=NOW - k, aim="", ended="complete", duration_s=36, tempo_part=1.0,
+                clean=clean, run_through=True, score=score)
+        for k, clean in enumerate(cleans)
+    ]  # fmt: skip
+
+
+def look(routine, pieces, takes=(), **more):
+    return outlook(routine, sorted(pieces, key=lambda row: -row.at), takes, now=NOW, **more)
+
+
+def test_what_was_never_practised_comes_first(spice_row):
+    found = look(spice_row, rows("Lids", [True] * 5) + rows("Pestle", [True] * 5))
+    assert [one.name for one in found.order[:2]] == ["Mortar twins", "Lids down"]
+
+
+def test_of_two_as_fresh_the_one_that_fails_more_comes_first(spice_row):
+    pieces = [
+        row
+        for name, cleans in (
+            ("Lids", [True] * 8), ("Pestle", [False] * 8), ("Mortar twins", [True, False] * 4),
+            ("Lids down", [True] * 8),
+        )
+        for row in rows(name, cleans, aim="")
+    ]  # fmt: skip
+    assert [one.name for one in look(spice_row, pieces).order[:2]] == ["Pestle", "Mortar twins"]
+
+
+def test_of_two_as_clean_the_one_longer_ago_comes_first(spice_row):
+    pieces = [row for name, days in (("Lids", 0.1), ("Pestle", 6), ("Mortar twins", 1), ("Lids down", 0.5))
+              for row in rows(name, [True] * 6, days_ago=days, aim="")]  # fmt: skip
+    assert look(spice_row, pieces).order[0].name == "Pestle"
+
+
+def test_after_a_block_of_one_set_piece_another_is_due(spice_row):
+    """Interleaved: Shea and Morgan 1979."""
+    pieces = rows("Pestle", [False] * BLOCK) + [
+        row for name in ("Lids", "Mortar twins", "Lids down")
+        for row in rows(name, [True, False] * 4, days_ago=0.5)
+    ]  # fmt: skip
+    found = look(spice_row, pieces)
+    assert found.order[0].name != "Pestle"
+    assert "let it rest" in next(one.why for one in found.standings if one.name == "Pestle")
+
+
+def test_slow_rungs_do_not_count_for_the_stage(spice_row):
+    found = look(spice_row, rows("Lids", [True] * 20, part=0.92))
+    assert found.standings[0].rate.takes == 0
+    assert found.standings[0].takes == 20
+
+
+def test_ready_when_every_set_piece_and_run_throughs_are_sure_enough(spice_row):
+    names = [piece.name for piece in spice_row.pieces]
+    pieces = [row for name in names for row in rows(name, [True] * 6, aim="")]
+    assert look(spice_row, pieces, runs([True] * 6)).stage_ready
+    short = look(spice_row, pieces, runs([True] * 5))
+    assert not short.stage_ready
+    assert [line.split(":")[0] for line in short.missing] == ["run-throughs"]
+
+
+def test_one_set_piece_not_sure_enough_holds_the_stage_back(spice_row):
+    names = [piece.name for piece in spice_row.pieces]
+    pieces = [row for name in names for row in rows(name, [name != "Lids"] + [True] * 6, aim="")]
+    found = look(spice_row, pieces, runs([True] * 20), ready_at=0.6)
+    assert not found.stage_ready
+    assert [line.split(":")[0] for line in found.missing] == ["Lids"]
+
+
+@pytest.mark.parametrize("level", [0.2, 0.9])
+def test_the_level_is_the_performers_to_set(spice_row, level):
+    names = [piece.name for piece in spice_row.pieces]
+    pieces = [row for name in names for row in rows(name, [True] * 6, aim="")]
+    assert look(spice_row, pieces, runs([True] * 6), ready_at=level).stage_ready == (level < 0.6)

@@ -1,0 +1,139 @@
+"""Takes on the disk: none that ended is lost, others may read meanwhile, faults are told."""
+
+import os
+import signal
+import sqlite3
+import subprocess
+import sys
+import textwrap
+
+import pytest
+
+from liveaid.practice.assess import Visit
+from liveaid.practice.store import Kept, StoreError, TakeReader, TakeStore
+from liveaid.practice.trace import trace_of
+
+SCORE = {
+    "clean": True, "run_through": False, "skipped_pieces": [], "missed": 0, "added": 0,
+    "skipped": 0, "heard": 3, "bias_ms": 4.0, "spread_ms": 9.0,
+    "pieces": [{
+        "index": 0, "name": "Lids", "clean": True, "why": [], "whole": True, "missed": 0,
+        "added": 0, "skipped": 0, "heard": 3, "bias_ms": 4.0, "spread_ms": 9.0,
+        "tempo_percent": 0.1, "drift_percent": None, "events": [],
+    }],
+}  # fmt: skip
+
+
+def take(at=1000.0, aim=""):
+    trace = trace_of([(10 + k / 200, "left", 1.8 + k / 200) for k in range(400)])
+    return Kept(title="Spice row", at=at, aim=aim, ended="complete", duration_s=2.0,
+                tempo_part=1.0, start_s=10.0, counted_in_s=None,
+                visits=(Visit(0, 0.0, 12.0, 10.0, 12.0),), trace=trace)  # fmt: skip
+
+
+@pytest.fixture
+def store(tmp_path):
+    found = TakeStore(tmp_path / "takes.sqlite")
+    yield found
+    found.close()
+
+
+def test_a_take_comes_back_as_it_was_kept(store):
+    number = store.keep(take()).result()
+    store.score(number, SCORE).result()
+    with TakeReader(store.file) as reader:
+        back = reader.kept(number)
+        assert back.visits == take().visits
+        assert back.trace["left"].position_s == pytest.approx(
+            take().trace["left"].position_s, abs=2e-5
+        )
+        assert [row.score for row in reader.takes()] == [SCORE]
+        assert [(row.name, row.bias_ms) for row in reader.pieces()] == [("Lids", 4.0)]
+
+
+def test_scoring_a_take_again_replaces_its_score(store):
+    number = store.keep(take()).result()
+    store.score(number, SCORE).result()
+    store.score(number, {**SCORE, "clean": False, "pieces": []}).result()
+    with TakeReader(store.file) as reader:
+        assert [row.clean for row in reader.takes()] == [False]
+        assert reader.pieces() == []
+
+
+def test_a_take_not_yet_scored_waits_and_is_not_listed(store):
+    number = store.keep(take()).result()
+    with TakeReader(store.file) as reader:
+        assert reader.unscored() == [number]
+        assert reader.takes() == []
+
+
+def test_hands_on_time_adds_up_by_day(store):
+    store.work("2026-03-01", 60.0)
+    store.work("2026-03-01", 30.0).result()
+    with TakeReader(store.file) as reader:
+        assert (reader.hands_on_s("2026-03-01"), reader.hands_on_s("2026-03-02")) == (90.0, 0.0)
+
+
+WRITER = """
+    import sys
+    sys.path.insert(0, {tests!r})
+    from pathlib import Path
+    from test_store import take
+    from liveaid.practice.store import TakeStore
+    store = TakeStore(Path({file!r}))
+    for number in range(1000):
+        store.keep(take(at=float(number))).result()
+        print(number, flush=True)
+"""
+
+
+def test_kill_9_loses_no_take_that_ended(tmp_path):
+    file = tmp_path / "takes.sqlite"
+    code = textwrap.dedent(WRITER).format(tests=os.path.dirname(__file__), file=str(file))
+    with subprocess.Popen(
+        [sys.executable, "-c", code], stdout=subprocess.PIPE, text=True
+    ) as writer:
+        for line in writer.stdout:
+            if int(line) >= 7:
+                writer.send_signal(signal.SIGKILL)
+                break
+        told = int(line) + 1 + len(writer.stdout.readlines())
+    with TakeReader(file) as reader:
+        kept = reader.unscored()
+    assert writer.returncode == -signal.SIGKILL
+    assert told <= len(kept) <= told + 1  # the one more was written but not yet told
+
+
+def test_reading_goes_on_while_another_process_writes(store):
+    store.keep(take()).result()
+    blocker = sqlite3.connect(store.file, isolation_level=None)
+    blocker.execute("BEGIN IMMEDIATE")
+    with TakeReader(store.file) as reader:
+        assert reader.unscored() == [1]
+    blocker.execute("ROLLBACK")
+    blocker.close()
+
+
+def test_a_file_that_holds_no_takes_is_refused_by_name(tmp_path):
+    file = tmp_path / "takes.sqlite"
+    file.write_text("not a database, but long enough to be taken for one" * 20)
+    with pytest.raises(StoreError, match=r"takes\.sqlite.*--takes FILE would do"):
+        TakeStore(file)
+
+
+def test_takes_of_another_version_are_refused(tmp_path):
+    file = tmp_path / "takes.sqlite"
+    with sqlite3.connect(file) as db:
+        db.execute("PRAGMA user_version = 7")
+    with pytest.raises(StoreError, match="version 7; version 1 would do"):
+        TakeStore(file)
+
+
+def test_no_file_is_told_with_what_makes_one(tmp_path):
+    with pytest.raises(StoreError, match="liveaid rehearse"):
+        TakeReader(tmp_path / "none.sqlite")
+
+
+def test_no_such_take_is_told(store):
+    with TakeReader(store.file) as reader, pytest.raises(StoreError, match="no take 99"):
+        reader.kept(99)

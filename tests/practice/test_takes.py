@@ -1,0 +1,171 @@
+"""Takes found by themselves and scored, against the simulator's own record of what it did."""
+
+import statistics
+
+import pytest
+
+from liveaid.practice.ladder import Ladder
+from liveaid.practice.session import Ended, aim_of, one_piece, score_of
+from liveaid.simulate import Fault, Hands, Network
+
+LEAD_S = 3.0
+
+
+def heard_messages(performance, *, later_s=0.0):
+    return [(m.now_s + later_s, m.side, m.position_s) for m in performance.messages]
+
+
+def acts_of(aim, ended, counted_in_s):
+    counted = Ended(take=ended.take, tempo_part=1.0, counted_in_s=counted_in_s)
+    score = score_of(aim, counted.kept(aim, "", 0.0))
+    return score, [act for piece in score.pieces for act in piece.acts]
+
+
+def key(one):
+    return one.kind, one.side, one.piece, round(one.beat, 3)
+
+
+@pytest.mark.parametrize(
+    ("spread_ms", "bias_ms", "network"),
+    [
+        (5, 0, Network()),
+        (20, 25, Network(rate_hz=100)),
+        (60, -25, Network(loss=0.01, duplicates=0.01, reorder=0.01)),
+    ],
+)
+def test_bias_and_spread_are_the_hands_own_and_every_missed_act_is_found(
+    spice_row, performed, rehearsed, spread_ms, bias_ms, network
+):
+    hands = Hands(timing_error_s=spread_ms / 1e3, stroke_error_s=spread_ms / 1e3,
+                  timing_bias_s=bias_ms / 1e3, stroke_bias_s=bias_ms / 1e3, miss_rate=0.05)  # fmt: skip
+    aim, true, heard, missed, found_missed, false = aim_of(spice_row, ""), [], [], 0, 0, 0
+    for seed in range(3):
+        played = performed(seed=seed, hands=hands, network=network)
+        (ended,) = rehearsed(aim, heard_messages(played), count_in_bars=0)
+        delay_s = network.delay_s + network.jitter_s
+        _, acts = acts_of(aim, ended, LEAD_S + delay_s)
+        ours = {key(act): act for act in acts if act.outcome != "added"}
+        false += sum(act.outcome == "added" for act in acts)
+        for event in played.events:
+            act = ours[key(event)]
+            missed += event.missed
+            found_missed += event.missed and act.outcome == "missed"
+            false += not event.missed and act.outcome == "missed"
+            if act.error_s is not None and event.error_s is not None:
+                true.append(1e3 * event.error_s)
+                heard.append(1e3 * act.error_s)
+    assert missed > 0
+    assert found_missed == missed
+    assert false <= 0.01 * len(true) + 1
+    assert len(heard) > 100
+    assert statistics.fmean(heard) == pytest.approx(statistics.fmean(true), abs=2.0)
+    assert statistics.stdev(heard) == pytest.approx(statistics.stdev(true), abs=2.0)
+
+
+def test_strokes_that_are_not_in_the_map_are_added(spice_row, performed, rehearsed):
+    aim = aim_of(spice_row, "")
+    played = performed(seed=5, hands=Hands(added_rate=0.3))
+    (ended,) = rehearsed(aim, heard_messages(played), count_in_bars=0)
+    _, acts = acts_of(aim, ended, LEAD_S)
+    true = [event.actual_s for event in played.events if event.added]
+    heard = [act.heard_s for act in acts if act.outcome == "added"]
+    assert len(true) >= 2
+    assert heard == pytest.approx(true, abs=0.02)
+
+
+def test_a_whole_run_is_one_complete_take_of_all_set_pieces(spice_row, performed, rehearsed):
+    played = performed()
+    (ended,) = rehearsed(aim_of(spice_row, ""), heard_messages(played))
+    assert ended.take.ended == "complete"
+    assert ended.take.pieces == (0, 1, 2, 3)
+    assert ended.take.start_s == pytest.approx(LEAD_S, abs=0.5)
+    assert ended.take.end_s == pytest.approx(played.truth.legs[-1].start_s, abs=0.5)
+
+
+def test_a_set_piece_left_out_is_told(spice_row, performed, rehearsed):
+    aim = aim_of(spice_row, "")
+    played = performed(faults=[Fault(kind="skip", piece=1)])
+    (ended,) = rehearsed(aim, heard_messages(played))
+    score, _ = acts_of(aim, ended, LEAD_S)
+    assert score.skipped_pieces == (1,)
+    assert not score.clean
+
+
+def test_a_take_given_up_is_abandoned_where_the_records_stopped(spice_row, performed, rehearsed):
+    aim = aim_of(spice_row, "")
+    messages = [m for m in heard_messages(performed()) if m[0] < 16.0]
+    stand = {side: x for _, side, x in messages}
+    messages += [(16.0 + k / 100, side, stand[side]) for k in range(500) for side in stand]
+    (ended,) = rehearsed(aim, messages)
+    assert ended.take.ended == "abandoned"
+    assert ended.take.pieces == (0, 1)
+    assert ended.take.end_s == pytest.approx(16.0, abs=0.3)
+    score, acts = acts_of(aim, ended, None)
+    assert not score.clean
+    late = [act for act in acts if act.piece == 1 and act.beat > 11]
+    assert late
+    assert {act.outcome for act in late} == {"skipped"}
+
+
+def test_records_that_only_wind_make_no_take(spice_row, rehearsed):
+    way = [(k / 200, "left", 1.8 + 5 * (k / 200)) for k in range(600)]
+    hold = [(3 + k / 200, "left", 16.8) for k in range(600)]
+    assert rehearsed(aim_of(spice_row, ""), way + hold) == []
+
+
+def test_one_set_piece_looped_is_a_take_each_time(spice_row, performed, rehearsed):
+    aim = aim_of(spice_row, "Mortar twins")
+    messages, starts, later_s = [], [], 0.0
+    for seed in range(3):
+        played = performed(one_piece(spice_row, 2), seed=seed)
+        messages += heard_messages(played, later_s=later_s)
+        starts.append(later_s + LEAD_S)
+        later_s += played.duration_s + 2.0
+    found = rehearsed(aim, messages)
+    assert [ended.take.ended for ended in found] == ["complete"] * 3
+    assert [ended.take.start_s for ended in found] == pytest.approx(starts, abs=0.5)
+    for ended, start_s in zip(found, starts, strict=True):
+        score, _ = acts_of(aim, ended, start_s + 0.002)
+        assert score.missed == 0
+        assert score.timing.heard > 25
+
+
+def test_the_ladder_climbs_on_clean_takes_only(spice_row, performed, rehearsed):
+    aim = aim_of(spice_row, "Mortar twins")
+    played = performed(one_piece(spice_row, 2), hands=Hands(timing_error_s=0.004))
+    (ended,) = rehearsed(aim, heard_messages(played))
+    clean, _ = acts_of(aim, ended, LEAD_S + 0.002)
+    assert clean.clean, clean.pieces[0].why
+    slow = Ended(take=ended.take, tempo_part=0.92, counted_in_s=LEAD_S)
+    assert score_of(aim, slow.kept(aim, "", 0.0)).pieces[0].why == ("too fast",)
+    ladder = Ladder(full_tempo_bpm=100, pitch_range_percent=8, up_after=1)
+    assert ladder.after(clean=clean.clean).rung == 1
+
+
+def test_without_a_count_in_a_juggle_has_spread_but_is_neither_early_nor_late(
+    spice_row, performed, rehearsed
+):
+    aim = aim_of(spice_row, "Mortar twins")
+    played = performed(one_piece(spice_row, 2), hands=Hands(timing_bias_s=0.2))
+    (ended,) = rehearsed(aim, heard_messages(played))
+    score, _ = acts_of(aim, ended, None)
+    assert score.timing.bias_s is None
+    assert score.timing.spread_s == pytest.approx(0.020, abs=0.006)
+
+
+def test_a_juggle_the_map_does_not_write_out_is_held_against_its_own_beats(
+    routines, performed, rehearsed
+):
+    from liveaid.routine import load_routine
+
+    four = load_routine(routines / "four.yaml")
+    aim = aim_of(four, "Two woks")
+    played = performed(one_piece(four, 5), seed=3)
+    (ended,) = rehearsed(aim, heard_messages(played))
+    _, acts = acts_of(aim, ended, LEAD_S + 0.002)
+    ours = {key(act): act for act in acts}
+    errors = [
+        (event.error_s, ours[key(event)].error_s) for event in played.events if key(event) in ours
+    ]
+    assert len(errors) >= 0.95 * len(played.events)
+    assert statistics.fmean(b - a for a, b in errors) == pytest.approx(0.0, abs=0.006)
