@@ -1,6 +1,10 @@
 """What is heard of a worked deck: worked out by hand."""
 
+from itertools import pairwise
+
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from liveaid.render.placed import Stand
 from liveaid.render.strokes import beats_to_fit, heard_in, heard_strokes
@@ -89,3 +93,22 @@ def test_a_phrase_over_a_beat_is_let_go_where_the_whole_of_it_fits():
         routine(left={"hand": "runs"}, right={"hand": "works"}), 0, stands, rate_hz=RATE_HZ
     )
     assert [h.begin_s for h in found if h.side == "right"] == [0.0, 2.0]
+
+
+@given(
+    st.lists(st.floats(0.0, 15.9), max_size=12, unique=True).map(sorted),
+    st.lists(st.floats(0.0, 15.9), max_size=12, unique=True).map(sorted),
+    st.floats(0.05, 8.0),
+    st.floats(0.5, 36.0),
+)
+def test_what_is_heard_of_a_deck_fits_its_span_and_leaves_time_to_bring_it_back(
+    strokes, others, span_s, back
+):
+    found = heard_strokes(strokes, others=others, length_s=16.0, span_s=span_s, back=back)
+    for begin, end in found:
+        assert begin in strokes
+        assert begin < end <= 16.0
+        assert end - begin <= span_s + 1e-9
+        assert not [other for other in others if begin < other < end - 1e-9]
+    for (begin, end), (following, _) in pairwise(found):
+        assert end + (end - begin) / back <= following + 1e-6
