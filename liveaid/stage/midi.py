@@ -55,6 +55,7 @@ class MidiPort:
         self._task: asyncio.Task[None] | None = None
         self._reopen = False
         self._again = False
+        self._timeouts = 0
 
     async def start(self) -> None:
         """Look once, at most LIMIT_S long, then go on looking in the background."""
@@ -104,7 +105,8 @@ class MidiPort:
 
     async def _keep_looking(self) -> None:
         while True:
-            await asyncio.sleep(POLL_S)
+            # Each time-out leaves a stuck thread behind: look ever more seldom, once a minute at most.
+            await asyncio.sleep(POLL_S * min(1 + 10 * self._timeouts, 60))
             await self._look()
 
     async def _look(self) -> None:
@@ -160,6 +162,7 @@ class MidiPort:
             port.set_callback(on_thread)
         await asyncio.sleep(SETTLE_S)
         self._port, self.name, self.state = port, name, "open"
+        self._timeouts = 0
         self._opened()
         self._again = True
 
@@ -188,6 +191,7 @@ class MidiPort:
         try:
             return await asyncio.wait_for(asyncio.shield(asyncio.wrap_future(future)), LIMIT_S)
         except TimeoutError:
+            self._timeouts += 1
             if late is not None:
                 future.add_done_callback(lambda done: done.exception() or late(done.result()))
             self._worker.shutdown(wait=False)

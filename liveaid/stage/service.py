@@ -35,9 +35,9 @@ HTTP_ADDRESS = Address("127.0.0.1", 8080)
 HEARTBEAT_S = 1.0
 PAGE_S = 0.1
 """A page is pushed at once when bar, beat or state change, else no more often than this."""
-SHOW_S = 0.004
-"""The prompt is worked out anew no more often than this, however fast positions come: at 200 a
-second from each deck every pair is shown at once, at 1000 every fourth."""
+SHOW_S = 0.01
+"""While positions stream in, the prompt is worked out anew no more often than this (the follower's
+belief moves in longer steps); what comes after a rest is shown at once, and so is every beat."""
 REARM_S = 0.05
 """The next beat is looked up anew at each beat, and this often in between."""
 SLEPT_S = 2.0

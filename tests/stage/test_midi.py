@@ -1,0 +1,258 @@
+"""The port's owner, on a made backend that fails the way real ones do: late, twice, or for ever."""
+
+import asyncio
+import threading
+import time
+
+import pytest
+import rtmidi
+
+from liveaid.errors import UsageError
+from liveaid.stage import midi
+from liveaid.stage.jack_server import jack_mark
+from liveaid.stage.midi import MidiPort
+from liveaid.stage.midi_ports import apis_for, list_ports
+
+
+class Backend:
+    """A MIDI system: what is plugged in, and everything that was made on it."""
+
+    def __init__(self):
+        self.absent = False
+        self.names = []
+        self.made = []
+        self.open_takes_s = 0.0
+        self.sending_fails = False
+        self.sent = []
+
+    @property
+    def alive(self):
+        return [port for port in self.made if not port.deleted]
+
+
+def backend_class(backend, base):
+    class Port(base):
+        def __new__(cls, *_, **__):
+            return object.__new__(cls)
+
+        def __init__(self, api, name):
+            if backend.absent:
+                raise SystemError("no sequencer")
+            self.deleted, self.is_open, self.callback = False, False, None
+            backend.made.append(self)
+
+        def get_ports(self):
+            assert not self.deleted, "a deleted port crashes the process"
+            return list(backend.names)
+
+        def open_port(self, index, name):
+            time.sleep(backend.open_takes_s)
+            self.is_open = True
+
+        def send_message(self, message):
+            assert self.is_open, "sending on a closed port crashes the process"
+            if backend.sending_fails:
+                raise RuntimeError("stalled")
+            backend.sent.append(bytes(message))
+
+        def set_callback(self, callback):
+            self.callback = callback
+
+        def cancel_callback(self):
+            self.callback = None
+
+        def close_port(self):
+            self.is_open = False
+
+        def delete(self):
+            assert not self.deleted
+            self.deleted = True
+
+    return Port
+
+
+class Plain:
+    """In place of rtmidi's own classes."""
+
+
+@pytest.fixture
+def backend(monkeypatch):
+    made = Backend()
+    monkeypatch.setattr(rtmidi, "MidiOut", backend_class(made, Plain))
+    monkeypatch.setattr(rtmidi, "MidiIn", backend_class(made, Plain))
+    monkeypatch.setattr(rtmidi, "get_compiled_api", lambda: [rtmidi.API_UNIX_JACK])
+    monkeypatch.setenv("JACK_DEFAULT_SERVER", "no-such-server")
+    monkeypatch.setattr(midi, "POLL_S", 0.01)
+    monkeypatch.setattr(midi, "SETTLE_S", 0.0)
+    monkeypatch.setattr(midi, "LIMIT_S", 0.3)
+    return made
+
+
+async def until(look, for_s=5.0):
+    end = time.monotonic() + for_s
+    while not look():
+        assert time.monotonic() < end, f"not within {for_s} s"
+        await asyncio.sleep(0.005)
+
+
+def with_port(check, wanted="pads", **options):
+    async def run():
+        port = MidiPort(wanted, **options)
+        await port.start()
+        try:
+            await check(port)
+        finally:
+            await port.stop()
+
+    asyncio.run(asyncio.wait_for(run(), 20))
+
+
+def test_it_starts_without_a_midi_system_and_lights_up_when_there_is_one(backend):
+    backend.absent, backend.names = True, ["Pads:Pads 20:0"]
+    opened = []
+
+    async def check(port):
+        assert port.state == "no MIDI system on this machine"
+        port.send([b"\x90\x01\x7f"])
+        backend.absent = False
+        await until(lambda: port.state == "open")
+        port.send([b"\x90\x02\x7f"])
+
+    with_port(check, opened=lambda: opened.append(1))
+    assert opened
+    assert backend.sent == [b"\x90\x02\x7f"]
+    assert backend.alive == []
+
+
+def test_unplugged_and_plugged_in_again_under_another_number(backend):
+    backend.names = ["Pads:Pads 20:0"]
+    opened = []
+
+    async def check(port):
+        await until(lambda: len(opened) == 2)  # at once, and again in case the first was lost
+        backend.names = []
+        await until(lambda: port.state == "no port of that name")
+        port.send([b"\x90\x01\x7f"])
+        backend.names = ["Pads:Pads 28:0"]
+        await until(lambda: len(opened) >= 3)
+        assert port.name == "Pads:Pads 28:0"
+
+    with_port(check, opened=lambda: opened.append(1))
+    assert backend.sent == []
+    assert backend.alive == []
+
+
+def test_looking_makes_no_new_clients(backend):
+    backend.names = ["Pads:Pads 20:0"]
+
+    async def check(port):
+        await until(lambda: port.state == "open")
+        made = len(backend.made)
+        await asyncio.sleep(0.2)  # some twenty looks
+        assert len(backend.made) == made == 2
+
+    with_port(check)
+
+
+def test_two_that_fit_are_not_guessed_between(backend):
+    backend.names = ["Pads A 20:0", "Pads B 24:0"]
+
+    async def check(port):
+        assert port.state == "several ports fit: Pads A 20:0, Pads B 24:0"
+
+    with_port(check)
+
+
+def test_sending_that_fails_is_counted_and_the_port_taken_up_anew(backend):
+    backend.names = ["Pads 20:0"]
+    opened = []
+
+    async def check(port):
+        await until(lambda: port.state == "open")
+        backend.sending_fails = True
+        port.send([b"\x90\x01\x7f", b"\x90\x02\x7f"])
+        assert port.failed == 1
+        backend.sending_fails = False
+        await until(lambda: len(backend.made) == 3)
+        await until(lambda: port.state == "open")
+        port.send([b"\x90\x03\x7f"])
+
+    with_port(check, opened=lambda: opened.append(1))
+    assert backend.sent == [b"\x90\x03\x7f"]
+
+
+def test_a_port_that_takes_too_long_to_open_holds_up_nothing(backend):
+    backend.names, backend.open_takes_s = ["Pads 20:0"], 1.0
+
+    async def check(port):
+        assert port.state == "opening takes too long"
+        turns = 0
+        for _ in range(5):
+            await asyncio.sleep(0)
+            turns += 1
+        assert turns == 5
+        backend.names = []
+        await asyncio.sleep(1.1)
+        # What was opened too late was closed again by the thread that had opened it.
+        assert [made.is_open for made in backend.made].count(True) == 0
+
+    with_port(check)
+
+
+def test_what_an_input_hears_is_handed_to_the_loop(backend):
+    backend.names = ["Pads 20:0"]
+    heard = []
+
+    def on_loop(data, now_s):
+        heard.append((data, now_s, threading.current_thread()))
+
+    async def check(port):
+        await until(lambda: port.state == "open")
+        (opened,) = [made for made in backend.made if made.callback]
+        before = time.monotonic()
+        foreign = threading.Thread(target=opened.callback, args=(([0x90, 60, 100], 0.0), None))
+        foreign.start()
+        foreign.join()
+        await until(lambda: heard)
+        data, now_s, thread = heard[0]
+        assert data == bytes([0x90, 60, 100])
+        assert before <= now_s <= time.monotonic()
+        assert thread is threading.current_thread()
+
+    with_port(check, direction="in", heard=on_loop)
+    assert all(made.callback is None for made in backend.made)
+
+
+def test_ports_are_listed_by_system_and_what_is_not_reached_is_said(backend):
+    backend.names = ["Pads 20:0"]
+    found, absent = list_ports()
+    assert found == {"in": [("jack", "Pads 20:0")], "out": [("jack", "Pads 20:0")]}
+    assert absent == {}
+    backend.absent = True
+    found, absent = list_ports()
+    assert found == {"in": [], "out": []}
+    assert absent == {"jack": "no sequencer"}
+
+
+def test_a_system_this_machine_has_not_is_wrong_use(backend):
+    with pytest.raises(UsageError, match="auto, jack would do"):
+        apis_for("winmm")
+
+
+def test_one_run_of_a_jack_server_is_told_from_the_next(tmp_path, monkeypatch):
+    """Lines as /proc/net/unix has them (proc(5)); only the listening socket counts."""
+    monkeypatch.setenv("JACK_DEFAULT_SERVER", "default")
+    table = tmp_path / "unix"
+    head = "Num       RefCount Protocol Flags    Type St Inode Path\n"
+    listening = "0: 00000002 00000000 00010000 0001 01 {} /dev/shm/jack_{}_0_0\n"
+    connected = "0: 00000003 00000000 00000000 0001 03 4711 /dev/shm/jack_default_0_0\n"
+    table.write_text(
+        head + connected + listening.format(51, "other") + listening.format(7, "default")
+    )
+    first = jack_mark(table)
+    table.write_text(head + connected)
+    gone = jack_mark(table)
+    table.write_text(head + listening.format(8, "default"))
+    assert (first, gone) == ("7", None)
+    assert jack_mark(table) not in (first, None)
+    assert jack_mark(tmp_path / "no such table") is None
