@@ -64,7 +64,7 @@ def recipe(
     passage: Passage, *, materials: Mapping[str, Material], rate_hz: int, wanted_lufs: float
 ) -> str:
     """Everything the passage's samples depend on, as text: the same text, the same samples."""
-    lines = [f"{rate_hz} Hz, {wanted_lufs!r} LUFS"]
+    lines = [f"{rate_hz} Hz, {wanted_lufs!r} LUFS, fades of {HEAD_S!r} and {TAIL_S!r} s"]
     lines += [_segment_recipe(segment, materials[segment.sound]) for segment in passage.segments]
     return "\n".join(lines)
 

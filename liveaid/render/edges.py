@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-HEAD_S = 0.001
+HEAD_S = 0.0005
 """Seconds of sound before the begin, faded in: too short to be heard as an early start."""
 TAIL_S = 0.020
 """Seconds of sound after the end, faded out."""
