@@ -105,7 +105,7 @@ class MidiPort:
 
     async def _keep_looking(self) -> None:
         while True:
-            # Each time-out leaves a stuck thread behind: look ever more seldom, once a minute at most.
+            # Each time-out leaves a stuck thread behind: look ever more seldom then.
             await asyncio.sleep(POLL_S * min(1 + 10 * self._timeouts, 60))
             await self._look()
 

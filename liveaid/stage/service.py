@@ -40,6 +40,7 @@ SHOW_S = 0.01
 belief moves in longer steps); what comes after a rest is shown at once, and so is every beat."""
 REARM_S = 0.05
 """The next beat is looked up anew at each beat, and this often in between."""
+EARLY_S = 0.001
 SLEPT_S = 2.0
 """CLOCK_BOOTTIME ahead of the monotonic clock by this much more than before: the machine slept."""
 
@@ -309,8 +310,16 @@ class Service:
             self._timer.cancel()
             self._timer = None
         if wakes:
-            at = max(min(wakes), now + 0.001)  # never in a tight circle
-            self._timer = asyncio.get_running_loop().call_at(at, self._show)
+            due_s = max(min(wakes), now + 0.001)  # never in a tight circle
+            loop = asyncio.get_running_loop()
+            self._timer = loop.call_at(due_s - EARLY_S, self._show_when_due, due_s)
+
+    def _show_when_due(self, due_s: float) -> None:
+        """The loop keeps whole milliseconds, and is late: wake before, and wait out the rest."""
+        wait_s = due_s - time.monotonic()
+        if 0 < wait_s <= 2 * EARLY_S:
+            time.sleep(wait_s)
+        self._show()
 
     async def _heartbeat(self) -> None:
         """Once a second: a sign of life to the pages, and a look whether the machine slept."""
