@@ -37,7 +37,7 @@ def market_sounds() -> tuple[MarketSound, ...]:
         MarketSound("stall-break", 92.0, 96, _stall_break, lead_in_s=0.113),
         MarketSound("lantern-bells", 90.0, 128, _lantern_bells, lead_in_s=0.040),
         MarketSound("tram-groove", 98.0, 96, _tram_groove, lead_in_s=0.075),
-        MarketSound("steam-chords", 96.0, 64, _steam_chords),
+        MarketSound("steam-chords", 98.0, 64, _steam_chords),
         MarketSound("hawker-call", 92.0, 8, _hawker_call, lead_in_s=0.250),
         MarketSound("wok-sizzle", 96.0, 2, _wok_sizzle),
         MarketSound("closing-gong", 96.0, 16, _closing_gong),

@@ -70,7 +70,7 @@ def render_scene(
         cuts = Cuts(passages, materials, wish)
         _refuse(map_path, cuts.make(sources, cache, workers, progress))
     to_write = ToWrite(
-        routine=routine,
+        routine=sources.told(routine),
         folder=folder,
         layouts=layouts,
         stands=stands_of(layouts, rate_hz=wish.rate_hz),

@@ -15,7 +15,7 @@ from liveaid.gather.folder import content_hash
 from liveaid.gather.read import open_sound
 from liveaid.gather.workers import Task, Workers
 from liveaid.render.cache import Cache
-from liveaid.render.material import Material, grid_of, needs_study
+from liveaid.render.material import STUDY_TRUSTED, Material, grid_of, needs_study
 from liveaid.render.tempo import Recorded, recorded
 from liveaid.render.uses import Fault, sounds_used
 from liveaid.routine import Routine, Runs, Sound
@@ -57,6 +57,7 @@ class Sources:
     def __init__(self, folder: Path, routine: Routine) -> None:
         self._paths = {name: folder / sound.file for name, sound in routine.sounds.items()}
         self._materials: dict[str, Material] = {}
+        self._studied: dict[str, Study] = {}
         self._read: tuple[str, Recorded] | None = None
 
     def materials(
@@ -81,9 +82,24 @@ class Sources:
             if isinstance(study, Fault):
                 faults.append(study)
                 continue
+            if study is not None:
+                self._studied[name] = study
             self._materials[name] = _material(routine, name, held, study)
             faults += _loop_fault(routine.sounds[name], self._materials[name])
         return dict(self._materials), faults
+
+    def told(self, routine: Routine) -> Routine:
+        """The routine with what was studied of its sounds written where its map left it open.
+
+        So whoever reads the placed map knows the tempo and key that the deck files were made by.
+        """
+        told = {
+            name: _told(sound, self._materials[name], self._studied.get(name))
+            if name in self._materials
+            else sound
+            for name, sound in routine.sounds.items()
+        }
+        return routine.model_copy(update={"sounds": told})
 
     def recorded(self, name: str) -> Recorded:
         """A sound's samples. BadSound when they cannot be read to the end or are no numbers."""
@@ -176,6 +192,17 @@ def _material(routine: Routine, name: str, held: Held, study: Study | None) -> M
         no_beat=study.rhythmic if study else "",
         digest=held.digest,
     )
+
+
+def _told(sound: Sound, material: Material, study: Study | None) -> Sound:
+    facts: dict[str, object] = {}
+    if sound.tempo_bpm is None and material.gridded and material.tempo_bpm is not None:
+        facts["tempo_bpm"] = round(material.tempo_bpm, 4)
+        if sound.first_beat_s is None:
+            facts["first_beat_s"] = round(material.first_beat_s, 6)
+    if sound.key is None and study and study.key and study.key_confidence >= STUDY_TRUSTED:
+        facts["key"] = study.key
+    return sound.model_copy(update=facts)
 
 
 def _first_onset_s(sound: Sound, study: Study | None, first_beat_s: float) -> float:

@@ -256,6 +256,20 @@ def test_a_loop_may_be_repeated_when_the_map_says_so(scene):
         assert first_onset_s(left, rate, at_s) == pytest.approx(at_s, abs=0.001)
 
 
+def test_what_was_studied_stands_in_the_placed_map_and_what_was_written_stays(scene):
+    file = scene / "routine.yaml"
+    text = file.read_text()
+    file.write_text(
+        text.replace("kind: instrumental, tempo: 100, first_beat: 0.113", "key: D minor")
+    )
+    render_scene(file)
+    sounds = load_routine(scene / "decks" / "routine.yaml").sounds
+    # The clicks were made at 100 BPM from second 0.113 on; the map no longer says so.
+    assert sounds["awning"].tempo_bpm == pytest.approx(100.0, rel=2e-4)
+    assert sounds["awning"].key == "D minor"
+    assert sounds["puddle"].tempo_bpm == 96.0
+
+
 def test_a_loop_that_is_no_whole_number_of_beats_is_refused(scene):
     text = (scene / "routine.yaml").read_text()
     text = text.replace("first_beat: 0.113}", "first_beat: 0.113, loop: yes}")
