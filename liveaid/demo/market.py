@@ -5,6 +5,7 @@ Machine-made on purpose: every beat falls on its sample, so what the demo measur
 
 from __future__ import annotations
 
+import filecmp
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -55,9 +56,11 @@ def write_sounds(
     written = []
     for number, sound in enumerate(market_sounds()):
         path = folder / f"{sound.name}.wav"
-        if not path.exists():
-            aside = path.with_suffix(".part")
-            soundfile.write(aside, rendered(sound, seed=number), RATE_HZ, "PCM_24", format="WAV")
+        aside = path.with_suffix(".part")
+        soundfile.write(aside, rendered(sound, seed=number), RATE_HZ, "PCM_24", format="WAV")
+        if path.exists() and filecmp.cmp(aside, path, shallow=False):
+            aside.unlink()
+        else:
             aside.replace(path)
         written.append(path)
         on_sound(sound.name)

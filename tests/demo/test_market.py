@@ -62,6 +62,8 @@ def test_written_files_are_whole_and_kept(tmp_path: Path):
     assert told == [sound.name for sound in market_sounds()]
     stamps = [file.stat().st_mtime_ns for file in files]
     assert [file.stat().st_mtime_ns for file in write_sounds(tmp_path)] == stamps
+    files[1].write_bytes(b"an older market")
+    assert soundfile.info(write_sounds(tmp_path)[1]).frames > RATE_HZ
     info = soundfile.info(files[0])
     assert (info.samplerate, info.subtype) == (RATE_HZ, "PCM_24")
     assert {path.suffix for path in tmp_path.iterdir()} == {".wav"}
