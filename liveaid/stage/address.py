@@ -31,6 +31,20 @@ class Address:
         except ValueError:
             return self.host == "localhost"
 
+    def as_seen_by_others(self) -> Address:
+        """Itself; or, where it stands for all of this machine's addresses, the one others reach.
+
+        Found by asking the system which way a datagram would leave; none is sent.
+        """
+        if self.host not in ("0.0.0.0", "::"):
+            return self
+        with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+            try:
+                probe.connect(("192.0.2.1", 9))  # a documentation address, RFC 5737
+                return Address(probe.getsockname()[0], self.port)
+            except OSError:
+                return Address(socket.gethostname(), self.port)
+
     def family(self, kind: socket.SocketKind) -> socket.AddressFamily:
         """IPv4 or IPv6, by what the host resolves to. StageError when it does not."""
         try:

@@ -180,7 +180,7 @@ class Service:
     @property
     def address(self) -> str:
         """The page's address, token and all, as a browser takes it."""
-        served = self._web.address
+        served = self._web.address.as_seen_by_others()
         token = f"?token={self.settings.token}" if self.settings.token else ""
         return f"http://{served}/{token}"
 
