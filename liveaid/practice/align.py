@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from liveaid.practice.hearing import FINE_HOP_S, at_common_rate, features, onset_bands
+from liveaid.practice.hearing import FINE_HOP_S, RATE_HZ, at_common_rate, features, onset_bands
 from liveaid.practice.warp import warp
 
 Floats = NDArray[np.float64]
@@ -24,6 +24,8 @@ ROUNDS = ((0.30, 0.120), (0.15, 0.060), (0.07, 0.030), (0.05, 0.015))
 SURE = 0.45
 """Likeness from which on a moment counts as heard (tuned on the night market's guide mix)."""
 _ANCHOR_GAP_S = 0.09
+_QUIET_S = 0.3
+_NEAR_S = 1.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,11 +52,13 @@ def align(
     either is shorter than a second.
     """
     sounds = [at_common_rate(guide, guide_hz), at_common_rate(take, take_hz)]
-    if min(len(sound) for sound in sounds) < 24000:
+    if min(len(sound) for sound in sounds) < RATE_HZ:
         raise ValueError("a guide and a recording of a second or more would do")
+    # Silence before the first sample, so that what begins with it is seen to begin.
+    sounds = [np.pad(sound, round(_QUIET_S * RATE_HZ)) for sound in sounds]
     coarse_guide, coarse_take = (features(sound) for sound in sounds)
     fine_guide, fine_take = (onset_bands(sound, hop_s=FINE_HOP_S) for sound in sounds)
-    moments = np.asarray(moments_s, float)
+    moments = np.asarray(moments_s, float) + _QUIET_S
     knots = np.unique(np.concatenate([moments, _anchors(fine_guide, moments)]))
     drawn = _straightened(*warp(coarse_guide, coarse_take), knots)
     likeness = np.zeros(len(knots))
@@ -62,7 +66,10 @@ def align(
         shift, likeness = _shifts(fine_guide, fine_take, knots, drawn, half_s, reach_s)
         drawn = _steadied(knots, drawn + shift, drawn, likeness)
     at = np.searchsorted(knots, moments)
-    return [HeardMoment(float(knots[k]), float(drawn[k]), float(likeness[k])) for k in at]
+    return [
+        HeardMoment(float(knots[k] - _QUIET_S), float(drawn[k] - _QUIET_S), float(likeness[k]))
+        for k in at
+    ]
 
 
 def _anchors(fine: Floats, moments: Floats) -> Floats:
@@ -144,9 +151,21 @@ def _vertex(values: Floats, best: int) -> float:
 
 
 def _steadied(knots: Floats, moved: Floats, before: Floats, likeness: Floats) -> Floats:
-    """The new map: knots that were not heard follow those around them, and none may cross."""
+    """The new map: knots that were not heard follow those around them, and none may cross.
+
+    Near ones that were heard lead straight to them, also beyond the first and the last; far from
+    any the map keeps its shape and is moved along.
+    """
     sure = likeness >= SURE
     if sure.sum() < 2:
         return before
-    correction = np.interp(knots, knots[sure], (moved - before)[sure])
-    return np.asarray(np.maximum.accumulate(before + correction))
+    drawn = before + np.interp(knots, knots[sure], (moved - before)[sure])
+    known, at = knots[sure], moved[sure]
+    for k in np.flatnonzero(~sure):
+        near = np.abs(known - knots[k]) <= _NEAR_S
+        if near.sum() >= 3:
+            slope, level = np.polyfit(known[near] - knots[k], at[near], 1)
+            between = known[0] < knots[k] < known[-1]
+            straight = np.interp(knots[k], known, at) if between else level
+            drawn[k] = straight if 0.4 < slope < 2.5 else drawn[k]
+    return np.asarray(np.maximum.accumulate(drawn))

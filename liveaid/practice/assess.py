@@ -241,7 +241,7 @@ class _Ear:
             one
             for one in near(self.heard[side].releases, plan.cue_s or 0.0, within_s=NEAR_CUE_S)
             if visit.start_s - 0.5 * self.beat_s <= one.line.when(plan.cue_s or 0.0)
-            and one.line.when(plan.cue_s or 0.0) <= visit.end_s
+            and one.line.when(plan.cue_s or 0.0) <= visit.end_s - 0.2 * self.beat_s
         ]
 
     # --- the acts -------------------------------------------------------------------------

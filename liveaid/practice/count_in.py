@@ -18,6 +18,8 @@ LEAD_S = 0.7
 """From the decision to the first click: time for the page to hear of it and set its clicks."""
 LATE_BEATS = 2.0
 """No record let go this long after the count: it was not taken up."""
+FOUND_BEATS = 12.0
+"""A record was let go, but no take found in what followed."""
 _MOVED_S = 0.03
 
 
@@ -66,6 +68,7 @@ class Counter:
     """Per deck: where it is held, and since when."""
     _wait: bool = False
     """After a count-in, a record must move before there is another."""
+    _taken_up: bool = False
 
     def hear(self, side: Side, position_s: float, now: float) -> None:
         """One deck's position."""
@@ -73,12 +76,15 @@ class Counter:
         if side not in self._held or abs(position_s - place) > _MOVED_S:
             self._held[side] = (position_s, now)
             self._wait = self._wait and side not in self.cues
-            if (
-                side in self.cues
-                and self.count
-                and now < self.count.first_beat_s - self.count.beat_s
-            ):
-                self.count = None  # moved before the count was through
+            if side in self.cues and self.count:
+                self._let_go(self.count, now)
+
+    def _let_go(self, count: CountIn, now: float) -> None:
+        """A record was moved: before the count is through it is dropped, after that taken up."""
+        if now < count.first_beat_s - count.beat_s:
+            self.count = None
+        else:
+            self._taken_up = True
 
     @property
     def at_cue(self) -> dict[Side, bool]:
@@ -92,7 +98,8 @@ class Counter:
         """The count-in that begins by this moment, if one does."""
         if playing or self.bars == 0:
             return None
-        if self.count and now > self.count.first_beat_s + LATE_BEATS * self.count.beat_s:
+        late = FOUND_BEATS if self._taken_up else LATE_BEATS
+        if self.count and now > self.count.first_beat_s + late * self.count.beat_s:
             self.count, self._wait = None, True
         if self.count or self._wait or not self.cues or not all(self.at_cue.values()):
             return None
@@ -104,7 +111,7 @@ class Counter:
         """Count in now, asked for or not."""
         beat_s = 60.0 / tempo_bpm
         self.count = CountIn(now + LEAD_S, beat_s, self.bars * self.metre, self.metre)
-        self._wait = True
+        self._wait, self._taken_up = True, False
         return self.count
 
     def answered(self, start_s: float) -> float | None:

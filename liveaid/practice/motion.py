@@ -131,14 +131,15 @@ def fitted_line(t: Floats, x: Floats) -> Line | None:
 
 
 def _cleaned(deck: DeckTrace) -> tuple[Floats, Floats]:
-    """Messages as they were sent: duplicates and overtaken ones left out, lone strays put in line.
+    """Messages as they were sent: late, double and overtaken ones left out, strays put in line.
 
-    Of messages that come within a tenth of the usual interval only the one furthest on is fresh.
+    Of messages that come within half the usual interval the earlier ones were held up on the way,
+    or the later one was overtaken: only the one furthest on is fresh.
     """
     t, x = deck.now_s, deck.position_s
     if len(t) < 8:
         return t, x
-    gap = max(1e-6, 0.1 * float(np.median(np.diff(t))))
+    gap = max(1e-6, 0.5 * float(np.median(np.diff(t))))
     keep = np.ones(len(t), bool)
     for k in np.flatnonzero(np.diff(t) < gap).tolist():
         way = x[min(k + 2, len(t) - 1)] - x[max(k - 1, 0)]

@@ -49,6 +49,8 @@ class Tally:
     false_added: int = 0
     takes: int = 0
     unfound: int = 0
+    late_s: list[float] = field(default_factory=list)
+    """How much later than meant messages came, by this machine's doing."""
 
 
 class Stand:
@@ -105,6 +107,9 @@ def tally(
     into: Tally, performance: Performance, stand: Stand, begin_s: float, delay_s: float
 ) -> None:
     into.takes += 1
+    meant = performance.messages.now_s
+    if len(meant) == len(stand.messages):
+        into.late_s += [m[0] - begin_s - t for m, t in zip(stand.messages, meant, strict=True)]
     if not stand.ended:
         into.unfound += 1
         return
@@ -197,7 +202,7 @@ def hands_of(spread_ms: int, bias_ms: int) -> Hands:
 
 def show(tallies: dict[tuple[int, int], Tally]) -> None:
     print("hands set    |  bias: true  heard  plain |  spread: true  heard  plain |"
-          "  acts  missed  false   added  false  takes lost")  # fmt: skip
+          "  acts  missed  false   added  false  takes lost | late ms: 99 %  most")  # fmt: skip
     worst = [0.0, 0.0]
     for (spread, bias), t in tallies.items():
         columns = [1000 * np.array(part) for part in (t.true_s, t.heard_s, t.plain_s)]
@@ -209,7 +214,8 @@ def show(tallies: dict[tuple[int, int], Tally]) -> None:
         print(f"{bias:+4d} +- {spread:2d} ms |      {means[0]:6.1f} {means[1]:6.1f} {means[2]:6.1f} |"
               f"        {spreads[0]:6.1f} {spreads[1]:6.1f} {spreads[2]:6.1f} | {t.planned:5d}"
               f"  {t.missed_found:2d}/{t.missed:<2d}  {t.false_missed:4d}   {t.added_found:2d}/{t.added:<2d}"
-              f"  {t.false_added:4d}  {t.unfound}/{t.takes}")  # fmt: skip
+              f"  {t.false_added:4d}  {t.unfound}/{t.takes}        |"
+              f" {1000 * np.quantile(t.late_s or [0], 0.99):8.1f} {1000 * max(t.late_s, default=0):6.1f}")  # fmt: skip
     print(f"largest difference to the truth: bias {worst[0]:.2f} ms, spread {worst[1]:.2f} ms")
 
 

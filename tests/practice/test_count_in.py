@@ -2,7 +2,7 @@
 
 import pytest
 
-from liveaid.practice.count_in import HELD_S, LEAD_S, CountIn, Counter, first_cues
+from liveaid.practice.count_in import HELD_S, LEAD_S, Counter, CountIn, first_cues
 
 CUES = {"left": 1.8, "right": 5.4}
 

@@ -109,7 +109,7 @@ def error(seconds, beat_s=0.6, **more):
 
 
 def test_bias_and_spread_are_mean_and_standard_deviation():
-    """Worked by hand: 10, 20, 30, 40 ms: mean 25, squares 225+25+25+225 = 500, 500/3 under a root."""
+    """By hand: 10, 20, 30, 40 ms: mean 25, squares 225 + 25 + 25 + 225, a third, its root."""
     found = timing([error(ms / 1000) for ms in (10, 20, 30, 40)])
     assert found.bias_s == pytest.approx(0.025)
     assert found.spread_s == pytest.approx(math.sqrt(500 / 3) / 1000)

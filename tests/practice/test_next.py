@@ -50,8 +50,10 @@ def test_of_two_as_fresh_the_one_that_fails_more_comes_first(spice_row):
 
 
 def test_of_two_as_clean_the_one_longer_ago_comes_first(spice_row):
-    pieces = [row for name, days in (("Lids", 0.1), ("Pestle", 6), ("Mortar twins", 1), ("Lids down", 0.5))
-              for row in rows(name, [True] * 6, days_ago=days, aim="")]  # fmt: skip
+    ago = {"Lids": 0.1, "Pestle": 6, "Mortar twins": 1, "Lids down": 0.5}
+    pieces = [
+        row for name, days in ago.items() for row in rows(name, [True] * 6, days_ago=days, aim="")
+    ]
     assert look(spice_row, pieces).order[0].name == "Pestle"
 
 

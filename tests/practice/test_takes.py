@@ -36,8 +36,9 @@ def key(one):
 def test_bias_and_spread_are_the_hands_own_and_every_missed_act_is_found(
     spice_row, performed, rehearsed, spread_ms, bias_ms, network
 ):
-    hands = Hands(timing_error_s=spread_ms / 1e3, stroke_error_s=spread_ms / 1e3,
-                  timing_bias_s=bias_ms / 1e3, stroke_bias_s=bias_ms / 1e3, miss_rate=0.05)  # fmt: skip
+    spread_s, bias_s = spread_ms / 1e3, bias_ms / 1e3
+    hands = Hands(timing_error_s=spread_s, stroke_error_s=spread_s, timing_bias_s=bias_s,
+                  stroke_bias_s=bias_s, miss_rate=0.05)  # fmt: skip
     aim, true, heard, missed, found_missed, false = aim_of(spice_row, ""), [], [], 0, 0, 0
     for seed in range(3):
         played = performed(seed=seed, hands=hands, network=network)

@@ -1,0 +1,285 @@
+"""A rehearsal on the running stage: real UDP, a real browser, a real file of takes."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import socket
+import time
+import urllib.request
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from liveaid.practice.ladder import Ladder
+from liveaid.practice.rehearsal import Rehearsal
+from liveaid.practice.replay import replay
+from liveaid.practice.session import Session, aim_of, one_piece
+from liveaid.practice.store import TakeReader, TakeStore
+from liveaid.simulate import Hands, perform
+from liveaid.simulate.send import datagrams, send
+from liveaid.stage import Address, Service, Settings
+
+HERE = Address("127.0.0.1", 0)
+CHROMIUM = Path("/usr/bin/chromium")
+LEAD_S = 1.5
+SIZES = ((390, 844), (1024, 768), (1920, 1080))
+
+
+class Hall:
+    """A rehearsal of the juggle, what was heard of it, and one performance counted in."""
+
+    def __init__(self, routine, folder: Path) -> None:
+        self.routine, self.file = routine, folder / "takes.sqlite"
+        self.aim = aim_of(routine, "Mortar twins")
+        self.session = Session(
+            self.aim,
+            ladder=Ladder(
+                full_tempo_bpm=100.0, pitch_range_percent=8.0, start_part=1.0, up_after=1
+            ),
+        )
+        self.store = TakeStore(self.file)
+        self.told: list[dict] = []
+        self.rehearsal = Rehearsal(self.session, routine, store=self.store, file=self.file,
+                                   booth_dba=94.0, told=self.told.append)  # fmt: skip
+        self.lamps: list[dict] = []
+
+    async def play(self, stage: Service) -> None:
+        """Hold both records at their cues, and let go when the count-in has come."""
+        played = perform(one_piece(self.routine, 2), seed=2, lead_s=LEAD_S, hands=Hands())
+        hold = [data for at, data in datagrams(played, also=()) if at < 0.1]
+        with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as out:
+            while (count := self.session.count_in) is None or (
+                time.monotonic() < count.first_beat_s - LEAD_S - 0.02
+            ):
+                for data in hold[-4:]:
+                    out.sendto(data, (stage.osc_address.host, stage.osc_address.port))
+                self.lamps.append(dict(self.rehearsal.lamps(_row())))
+                await asyncio.sleep(0.02)
+        await send(played, stage.osc_address.host, stage.osc_address.port, also=(),
+                   begin_s=count.first_beat_s - LEAD_S)  # fmt: skip
+
+    async def until_scored(self) -> None:
+        for _ in range(600):
+            if self.told:
+                return
+            await asyncio.sleep(0.05)
+
+
+def _row():
+    return {**{f"beats.{k}": "on" for k in range(4)}, "bars.0": "on", "following": "on"}
+
+
+@pytest.fixture(scope="module")
+def rehearsed_once(spice_row, tmp_path_factory):
+    """The whole of it once, with a browser looking on where there is one."""
+    hall = Hall(spice_row, tmp_path_factory.mktemp("takes"))
+    found = asyncio.run(_rehearse(hall))
+    hall.store.close()
+    return hall, found
+
+
+async def _rehearse(hall: Hall) -> dict:
+    settings = Settings(osc=HERE, http=HERE)
+    async with Service(hall.aim.routine, settings, watchers=[hall.rehearsal]) as stage:
+        if not CHROMIUM.exists():
+            await hall.play(stage)
+            await hall.until_scored()
+            return {"status": stage.status()}
+        from playwright.async_api import async_playwright
+
+        async with async_playwright() as driver:
+            browser = await driver.chromium.launch(
+                executable_path=str(CHROMIUM), args=["--no-sandbox"]
+            )
+            found = await _watched(hall, stage, browser)
+            await browser.close()
+        return found
+
+
+async def _watched(hall: Hall, stage: Service, browser) -> dict:
+    page = await browser.new_page()
+    errors: list[str] = []
+    page.on("pageerror", lambda error: errors.append(str(error)))
+    await page.goto(f"{stage.address}rehearse")
+    await page.evaluate(
+        "window.sets = []; document.addEventListener('click-set', (e) => window.sets.push("
+        "{...e.detail, page_ms: performance.now() + 1000 * (e.detail.when - e.detail.setAt)}))"
+    )
+    await page.click("#sound-on")
+    await page.wait_for_function("document.body.dataset.phase !== 'wind' || true")
+    await hall.play(stage)
+    await page.wait_for_function("document.getElementById('verdict').textContent !== 'none yet'")
+    found = {
+        "sets": await page.evaluate("window.sets"),
+        "verdict": await page.inner_text("#verdict"),
+        "figures": await page.inner_text("#figures"),
+        "pitch": await page.inner_text("#pitch"),
+        "caution": await page.inner_text("#sound p"),
+        "volume": float(await page.input_value("#volume")),
+        "noise": await page.inner_text("#noise"),
+        "status": stage.status(),
+        "offline": await page.evaluate(_OFFLINE),
+        "wide": {},
+    }
+    await hall.until_scored()
+    await asyncio.sleep(0.3)
+    for where in ("rehearse", "review"):
+        for width, height in SIZES:
+            await page.set_viewport_size({"width": width, "height": height})
+            await page.goto(f"{stage.address}{where}")
+            await page.wait_for_timeout(300)
+            found["wide"][where, width] = await page.evaluate(
+                "document.documentElement.scrollWidth - window.innerWidth"
+            )
+    await page.wait_for_selector("#found:not([hidden])")
+    found["review"] = await page.inner_text("#pieces")
+    found["review takes"] = await page.inner_text("#takes")
+    found["pictures"] = await page.evaluate(
+        "Promise.all([...document.images].map(async (i) => { i.loading = 'eager';"
+        " await i.decode(); return [i.alt, i.naturalWidth]; }))"
+    )
+    return {**found, "errors": errors}
+
+
+_OFFLINE = """async () => {
+  const { setClick } = await import('/clicks.js');
+  const context = new OfflineAudioContext(1, 48000 * 2, 48000);
+  for (let beat = 0; beat < 4; beat++) setClick(context, 0.1 + beat * 0.45, { accent: beat === 0 });
+  return [...(await context.startRendering()).getChannelData(0)];
+}"""
+
+needs_browser = pytest.mark.skipif(not CHROMIUM.exists(), reason="not on this machine: chromium")
+
+
+def test_a_take_is_kept_and_scored_by_itself(rehearsed_once):
+    hall, _ = rehearsed_once
+    assert len(hall.told) == 1
+    with TakeReader(hall.file) as reader:
+        (row,) = reader.takes()
+        assert reader.unscored() == []
+        assert reader.hands_on_s(time.strftime("%Y-%m-%d")) > 5
+    assert (row.aim, row.ended) == ("Mortar twins", "complete")
+    assert row.score["pieces"][0]["index"] == 2  # its place in the whole routine
+    assert row.score["heard"] > 20
+    assert row.score["bias_ms"] is not None  # the count-in told when its first beat was
+
+
+def test_lamps_count_the_beats_in_one_at_a_time(rehearsed_once):
+    hall, _ = rehearsed_once
+    lit = [[name for name, level in one.items() if name.startswith("beats.") and level == "on"]
+           for one in hall.lamps]  # fmt: skip
+    counted = [one[0] for one in lit if len(one) == 1]
+    assert (
+        list(dict.fromkeys(counted))
+        == ["beats.0", "beats.1", "beats.2", "beats.3"][: len(set(counted))]
+    )
+    assert len(set(counted)) >= 1
+    assert all(
+        one.get("bars.0") == "off" for one, on in zip(hall.lamps, lit, strict=True) if len(on) == 1
+    )
+
+
+def test_status_tells_the_rehearsal_beside_the_prompt(rehearsed_once):
+    _, found = rehearsed_once
+    status = found["status"]
+    assert status["rehearsal"]["piece"] == "Mortar twins"
+    assert "beat_position" in status
+    json.dumps(status, allow_nan=False)
+
+
+@needs_browser
+def test_clicks_are_set_evenly_on_the_audio_clock(rehearsed_once):
+    _, found = rehearsed_once
+    sets = found["sets"]
+    assert [one["beat"] for one in sets] == [0, 1, 2, 3]
+    when = np.array([one["when"] for one in sets])
+    due = np.array([one["due_s"] for one in sets])
+    assert np.abs((when - when[0]) - (due - due[0])).max() < 0.005
+    assert all(one["when"] > one["setAt"] for one in sets)
+
+
+@needs_browser
+def test_a_click_can_be_heard_where_it_was_set_and_is_quiet(rehearsed_once):
+    """Rendered offline: the level first rises within a millisecond of the second asked for."""
+    _, found = rehearsed_once
+    sound = np.abs(np.array(found["offline"]))
+    for beat in range(4):
+        at = int((0.1 + beat * 0.45) * 48000)
+        first = at - 480 + int(np.flatnonzero(sound[at - 480 : at + 4800] > 1e-4)[0])
+        assert abs(first - at) / 48000 < 0.001
+    assert 0.001 < sound.max() < 0.03  # heard, and some 35 dB below full scale
+    assert found["volume"] <= 15
+    assert "start quiet" in found["caution"]
+
+
+@needs_browser
+def test_the_take_its_tempo_and_the_noise_are_on_the_page(rehearsed_once):
+    hall, found = rehearsed_once
+    assert found["verdict"] in ("Clean", "Not clean")
+    assert "spread" in found["figures"]
+    assert found["pitch"].endswith("%")
+    assert "94 dBA" in found["noise"]
+    assert found["errors"] == []
+    assert hall.told[0]["number"] == 1
+
+
+@needs_browser
+def test_both_pages_fit_phone_tablet_and_wide_screen(rehearsed_once):
+    _, found = rehearsed_once
+    assert set(found["wide"].values()) == {0}
+
+
+@needs_browser
+def test_the_review_page_shows_set_pieces_takes_and_pictures(rehearsed_once):
+    _, found = rehearsed_once
+    assert "Mortar twins" in found["review"]
+    assert "Mortar twins" in found["review takes"]
+    assert len(found["pictures"]) == 3
+    assert all(alt and width > 500 for alt, width in found["pictures"])
+
+
+def test_a_stored_trace_runs_through_the_service_again(rehearsed_once, spice_row):
+    hall, _ = rehearsed_once
+    with TakeReader(hall.file) as reader:
+        trace = reader.kept(1).trace
+    session = Session(aim_of(spice_row, "Mortar twins"), count_in_bars=0)
+    told: list[dict] = []
+    again = Rehearsal(session, spice_row, store=None, file=hall.file, told=told.append)
+
+    async def run() -> None:
+        async with Service(
+            session.aim.routine, Settings(osc=HERE, http=None), watchers=[again]
+        ) as stage:
+            await replay(trace, stage.osc_address)
+
+    asyncio.run(run())
+    (take,) = told
+    assert take["heard"] == pytest.approx(hall.told[0]["heard"], abs=2)
+    assert take["spread_ms"] == pytest.approx(hall.told[0]["spread_ms"], abs=4)
+
+
+def test_pages_are_refused_to_another_host(spice_row, tmp_path):
+    session = Session(aim_of(spice_row, ""))
+    rehearsal = Rehearsal(session, spice_row, store=None, file=tmp_path / "none")
+
+    async def run() -> tuple[int, int]:
+        async with Service(spice_row, Settings(osc=HERE, http=HERE), watchers=[rehearsal]) as stage:
+            loop = asyncio.get_running_loop()
+            ask = urllib.request.Request(
+                f"{stage.address}rehearse/clock", headers={"Host": "x.example"}
+            )
+            here = urllib.request.Request(f"{stage.address}review.json")
+            return (await loop.run_in_executor(None, _answer, ask),
+                    await loop.run_in_executor(None, _answer, here))  # fmt: skip
+
+    assert asyncio.run(run()) == (403, 404)
+
+
+def _answer(request) -> int:
+    try:
+        with urllib.request.urlopen(request, timeout=10) as answer:
+            return answer.status
+    except urllib.error.HTTPError as error:
+        return error.code
