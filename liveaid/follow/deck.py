@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import math
 from collections import deque
+from collections.abc import Iterable
 from dataclasses import dataclass, field
+from typing import TypeAlias
 
 BUCKET_S = 0.008
 """Messages this close together are averaged into one point: 125 points a second at most."""
@@ -16,6 +18,8 @@ LINE_S = 2.5
 """The line looks no further back: pitch drifts, and a hand may nudge the record."""
 BREAK_S = 0.045
 """A point this far off the line begins a new one: 45 ms of record, above a hand's timing error."""
+BENT = 8.0
+"""Standard deviations to be off in all before a line counts as bent."""
 JITTER_S = 0.006
 """Arrival jitter assumed before any is measured."""
 HAND_FASTEST = 20.0
@@ -28,11 +32,15 @@ SLOW, FAST = 0.4, 1.7
 """A record between these speeds may be turning by itself."""
 
 
+Point: TypeAlias = tuple[float, float]
+"""A time and a deck-file second."""
+
+
 @dataclass(slots=True)
 class Line:
     """A least-squares line through points (time, position), kept by its sums."""
 
-    points: deque[tuple[float, float]] = field(default_factory=deque)
+    points: deque[Point] = field(default_factory=deque)
     origin: tuple[float, float] = (0.0, 0.0)
     t: float = 0.0
     x: float = 0.0
@@ -81,6 +89,29 @@ class Line:
 
 
 @dataclass(slots=True)
+class Bend:
+    """Notices that points leave a line on one side, each by little: a two-sided cumulative sum.
+
+    Source: Page 1954, Continuous inspection schemes, Biometrika 41.
+    """
+
+    above: float = 0.0
+    below: float = 0.0
+    since_above: list[Point] = field(default_factory=list)
+    since_below: list[Point] = field(default_factory=list)
+
+    def add(self, off: float, point: Point) -> list[Point]:
+        """Take one point, `off` in standard deviations; answer the points since a bend."""
+        self.above = max(self.above + off - 1.0, 0.0)
+        self.below = max(self.below - off - 1.0, 0.0)
+        self.since_above = [*self.since_above, point] if self.above else []
+        self.since_below = [*self.since_below, point] if self.below else []
+        if self.above > BENT:
+            return self.since_above
+        return self.since_below if self.below > BENT else []
+
+
+@dataclass(slots=True)
 class Deck:
     """One deck as heard so far."""
 
@@ -102,8 +133,9 @@ class Deck:
     told_speed: float | None = None
     told_speed_s: float = -math.inf
     _ratio_doubt: float = 1.0
-    _strays: list[tuple[float, float]] = field(default_factory=list)
-    _bucket: list[tuple[float, float]] = field(default_factory=list)
+    _strays: list[Point] = field(default_factory=list)
+    _bend: Bend = field(default_factory=lambda: Bend())
+    _bucket: list[Point] = field(default_factory=list)
 
     def hear(self, position_s: float, now_s: float) -> None:
         """Take one message in."""
@@ -124,22 +156,26 @@ class Deck:
     def _point(self, time_s: float, position_s: float) -> None:
         off = position_s - self.line.at(time_s) if self.line.points else 0.0
         if abs(off) <= self._allowed(time_s):
-            self.line.add(time_s, position_s)
             self._strays.clear()
+            bent = self._bend.add(off / max(self.jitter_s, JITTER_S), (time_s, position_s))
+            if bent:
+                self._begin_line(bent)
+                return
+            self.line.add(time_s, position_s)
             self._learn(time_s, off)
             return
         self._strays.append((time_s, position_s))
         self._strays = self._strays[-2:]
         if len(self._strays) == 2 and not _too_far(*self._strays):
             self.jumped |= _too_far(self.line.points[-1], self._strays[0])
-            self._begin_line()
+            self._begin_line(self._strays)
 
-    def _begin_line(self) -> None:
+    def _begin_line(self, points: Iterable[Point]) -> None:
         self.lines += 1
         self.line = Line()
-        for point in self._strays:
+        for point in points:
             self.line.add(*point)
-        self._strays.clear()
+        self._strays, self._bend = [], Bend()
 
     def _allowed(self, time_s: float) -> float:
         """How far off the line a point may be: jitter, and the slope's own doubt."""
@@ -183,6 +219,6 @@ class Deck:
         return self.line.at(now_s) if self.line.points else self.position_s
 
 
-def _too_far(a: tuple[float, float], b: tuple[float, float]) -> bool:
+def _too_far(a: Point, b: Point) -> bool:
     """Whether no hand can have moved the record from one point to the next."""
     return abs(b[1] - a[1]) > HAND_FASTEST * abs(b[0] - a[0]) + BREAK_S

@@ -1,8 +1,9 @@
-"""How well each cell explains what one deck does: densities of position and of speed.
+"""How well each cell explains what one deck does.
 
-Positions are densities per second of record, speeds per unit of speed, so that what a hand does
-compares across set pieces. The shares below are common practice (no source), kept broad: they say
-what is usual and what is rare, not how often to a per cent.
+A record keeps one line of motion for a while: let run, held, wound. When a line begins, where it
+is and how fast it goes tell one hand's doing from another's, once. As it goes on, its next
+position follows from the last whatever the hand means, so it tells only which beat a running
+record is at, and that a hand that works would have changed something by now.
 """
 
 from __future__ import annotations
@@ -10,42 +11,59 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-import numpy.typing as npt
 
 from liveaid.follow import phase
 from liveaid.follow.axis import CELLS_PER_BEAT, FREE, RESTS, RUNS, WORKS, Axis, DeckMap, Floats
+from liveaid.follow.places import HANDLED, HELD, TURNING, Places
 
-# How a record moves, by what the hand does with it: held, turning by itself, moved by a hand.
+# Shares of how a record moves, by what the hand does with it (common practice, no source).
 MOVES = np.zeros((4, 3))
-MOVES[RUNS] = 0.01, 0.96, 0.03
-MOVES[WORKS] = 0.25, 0.35, 0.40
-MOVES[RESTS] = 0.55, 0.15, 0.30
-MOVES[FREE] = 0.40, 0.30, 0.30
+MOVES[RUNS, [HELD, TURNING, HANDLED]] = 0.01, 0.96, 0.03
+MOVES[WORKS, [HELD, TURNING, HANDLED]] = 0.25, 0.35, 0.40
+MOVES[RESTS, [HELD, TURNING, HANDLED]] = 0.55, 0.15, 0.30
+MOVES[FREE, [HELD, TURNING, HANDLED]] = 0.40, 0.30, 0.30
+
+# How often a second each such line of motion comes to an end (common practice, no source).
+ENDS = np.zeros((4, 3))
+ENDS[RUNS, [HELD, TURNING, HANDLED]] = 5.0, 0.0, 5.0
+ENDS[WORKS, [HELD, TURNING, HANDLED]] = 0.8, 0.8, 2.0
+ENDS[RESTS, [HELD, TURNING, HANDLED]] = 0.1, 0.8, 1.0
+ENDS[FREE, [HELD, TURNING, HANDLED]] = 0.3, 0.3, 1.0
 
 HELD_SPEED = 0.05
 HAND_SPEEDS = (1.5, 7.0)
 """Strokes, and a record wound at up to 6 turns a second (10.8 times nominal at 33 1/3)."""
-
 TIMING_S = 0.030
 """A running record against the map: a hand's release (Repp 2005: some 20 ms) and the network."""
+KEPT_S = 0.06
+"""A running record this near to a cell is at it, three hand's errors wide."""
+SLIP = 1e-3
+"""Share of moments in which a running record is not where the map says."""
 WITNESS_S = 0.2
 """Readings closer together than this are one witness, not several."""
-BUMP_CELLS = 6
+FIRST_WITNESSES = 1.5
+"""How many witnesses the beginning of a line is worth."""
+NEAR_CELLS = 6
 EDGE_CELLS = 4 * CELLS_PER_BEAT
-EARLY = 0.3
-"""How often a worked record is on its way to its next cue at the very end of its set piece."""
+EARLY, AT_ONCE = 0.3, 0.1
+"""How often a worked record is brought to its next cue at the very end of its set piece, and the
+part of that for any earlier beat: a performer about to leave early prepares it too."""
 
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """What one deck says at one moment."""
+    """What one deck says at one moment, and how much of it is new."""
 
     position_s: float
     speed: float | None
     speed_error: float
     jitter_s: float
-    phase_weight: float = 0.0
-    """How far this reading may still speak of the phase of the beat, 0 to 1."""
+    begins: float
+    """Witnesses that a line of motion begins like this; 0 once that has been told."""
+    goes_on: float
+    """Witnesses that it goes on."""
+    phase: float = 0.0
+    """Witnesses that a run from the cue tells the phase of the beat."""
 
 
 @dataclass(slots=True)
@@ -56,37 +74,76 @@ class Evidence:
     deck: DeckMap
     pitch_range: float
     """Reach of the pitch fader as a ratio, 0.08 for 8 per cent."""
-    _usual: Floats = field(init=False)
-    _passage: Floats = field(init=False)
-    _far: npt.NDArray[np.bool_] = field(init=False)
-    _ramp: Floats = field(init=False)
+    _places: Places = field(init=False)
+    _last_beats: dict[int, Floats] = field(init=False)
+    """Of worked stretches, how far each cell is into the last beats, 0 to 1."""
+    _runs: list[int] = field(init=False)
+    _works: list[int] = field(init=False)
     _phased: list[int] = field(init=False)
     """Stretches where this deck is worked and no deck runs: the hands alone carry the beat."""
 
     def __post_init__(self) -> None:
-        self._usual = np.full(len(self.axis.beats), 1.0 / self.axis.reach_s)
-        self._far = self.deck.hand == WORKS
-        self._ramp = np.arange(1, EDGE_CELLS + 1) / EDGE_CELLS
-        no_run = np.all([deck.hand != RUNS for deck in self.axis.decks.values()], axis=0)
-        self._phased = [int(s) for s in np.flatnonzero(no_run & (self.deck.hand == WORKS))]
-        self._passage = np.maximum(self.deck.to_s - self.deck.from_s, 0.01)
+        self._places = Places(self.axis, self.deck)
+        self._runs = np.flatnonzero(self.deck.hand == RUNS).tolist()
+        self._works = np.flatnonzero(self.deck.hand == WORKS).tolist()
+        self._last_beats = {
+            s: np.clip(1.0 - np.arange(int(self.axis.lengths[s]))[::-1] / EDGE_CELLS, AT_ONCE, 1.0)
+            for s in self._works
+        }
+        run = np.any([deck.hand == RUNS for deck in self.axis.decks.values()], axis=0)
+        self._phased = [s for s in self._works if not run[s]]
 
-    def likelihood(self, reading: Reading, offset: Floats, weight: float) -> Floats:
-        """Likelihood ** weight of every cell; `offset` as in Motion, weight 0 to 1."""
-        hand = self.deck.hand
-        moves = MOVES[hand] * self._speeds(reading)
-        places = self._places(reading.position_s)
-        stretch = (moves * places).sum(axis=1)
+    def likelihood(self, reading: Reading, offset: Floats) -> Floats:
+        """Likelihood of every cell; `offset` as in Motion."""
+        speeds = self._speeds(reading)
+        cells = np.ones(self.axis.size)
+        if reading.goes_on > 0.0:
+            cells = self._goes_on(reading, speeds, offset)
+        if reading.begins > 0.0:
+            cells *= self._begins(reading, speeds, offset, reading.begins)
+        if reading.phase > 0.0:
+            for stretch in self._phased:
+                self._phase(cells, stretch, reading, float(offset[stretch]))
+        return cells
+
+    def fit(self, reading: Reading, offset: Floats, told: float) -> Floats:
+        """What the present line of motion has told so far, as if each cell were come to just now.
+
+        `told` is in witnesses. Belief that leaps in the middle of a line has yet to pay for it.
+        """
+        return self._begins(reading, self._speeds(reading), offset, told)
+
+    def _begins(self, reading: Reading, speeds: Floats, offset: Floats, weight: float) -> Floats:
+        """What the position and speed of a new line of motion say."""
+        x = reading.position_s
+        moves = MOVES[self.deck.hand] * speeds
+        stretch = (moves * self._places.density(x)).sum(axis=1)
         cells = np.repeat(stretch**weight, self.axis.lengths)
-        runs = moves.sum(axis=1)
-        for s in np.flatnonzero(hand == RUNS):
-            self._bump(
-                cells, int(s), reading, float(offset[s]), float(runs[s] / stretch[s]), weight
-            )
-        self._edges(cells, reading.position_s, stretch, weight)
-        if reading.phase_weight > 0.0:
-            for phased in self._phased:
-                self._phase(cells, phased, reading, float(offset[phased]))
+        for s in self._runs:
+            low, high, off = self._near(s, reading, float(offset[s]))
+            bump = _normal(off, self._width(s, reading))
+            cells[low:high] *= (1.0 + float(moves[s].sum() / stretch[s]) * bump) ** weight
+        early = EARLY * MOVES[WORKS] @ speeds * self._places.near_next(x) / stretch
+        for s in self._works:
+            if early[s] > 0.0:
+                part = cells[self.axis.first[s] : self.axis.first[s + 1]]
+                part *= (1.0 + early[s] * self._last_beats[s]) ** weight
+        return cells
+
+    def _goes_on(self, reading: Reading, speeds: Floats, offset: Floats) -> Floats:
+        """What it says that a line of motion goes on."""
+        weight, hand = reading.goes_on, self.deck.hand
+        moving = MOVES[hand] * speeds
+        ends = (moving * ENDS[hand]).sum(axis=1) / moving.sum(axis=1)
+        stretch = self._places.stays(reading.position_s) ** weight * np.exp(
+            -ends * weight * WITNESS_S
+        )
+        stretch[self._runs] *= SLIP**weight
+        cells = np.repeat(stretch, self.axis.lengths)
+        for s in self._runs:
+            low, high, off = self._near(s, reading, float(offset[s]))
+            beside = np.maximum(np.abs(off) - KEPT_S, 0.0) / self._width(s, reading)
+            cells[low:high] *= (1.0 + np.exp(-0.5 * beside * beside) / SLIP) ** weight
         return cells
 
     def _speeds(self, reading: Reading) -> Floats:
@@ -95,98 +152,38 @@ class Evidence:
             return np.ones(3)
         slow, fast = HAND_SPEEDS
         turning = max(self.pitch_range / 2, 0.03)
-        v, e = reading.speed, min(reading.speed_error, 20.0)
-        return np.array(
-            [
-                _normal(v, 0.0, np.hypot(HELD_SPEED, e)),
-                _normal(v, 1.0, np.hypot(turning, e)),
-                0.5 * _normal(v, 0.0, np.hypot(slow, e)) + 0.5 * _normal(v, 0.0, np.hypot(fast, e)),
-            ]
-        )
+        error = min(reading.speed_error, 20.0)
+        means: Floats = np.array([0.0, 1.0, 0.0, 0.0])
+        widths: Floats = np.hypot([HELD_SPEED, turning, slow, fast], error)
+        held, turns, stroke, wind = _normal(reading.speed - means, widths)
+        return np.array([held, turns, 0.5 * stroke + 0.5 * wind])
 
-    def _places(self, x: float) -> Floats:
-        """Density of the position by stretch and by how the record moves, bumps left out."""
-        deck, usual = self.deck, self._usual
-        places = np.repeat(usual[:, None], 3, axis=1)
-        near = _outside(x, deck.from_s, deck.to_s)
-        runs = deck.hand == RUNS
-        slips = 0.02 * np.exp(-near) / (2.0 + self._passage) + 0.01 * usual
-        places[runs] = slips[runs, None]
-        works = deck.hand == WORKS
-        span = np.where(near < 0.1, 0.9 / (self._passage + 0.2), 0.0)
-        span += 0.08 * np.exp(-near) / (2.0 + self._passage) + 0.02 * usual
-        places[works] = span[works, None]
-        rests = deck.hand == RESTS
-        places[rests] = self._resting(x)[rests]
-        return places
+    def _width(self, s: int, reading: Reading) -> float:
+        """Standard deviation of a running record's position about a cell's, in seconds."""
+        cell_s = float(self.axis.beat_s[s]) / CELLS_PER_BEAT
+        return float(np.sqrt(TIMING_S**2 + reading.jitter_s**2 + cell_s**2 / 12.0))
 
-    def _resting(self, x: float) -> Floats:
-        usual = self._usual
-        none = np.isnan(self.deck.next_cue_s)
-        off = np.abs(x - np.where(none, 0.0, self.deck.next_cue_s))
-        at_cue = np.where(none, usual, np.exp(-off / 0.15) / 0.3)
-        by_cue = np.where(none, usual, np.exp(-off / 0.8) / 1.6)
-        ran_on = self._ran_on(x)
-        return np.stack(
-            [
-                0.5 * at_cue + 0.15 * ran_on + 0.35 * usual,
-                0.02 * by_cue + 0.38 * ran_on + 0.6 * usual,
-                0.3 * by_cue + 0.2 * ran_on + 0.5 * usual,
-            ],
-            axis=1,
-        )
-
-    def _ran_on(self, x: float) -> Floats:
-        """Density of a record left turning after its passage, or taken out of it early."""
-        deck = self.deck
-        none = np.isnan(deck.left_to_s)
-        past = x - np.where(none, 0.0, deck.left_to_s)
-        beyond = np.where(past > -0.2, np.exp(-np.abs(past) / 1.5) / 1.7, 0.0)
-        length = np.where(none, 1.0, deck.left_to_s - deck.left_from_s)
-        inside = np.where((past <= 0.5) & (past > -length - 0.5), 1.0 / (length + 1.0), 0.0)
-        return np.where(none, self._usual, 0.6 * beyond + 0.4 * inside)
-
-    def _edges(self, cells: Floats, x: float, stretch: Floats, weight: float) -> None:
-        """A worked record on its way to its next cue while the other hand plays out the bar."""
-        hands = MOVES[WORKS].sum()
-        for s in np.flatnonzero(self._far & (np.abs(x - self.deck.next_cue_s) < 1.5)):
-            early = EARLY * hands * np.exp(-abs(x - self.deck.next_cue_s[s]) / 0.5)
-            end = self.axis.first[s + 1]
-            part = cells[max(end - EDGE_CELLS, self.axis.first[s]) : end]
-            part *= (1.0 + early / stretch[s] * self._ramp[-part.size :]) ** weight
+    def _near(self, s: int, reading: Reading, offset: float) -> tuple[int, int, Floats]:
+        """Cells around the beat a running record tells, and how far off each is in seconds."""
+        cell_s = float(self.axis.beat_s[s]) / CELLS_PER_BEAT
+        cell = (reading.position_s - float(self.deck.from_s[s])) / cell_s - offset
+        first, end = int(self.axis.first[s]), int(self.axis.first[s + 1])
+        low = min(max(int(cell) - NEAR_CELLS, 0), end - first)
+        high = max(min(int(cell) + NEAR_CELLS + 1, end - first), low)
+        off: Floats = (np.arange(low, high, dtype=np.float64) - cell) * cell_s
+        return first + low, first + high, off
 
     def _phase(self, cells: Floats, s: int, reading: Reading, offset: float) -> None:
         """The beat's phase, off a record let go from its cue and running on."""
-        ran_s = reading.position_s - self.deck.cue_s[s]
-        if not -0.1 < ran_s < self._passage[s] + 0.3:
+        ran_s = reading.position_s - float(self.deck.cue_s[s])
+        if not -0.1 < ran_s < self.deck.to_s[s] - self.deck.from_s[s] + 0.3:
             return
         first, end = int(self.axis.first[s]), int(self.axis.first[s + 1])
-        beats = (np.arange(end - first) + offset) / CELLS_PER_BEAT - ran_s / self.axis.beat_s[s]
-        told = phase.told(beats, self.deck.strokes[s], float(self.axis.beat_s[s]))
-        cells[first:end] *= told**reading.phase_weight
-
-    def _bump(
-        self, cells: Floats, s: int, reading: Reading, offset: float, share: float, weight: float
-    ) -> None:
-        """The narrow part of a running record's density, around the beat its position says."""
-        beat_s = self.axis.beat_s[s]
-        cell_s = beat_s / CELLS_PER_BEAT
-        cell = (reading.position_s - self.deck.from_s[s]) / cell_s - offset
-        first, end = self.axis.first[s], self.axis.first[s + 1]
-        low = max(int(cell) - BUMP_CELLS, 0)
-        high = min(int(cell) + BUMP_CELLS + 1, int(end - first))
-        if low >= high:
-            return
-        width = float(np.hypot(np.hypot(TIMING_S, reading.jitter_s), cell_s * 0.29))
-        density = 0.97 * _normal((np.arange(low, high) - cell) * cell_s, 0.0, width)
-        cells[first + low : first + high] *= (1.0 + share * density) ** weight
+        beat_s = float(self.axis.beat_s[s])
+        released = (np.arange(end - first) + offset) / CELLS_PER_BEAT - ran_s / beat_s
+        cells[first:end] *= phase.told(released, self.deck.strokes[s], beat_s) ** reading.phase
 
 
-def _normal(x: float | Floats, mean: float, deviation: float) -> float | Floats:
-    z = (x - mean) / deviation
-    return np.exp(-0.5 * z * z) / (deviation * 2.5066282746310002)
-
-
-def _outside(x: float, low: Floats, high: Floats) -> Floats:
-    """How far x lies outside each range, 0 inside; NaN ranges count as far."""
-    return np.nan_to_num(np.maximum(np.maximum(low - x, x - high), 0.0), nan=1e3)
+def _normal(off: Floats, width: float | Floats) -> Floats:
+    z: Floats = off / width
+    return np.asarray(np.exp(-0.5 * z * z) / (width * 2.5066282746310002))

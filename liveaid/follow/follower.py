@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 import numpy as np
@@ -10,7 +11,7 @@ import numpy as np
 from liveaid.follow import pointer, state
 from liveaid.follow.axis import CELLS_PER_BEAT, RUNS, Floats, axis_of
 from liveaid.follow.deck import FAST, SLOW, Deck
-from liveaid.follow.evidence import WITNESS_S, Evidence, Reading
+from liveaid.follow.evidence import FIRST_WITNESSES, WITNESS_S, Evidence, Reading
 from liveaid.follow.filter import weighed
 from liveaid.follow.motion import Motion
 from liveaid.follow.pointer import HALF, Place
@@ -24,6 +25,8 @@ STEP_S = 0.02
 """Belief is brought up to date this often at most; between, messages only refine the deck."""
 JUMP_S = 5.0
 """A needle that jumped makes a leap as likely as so many seconds of playing do."""
+LEAP_S = 0.1
+"""While both records keep their motion, leaps are made up for this often."""
 SETTLE_S = 0.5
 """Without a deck that runs the pointer is drawn to the belief this fast."""
 BORDER = 0.8
@@ -56,7 +59,8 @@ class Follower:
         self._evidence = {side: Evidence(self.axis, self.axis.decks[side], reach) for side in SIDES}
         self._belief = _prior(self.axis.size, int(self.axis.first[self.axis.after]))
         self._weighed_s: dict[Side, float] = dict.fromkeys(SIDES, -math.inf)
-        self._phase_told: dict[Side, tuple[int, float]] = dict.fromkeys(SIDES, (0, 0.0))
+        self._told: dict[Side, _Told] = {side: _Told() for side in SIDES}
+        self._unleapt_s = 0.0
         self._now_s: float | None = None
         self._stepped_s: float | None = None
         self._place = Place(1, 0.0)
@@ -168,15 +172,36 @@ class Follower:
     def _step(self, now: float) -> None:
         seconds = 0.0 if self._stepped_s is None else now - self._stepped_s
         rates = self._rates(now)
-        belief = self._motion.moved(self._belief, rates, min(seconds, 30.0))
-        belief = self._motion.leapt(belief, seconds + JUMP_S * self._jumps())
         self._place = pointer.on(self.axis, self._place, seconds, rates)
         self._stepped_s = now
-        for side in SIDES:
-            belief = weighed(belief, self._likelihood(side, now))
+        readings = {side: self._reading(side, now) for side in SIDES}
+        belief = self._motion.moved(self._belief, rates, min(seconds, 30.0))
+        belief = self._leapt(belief, seconds, readings)
+        for side, reading in readings.items():
+            if reading is not None:
+                likelihood = self._evidence[side].likelihood(reading, self._motion.offset)
+                belief = weighed(belief, likelihood)
+                self._told[side].begins += reading.begins
+                self._told[side].phase += reading.phase
         self._belief = belief
         self._point(now, seconds)
         self._state = state.after(self._state, state.event_of(self._confidence, quiet=False))
+
+    def _leapt(
+        self, belief: Floats, seconds: float, readings: dict[Side, Reading | None]
+    ) -> Floats:
+        """Let a little belief leap: at once when a record begins to move, else now and then."""
+        self._unleapt_s += seconds + JUMP_S * self._jumps()
+        news = any(reading is not None and reading.begins > 0.0 for reading in readings.values())
+        if not news and self._unleapt_s < LEAP_S:
+            return belief
+        fit = np.ones(self.axis.size)
+        for side, reading in readings.items():
+            if reading is not None:
+                told = self._told[side].begins
+                fit *= self._evidence[side].fit(reading, self._motion.offset, told)
+        seconds, self._unleapt_s = self._unleapt_s, 0.0
+        return self._motion.leapt(belief, seconds, fit)
 
     def _jumps(self) -> int:
         """How many decks were somewhere else all at once since the last step."""
@@ -186,36 +211,26 @@ class Follower:
             deck.jumped = False
         return jumps
 
-    def _likelihood(self, side: Side, now: float) -> Floats:
+    def _reading(self, side: Side, now: float) -> Reading | None:
+        """What a deck says now, and how much of it is new; None when it is not heard."""
         deck = self.decks[side]
         held = self.sends == "on_change" and not self._fresh(side, now)
         if deck.position_s is None or not (self._fresh(side, now) or held):
-            return np.ones(self.axis.size)
-        since = now - self._weighed_s[side]
+            return None
+        witness = min((now - self._weighed_s[side]) / WITNESS_S, 1.0)
         self._weighed_s[side] = now
-        weight = min(since / WITNESS_S, 1.0)
-        speed = deck.speed(now)
-        place = deck.place(now)
-        reading = Reading(
+        told = self._told[side] = self._told[side].of(deck.lines)
+        place, speed = deck.place(now), deck.speed(now)
+        begins = min(witness, max(FIRST_WITNESSES - told.begins, 0.0))
+        return Reading(
             position_s=deck.position_s if place is None or held else place,
             speed=0.0 if held else None if speed is None else speed[0],
             speed_error=0.0 if speed is None or held else speed[1],
             jitter_s=deck.jitter_s,
-            phase_weight=self._phase_weight(side, weight),
+            begins=begins,
+            goes_on=witness - begins,
+            phase=min(witness, max(1.0 - told.phase, 0.0)) if _runs_freely(deck) else 0.0,
         )
-        return self._evidence[side].likelihood(reading, self._motion.offset, weight)
-
-    def _phase_weight(self, side: Side, weight: float) -> float:
-        """How much a run may say of the beat's phase: one witness a run, once its line is sure."""
-        deck = self.decks[side]
-        run, spent = self._phase_told[side]
-        if run != deck.lines:
-            run, spent = deck.lines, 0.0
-        slope = deck.line.slope
-        sure = slope is not None and deck.line.span_s > 0.1 and 0.8 < slope < 1.25
-        weight = min(weight, 1.0 - spent) if sure else 0.0
-        self._phase_told[side] = run, spent + weight
-        return weight
 
     def _ratio(self) -> float:
         """Speed against the map's tempo, by the deck last heard turning by itself."""
@@ -306,6 +321,25 @@ class Follower:
 
     def _elapsed_s(self, now: float) -> float | None:
         return None if self._started_s is None else max(now - self._started_s, 0.0)
+
+
+@dataclass(slots=True)
+class _Told:
+    """What has been told of a deck's present line of motion, in witnesses."""
+
+    line: int = 0
+    begins: float = 0.0
+    phase: float = 0.0
+
+    def of(self, line: int) -> _Told:
+        """The same, or a new account for a new line."""
+        return self if line == self.line else _Told(line)
+
+
+def _runs_freely(deck: Deck) -> bool:
+    """Whether the record turns by itself, and has long enough to tell its release."""
+    slope = deck.line.slope
+    return slope is not None and deck.line.span_s > 0.1 and 0.8 < slope < 1.25
 
 
 def _prior(size: int, pieces_end: int) -> Floats:

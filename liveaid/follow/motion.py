@@ -31,6 +31,8 @@ AGAIN = 0.1
 """From `after` back to a start."""
 FOUND = 0.3
 """From `elsewhere` back to the map."""
+BEST_FIT = 100.0
+"""A leap is made likelier by its fit up to so many times."""
 LEAPS = TO_NEXT + TO_OWN_START + TO_ANY_START + TO_ANYWHERE + TO_BEFORE + TO_ELSEWHERE
 
 
@@ -89,26 +91,34 @@ class Motion:
         part[-steps:] = 0.0
         part[0] += piled
 
-    def leapt(self, belief: Floats, seconds: float) -> Floats:
-        """Belief after a little of it has leapt: to the next start, back to a start, anywhere."""
+    def leapt(self, belief: Floats, seconds: float, fit: Floats) -> Floats:
+        """Belief after a little of it has leapt: to the next start, back to a start, anywhere.
+
+        `fit` is what the decks' present motion has told of each cell: a leap lands where it fits.
+        """
+        stays, lands = self._leaps(belief, min(seconds, 10.0))
+        fits = fit / max(float(belief @ fit), 1e-300)
+        after = stays + lands * np.minimum(fits, BEST_FIT)
+        return np.asarray(after / after.sum())
+
+    def _leaps(self, belief: Floats, seconds: float) -> tuple[Floats, Floats]:
+        """What stays, and what comes down where."""
         axis, first = self.axis, self.axis.first
-        seconds = min(seconds, 10.0)
         masses = np.add.reduceat(belief, first[:-1])
         from_pieces = masses[1 : axis.after] * seconds
         played = float(from_pieces.sum())
-        before = float(masses[axis.before]) * START * min(seconds, 0.5)
-        after = float(masses[axis.after]) * AGAIN * min(seconds, 0.5)
-        lost = float(masses[axis.elsewhere]) * FOUND * min(seconds, 0.5)
-        belief = belief.copy()
-        belief[first[1] : first[axis.after]] *= 1.0 - LEAPS * seconds
-        belief[first[[axis.before, axis.after, axis.elsewhere]]] -= (before, after, lost)
+        ends = [axis.before, axis.after, axis.elsewhere]
+        before, after, lost = masses[ends] * np.array([START, AGAIN, FOUND]) * min(seconds, 0.5)
+        stays, lands = belief.copy(), np.zeros_like(belief)
+        stays[first[1] : first[axis.after]] *= 1.0 - LEAPS * seconds
+        stays[first[ends]] -= (before, after, lost)
         anywhere = played * TO_ANYWHERE + 0.5 * lost
-        belief[first[1] : first[axis.after]] += anywhere / (first[axis.after] - first[1])
+        lands[first[1] : first[axis.after]] = anywhere / (first[axis.after] - first[1])
         starts = first[1 : axis.after]
         any_start = played * TO_ANY_START + 0.4 * lost + 0.6 * after
-        belief[starts] += any_start / len(starts) + from_pieces * TO_OWN_START
-        belief[first[2 : axis.after + 1]] += from_pieces * TO_NEXT
-        belief[starts[0]] += before
-        belief[first[axis.before]] += played * TO_BEFORE + 0.1 * lost + 0.4 * after
-        belief[first[axis.elsewhere]] += played * TO_ELSEWHERE
-        return belief
+        lands[starts] += any_start / len(starts) + from_pieces * TO_OWN_START
+        lands[first[2 : axis.after + 1]] += from_pieces * TO_NEXT
+        lands[starts[0]] += before
+        lands[first[axis.before]] += played * TO_BEFORE + 0.1 * lost + 0.4 * after
+        lands[first[axis.elsewhere]] += played * TO_ELSEWHERE
+        return stays, lands

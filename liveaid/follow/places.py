@@ -1,0 +1,87 @@
+"""Where a record may be, by what the hand does with it: densities per second of record.
+
+The shares are common practice (no source), kept broad: they say what is usual and what is rare,
+not how often to a per cent.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from liveaid.follow.axis import FREE, RESTS, RUNS, WORKS, Axis, DeckMap, Floats
+
+HELD, TURNING, HANDLED = range(3)
+"""How a record moves: held, turning by itself, moved by a hand."""
+
+
+@dataclass(slots=True)
+class Places:
+    """Densities of one deck's position in every stretch."""
+
+    axis: Axis
+    deck: DeckMap
+    _usual: Floats = field(init=False)
+    _length: Floats = field(init=False)
+
+    def __post_init__(self) -> None:
+        self._usual = np.full(len(self.axis.beats), 1.0 / self.axis.reach_s)
+        self._length = np.maximum(self.deck.to_s - self.deck.from_s, 0.01)
+
+    def density(self, x: float) -> Floats:
+        """Density at a position, shape (stretches, 3) by how the record moves.
+
+        Of a record that runs, only what lies beside the beat its position should tell: slips.
+        """
+        away = _outside(x, self.deck.from_s, self.deck.to_s)
+        beside = np.exp(-away) / (2.0 + self._length)
+        runs = 0.02 * beside + 0.01 * self._usual
+        inside = np.where(away < 0.1, 0.9 / (self._length + 0.2), 0.0)
+        works = inside + 0.08 * beside + 0.02 * self._usual
+        by_hand = np.empty((4, len(self._usual), 3))
+        by_hand[RUNS], by_hand[WORKS] = runs[:, None], works[:, None]
+        by_hand[RESTS], by_hand[FREE] = self._resting(x), self._usual[:, None]
+        return by_hand[self.deck.hand, np.arange(len(self._usual))]
+
+    def stays(self, x: float) -> Floats:
+        """How well a position that follows from the last one fits: 1, or less outside a span."""
+        span = _outside(x, self.deck.from_s, self.deck.to_s) - 0.1
+        cue = np.nan_to_num(np.abs(x - self.deck.next_cue_s), nan=1e3) - 0.3
+        away = np.clip(np.minimum(span, cue), 0.0, 1.0)
+        return np.where(self.deck.hand == WORKS, np.exp(-2.0 * away), 1.0)
+
+    def near_next(self, x: float) -> Floats:
+        """Density of a record brought near its next cue, 0 where that is far or none."""
+        off = np.nan_to_num(np.abs(x - self.deck.next_cue_s), nan=1e3)
+        return np.where(off < 1.5, np.exp(-off / 0.5), 0.0)
+
+    def _resting(self, x: float) -> Floats:
+        """At the next cue or on the way there, or running on from where it last sounded."""
+        none = np.isnan(self.deck.next_cue_s)
+        off = np.abs(x - np.where(none, 0.0, self.deck.next_cue_s))
+        at_cue = np.where(none, self._usual, np.exp(-off / 0.15) / 0.3)
+        by_cue = np.where(none, self._usual, np.exp(-off / 0.8) / 1.6)
+        ran_on = self._ran_on(x)
+        return np.stack(
+            [
+                0.5 * at_cue + 0.15 * ran_on + 0.35 * self._usual,
+                0.02 * by_cue + 0.38 * ran_on + 0.6 * self._usual,
+                0.3 * by_cue + 0.2 * ran_on + 0.5 * self._usual,
+            ],
+            axis=1,
+        )
+
+    def _ran_on(self, x: float) -> Floats:
+        """A record left turning after its passage, or taken out of it early."""
+        none = np.isnan(self.deck.left_to_s)
+        past = x - np.where(none, 0.0, self.deck.left_to_s)
+        length = np.where(none, 1.0, self.deck.left_to_s - self.deck.left_from_s)
+        beyond = np.where(past > -0.2, np.exp(-np.abs(past) / 1.5) / 1.7, 0.0)
+        inside = np.where((past <= 0.5) & (past > -length - 0.5), 1.0 / (length + 1.0), 0.0)
+        return np.where(none, self._usual, 0.6 * beyond + 0.4 * inside)
+
+
+def _outside(x: float, low: Floats, high: Floats) -> Floats:
+    """How far x lies outside each range, 0 inside; NaN ranges count as far."""
+    return np.nan_to_num(np.maximum(np.maximum(low - x, x - high), 0.0), nan=1e3)

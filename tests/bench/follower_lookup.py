@@ -1,0 +1,57 @@
+"""The baseline: look the two positions up in the section map, with no belief and no history.
+
+A set piece fits when each deck that sounds in it reads inside its passage. Of several that fit,
+the one answered last, else the one after it, else the first in the map; where none fits, the last
+answer stands. The beat is read off a deck that runs, else counted by the clock at the map's tempo.
+"""
+
+from __future__ import annotations
+
+from liveaid.routine import SIDES, Piece, Routine, Side
+
+SLACK_S = 0.1
+
+
+class LookUp:
+    """Answers from the newest position of each deck."""
+
+    def __init__(self, routine: Routine) -> None:
+        self.routine = routine
+        self.positions: dict[Side, float] = {}
+        self.index = 0
+        self.since_s = 0.0
+
+    def hear(self, side: Side, *, position: float, now: float) -> None:
+        self.positions[side] = position
+
+    def place(self, now: float) -> tuple[int, float]:
+        fitting = [i for i in range(len(self.routine.pieces)) if self._fits(i)]
+        for wanted in (self.index, self.index + 1, *fitting[:1]):
+            if wanted in fitting:
+                if wanted != self.index:
+                    self.index, self.since_s = wanted, now
+                break
+        return self.index, self._beat(self.routine.pieces[self.index], now)
+
+    def _fits(self, index: int) -> bool:
+        for side in SIDES:
+            plan = self.routine.pieces[index].plan(side)
+            if plan.hand == "rests":
+                continue
+            low = plan.at_s if plan.hand == "runs" else plan.from_s
+            high = plan.to_s if plan.hand == "works" else low + self.routine.piece_s(index)
+            if side not in self.positions:
+                return False
+            if not low - SLACK_S <= self.positions[side] <= high + SLACK_S:
+                return False
+        return True
+
+    def _beat(self, piece: Piece, now: float) -> float:
+        beats = piece.bars * self.routine.metre
+        sides = sorted(SIDES, key=lambda side: side != piece.count)
+        for side in sides:
+            plan = piece.plan(side)
+            if plan.hand == "runs" and side in self.positions:
+                beat = (self.positions[side] - plan.at_s) * piece.tempo_bpm / 60.0
+                return min(max(beat, 0.0), beats)
+        return min((now - self.since_s) * piece.tempo_bpm / 60.0, beats)
