@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 import scipy.ndimage
 
-from liveaid.gather.onsets import Onsets
+from liveaid.gather.onsets import Onsets, strongest_near
 from liveaid.gather.spectrum import FRAMES_HZ, Floats
 
 Times = npt.NDArray[np.float64]
@@ -63,17 +63,14 @@ def _chain(course: Times, period: float) -> Times:
 
 def _snapped(beats: Times, onsets: Onsets) -> Times:
     """Each beat on the strongest onset within reach, those without one between their neighbours."""
-    if not len(onsets) or len(beats) < 3:
+    if len(beats) < 3:
         return beats
-    away = onsets.times_s[None, :] - beats[:, None]
-    worth = np.where(np.abs(away) <= SNAP_S, onsets.strength * (1.0 - np.abs(away) / SNAP_S), -1.0)
-    best = worth.argmax(axis=1)
-    found = worth[np.arange(len(beats)), best] > 0
-    shift = np.where(found, away[np.arange(len(beats)), best], 0.0)
-    if found.sum() >= 2:
-        index = np.arange(len(beats))
-        shift = np.interp(index, index[found], shift[found])
-    return np.asarray(beats + shift)
+    beside = strongest_near(onsets, beats, before_s=SNAP_S, after_s=SNAP_S)
+    found = np.flatnonzero(beside >= 0)
+    if len(found) < 2:
+        return beats
+    shift = onsets.times_s[beside[found]] - beats[found]
+    return np.asarray(beats + np.interp(np.arange(len(beats)), found, shift))
 
 
 def tempo_line(beats: Times) -> tuple[float, float, float]:

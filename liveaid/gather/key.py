@@ -158,7 +158,8 @@ def find_partials(mono: Samples) -> Partials:
 
 def _spectra(mono: Samples) -> npt.NDArray[np.float32]:
     """(frames, bins): magnitude spectra at places spread over the sound, eight at least."""
-    padded = np.pad(np.asarray(mono), (0, max(0, 2 * WINDOW - len(mono))))
+    short = max(0, 2 * WINDOW - len(mono))
+    padded = np.pad(mono, (0, short)) if short else mono
     count = max(8, min(MOST_FRAMES, 1 + (len(padded) - WINDOW) // STEP))
     starts = np.linspace(0, len(padded) - WINDOW, count).astype(np.int64)
     hann = np.hanning(WINDOW).astype(np.float32)

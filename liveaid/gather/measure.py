@@ -49,17 +49,17 @@ def measure(path: str | Path) -> Study:
         if not reader.frames:
             reason = "; ".join(reader.faults) or "it holds no samples"
             raise Unreadable(f"{shown(path)}: no sound that can be read ({reason})")
+        faults = (*reader.all_faults(), *_faults(heard, reader))
         if heard.cancelled:
             with open_sound(path) as again:
                 heard = hear(again, channel=0)
-        faults = (*reader.all_faults(), *_faults(heard, reader))
         return _study(heard, reader, faults)
 
 
 def hear(reader: Reader, *, channel: int | None = None) -> Heard:
     """Read a whole sound, block by block; mono is the mean of the channels, or one of them."""
     loudness = LoudnessMeter(rate_hz=reader.rate_hz, channels=reader.channels)
-    peak, mix = PeakMeter(), _Mix(reader.rate_hz, reader.channels, channel)
+    peak, mix = PeakMeter(), _Mix(reader, channel)
     for block in reader:
         loudness.hear(block)
         peak.hear(block)
@@ -81,32 +81,35 @@ def hear(reader: Reader, *, channel: int | None = None) -> Heard:
 class _Mix:
     """The channels as one, brought to RATE_HZ while they are read."""
 
-    def __init__(self, rate_hz: int, channels: int, channel: int | None) -> None:
-        weights = (
-            np.full(channels, 1.0 / channels) if channel is None else np.eye(channels)[channel]
-        )
+    def __init__(self, reader: Reader, channel: int | None) -> None:
+        count = reader.channels
+        weights = np.full(count, 1.0 / count) if channel is None else np.eye(count)[channel]
         self._weights = weights.astype(np.float32)
-        self._rate_hz, self._frames = rate_hz, 0
         self._stream = (
-            soxr.ResampleStream(rate_hz, RATE_HZ, 1, dtype="float32", quality="HQ")
-            if rate_hz != RATE_HZ
+            soxr.ResampleStream(reader.rate_hz, RATE_HZ, 1, dtype="float32", quality="HQ")
+            if reader.rate_hz != RATE_HZ
             else None
         )
-        self._parts: list[Samples] = []
+        promised_s = min(reader.declared / reader.rate_hz, LONGEST_S) + 1.0
+        # Room for all that is promised at once: pieces put together at the end would need twice.
+        kind = np.float16 if promised_s > SMALL_AFTER_S else np.float32
+        self._whole = np.empty(round(promised_s * RATE_HZ), dtype=kind)
+        self._filled = 0
         self._power = np.zeros(2)
 
     def hear(self, block: Samples) -> None:
         """The next (frames, channels)."""
-        if self._frames > LONGEST_S * self._rate_hz:
-            return
-        self._frames += len(block)
         mixed = block @ self._weights
         self._power += (float(mixed @ mixed), float(np.vdot(block, block)) / block.shape[1])
         self._keep(mixed if self._stream is None else self._stream.resample_chunk(mixed))
 
     def _keep(self, part: Samples) -> None:
-        small = self._frames > SMALL_AFTER_S * self._rate_hz
-        self._parts.append(part.astype(np.float16) if small else part)
+        part = part[: max(0, round(LONGEST_S * RATE_HZ) - self._filled)]
+        end = self._filled + len(part)
+        if end > len(self._whole):  # more than was promised
+            self._whole = np.concatenate([self._whole, np.empty(end, dtype=self._whole.dtype)])
+        self._whole[self._filled : end] = part
+        self._filled = end
 
     @property
     def cancelled(self) -> bool:
@@ -114,18 +117,10 @@ class _Mix:
         return bool(self._power[1] > 0 and self._power[0] < CANCELLED * self._power[1])
 
     def finish(self) -> Samples:
-        """The whole, (frames,) at RATE_HZ."""
+        """The whole, (frames,) at RATE_HZ; of a long sound at half precision."""
         if self._stream is not None:
-            end = self._stream.resample_chunk(np.zeros(0, dtype=np.float32), last=True)
-            self._keep(end)
-        kind = np.float16 if any(part.dtype == np.float16 for part in self._parts) else np.float32
-        whole = np.empty(sum(map(len, self._parts)), dtype=kind)
-        at = 0
-        for part in self._parts:
-            whole[at : at + len(part)] = part
-            at += len(part)
-        self._parts.clear()
-        return whole  # type: ignore[return-value]
+            self._keep(self._stream.resample_chunk(np.zeros(0, dtype=np.float32), last=True))
+        return self._whole[: self._filled]  # type: ignore[return-value]
 
 
 def _faults(heard: Heard, reader: Reader) -> list[str]:

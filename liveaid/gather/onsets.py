@@ -24,8 +24,8 @@ MEAN_BEFORE_S, MEAN_AFTER_S = 0.10, 0.07
 THRESHOLD = 0.08
 """Decades of rise above the local mean. This and the next two were tuned on drum patterns of
 recorded single hits, alone and over drones and guitar, against noise and pads."""
-USUAL_S, OVER_USUAL = 1.0, 2.5
-"""A peak is so many times the mean of its second: noise rises everywhere and begins nowhere."""
+USUAL_S, OVER_USUAL = 0.5, 4.0
+"""A peak is so many times the median around it: noise rises everywhere and begins nowhere."""
 SHARE = 0.08
 """And above its surroundings by this share of the sound's own strong onsets."""
 APART_S = 0.03
@@ -71,6 +71,24 @@ def find_onsets(mono: Samples, spectrum: Spectrum) -> Onsets:
     return Onsets(times[keep], strength[peaks][keep], groups[keep])
 
 
+def strongest_near(
+    onsets: Onsets, times_s: Times, *, before_s: float, after_s: float
+) -> npt.NDArray[np.intp]:
+    """Index of the strongest onset about each time, the nearer counting more; -1 for none."""
+    best = np.full(len(times_s), -1)
+    worth = np.zeros(len(times_s))
+    first = np.searchsorted(onsets.times_s, times_s - before_s)
+    last = np.searchsorted(onsets.times_s, times_s + after_s, side="right")
+    # Onsets stand apart, so only a handful lie about any one time.
+    for step in range(int((last - first).max(initial=0))):
+        at = np.minimum(first + step, len(onsets) - 1)
+        away = onsets.times_s[at] - times_s
+        near = 1.0 - np.where(away < 0, -away / before_s, away / after_s) / 2
+        this = np.where(first + step < last, onsets.strength[at] * near, 0.0)
+        best, worth = np.where(this > worth, at, best), np.maximum(this, worth)
+    return np.asarray(best, dtype=np.intp)
+
+
 def pick_peaks(strength: npt.NDArray[np.float32]) -> npt.NDArray[np.intp]:
     """Frames whose strength stands out from their surroundings."""
     if not len(strength):
@@ -81,8 +99,7 @@ def pick_peaks(strength: npt.NDArray[np.float32]) -> npt.NDArray[np.intp]:
     mean = scipy.ndimage.uniform_filter1d(
         strength, before + after + 1, mode="constant", origin=(before - after) // 2
     )
-    usual = scipy.ndimage.uniform_filter1d(strength, round(USUAL_S * FRAMES_HZ), mode="constant")
-    least = np.maximum(mean + THRESHOLD, OVER_USUAL * usual)
+    least = np.maximum(mean + THRESHOLD, OVER_USUAL * _usual(strength))
     first = np.flatnonzero((strength >= highest) & (strength >= least))
     if not len(first):
         return first
@@ -90,6 +107,17 @@ def pick_peaks(strength: npt.NDArray[np.float32]) -> npt.NDArray[np.intp]:
     first = first[strength[first] >= mean[first] + SHARE * strong]
     # Two equal neighbours are one peak.
     return first[np.diff(first, prepend=-reach) >= reach]
+
+
+def _usual(strength: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+    """The median strength around each frame, by stretches of half a second."""
+    length = round(USUAL_S * FRAMES_HZ)
+    count = -(-len(strength) // length)
+    padded = np.pad(strength, (0, count * length - len(strength)), mode="edge")
+    medians = np.median(padded.reshape(count, length), axis=1)
+    medians = scipy.ndimage.median_filter(medians, 3, mode="nearest")
+    middles = (np.arange(count) + 0.5) * length
+    return np.asarray(np.interp(np.arange(len(strength)), middles, medians), dtype=np.float32)
 
 
 def _near(rise: npt.NDArray[np.float32], peaks: npt.NDArray[np.intp]) -> npt.NDArray[np.float32]:

@@ -21,11 +21,12 @@ Curve = npt.NDArray[np.float64]
 
 LONGEST_LAG_S = 16.0
 SLOWEST_BPM, FASTEST_BPM = 45.0, 220.0
-PREFERRED_BPM, PREFERENCE_OCTAVES = 120.0, 0.6
+PREFERRED_BPM, PREFERENCE_OCTAVES = 124.0, 0.8
 # What counts for a period: autocorrelation at these multiples of it, with these weights. Tuned on
-# tracker music of two collections, tried on three others (tests/bench/gather.py).
-_MULTIPLES = (1.0, 2.0, 4.0, 0.5, 0.25, 3.0, 1.0 / 3.0)
-_WEIGHTS = np.array((1.0, 1.0, 1.0, 0.5, 0.5, -0.5, -0.3))
+# tracker music of three collections and on drum patterns of recorded hits, at five speeds each;
+# tried on three other collections (tests/bench/gather.py).
+_MULTIPLES = (1.0, 2.0, 4.0, 0.5, 0.25, 3.0, 1.0 / 3.0, 1.5, 2.0 / 3.0)
+_WEIGHTS = np.array((1.0, 1.0, 1.5, 0.6, 0.6, -1.2, -0.3, 0.5, -0.8))
 _TOLERANCE = 0.012
 _STRETCH_FRAMES = round(180.0 * FRAMES_HZ)
 

@@ -107,7 +107,7 @@ class Reader:
         told = any(fault.startswith(("cut off", "decoding stopped")) for fault in faults)
         if self.frames < self.declared and not told:
             faults.append(
-                f"cut off: the header promises {self.declared} frames, {self.frames} could be read"
+                f"cut off: {self.declared} frames are promised, {self.frames} could be read"
             )
         if self.damaged:
             faults.append(f"{self.damaged} samples are no numbers and were taken as silence")

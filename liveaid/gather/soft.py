@@ -13,7 +13,7 @@ import numpy as np
 import scipy.fft
 import scipy.ndimage
 
-from liveaid.gather.onsets import Onsets, pick_peaks
+from liveaid.gather.onsets import Onsets, pick_peaks, strongest_near
 from liveaid.gather.read import Samples
 from liveaid.gather.spectrum import GROUPS, HOP, RATE_HZ, Floats
 
@@ -73,12 +73,10 @@ def soft_onsets(rise: Floats) -> Onsets:
 
 def sharpened(soft: Onsets, sharp: Onsets) -> Onsets:
     """Soft beginnings on the attack of the first look that stands beside them, where one does."""
-    if not len(soft) or not len(sharp):
+    beside = strongest_near(sharp, soft.times_s, before_s=0.06, after_s=0.03)
+    found = beside >= 0
+    if not found.any():
         return soft
-    away = sharp.times_s[None, :] - soft.times_s[:, None]
-    worth = np.where((away > -0.06) & (away < 0.03), sharp.strength[None, :], -1.0)
-    best = worth.argmax(axis=1)
-    found = worth[np.arange(len(soft)), best] > 0
-    shift = np.where(found, away[np.arange(len(soft)), best], 0.0)
-    shift[~found] = np.median(shift[found]) if found.any() else 0.0
+    shift = np.where(found, sharp.times_s[beside] - soft.times_s, 0.0)
+    shift[~found] = np.median(shift[found])
     return Onsets(soft.times_s + shift, soft.strength, soft.groups)

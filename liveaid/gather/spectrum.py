@@ -82,12 +82,12 @@ _HANN = (0.5 - 0.5 * np.cos(2 * np.pi * np.arange(WINDOW) / WINDOW)).astype(np.f
 def analyse(mono: Samples) -> Spectrum:
     """The spectrum's course through a mono sound at RATE_HZ."""
     frames = len(mono) // HOP + 1
-    spans = [
-        _powers(mono, start, min(start + _SPAN_FRAMES, frames))
-        for start in range(0, frames, _SPAN_FRAMES)
-    ]
-    bands = np.concatenate([span[0] for span in spans])
-    magnitude = np.sum([span[1] for span in spans], axis=0)
+    bands = np.empty((frames, BANDS), dtype=np.float32)
+    magnitude = np.zeros(WINDOW // 2 + 1)
+    for start in range(0, frames, _SPAN_FRAMES):
+        stop = min(start + _SPAN_FRAMES, frames)
+        bands[start:stop], some = _powers(mono, start, stop)
+        magnitude += some
     hz = np.fft.rfftfreq(WINDOW, 1.0 / RATE_HZ)
     total = float(magnitude.sum())
     power = bands.sum(axis=1)
@@ -121,14 +121,22 @@ def _rise(bands: Floats, power: Floats) -> Floats:
     rise = np.zeros((len(bands), GROUPS), dtype=np.float32)
     if reference <= 1e-14:
         return rise
-    log = np.log1p(bands * (10 ** (RANGE_DB / 10) / reference))
-    widest = log.copy()
-    np.maximum(widest[:, 1:], log[:, :-1], out=widest[:, 1:])
-    np.maximum(widest[:, :-1], log[:, 1:], out=widest[:, :-1])
-    rise[LAG:] = np.maximum(log[LAG:] - widest[:-LAG], 0.0) @ _GROUP_SUM
-    # What sounds from the first frame on begins there.
-    rise[:LAG] = log[:LAG] @ _GROUP_SUM * 0.5
+    scale = np.float32(10 ** (RANGE_DB / 10) / reference)
+    for start in range(0, len(bands), _SPAN_FRAMES):
+        # The frames before a span are what its first frames rise against.
+        log = np.log1p(bands[max(start - LAG, 0) : start + _SPAN_FRAMES] * scale)
+        rise[start : start + _SPAN_FRAMES] = _rise_of(log, first=start == 0)
     return rise / np.float32(np.log(10.0) * BANDS)
+
+
+def _rise_of(log: Floats, *, first: bool) -> Floats:
+    """(frames, GROUPS): rise against LAG frames before, the earliest frames being only that."""
+    widest = log[:-LAG].copy()
+    np.maximum(widest[:, 1:], log[:-LAG, :-1], out=widest[:, 1:])
+    np.maximum(widest[:, :-1], log[:-LAG, 1:], out=widest[:, :-1])
+    rise = np.maximum(log[LAG:] - widest, 0.0) @ _GROUP_SUM
+    # What sounds from the first frame on begins there.
+    return np.concatenate([log[:LAG] @ _GROUP_SUM * 0.5, rise]) if first else rise
 
 
 def _decibels(power: Floats) -> Floats:

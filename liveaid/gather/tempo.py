@@ -38,8 +38,10 @@ PLAYED_GAIN = 1.25
 STEADY_WANDER_S = 0.015
 NEAR_S = 0.03
 LEAST_STRIKE = 0.11
+LONGEST_SOFT_S = 1200.0
 FEWEST = 4
 """Fewer beginnings make no beat."""
+ON_THE_CUT_S = 0.012
 START_WORTH = 0.25
 """Music begins on a beat more often than not. (Common practice, no source.)"""
 LATE_START_S = 0.15
@@ -70,6 +72,8 @@ class _Look:
     onsets: Onsets
     curve: pulse.Curve
     grid: Grid | None
+    start_s: float
+    """Where anything at all begins to sound."""
 
 
 def find_tempo(
@@ -77,12 +81,14 @@ def find_tempo(
 ) -> Tempo:
     """The tempo grid of a sound: `mono` at RATE_HZ, and the file's own length and rate."""
     duration_s = frames / rate_hz
-    look = _look(spectrum.strength, onsets, pulse.autocorrelation(spectrum.rise))
+    start_s = float(onsets.times_s[0]) if len(onsets) else 0.0
+    look = _look(spectrum.strength, onsets, pulse.autocorrelation(spectrum.rise), start_s)
     loop = find_loop(spectrum, onsets, duration_s, look.grid)
     if loop is not None:
         sure = 1.0 - np.exp(-max(loop.grid.excess, 0.0) / 3.0)
         return _even(look, loop.grid, duration_s, float(sure), loop.beats)
-    if look.grid is None or look.grid.excess < CLEAR_EXCESS:
+    unclear = look.grid is None or look.grid.excess < CLEAR_EXCESS
+    if unclear and duration_s <= LONGEST_SOFT_S:
         look = max(look, _soft_look(mono, onsets), key=_excess)
     if look.grid is not None and look.grid.excess >= ENOUGH_EXCESS:
         return _free_or_played(look, look.grid, duration_s)
@@ -90,10 +96,11 @@ def find_tempo(
     return played or _by_length(frames, rate_hz, onsets)
 
 
-def _look(strength: Floats, onsets: Onsets, curve: pulse.Curve) -> _Look:
+def _look(strength: Floats, onsets: Onsets, curve: pulse.Curve, start_s: float) -> _Look:
     pulses = pulse.find_pulses(curve)
     enough = pulses and len(onsets) >= FEWEST and strikes(onsets)
-    return _Look(strength, onsets, curve, _best_grid(onsets, pulses[0]) if enough else None)
+    grid = _best_grid(onsets, pulses[0]) if enough else None
+    return _Look(strength, onsets, curve, grid, start_s)
 
 
 def strikes(onsets: Onsets) -> bool:
@@ -106,8 +113,10 @@ def _soft_look(mono: Samples, onsets: Onsets) -> _Look:
     rise = soft_rise(mono)
     strength, curve = rise.sum(axis=1), pulse.autocorrelation(rise)
     soft = soft_onsets(rise)
+    start_s = float(onsets.times_s[0]) if len(onsets) else 0.0
     return max(
-        (_look(strength, some, curve) for some in (soft, sharpened(soft, onsets))), key=_excess
+        (_look(strength, some, curve, start_s) for some in (soft, sharpened(soft, onsets))),
+        key=_excess,
     )
 
 
@@ -132,7 +141,7 @@ def _free_or_played(look: _Look, grid: Grid, duration_s: float) -> Tempo:
 def _even(look: _Look, grid: Grid, duration_s: float, sure: float, loop_beats: int | None) -> Tempo:
     """The facts of one even grid."""
     phase = _beat_phase_s(look, grid, at_start=loop_beats is not None)
-    first = _first_beat_s(look.onsets, grid.period_s, phase)
+    first = _first_beat_s(look.start_s, grid.period_s, phase)
     beats = np.arange(first, duration_s - 0.01, grid.period_s)
     alternative, doubt = _alternative(look.curve, grid.period_s)
     return Tempo(
@@ -151,13 +160,14 @@ def _even(look: _Look, grid: Grid, duration_s: float, sure: float, loop_beats: i
 def _beat_phase_s(look: _Look, grid: Grid, *, at_start: bool) -> float:
     """Which of the grid's lines are beats: the strong ones, and the one where the sound begins."""
     if at_start:
-        return grid.phase_s
+        # Cut on the beat: what is left is the hands' doing and the attack's.
+        return grid.phase_s if abs(grid.phase_s) > ON_THE_CUT_S else 0.0
     strength = np.sqrt(look.strength)
     strength = np.maximum(strength, np.roll(strength, -1))
     phases = grid.phase_s + np.arange(grid.parts) * grid.step_s
     worth = np.array([_mean_at(strength, phase, grid.period_s) for phase in phases])
     worth /= max(float(worth.max()), 1e-9)
-    start = np.abs(distance(look.onsets.times_s[:1] - phases, grid.period_s, 0.0)) < NEAR_S
+    start = np.abs(distance(np.asarray(look.start_s - phases), grid.period_s, 0.0)) < NEAR_S
     return float(phases[int(np.argmax(worth + START_WORTH * start))])
 
 
@@ -169,9 +179,9 @@ def _mean_at(strength: Floats, phase_s: float, period_s: float) -> float:
     return float(strength[frames].mean()) if len(frames) else 0.0
 
 
-def _first_beat_s(onsets: Onsets, period_s: float, phase_s: float) -> float:
+def _first_beat_s(start_s: float, period_s: float, phase_s: float) -> float:
     """The first beat that is not before the first sound."""
-    start = float(onsets.times_s[0]) - NEAR_S
+    start = start_s - NEAR_S
     first = phase_s + np.ceil((start - phase_s) / period_s) * period_s
     return max(float(first), 0.0)
 
@@ -203,7 +213,7 @@ def _played(look: _Look, period_s: float, *, least: float = 0.0) -> Tempo | None
     if grid.excess < max(least, ENOUGH_EXCESS_PLAYED) or grid.hit_share < ENOUGH_SHARE_PLAYED:
         return None
     bpm, drift, residual = tempo_line(beats)
-    beats = beats[beats >= look.onsets.times_s[0] - NEAR_S]
+    beats = beats[beats >= look.start_s - NEAR_S]
     alternative, doubt = _alternative(look.curve, 60.0 / bpm)
     sure = 1.0 - float(np.exp(-grid.excess / 8.0))
     first = max(float(beats[0]), 0.0) if len(beats) else None
