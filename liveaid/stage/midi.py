@@ -14,8 +14,6 @@ from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any, TypeVar
 
-import rtmidi
-
 from liveaid.stage.midi_names import match_port
 from liveaid.stage.midi_ports import Direction, Ports, apis_for
 
@@ -106,7 +104,7 @@ class MidiPort:
     async def _keep_looking(self) -> None:
         while True:
             # Each time-out leaves a stuck thread behind: look ever more seldom then.
-            await asyncio.sleep(POLL_S * min(1 + 10 * self._timeouts, 60))
+            await asyncio.sleep(POLL_S * min(2**self._timeouts, 60))
             await self._look()
 
     async def _look(self) -> None:
@@ -140,7 +138,9 @@ class MidiPort:
             return
         api, name = names[match.index]
         try:
-            port = await self._off_loop(lambda: self._ports.open(api, name), late=_close)
+            port = await self._off_loop(
+                lambda: self._ports.open(api, name), late=self._ports.release
+            )
         except TimeoutError:
             self.state = "opening takes too long"
             return
@@ -178,7 +178,7 @@ class MidiPort:
         port, self._port, self.name, self.state = self._port, None, None, state
         if port is not None:
             with contextlib.suppress(Exception):
-                await self._off_loop(lambda: _close(port))
+                await self._off_loop(lambda: self._ports.release(port))
 
     async def _off_loop(
         self, job: Callable[[], Result], late: Callable[[Result], None] | None = None
@@ -197,14 +197,6 @@ class MidiPort:
             self._worker.shutdown(wait=False)
             self._worker = _one_thread()
             raise
-
-
-def _close(port: Any) -> None:
-    with contextlib.suppress(Exception):
-        if isinstance(port, rtmidi.MidiIn):
-            port.cancel_callback()
-        port.close_port()
-    port.delete()
 
 
 def _one_thread() -> ThreadPoolExecutor:

@@ -42,6 +42,11 @@ def apis_for(choice: str) -> dict[str, int]:
     return {choice: there[choice]}
 
 
+_SHARED = ("jack",)
+"""Where the look-out itself is opened: each JACK client costs a wake-up every period, and JACK lets
+one thread list ports while another sends. ALSA's handle is for one thread at a time."""
+
+
 class Ports:
     """Long-lived look-outs, one a system and direction: new ones each time would leak clients."""
 
@@ -76,14 +81,26 @@ class Ports:
         """A new open port on the port of this name. Blocks; raises what the backend raises."""
         if self.gone():
             raise SystemError("the MIDI system has gone")
-        opened = _new(self._direction, self._apis[api])
+        opened = self._lookout(api, self._apis[api]) if api in _SHARED else None
+        opened = opened or _new(self._direction, self._apis[api])
         try:
             index = opened.get_ports().index(name)
             opened.open_port(index, "lamps" if self._direction == "out" else "pads")
         except BaseException:
-            opened.delete()
+            self.release(opened)
             raise
         return opened
+
+    def release(self, opened: Any) -> None:
+        """Close and delete a port that `open` gave; it must not be used by anyone again."""
+        self._lookouts = {
+            api: lookout for api, lookout in self._lookouts.items() if lookout is not opened
+        }
+        with contextlib.suppress(Exception):
+            if self._direction == "in":
+                opened.cancel_callback()
+            opened.close_port()
+        opened.delete()
 
     def gone(self) -> bool:
         """Whether the server our ports hang on has died (and perhaps another taken its place)."""
