@@ -19,6 +19,10 @@ Floats = NDArray[np.float64]
 
 _KNOT_S = 0.25
 _AROUND_S = 0.6
+_SLIPS_S = 0.05
+"""Left out at both ends of a run: the record slips as it is let go and taken."""
+_DRIFT_PER_S = 4e-4
+"""How much the speed is expected to change a second: 0.4 % in ten (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -119,29 +123,33 @@ def _speed(lines: Sequence[Line], first_s: float) -> tuple[float, float, float]:
     """Speed of the records at beat 0, its change a second, and how sure the speed is.
 
     Least squares, a line counting by its length cubed as a fitted slope's variance says; the
-    change is held near none by a prior of 0.1 % over ten seconds.
+    change is held near none by a prior of _DRIFT_PER_S.
     """
     if not lines:
         return 1.0, 0.0, 0.02
     speed = np.array([line.speed for line in lines])
     at = np.array([line.t0_s for line in lines]) - first_s
-    weight = np.array([line.lasts_s**3 for line in lines])
-    middle = _weighted_median(speed, weight)
-    spread = max(1.4826 * _weighted_median(np.abs(speed - middle), weight), 2e-4)
-    weight = np.where(np.abs(speed - middle) < 4 * spread + 1e-9, weight, 0.0)
-    count = max(weight.sum() ** 2 / (weight**2).sum(), 1.0)
+    lasts = np.array([line.lasts_s for line in lines])
+    weight = np.minimum(lasts, 1.5 * np.median(lasts)) ** 3
+    fitted = np.full(len(speed), np.median(speed))
+    for _ in range(3):
+        off = np.abs(speed - fitted)
+        spread = max(1.4826 * float(np.median(off)), 2e-4)
+        kept = np.where(off < 4 * spread + 1e-9, weight, 0.0)
+        speed_0, gain, count = _leaning(at, speed, kept, (spread / _DRIFT_PER_S) ** 2)
+        fitted = speed_0 + gain * at
+    sure = spread / np.sqrt(count) if len(lines) >= 3 else 0.005
+    return speed_0, gain, float(max(sure, 1e-4))
+
+
+def _leaning(at: Floats, speed: Floats, weight: Floats, held: float) -> tuple[float, float, float]:
+    """Weighted line through speeds: its value at 0, its lean, and how many speeds made it."""
+    count = float(weight.sum() ** 2 / (weight**2).sum())
     weight = weight * count / weight.sum()
     mean_at, mean = np.average(at, weights=weight), np.average(speed, weights=weight)
-    held = (spread / 1e-4) ** 2
-    gain = float(weight @ ((at - mean_at) * (speed - mean)) / (weight @ (at - mean_at) ** 2 + held))
-    sure = spread / np.sqrt(count) if len(lines) >= 3 else 0.005
-    return float(mean - gain * mean_at), gain, float(max(sure, 1e-4))
-
-
-def _weighted_median(values: Floats, weight: Floats) -> float:
-    order = np.argsort(values)
-    passed = np.cumsum(weight[order])
-    return float(values[order][np.searchsorted(passed, 0.5 * passed[-1])])
+    gain = float(weight @ ((at - mean_at) * (speed - mean)))
+    gain /= float(weight @ (at - mean_at) ** 2) + held
+    return float(mean - gain * mean_at), gain, count
 
 
 def _bent(beats: Floats, off: Floats, sure_s: float) -> tuple[float, float]:
@@ -161,7 +169,10 @@ def _while_running(motion: Motion, start_s: float, end_s: float) -> NDArray[np.b
     inside = np.zeros(len(motion.t_s), bool)
     for phase in motion.phases:
         if phase.does == "runs":
-            inside[phase.first : phase.last] = True
+            first, last = np.searchsorted(
+                motion.t_s, [phase.start_s + _SLIPS_S, phase.end_s - _SLIPS_S]
+            )
+            inside[first:last] = True
     return inside & (motion.t_s >= start_s) & (motion.t_s <= end_s)
 
 

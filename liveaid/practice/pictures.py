@@ -67,10 +67,11 @@ def take_picture(
     axes[2].set_xlabel("seconds from the first beat", color=_ASH)
     what = kept.aim or "run-through"
     day = datetime.fromtimestamp(kept.at).strftime("%d %b %H:%M")
-    figure.suptitle(
-        f"{what}, {day}, at {kept.tempo_part:.0%} of full tempo: {_verdict(score)}",
-        x=0.06, y=0.975, ha="left", color=_INK, fontsize=13, fontweight="bold",
+    figure.text(
+        0.08, 0.965, f"{what}, {day}, at {kept.tempo_part:.0%} of full tempo", color=_INK,
+        fontsize=13, fontweight="bold",
     )  # fmt: skip
+    figure.text(0.985, 0.965, _verdict(score), ha="right", color=_INK, fontsize=10)
     figure.subplots_adjust(left=0.08, right=0.985, top=0.885, bottom=0.085)
     return _png(figure)
 
@@ -109,7 +110,13 @@ def history_picture(rows: Sequence[PieceRow], name: str, look: Look | None = Non
     lower.xaxis.get_major_locator().set_params(integer=True)
     for axis in (upper, lower):
         _bare(axis)
-    figure.suptitle(f"{name}: {len(rows)} takes", x=0.06, ha="left", color=_INK, fontweight="bold")
+    figure.suptitle(
+        f"{name}: {len(rows)} {'take' if len(rows) == 1 else 'takes'}",
+        x=0.06,
+        ha="left",
+        color=_INK,
+        fontweight="bold",
+    )
     figure.subplots_adjust(left=0.11, right=0.98, top=0.9, bottom=0.12)
     return _png(figure)
 
@@ -144,7 +151,7 @@ def losses_picture(
             axis.axvline(start, color=_LINE, lw=1)
         upper.text(
             start + 0.3, 1.01, f"{index + 1} {piece.name}", transform=upper.get_xaxis_transform(),
-            rotation=28, ha="left", va="bottom", fontsize=8.5, color=_INK,
+            rotation=28, ha="left", va="bottom", fontsize=9, color=_INK,
         )  # fmt: skip
         start += piece.bars
     upper.set_xlim(0, start)
@@ -321,7 +328,7 @@ def _verdict(score: Mapping[str, Any]) -> str:
         for p in score["pieces"]
         if p["why"]
     ]
-    text = "; ".join(why[:3]) + (f"; and {len(why) - 3} more" if len(why) > 3 else "")
+    text = "; ".join(why[:2]) + (f"; and {len(why) - 2} more" if len(why) > 2 else "")
     return text or "set pieces left out"
 
 
