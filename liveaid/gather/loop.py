@@ -39,7 +39,7 @@ def find_loop(
     if duration_s > LONGEST_S or not len(onsets) or onsets.times_s[0] > START_S:
         return None
     counts = _counts(duration_s)
-    if not len(counts):
+    if not len(counts) or (free is not None and not _may_end_on_a_beat(free, duration_s)):
         return None
     curve = _endless(pulse.autocorrelation(_whole(spectrum, duration_s), circular=True))
     score, _ = pulse.scores(curve, duration_s / counts)
@@ -116,6 +116,14 @@ def _grid(onsets: Onsets, period_s: float) -> Grid:
         ),
         key=lambda grid: grid.excess,
     )
+
+
+def _may_end_on_a_beat(free: Grid, duration_s: float) -> bool:
+    """Whether the free grid, where it is sure of itself, has a half beat where the file ends."""
+    if free.excess < SURE_EXCESS:
+        return True
+    half = free.period_s / 2
+    return abs((duration_s + half / 2) % half - half / 2) < 0.03
 
 
 def _agrees(beats: int, loop: Grid, free: Grid, duration_s: float) -> bool:

@@ -29,6 +29,7 @@ ENOUGH_EXCESS = 6.5
 reach 5.6 at most, music 8 at least (tests/bench/gather.py)."""
 CLEAR_EXCESS = 16.0
 """Below this a second look is worth its time."""
+CLEAR_SHARE = 0.75
 ENOUGH_EXCESS_PLAYED = 14.0
 ENOUGH_SHARE_PLAYED = 0.6
 """A chain of beats bends towards any onsets: noise reaches 13.7 or 0.69 but not both, simulated
@@ -126,7 +127,10 @@ def _excess(look: _Look) -> float:
 
 def _best_grid(onsets: Onsets, found: Pulse) -> Grid:
     """Beats in four parts, or in three where that holds clearly more."""
-    four, three = (fit_grid(onsets, found.period_s, parts=parts) for parts in (4, 3))
+    four = fit_grid(onsets, found.period_s, parts=4)
+    if four.excess > CLEAR_EXCESS and four.hit_share > CLEAR_SHARE:
+        return four
+    three = fit_grid(onsets, found.period_s, parts=3)
     return three if three.excess > 1.15 * four.excess else four
 
 
