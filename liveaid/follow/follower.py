@@ -11,12 +11,14 @@ import numpy as np
 from liveaid.follow import pointer, state
 from liveaid.follow.axis import CELLS_PER_BEAT, RUNS, Floats, axis_of
 from liveaid.follow.deck import FAST, SLOW, Deck
+from liveaid.follow.elapsed import Elapsed
 from liveaid.follow.evidence import FIRST_WITNESSES, WITNESS_S, Evidence, Reading
 from liveaid.follow.filter import weighed
-from liveaid.follow.motion import Motion
+from liveaid.follow.mixer import Mixer
+from liveaid.follow.motion import LEAPS, Motion
 from liveaid.follow.pointer import HALF, Place
 from liveaid.follow.prompt import Prompt, State
-from liveaid.follow.tell import Picture, tell
+from liveaid.follow.tell import STILL, Picture, tell
 from liveaid.routine import SIDES, Routine, Side
 
 Sends: TypeAlias = Literal["always", "on_change"]
@@ -25,6 +27,10 @@ STEP_S = 0.02
 """Belief is brought up to date this often at most; between, messages only refine the deck."""
 JUMP_S = 5.0
 """A needle that jumped makes a leap as likely as so many seconds of playing do."""
+QUIET_S = 2.0
+"""Without a word for so long, a record that was turning is lost and not held."""
+CLOCK_ERROR = 0.015
+"""Beats that a beat counted by the clock may be off: pitch set a per cent or so wrong."""
 LEAP_S = 0.1
 """While both records keep their motion, leaps are made up for this often."""
 SETTLE_S = 0.5
@@ -66,7 +72,8 @@ class Follower:
         self._place = Place(1, 0.0)
         self._confidence = 0.0
         self._state: State = "waiting"
-        self._started_s: float | None = None
+        self._elapsed = Elapsed(self.axis)
+        self._mixer = Mixer(hamster=routine.performer.hamster)
 
     @property
     def belief(self) -> Floats:
@@ -95,13 +102,17 @@ class Follower:
             deck.hear_pitch(1.0 + float(percent) / 100.0, now)
 
     def hear_crossfader(self, *, value: float, now: float) -> None:
-        """Where the crossfader stands, 0 left to 1 right."""
-        self._clamped(now)
+        """Where the crossfader stands, 0 left to 1 right; beyond them counts as at the end."""
+        now = self._clamped(now)
+        if not math.isnan(now) and math.isfinite(value):
+            self._mixer.hear_crossfader(min(max(float(value), 0.0), 1.0), now)
 
     def hear_level(self, side: Side, *, level: float, now: float) -> None:
-        """How far one deck's level is up, 0 to 1."""
+        """How far one deck's level is up, 0 to 1; beyond them counts as at the end."""
         self._deck(side)
-        self._clamped(now)
+        now = self._clamped(now)
+        if not math.isnan(now) and math.isfinite(level):
+            self._mixer.hear_level(side, min(max(float(level), 0.0), 1.0), now)
 
     def wake_at(self) -> float | None:
         """When the prompt next changes if nothing more is heard; None before anything was."""
@@ -122,17 +133,15 @@ class Follower:
         now = self._clamped(now)
         if math.isnan(now):
             now = self._now_s or 0.0
-        if self._state != "waiting":
-            quiet_s = self._quiet_s()
-            event = state.event_of(self._confidence, quiet=quiet_s is not None and now >= quiet_s)
-            self._state = state.after(self._state, event)
         waiting = self._state == "waiting"
+        confidence = 0.0 if waiting else self._confidence_at(now)
+        event = state.event_of(confidence, quiet=self._is_quiet(now))
         picture = Picture(
-            state=self._state,
-            confidence=0.0 if waiting else self._confidence,
+            state=self._state if waiting else state.after(self._state, event),
+            confidence=confidence,
             place=None if waiting else self._place_at(now),
             rate_bps=self._rates(now),
-            elapsed_s=self._elapsed_s(now),
+            elapsed_s=None if waiting else self._elapsed.at(now),
             now_s=now,
             decks=self.decks,
             fresh={side: self._fresh(side, now) for side in SIDES},
@@ -152,25 +161,48 @@ class Follower:
         return self._now_s
 
     def _timeout_s(self, side: Side) -> float:
+        """How long after a deck's last message it is still taken to move as it did."""
+        usual = self.decks[side].interval_s
         if self.sends == "on_change":
-            return 2.0
-        return max(0.3, 8.0 * self.decks[side].interval_s)
+            return min(max(0.15, 4.0 * usual), 0.3)
+        return max(0.3, 8.0 * usual)
 
     def _fresh(self, side: Side, now: float) -> bool:
         heard_s = self.decks[side].heard_s
         return heard_s is not None and now - heard_s < self._timeout_s(side)
 
     def _quiet_s(self) -> float | None:
-        """When both decks will have been silent for too long."""
-        ends = [
-            deck.heard_s + self._timeout_s(side)
-            for side, deck in self.decks.items()
-            if deck.heard_s is not None
-        ]
+        """When both decks will have been silent for too long; None when that means nothing.
+
+        On change, a record that was held may be silent for ever; one that was turning may not.
+        """
+        ends = []
+        for side, deck in self.decks.items():
+            if deck.heard_s is None:
+                continue
+            if self.sends == "always":
+                ends.append(deck.heard_s + self._timeout_s(side))
+            elif abs(deck.line.slope or 0.0) > STILL:
+                ends.append(deck.heard_s + QUIET_S)
         return max(ends, default=None)
+
+    def _is_quiet(self, now: float) -> bool:
+        quiet_s = self._quiet_s()
+        return quiet_s is not None and now >= quiet_s
+
+    def _confidence_at(self, now: float) -> float:
+        """Confidence after some time unheard: the tempo may be off, the plan may be left."""
+        seconds = now - (now if self._stepped_s is None else self._stepped_s)
+        if seconds <= 0.5 or not self.axis.is_piece(self._place.stretch):
+            return self._confidence
+        beats = seconds * float(self._rates(now)[self._place.stretch])
+        off = 0.1 + CLOCK_ERROR * beats
+        return self._confidence * math.exp(-LEAPS * seconds) * math.erf(1.0 / (off * math.sqrt(2)))
 
     def _step(self, now: float) -> None:
         seconds = 0.0 if self._stepped_s is None else now - self._stepped_s
+        if seconds > QUIET_S and self._state != "waiting":
+            self._state = state.after(self._state, "quiet")
         rates = self._rates(now)
         self._place = pointer.on(self.axis, self._place, seconds, rates)
         self._stepped_s = now
@@ -183,7 +215,7 @@ class Follower:
                 belief = weighed(belief, likelihood)
                 self._told[side].begins += reading.begins
                 self._told[side].phase += reading.phase
-        self._belief = belief
+        self._belief = self._mixed(belief, now, seconds)
         self._point(now, seconds)
         self._state = state.after(self._state, state.event_of(self._confidence, quiet=False))
 
@@ -202,6 +234,18 @@ class Follower:
                 fit *= self._evidence[side].fit(reading, self._motion.offset, told)
         seconds, self._unleapt_s = self._unleapt_s, 0.0
         return self._motion.leapt(belief, seconds, fit)
+
+    def _mixed(self, belief: Floats, now: float, seconds: float) -> Floats:
+        """Belief after what the faders tell; what they mean is learnt where the place is sure."""
+        if not self._mixer.heard:
+            return belief
+        for side in SIDES:
+            hand = self.axis.decks[side].hand
+            told = self._mixer.likelihood(side, hand, now, seconds)
+            belief = weighed(belief, np.repeat(told, self.axis.lengths))
+            if self._confidence > 0.95 and self.axis.is_piece(self._place.stretch):
+                self._mixer.learn(side, int(hand[self._place.stretch]), now, seconds)
+        return belief
 
     def _jumps(self) -> int:
         """How many decks were somewhere else all at once since the last step."""
@@ -265,8 +309,8 @@ class Follower:
         self._read_off(now)
         cell = pointer.cell_of(axis, self._place, offset)
         self._confidence = min(pointer.mass(axis, belief, cell, CELLS_PER_BEAT), 1.0)
-        if self._started_s is None and axis.is_piece(self._place.stretch):
-            self._started_s = now - self._map_s(self._place)
+        sure = self._confidence >= state.SURE
+        self._elapsed.see(self._place, now, ratio=self._ratio(), sure=sure)
 
     def _settle(self, mean: Place, seconds: float) -> None:
         """Draw the pointer to the belief around it; over a border where most of it is."""
@@ -313,14 +357,6 @@ class Follower:
     def _place_at(self, now: float) -> Place:
         seconds = now - (now if self._stepped_s is None else self._stepped_s)
         return pointer.on(self.axis, self._place, seconds, self._rates(now))
-
-    def _map_s(self, place: Place) -> float:
-        """Seconds from the routine's start to a place, by the map and the tempo heard."""
-        before = sum(self.routine.piece_s(i) for i in range(place.stretch - 1))
-        return (before + place.beat * float(self.axis.beat_s[place.stretch])) / self._ratio()
-
-    def _elapsed_s(self, now: float) -> float | None:
-        return None if self._started_s is None else max(now - self._started_s, 0.0)
 
 
 @dataclass(slots=True)
