@@ -16,8 +16,10 @@ BUCKET_S = 0.008
 """Messages this close together are averaged into one point: 125 points a second at most."""
 LINE_S = 2.5
 """The line looks no further back: pitch drifts, and a hand may nudge the record."""
-BREAK_S = 0.045
-"""A point this far off the line begins a new one: 45 ms of record, above a hand's timing error."""
+BREAK_S = 0.03
+"""Beside jitter, a point this far off the line begins a new one: 30 ms of record."""
+MOST_OFF = 3.0
+"""A single point counts for no more: it takes four to bend a line."""
 BENT = 8.0
 """Standard deviations to be off in all before a line counts as bent."""
 JITTER_S = 0.006
@@ -102,6 +104,7 @@ class Bend:
 
     def add(self, off: float, point: Point) -> list[Point]:
         """Take one point, `off` in standard deviations; answer the points since a bend."""
+        off = min(max(off, -MOST_OFF), MOST_OFF)
         self.above = max(self.above + off - 1.0, 0.0)
         self.below = max(self.below - off - 1.0, 0.0)
         self.since_above = [*self.since_above, point] if self.above else []
@@ -155,17 +158,21 @@ class Deck:
 
     def _point(self, time_s: float, position_s: float) -> None:
         off = position_s - self.line.at(time_s) if self.line.points else 0.0
-        if abs(off) <= self._allowed(time_s):
-            self._strays.clear()
-            bent = self._bend.add(off / max(self.jitter_s, JITTER_S), (time_s, position_s))
-            if bent:
-                self._begin_line(bent)
-                return
-            self.line.add(time_s, position_s)
-            self._learn(time_s, off)
+        doubt = self._doubt(time_s)
+        if abs(off) > BREAK_S + 3.0 * doubt:
+            self._stray((time_s, position_s))
             return
-        self._strays.append((time_s, position_s))
-        self._strays = self._strays[-2:]
+        self._strays.clear()
+        bent = self._bend.add(off / doubt, (time_s, position_s))
+        if bent:
+            self._begin_line(bent)
+            return
+        self.line.add(time_s, position_s)
+        self._learn(time_s, off)
+
+    def _stray(self, point: Point) -> None:
+        """A point off the line: the second that fits the first begins a new one."""
+        self._strays = [*self._strays[-1:], point]
         if len(self._strays) == 2 and not _too_far(*self._strays):
             self.jumped |= _too_far(self.line.points[-1], self._strays[0])
             self._begin_line(self._strays)
@@ -177,17 +184,18 @@ class Deck:
             self.line.add(*point)
         self._strays, self._bend = [], Bend()
 
-    def _allowed(self, time_s: float) -> float:
-        """How far off the line a point may be: jitter, and the slope's own doubt."""
-        allowed = max(BREAK_S, 3.0 * self.jitter_s)
+    def _doubt(self, time_s: float) -> float:
+        """Standard deviation of a point about the line: jitter at its speed, the slope's doubt."""
+        jitter_s = max(self.jitter_s, JITTER_S) * max(abs(self.line.slope or 0.0), 1.0)
         if not self.line.points:
-            return allowed
+            return jitter_s
         reach_s = time_s - self.line.points[-1][0] + self.line.span_s / 2
-        return allowed + 2.0 * min(self._slope_doubt(), HAND_FASTEST) * reach_s
+        return math.hypot(jitter_s, min(self._slope_doubt(), HAND_FASTEST) * reach_s)
 
     def _slope_doubt(self) -> float:
         """Standard error of the line's slope."""
-        return self.jitter_s / math.sqrt(max(self.line.spread, 1e-9))
+        jitter_s = self.jitter_s * max(abs(self.line.slope or 0.0), 1.0)
+        return jitter_s / math.sqrt(max(self.line.spread, 1e-9))
 
     def _learn(self, time_s: float, off: float) -> None:
         """What a record that turns by itself tells of jitter and of its speed."""

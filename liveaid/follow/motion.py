@@ -31,7 +31,7 @@ AGAIN = 0.1
 """From `after` back to a start."""
 FOUND = 0.3
 """From `elsewhere` back to the map."""
-BEST_FIT = 100.0
+BEST_FIT = 1e4
 """A leap is made likelier by its fit up to so many times."""
 LEAPS = TO_NEXT + TO_OWN_START + TO_ANY_START + TO_ANYWHERE + TO_BEFORE + TO_ELSEWHERE
 

@@ -24,9 +24,14 @@ class Places:
     deck: DeckMap
     _usual: Floats = field(init=False)
     _length: Floats = field(init=False)
+    _way_from: Floats = field(init=False)
+    _way_to: Floats = field(init=False)
+    """The stretch of record between the span and the next cue, both in it."""
 
     def __post_init__(self) -> None:
         self._usual = np.full(len(self.axis.beats), 1.0 / self.axis.reach_s)
+        self._way_from = np.fmin(self.deck.from_s, self.deck.next_cue_s)
+        self._way_to = np.fmax(self.deck.to_s, self.deck.next_cue_s)
         self._length = np.maximum(self.deck.to_s - self.deck.from_s, 0.01)
 
     def density(self, x: float) -> Floats:
@@ -38,18 +43,22 @@ class Places:
         beside = np.exp(-away) / (2.0 + self._length)
         runs = 0.02 * beside + 0.01 * self._usual
         inside = np.where(away < 0.1, 0.9 / (self._length + 0.2), 0.0)
-        works = inside + 0.08 * beside + 0.02 * self._usual
+        works = inside + 0.05 * beside + 0.02 * self._usual
+        on_way = _outside(x, self._way_from, self._way_to) < 0.3
+        works += 0.05 * on_way / np.nan_to_num(self._way_to - self._way_from + 1.0, nan=1.0)
         by_hand = np.empty((4, len(self._usual), 3))
         by_hand[RUNS], by_hand[WORKS] = runs[:, None], works[:, None]
         by_hand[RESTS], by_hand[FREE] = self._resting(x), self._usual[:, None]
         return by_hand[self.deck.hand, np.arange(len(self._usual))]
 
     def stays(self, x: float) -> Floats:
-        """How well a position that follows from the last one fits: 1, or less outside a span."""
-        span = _outside(x, self.deck.from_s, self.deck.to_s) - 0.1
-        cue = np.nan_to_num(np.abs(x - self.deck.next_cue_s), nan=1e3) - 0.3
-        away = np.clip(np.minimum(span, cue), 0.0, 1.0)
-        return np.where(self.deck.hand == WORKS, np.exp(-2.0 * away), 1.0)
+        """How well a position that follows from the last one fits: 1, or less off a span.
+
+        A worked record may be on its way to its next cue before the set piece is over.
+        """
+        way = _outside(x, self._way_from - 0.3, self._way_to + 0.3)
+        stays = np.where(way > 0.0, np.exp(-2.0 * np.minimum(way, 1.0)), 1.0)
+        return np.where(self.deck.hand == WORKS, stays, 1.0)
 
     def near_next(self, x: float) -> Floats:
         """Density of a record brought near its next cue, 0 where that is far or none."""
