@@ -63,6 +63,9 @@ class Lamps(_Record):
     ready_left: OneLamp | None = None
     """The left record stands at its cue."""
     ready_right: OneLamp | None = None
+    heard_left: OneLamp | None = None
+    """The left deck has said something just now; dark when its signal is lost."""
+    heard_right: OneLamp | None = None
     following: OneLamp | None = None
     unsure: OneLamp | None = None
     silent: OneLamp | None = None

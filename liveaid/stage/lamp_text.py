@@ -16,11 +16,10 @@ from liveaid.stage.watcher import Watcher
 _MARKS: dict[Level, str] = {"on": "●", "dim": "◐", "off": "○"}
 _ROWS = ("bars", "beats")
 _GROUPS: tuple[tuple[str, dict[Lamp, str]], ...] = (
-    ("", {"pulse": "pulse"}),
-    ("left", {"next_left": "cue", "ready_left": "ready"}),
-    ("right", {"next_right": "cue", "ready_right": "ready"}),
-    ("", {"following": "following", "unsure": "unsure", "silent": "silent"}),
+    ("left", {"next_left": "cue", "ready_left": "ready", "heard_left": "heard"}),
+    ("right", {"next_right": "cue", "ready_right": "ready", "heard_right": "heard"}),
 )
+_STATES = {"pulse": "pulse", "following": "following", "unsure": "unsure", "silent": "silent"}
 
 DRAW_S = 0.2
 
@@ -28,14 +27,15 @@ DRAW_S = 0.2
 def lamp_lines(levels: Mapping[Lamp, Level]) -> list[str]:
     """All lamps in two lines: rows as ``bars ●●●○○``, single lamps as ``left ○ cue ● ready``."""
     rows = [f"{row} {marks}" for row in _ROWS if (marks := _row_marks(levels, row))]
-    groups = []
-    for title, lamps in _GROUPS:
-        marks = " ".join(
-            f"{_MARKS[levels[lamp]]} {lamps[lamp]}" for lamp in lamps if lamp in levels
-        )
-        if marks:
-            groups.append(f"{title} {marks}".strip())
-    return ["   ".join(rows), "   ".join(groups)]
+    groups = [
+        f"{title} {marks}" for title, lamps in _GROUPS if (marks := _word_marks(levels, lamps))
+    ]
+    states = _word_marks(levels, _STATES)
+    return ["   ".join([*rows, *([states] if states else [])]), "   ".join(groups)]
+
+
+def _word_marks(levels: Mapping[Lamp, Level], lamps: Mapping[Lamp, str]) -> str:
+    return " ".join(f"{_MARKS[levels[lamp]]} {lamps[lamp]}" for lamp in lamps if lamp in levels)
 
 
 def lamp_line(levels: Mapping[Lamp, Level]) -> str:

@@ -18,7 +18,12 @@ HOLD_S = 0.2
 """A lamp keeps its level at least this long: at most 6 changes, 3 flashes, in any one second."""
 STEADY_HOLD_S = 0.5
 """And these, which say how things stand, this long: they are read, not counted."""
-STEADY = ("following", "unsure", "silent", "ready_left", "ready_right", "next_left", "next_right")
+STEADY = (
+    "following", "unsure", "silent", "ready_left", "ready_right", "next_left", "next_right",
+    "heard_left", "heard_right",
+)  # fmt: skip
+HEARD_MS = 500.0
+"""A deck is heard when its last message is no older."""
 
 
 def lamps_for(
@@ -34,10 +39,15 @@ def lamps_for(
 
 
 def _levels(prompt: Prompt, lamps: Lamps, next_cue: Collection[Side]) -> dict[Lamp, Level]:
+    heard: dict[Lamp, Level] = {
+        f"heard_{side}": "on"
+        for side, deck in prompt.decks.items()
+        if deck.age_ms is not None and deck.age_ms < HEARD_MS
+    }
     if prompt.state == "waiting":
-        return {"following": "dim"}
+        return {"following": "dim", **heard}
     sure: Level = "dim" if prompt.state == "unsure" else "on"
-    shown: dict[Lamp, Level] = {prompt.state: "on"}
+    shown: dict[Lamp, Level] = {prompt.state: "on", **heard}
     for index in range(min(prompt.bars_left or 0, len(lamps.bars))):
         shown[f"bars.{index}"] = sure
     if prompt.beat is not None:

@@ -11,6 +11,7 @@ from liveaid.errors import LiveaidError
 
 SINGLE = (
     "next_left", "ready_left", "next_right", "ready_right", "following", "unsure", "silent",
+    "heard_left", "heard_right",
 )  # fmt: skip
 """The lamps asked for after the rows, in this order."""
 

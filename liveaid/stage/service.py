@@ -25,7 +25,7 @@ from liveaid.stage.lamp_layout import Lamp, LampLayout, Level, message_table
 from liveaid.stage.lamps import Gate, all_off, lamps_for
 from liveaid.stage.midi import MidiPort
 from liveaid.stage.osc import Heard
-from liveaid.stage.osc_map import DEFAULT_MAP, DeckFacts, OscMap, table_for
+from liveaid.stage.osc_map import DEFAULT_MAP, DeckFacts, OscMap, What, table_for
 from liveaid.stage.receiver import Receiver
 from liveaid.stage.watcher import Watcher
 from liveaid.stage.web import Web, as_json
@@ -38,6 +38,7 @@ PAGE_S = 0.1
 SHOW_S = 0.01
 """While positions stream in, the prompt is worked out anew no more often than this (the follower's
 belief moves in longer steps); what comes after a rest is shown at once, and so is every beat."""
+REST_S = 0.05
 REARM_S = 0.05
 """The next beat is looked up anew at each beat, and this often in between."""
 EARLY_S = 0.001
@@ -90,6 +91,7 @@ class Service:
         self._timer: asyncio.TimerHandle | None = None
         self._soon: asyncio.TimerHandle | None = None
         self._shown_s = float("-inf")
+        self._heard_s: dict[tuple[What, Side | None], float] = {}
         self._wake_s: float | None = None
         self._looked_s = float("-inf")
         self._beat_task: asyncio.Task[None] | None = None
@@ -208,6 +210,7 @@ class Service:
             "title": self.routine.title,
             "metre": self.routine.metre,
             "pieces": len(self.routine.pieces),
+            "sends": self.settings.osc_map.sends,
         }
         for watcher in self._watchers:
             with self._noting(watcher):
@@ -249,11 +252,22 @@ class Service:
             except Exception as error:
                 self._note(f"follower: {error!r}")
         since_s = time.monotonic() - self._shown_s
-        if since_s >= SHOW_S:
+        rested = self._after_a_rest(heard)
+        if since_s >= SHOW_S or rested:
             self._show()
         elif self._soon is None:
             loop = asyncio.get_running_loop()
             self._soon = loop.call_later(SHOW_S - since_s, self._show)
+
+    def _after_a_rest(self, heard: Sequence[Heard]) -> bool:
+        """Whether something of a deck was said that had not been said for a while: a needle set
+        down, a record let go."""
+        rested = False
+        for item in heard:
+            key = (item.what, item.side)
+            rested |= item.now_s - self._heard_s.get(key, float("-inf")) > REST_S
+            self._heard_s[key] = item.now_s
+        return rested
 
     def _show(self) -> None:
         """Work the prompt out and bring lamps, watchers and pages to it."""

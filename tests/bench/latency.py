@@ -5,10 +5,10 @@
 The stage runs as a process of its own on a placed routine, with a lamp port on JACK's dummy driver
 (64 frames at 48 kHz: 1.33 ms a period) and both decks sending 200 messages a second. The baseline,
 in the same run and turn about: a process of nothing but python-osc's server and rtmidi, which sends
-a note for every datagram. What is timed is the lamp `silent` going out: after a pause in which
-both decks said nothing, one datagram decides it, and the whole way is in it (read, follower's
-step, prompt, lamps, port). Beside it, how late the beat lamps come: from the moment the running
-record crosses the beat, by the sender's clock, to the MIDI message.
+a note for every datagram. What is timed is the lamp `heard_right` going on: the right deck was
+unheard for a while, the left one goes on at its rate, and one datagram decides it; the whole way
+is in it (read, follower, prompt, lamps, port). Beside it, how late the beat lamps come: from the
+moment the running record crosses the beat, by the sender's clock, to the MIDI message.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ import argparse
 import json
 import os
 import queue
+import random
 import shutil
 import socket
 import statistics
@@ -43,7 +44,7 @@ pieces:
   - {name: Then, bars: 4, tempo: 120, count: right,
      left: {hand: rests}, right: {hand: runs, at: 30.0}}
 """
-LAMPS = "lamps: {beats: [10, 11, 12, 13], following: 20, silent: 21}\n"
+LAMPS = "lamps: {beats: [10, 11, 12, 13], heard_right: 20}\n"
 ECHO = """
 import sys, rtmidi
 from pythonosc.dispatcher import Dispatcher
@@ -124,34 +125,37 @@ class Run:
         self.beats_ms: list[float] = []
         self._sent_s: dict[str, float] = {}
 
-    def play(self, seconds: float) -> None:
-        """Both decks at their rate, the right one standing on its cue."""
+    def play(self, seconds: float, *, right: bool = True) -> None:
+        """The left record turning at its rate; the right one standing on its cue, or unheard."""
         end_s = time.monotonic() + seconds
         tick_s = time.monotonic()
         while tick_s < end_s:
             self._sleep_until(tick_s)
             self._tell("left", time.monotonic() - self.start_s)
-            self._tell("right", 30.0)
+            if right:
+                self._tell("right", 30.0)
             self._collect()
             tick_s += 1 / RATE
 
     def sample(self) -> None:
-        """A pause long enough for silence; then one datagram to each, timed."""
-        time.sleep(0.9)
+        """The right deck is not heard for a while; then, at any moment between the left one's
+        messages, one datagram to the stage; and, as a sample of its own, one to the echo."""
+        self.play(1.3, right=False)
+        time.sleep(random.uniform(0, 1 / RATE))
+        self._sent_s["lamps"] = time.monotonic()
+        self._tell("right", 30.0)
+        self.play(0.2)
+        time.sleep(random.uniform(0, 1 / RATE))
         self._sent_s["echo"] = time.monotonic()
         self.socket.sendto(osc("/deck/right/position", 10.0), self.echo)
-        time.sleep(0.05)
-        self._sent_s["lamps"] = time.monotonic()
-        self._tell("left", time.monotonic() - self.start_s)
-        time.sleep(0.05)
-        self._collect()
+        self.play(0.5)
 
     def _tell(self, side: str, position_s: float) -> None:
         self.socket.sendto(osc(f"/deck/{side}/position", position_s), self.stage)
 
     def _collect(self) -> None:
         for now, data in self.box.taken("lamps"):
-            if data == bytes((0x90, 21, 0)) and "lamps" in self._sent_s:
+            if data == bytes((0x90, 20, 127)) and "lamps" in self._sent_s:
                 self.stage_ms.append(1000 * (now - self._sent_s.pop("lamps")))
             elif 10 <= data[1] <= 13 and data[2] == 127:
                 beats = (now - self.start_s) * 2.0  # 120 BPM
@@ -210,7 +214,6 @@ def main() -> None:
         seconds, after_s = time.monotonic() - begun_s, cpu_s(stage.pid)
         used = {name: 100 * (after_s[name] - before_s[name]) / seconds for name in after_s}
         for _ in range(arguments.samples):
-            run.play(0.6)
             run.sample()
         with urllib.request.urlopen(f"http://127.0.0.1:{http_port}/health") as answer:
             health = json.load(answer)

@@ -56,7 +56,13 @@ def test_next_cue_ready_and_state_have_their_lamps(make_prompt):
     prompt = make_prompt(decks={"left": make_prompt().decks["left"], "right": ready})
     levels = lamps_for(prompt, GRID, ("right",))
     words = {lamp for lamp in lit(levels) if "." not in lamp}
-    assert words == {"next_right", "ready_right", "following"}
+    assert words == {"next_right", "ready_right", "heard_left", "heard_right", "following"}
+
+
+def test_a_deck_whose_signal_is_lost_goes_dark(make_prompt):
+    lost = replace(make_prompt().decks["right"], age_ms=900.0)
+    levels = lamps_for(make_prompt(decks={**make_prompt().decks, "right": lost}), GRID)
+    assert (levels["heard_left"], levels["heard_right"]) == ("on", "off")
 
 
 def test_waiting_shows_only_that_it_is_there(waiting):
@@ -250,8 +256,8 @@ def test_the_next_cue_is_the_deck_that_has_to_move(routines):
 def test_lamps_as_text(make_prompt):
     levels = lamps_for(make_prompt(bars_left=3), GRID, ("right",))
     assert lamp_lines(levels) == [
-        "bars ●●●○○○○○   beats ○●○○",
-        "left ○ cue ○ ready   right ● cue ○ ready   ● following ○ unsure ○ silent",
+        "bars ●●●○○○○○   beats ○●○○   ● following ○ unsure ○ silent",
+        "left ○ cue ○ ready ● heard   right ● cue ○ ready ● heard",
     ]
     unsure = replace(make_prompt(), state="unsure", confidence=0.64)
     assert prompt_line(unsure).startswith("unsure (64%): Lanterns, 5 bars left, bar 4 beat 2")

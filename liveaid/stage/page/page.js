@@ -109,7 +109,8 @@ function show(status) {
   showPiece(status);
   showNext(status);
   for (const side of ["left", "right"]) {
-    showDeck(side, status.decks?.[side], (status.next_cue ?? []).includes(side));
+    showDeck(side, status.decks?.[side], (status.next_cue ?? []).includes(side),
+      status.routine?.sends !== "on_change");
   }
 }
 
@@ -169,7 +170,7 @@ function showNext(status) {
   text("next-prompt", next?.prompt ?? "");
 }
 
-function showDeck(side, deck, cueNext) {
+function showDeck(side, deck, cueNext, always) {
   const box = find(side);
   const part = (name) => box.querySelector(`.${name}`);
   const ready = Boolean(deck?.ready);
@@ -184,7 +185,7 @@ function showDeck(side, deck, cueNext) {
     part("amount").dataset.value = amount;
     part("amount").innerHTML = amount ? `${amount} <span class="unit">turns</span>` : "";
   }
-  text(part("detail"), detailFor(deck));
+  text(part("detail"), detailFor(deck, always));
 }
 
 function orderFor(deck, ready) {
@@ -197,11 +198,12 @@ function orderFor(deck, ready) {
   return [HAND_WORDS[deck.hand] ?? "–", ""];
 }
 
-function detailFor(deck) {
+function detailFor(deck, always) {
   if (!deck || deck.position == null) return "";
   const parts = [`at ${clock(deck.position)}`];
   if (deck.cue != null) parts.push(`cue ${clock(deck.cue)}`);
-  if (deck.age_ms > OLD_MS) parts.push(`not heard for ${Math.floor(deck.age_ms / 1000)} s`);
+  // A sender that is quiet while a record stands has not lost it.
+  if (always && deck.age_ms > OLD_MS) parts.push(`not heard for ${Math.floor(deck.age_ms / 1000)} s`);
   return parts.join(" · ");
 }
 
