@@ -23,7 +23,7 @@ from liveaid.gather.tempo import Tempo, find_tempo
 SMALL_AFTER_S = 1200.0
 """Sounds longer than this are kept at half precision, so that two hours fit in 400 MB."""
 LONGEST_S = 4 * 3600.0
-OFFSET_SHARE = 0.01
+OFFSET_SHARE = 0.02
 """A steady offset from this share of full scale on is worth telling."""
 CANCELLED = 0.02
 

@@ -29,7 +29,7 @@ GROUP_EDGES_HZ = (160.0, 600.0, 2500.0)
 GROUPS = len(GROUP_EDGES_HZ) + 1
 RANGE_DB = 54.0
 """How far below the loud passages a band still counts."""
-_SPAN_FRAMES = 2048
+_SPAN_FRAMES = 512
 _SPARSE = 8
 """Every so many frames are enough for the mean spectrum."""
 

@@ -86,8 +86,9 @@ def find_tempo(
     look = _look(spectrum.strength, onsets, pulse.autocorrelation(spectrum.rise), start_s)
     loop = find_loop(spectrum, onsets, duration_s, look.grid)
     if loop is not None:
-        sure = 1.0 - np.exp(-max(loop.grid.excess, 0.0) / 3.0)
-        return _even(look, loop.grid, duration_s, float(sure), loop.beats)
+        sure = 1.0 - float(np.exp(-max(loop.grid.excess, 0.0) / 3.0))
+        # Two beats or less may as well be a single figure.
+        return _even(look, loop.grid, duration_s, sure * min(1.0, loop.beats / 4), loop.beats)
     unclear = look.grid is None or look.grid.excess < CLEAR_EXCESS
     if unclear and duration_s <= LONGEST_SOFT_S:
         look = max(look, _soft_look(mono, onsets), key=_excess)
