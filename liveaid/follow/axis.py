@@ -50,6 +50,8 @@ class Axis:
     beats: Ints
     """Beats in each stretch; 0 for before, after and elsewhere."""
     first: Ints
+    lengths: Ints
+    """Cells in each stretch."""
     beat_s: Floats
     """Seconds of record in a beat at pitch 0."""
     decks: dict[Side, DeckMap]
@@ -76,11 +78,6 @@ class Axis:
         """How many cells there are."""
         return int(self.first[-1])
 
-    @property
-    def lengths(self) -> Ints:
-        """Cells in each stretch."""
-        return np.diff(self.first)
-
     def is_piece(self, stretch: int) -> bool:
         """Whether a stretch is a set piece."""
         return 0 < stretch < self.after
@@ -105,6 +102,7 @@ def axis_of(routine: Routine) -> Axis:
     return Axis(
         beats=beats,
         first=np.concatenate([[0], np.cumsum(cells)]),
+        lengths=cells,
         beat_s=np.array([1.0, *(60.0 / piece.tempo_bpm for piece in routine.pieces), 1.0, 1.0]),
         decks=decks,
         reach_s=float(max((end.max() for end in ends if end.size), default=0.0)) + 20.0,

@@ -13,7 +13,17 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from liveaid.follow import phase
-from liveaid.follow.axis import CELLS_PER_BEAT, FREE, RESTS, RUNS, WORKS, Axis, DeckMap, Floats
+from liveaid.follow.axis import (
+    CELLS_PER_BEAT,
+    FREE,
+    RESTS,
+    RUNS,
+    WORKS,
+    Axis,
+    DeckMap,
+    Floats,
+    Ints,
+)
 from liveaid.follow.places import HANDLED, HELD, TURNING, Places
 
 # Shares of how a record moves, by what the hand does with it (common practice, no source).
@@ -66,6 +76,22 @@ class Reading:
     """Witnesses that a run from the cue tells the phase of the beat."""
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class LineBegun:
+    """Likelihood of a line's beginning: a value a stretch, and factors over some cells."""
+
+    stretch: Floats
+    lengths: Ints
+    parts: list[tuple[int, int, Floats]]
+
+    def cells(self, witnesses: float) -> Floats:
+        """The likelihood of every cell, told by so many witnesses."""
+        cells = np.repeat(self.stretch**witnesses, self.lengths)
+        for low, high, factor in self.parts:
+            cells[low:high] *= factor**witnesses
+        return cells
+
+
 @dataclass(slots=True)
 class Evidence:
     """Likelihood of one deck's readings over the axis."""
@@ -93,47 +119,41 @@ class Evidence:
         run = np.any([deck.hand == RUNS for deck in self.axis.decks.values()], axis=0)
         self._phased = [s for s in self._works if not run[s]]
 
-    def likelihood(self, reading: Reading, offset: Floats) -> Floats:
-        """Likelihood of every cell; `offset` as in Motion."""
-        speeds = self._speeds(reading)
+    def line(self, reading: Reading, offset: Floats) -> LineBegun:
+        """What the beginning of the present line of motion says; `offset` as in Motion."""
+        x, speeds = reading.position_s, self._speeds(reading)
+        moves = MOVES[self.deck.hand] * speeds
+        stretch = (moves * self._places.density(x)).sum(axis=1)
+        shares = moves.sum(axis=1) / stretch
+        parts = []
+        for s in self._runs:
+            low, high, off = self._near(s, reading, float(offset[s]))
+            if low < high:
+                bump = _normal(off, self._width(s, reading))
+                parts.append((low, high, 1.0 + float(shares[s]) * bump))
+        early = EARLY * (MOVES[WORKS] @ speeds) * self._places.near_next(x) / stretch
+        for s in self._works:
+            if early[s] > 0.0:
+                low, high = int(self.axis.first[s]), int(self.axis.first[s + 1])
+                parts.append((low, high, 1.0 + early[s] * self._last_beats[s]))
+        return LineBegun(stretch, self.axis.lengths, parts)
+
+    def likelihood(self, reading: Reading, offset: Floats, begun: LineBegun | None) -> Floats:
+        """Likelihood of every cell; `begun` from `line`, where a line has still to tell."""
         cells = np.ones(self.axis.size)
         if reading.goes_on > 0.0:
-            cells = self._goes_on(reading, speeds, offset)
-        if reading.begins > 0.0:
-            cells *= self._begins(reading, speeds, offset, reading.begins)
+            cells = self._goes_on(reading, offset)
+        if begun is not None and reading.begins > 0.0:
+            cells *= begun.cells(reading.begins)
         if reading.phase > 0.0:
             for stretch in self._phased:
                 self._phase(cells, stretch, reading, float(offset[stretch]))
         return cells
 
-    def fit(self, reading: Reading, offset: Floats, told: float) -> Floats:
-        """What the present line of motion has told so far, as if each cell were come to just now.
-
-        `told` is in witnesses. Belief that leaps in the middle of a line has yet to pay for it.
-        """
-        return self._begins(reading, self._speeds(reading), offset, told)
-
-    def _begins(self, reading: Reading, speeds: Floats, offset: Floats, weight: float) -> Floats:
-        """What the position and speed of a new line of motion say."""
-        x = reading.position_s
-        moves = MOVES[self.deck.hand] * speeds
-        stretch = (moves * self._places.density(x)).sum(axis=1)
-        cells = np.repeat(stretch**weight, self.axis.lengths)
-        for s in self._runs:
-            low, high, off = self._near(s, reading, float(offset[s]))
-            bump = _normal(off, self._width(s, reading))
-            cells[low:high] *= (1.0 + float(moves[s].sum() / stretch[s]) * bump) ** weight
-        early = EARLY * MOVES[WORKS] @ speeds * self._places.near_next(x) / stretch
-        for s in self._works:
-            if early[s] > 0.0:
-                part = cells[self.axis.first[s] : self.axis.first[s + 1]]
-                part *= (1.0 + early[s] * self._last_beats[s]) ** weight
-        return cells
-
-    def _goes_on(self, reading: Reading, speeds: Floats, offset: Floats) -> Floats:
+    def _goes_on(self, reading: Reading, offset: Floats) -> Floats:
         """What it says that a line of motion goes on."""
         weight, hand = reading.goes_on, self.deck.hand
-        moving = MOVES[hand] * speeds
+        moving = MOVES[hand] * self._speeds(reading)
         ends = (moving * ENDS[hand]).sum(axis=1) / moving.sum(axis=1)
         stretch = self._places.stays(reading.position_s) ** weight * np.exp(
             -ends * weight * WITNESS_S
@@ -142,6 +162,8 @@ class Evidence:
         cells = np.repeat(stretch, self.axis.lengths)
         for s in self._runs:
             low, high, off = self._near(s, reading, float(offset[s]))
+            if low == high:
+                continue
             beside = np.maximum(np.abs(off) - KEPT_S, 0.0) / self._width(s, reading)
             cells[low:high] *= (1.0 + np.exp(-0.5 * beside * beside) / SLIP) ** weight
         return cells

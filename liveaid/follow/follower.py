@@ -23,7 +23,7 @@ from liveaid.routine import SIDES, Routine, Side
 
 Sends: TypeAlias = Literal["always", "on_change"]
 
-STEP_S = 0.02
+STEP_S = 0.025
 """Belief is brought up to date this often at most; between, messages only refine the deck."""
 JUMP_S = 5.0
 """A needle that jumped makes a leap as likely as so many seconds of playing do."""
@@ -31,8 +31,8 @@ QUIET_S = 2.0
 """Without a word for so long, a record that was turning is lost and not held."""
 CLOCK_ERROR = 0.015
 """Beats that a beat counted by the clock may be off: pitch set a per cent or so wrong."""
-LEAP_S = 0.1
-"""While both records keep their motion, leaps are made up for this often."""
+LEAP_S = 0.06
+"""Leaps are made up for this often, and at once when a needle jumps."""
 SETTLE_S = 0.5
 """Without a deck that runs the pointer is drawn to the belief this fast."""
 BORDER = 0.8
@@ -206,34 +206,28 @@ class Follower:
         rates = self._rates(now)
         self._place = pointer.on(self.axis, self._place, seconds, rates)
         self._stepped_s = now
-        readings = {side: self._reading(side, now) for side in SIDES}
+        offset = self._motion.offset
         belief = self._motion.moved(self._belief, rates, min(seconds, 30.0))
-        belief = self._leapt(belief, seconds, readings)
-        for side, reading in readings.items():
-            if reading is not None:
-                likelihood = self._evidence[side].likelihood(reading, self._motion.offset)
-                belief = weighed(belief, likelihood)
-                self._told[side].begins += reading.begins
-                self._told[side].phase += reading.phase
-        self._belief = self._mixed(belief, now, seconds)
+        self._unleapt_s += seconds + JUMP_S * self._jumps()
+        leaps = self._unleapt_s >= LEAP_S
+        fit, told = np.ones(self.axis.size), np.ones(self.axis.size)
+        for side in SIDES:
+            reading = self._reading(side, now)
+            if reading is None:
+                continue
+            evidence, account = self._evidence[side], self._told[side]
+            begun = evidence.line(reading, offset) if leaps or reading.begins > 0.0 else None
+            told *= evidence.likelihood(reading, offset, begun)
+            if begun is not None and leaps:
+                fit *= begun.cells(account.begins)
+            account.begins += reading.begins
+            account.phase += reading.phase
+        if leaps:
+            belief = self._motion.leapt(belief, self._unleapt_s, fit)
+            self._unleapt_s = 0.0
+        self._belief = self._mixed(weighed(belief, told), now, seconds)
         self._point(now, seconds)
         self._state = state.after(self._state, state.event_of(self._confidence, quiet=False))
-
-    def _leapt(
-        self, belief: Floats, seconds: float, readings: dict[Side, Reading | None]
-    ) -> Floats:
-        """Let a little belief leap: at once when a record begins to move, else now and then."""
-        self._unleapt_s += seconds + JUMP_S * self._jumps()
-        news = any(reading is not None and reading.begins > 0.0 for reading in readings.values())
-        if not news and self._unleapt_s < LEAP_S:
-            return belief
-        fit = np.ones(self.axis.size)
-        for side, reading in readings.items():
-            if reading is not None:
-                told = self._told[side].begins
-                fit *= self._evidence[side].fit(reading, self._motion.offset, told)
-        seconds, self._unleapt_s = self._unleapt_s, 0.0
-        return self._motion.leapt(belief, seconds, fit)
 
     def _mixed(self, belief: Floats, now: float, seconds: float) -> Floats:
         """Belief after what the faders tell; what they mean is learnt where the place is sure."""

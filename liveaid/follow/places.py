@@ -10,8 +10,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from liveaid.follow.axis import FREE, RESTS, RUNS, WORKS, Axis, DeckMap, Floats
+from liveaid.follow.axis import FREE, RESTS, RUNS, WORKS, Axis, DeckMap, Floats, Ints
 
+NOWHERE_S = 1e7
+"""Stands for a second that is none: beyond any record."""
 HELD, TURNING, HANDLED = range(3)
 """How a record moves: held, turning by itself, moved by a hand."""
 
@@ -22,34 +24,45 @@ class Places:
 
     axis: Axis
     deck: DeckMap
+    _each: Ints = field(init=False)
     _usual: Floats = field(init=False)
     _length: Floats = field(init=False)
+    _from: Floats = field(init=False)
+    _to: Floats = field(init=False)
+    _cue: Floats = field(init=False)
+    _left_to: Floats = field(init=False)
+    _left_length: Floats = field(init=False)
     _way_from: Floats = field(init=False)
     _way_to: Floats = field(init=False)
     """The stretch of record between the span and the next cue, both in it."""
 
     def __post_init__(self) -> None:
-        self._usual = np.full(len(self.axis.beats), 1.0 / self.axis.reach_s)
-        self._way_from = np.fmin(self.deck.from_s, self.deck.next_cue_s)
-        self._way_to = np.fmax(self.deck.to_s, self.deck.next_cue_s)
-        self._length = np.maximum(self.deck.to_s - self.deck.from_s, 0.01)
+        deck = self.deck
+        self._each = np.arange(len(deck.hand))
+        self._usual = np.full(len(deck.hand), 1.0 / self.axis.reach_s)
+        self._from, self._to = _far_if_none(deck.from_s), _far_if_none(deck.to_s)
+        self._length = np.maximum(self._to - self._from, 0.01)
+        self._cue, self._left_to = _far_if_none(deck.next_cue_s), _far_if_none(deck.left_to_s)
+        self._left_length = np.nan_to_num(deck.left_to_s - deck.left_from_s, nan=1.0)
+        self._way_from = _far_if_none(np.fmin(deck.from_s, deck.next_cue_s))
+        self._way_to = _far_if_none(np.fmax(deck.to_s, deck.next_cue_s))
 
     def density(self, x: float) -> Floats:
         """Density at a position, shape (stretches, 3) by how the record moves.
 
         Of a record that runs, only what lies beside the beat its position should tell: slips.
         """
-        away = _outside(x, self.deck.from_s, self.deck.to_s)
+        away = _outside(x, self._from, self._to)
         beside = np.exp(-away) / (2.0 + self._length)
         runs = 0.02 * beside + 0.01 * self._usual
         inside = np.where(away < 0.1, 0.9 / (self._length + 0.2), 0.0)
         works = inside + 0.05 * beside + 0.02 * self._usual
         on_way = _outside(x, self._way_from, self._way_to) < 0.3
-        works += 0.05 * on_way / np.nan_to_num(self._way_to - self._way_from + 1.0, nan=1.0)
+        works += 0.05 * on_way / (self._way_to - self._way_from + 1.0)
         by_hand = np.empty((4, len(self._usual), 3))
         by_hand[RUNS], by_hand[WORKS] = runs[:, None], works[:, None]
         by_hand[RESTS], by_hand[FREE] = self._resting(x), self._usual[:, None]
-        return by_hand[self.deck.hand, np.arange(len(self._usual))]
+        return by_hand[self.deck.hand, self._each]
 
     def stays(self, x: float) -> Floats:
         """How well a position that follows from the last one fits: 1, or less off a span.
@@ -62,13 +75,13 @@ class Places:
 
     def near_next(self, x: float) -> Floats:
         """Density of a record brought near its next cue, 0 where that is far or none."""
-        off = np.nan_to_num(np.abs(x - self.deck.next_cue_s), nan=1e3)
+        off = np.abs(x - self._cue)
         return np.where(off < 1.5, np.exp(-off / 0.5), 0.0)
 
     def _resting(self, x: float) -> Floats:
         """At the next cue or on the way there, or running on from where it last sounded."""
-        none = np.isnan(self.deck.next_cue_s)
-        off = np.abs(x - np.where(none, 0.0, self.deck.next_cue_s))
+        off = np.abs(x - self._cue)
+        none = off > NOWHERE_S / 2
         at_cue = np.where(none, self._usual, np.exp(-off / 0.15) / 0.3)
         by_cue = np.where(none, self._usual, np.exp(-off / 0.8) / 1.6)
         ran_on = self._ran_on(x)
@@ -83,14 +96,17 @@ class Places:
 
     def _ran_on(self, x: float) -> Floats:
         """A record left turning after its passage, or taken out of it early."""
-        none = np.isnan(self.deck.left_to_s)
-        past = x - np.where(none, 0.0, self.deck.left_to_s)
-        length = np.where(none, 1.0, self.deck.left_to_s - self.deck.left_from_s)
+        past = x - self._left_to
         beyond = np.where(past > -0.2, np.exp(-np.abs(past) / 1.5) / 1.7, 0.0)
-        inside = np.where((past <= 0.5) & (past > -length - 0.5), 1.0 / (length + 1.0), 0.0)
-        return np.where(none, self._usual, 0.6 * beyond + 0.4 * inside)
+        within = (past <= 0.5) & (past > -self._left_length - 0.5)
+        inside = np.where(within, 1.0 / (self._left_length + 1.0), 0.0)
+        return np.where(past < -NOWHERE_S / 2, self._usual, 0.6 * beyond + 0.4 * inside)
+
+
+def _far_if_none(seconds: Floats) -> Floats:
+    return np.nan_to_num(seconds, nan=NOWHERE_S)
 
 
 def _outside(x: float, low: Floats, high: Floats) -> Floats:
-    """How far x lies outside each range, 0 inside; NaN ranges count as far."""
-    return np.nan_to_num(np.maximum(np.maximum(low - x, x - high), 0.0), nan=1e3)
+    """How far x lies outside each range, 0 inside."""
+    return np.maximum(np.maximum(low - x, x - high), 0.0)
