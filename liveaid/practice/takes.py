@@ -20,8 +20,9 @@ from liveaid.routine import Routine, Side
 
 Ended: TypeAlias = Literal["complete", "abandoned"]
 
-SURE = 0.85
-"""Confidence from which the follower's word counts."""
+SURE = 0.6
+"""Confidence from which the follower's word counts, whether it calls itself sure or not: a place
+must lead to the next for a beat, and the records' own positions are held against it at the end."""
 UNSURE_FOR_BEATS = 16.0
 """Longest stretch before the last beat in which the follower may have lost its way."""
 BEGINS_AFTER_BEATS = 1.0
@@ -138,7 +139,8 @@ class TakeFinder:
 
     def _placed(self, prompt: Prompt, now: float) -> Place | None:
         piece, beat, tempo = prompt.piece, prompt.beat_position, prompt.tempo
-        if prompt.state != "following" or prompt.confidence < SURE or not prompt.bars_left:
+        heard = prompt.state in ("following", "unsure") and prompt.confidence >= SURE
+        if not heard or not prompt.bars_left:
             return None
         if piece is None or not beat or not tempo or now - self._still.moved_s > _STEP_S * 2:
             return None
