@@ -20,8 +20,8 @@ HIT = 0.2
 HIT_MOST_S = 0.025
 HIT_WIDTHS_S = (0.005, 0.012, 0.025)
 """Machine-made onsets fall within the least of these, hands within the largest."""
-PARTS = (4, 3, 2, 6)
-"""Grid lines in a beat, tried in this order."""
+METRONOME_STROKES, METRONOME_SHARE, METRONOME_ALIKE = 6, 0.9, 0.15
+METRONOME_BPM = (40.0, 220.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +46,23 @@ class Grid:
     def step_s(self) -> float:
         """Seconds between lines."""
         return self.period_s / self.parts
+
+
+def metronome_s(onsets: Onsets) -> float | None:
+    """The period of a bare count, equal strokes at equal distances; None for anything else.
+
+    Such strokes are the beat, however fast: nothing between or above them tells another.
+    """
+    if len(onsets) < METRONOME_STROKES:
+        return None
+    apart = np.diff(onsets.times_s)
+    period = float(np.median(apart))
+    even = np.mean(np.abs(apart - period) < 0.04 * period)
+    usual = float(np.median(onsets.strength))
+    alike = float(np.median(np.abs(onsets.strength - usual))) < METRONOME_ALIKE * usual
+    slowest, fastest = METRONOME_BPM
+    countable = slowest <= 60.0 / period <= fastest
+    return period if even >= METRONOME_SHARE and alike and countable else None
 
 
 def fit_grid(onsets: Onsets, period_s: float, *, parts: int = 4) -> Grid:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from liveaid.gather import pulse
-from liveaid.gather.grid import Grid, judged, nearest_phase_s
+from liveaid.gather.grid import Grid, judged, metronome_s, nearest_phase_s
 from liveaid.gather.onsets import Onsets
 from liveaid.gather.spectrum import FRAMES_HZ, Floats, Spectrum
 
@@ -38,7 +38,8 @@ def find_loop(
     """The number of beats this file is cut to, if it is; `free` is the grid found without that."""
     if duration_s > LONGEST_S or not len(onsets) or onsets.times_s[0] > START_S:
         return None
-    counts = _counts(duration_s)
+    counted_s = metronome_s(onsets)
+    counts = _counts(duration_s, counted_s)
     if not len(counts) or (free is not None and not _may_end_on_a_beat(free, duration_s)):
         return None
     curve = _endless(pulse.autocorrelation(_whole(spectrum, duration_s), circular=True))
@@ -47,7 +48,8 @@ def find_loop(
     best = int(np.argmax(score))
     beats = int(counts[best])
     grid = _grid(onsets, duration_s / beats)
-    if score[best] < ENOUGH_SCORE or grid.excess < ENOUGH_EXCESS:
+    likely = score[best] >= ENOUGH_SCORE or counted_s is not None
+    if not likely or grid.excess < ENOUGH_EXCESS:
         return None
     if free is not None and not _agrees(beats, grid, free, duration_s):
         return None
@@ -73,7 +75,12 @@ def told_by_length(frames: int, rate_hz: int) -> tuple[int, float] | None:
     return min(found)[1:] if found else None
 
 
-def _counts(duration_s: float) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
+def _counts(
+    duration_s: float, counted_s: float | None
+) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
+    """The numbers of beats a file may hold; of a bare count only the one that is counted."""
+    if counted_s is not None:
+        return np.array([max(1, round(duration_s / counted_s))])
     least = max(1, int(np.ceil(duration_s * pulse.SLOWEST_BPM / 60.0)))
     return np.arange(least, int(duration_s * pulse.FASTEST_BPM / 60.0) + 1)
 

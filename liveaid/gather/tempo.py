@@ -14,10 +14,9 @@ import numpy.typing as npt
 
 from liveaid.gather import pulse
 from liveaid.gather.beats import follow_beats, tempo_line
-from liveaid.gather.grid import Grid, distance, fit_grid, judged
+from liveaid.gather.grid import Grid, distance, fit_grid, judged, metronome_s
 from liveaid.gather.loop import find_loop, told_by_length
 from liveaid.gather.onsets import Onsets
-from liveaid.gather.pulse import Pulse
 from liveaid.gather.read import Samples
 from liveaid.gather.soft import sharpened, soft_onsets, soft_rise
 from liveaid.gather.spectrum import FRAMES_HZ, Floats, Spectrum
@@ -99,7 +98,9 @@ def find_tempo(
 
 
 def _look(strength: Floats, onsets: Onsets, curve: pulse.Curve, start_s: float) -> _Look:
-    pulses = pulse.find_pulses(curve)
+    pulses = [found.period_s for found in pulse.find_pulses(curve, most=1)]
+    counted = metronome_s(onsets)
+    pulses = pulses if counted is None else [counted]
     enough = pulses and len(onsets) >= FEWEST and strikes(onsets)
     grid = _best_grid(onsets, pulses[0]) if enough else None
     return _Look(strength, onsets, curve, grid, start_s)
@@ -126,12 +127,12 @@ def _excess(look: _Look) -> float:
     return look.grid.excess if look.grid is not None else -1.0
 
 
-def _best_grid(onsets: Onsets, found: Pulse) -> Grid:
+def _best_grid(onsets: Onsets, period_s: float) -> Grid:
     """Beats in four parts, or in three where that holds clearly more."""
-    four = fit_grid(onsets, found.period_s, parts=4)
+    four = fit_grid(onsets, period_s, parts=4)
     if four.excess > CLEAR_EXCESS and four.hit_share > CLEAR_SHARE:
         return four
-    three = fit_grid(onsets, found.period_s, parts=3)
+    three = fit_grid(onsets, period_s, parts=3)
     return three if three.excess > 1.15 * four.excess else four
 
 

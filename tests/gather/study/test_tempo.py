@@ -203,3 +203,19 @@ def test_the_whole_study_carries_the_grid(play, file):
     assert found.rhythmic == ""
     assert found.kind == "instrumental"
     assert found.energy >= 3
+
+
+@pytest.mark.parametrize("bpm", [52.0, 75.5, 120.0, 150.0, 174.0, 200.0])
+@pytest.mark.parametrize("cut", [True, False], ids=["cut to length", "with a lead"])
+def test_a_bare_count_is_its_own_tempo_however_fast(bpm, cut):
+    t = np.arange(900) / RATE
+    stroke = np.sin(2 * np.pi * 1000 * t) * np.exp(-t / 0.005)
+    lead, count = (0.0, 32) if cut else (0.21, 32)
+    samples = np.zeros(round((lead + count * 60 / bpm) * RATE))
+    for number in range(count):
+        start = round((lead + number * 60 / bpm) * RATE)
+        samples[start : start + 900] += stroke * (1.0 if number % 4 == 0 else 0.6)
+    found = tempo_of(samples * 0.7)
+    assert found.tempo_bpm == pytest.approx(bpm, rel=2e-4)
+    assert found.first_beat_s == pytest.approx(lead, abs=0.010)
+    assert found.loop_beats == (count if cut else None)
