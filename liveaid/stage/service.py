@@ -35,9 +35,9 @@ HTTP_ADDRESS = Address("127.0.0.1", 8080)
 HEARTBEAT_S = 1.0
 PAGE_S = 0.1
 """A page is pushed at once when bar, beat or state change, else no more often than this."""
-SHOW_S = 0.01
+SHOW_S = 0.02
 """While positions stream in, the prompt is worked out anew no more often than this (the follower's
-belief moves in longer steps); what comes after a rest is shown at once, and so is every beat."""
+belief moves no oftener); what comes after a rest is shown at once, and so is every beat."""
 REST_S = 0.05
 REARM_S = 0.05
 """The next beat is looked up anew at each beat, and this often in between."""

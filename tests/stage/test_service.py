@@ -292,6 +292,26 @@ async def test_the_follower_is_woken_for_the_next_beat(three, told_follower):
 
 
 @stage_test
+async def test_a_deck_that_speaks_after_a_rest_is_shown_at_once(
+    three, told_follower, message, send, monkeypatch
+):
+    """However seldom prompts are worked out while positions stream in."""
+    monkeypatch.setattr("liveaid.stage.service.SHOW_S", 60.0)
+    monkeypatch.setattr("liveaid.stage.service.HEARTBEAT_S", 60.0)
+    monkeypatch.setattr("liveaid.stage.service.REST_S", 5.0)
+    onlooker = Onlooker()
+    async with Service(three, HERE, follower=told_follower, watchers=[onlooker]) as stage:
+        counts = []
+        for side in ("left", "left", "right", "right"):
+            heard = len(onlooker.seen)
+            send(stage.osc_address, message(f"/deck/{side}/position", 1.0))
+            await until(lambda heard=heard: len(onlooker.seen) > heard)
+            counts.append(len(onlooker.prompts))
+    started = counts[0] - 1
+    assert [count - started for count in counts] == [1, 1, 2, 2]
+
+
+@stage_test
 async def test_a_taken_osc_port_is_said_and_everything_let_go(three, told_follower):
     with socket.socket(type=socket.SOCK_DGRAM) as taken:
         taken.bind(("127.0.0.1", 0))
