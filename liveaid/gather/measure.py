@@ -8,8 +8,8 @@ from pathlib import Path
 import numpy as np
 import soxr
 
-from liveaid.gather.character import find_energy, guess_kind
-from liveaid.gather.downbeat import find_bars
+from liveaid.gather.character import Guess, find_energy, guess_kind
+from liveaid.gather.downbeat import Bars, find_bars
 from liveaid.gather.facts import Study, Unreadable
 from liveaid.gather.key import Tonality, find_key
 from liveaid.gather.loudness import LoudnessMeter, PeakMeter
@@ -135,17 +135,32 @@ def _faults(heard: Heard, reader: Reader) -> list[str]:
     return faults
 
 
-def _study(heard: Heard, reader: Reader, faults: tuple[str, ...]) -> Study:
-    duration_s = reader.frames / reader.rate_hz
-    spectrum = analyse(heard.mono)
-    onsets = find_onsets(heard.mono, spectrum)
-    begin, end = silence_s(spectrum.level_db, duration_s)
-    silent = begin >= duration_s
-    tempo = find_tempo(heard.mono, spectrum, onsets, frames=reader.frames, rate_hz=reader.rate_hz)
-    tempo = Tempo(why_not="it is silent") if silent else tempo
-    bars = find_bars(heard.mono, spectrum, tempo.beats_s, loop_beats=tempo.loop_beats)
-    key = Tonality(None, 0.0, 0.0) if silent else find_key(heard.mono)
+@dataclass(frozen=True, slots=True)
+class _Found:
+    """What each fact's module says of one sound."""
+
+    spectrum: Spectrum
+    onsets: Onsets
+    silence_s: tuple[float, float]
+    tempo: Tempo
+    bars: Bars | None
+    key: Tonality
+    phrases: tuple[tuple[float, float], ...]
+    kind: Guess
+
+
+def _find(mono: Samples, *, frames: int, rate_hz: int) -> _Found:
+    duration_s = frames / rate_hz
+    spectrum = analyse(mono)
+    onsets = find_onsets(mono, spectrum)
+    ends = silence_s(spectrum.level_db, duration_s)
     phrases = find_phrases(spectrum.level_db, onsets, duration_s)
+    if ends[0] >= duration_s:
+        silent, no_key = Tempo(why_not="it is silent"), Tonality(None, 0.0, 0.0)
+        return _Found(spectrum, onsets, ends, silent, None, no_key, phrases, Guess("sample", 0.0))
+    tempo = find_tempo(mono, spectrum, onsets, frames=frames, rate_hz=rate_hz)
+    bars = find_bars(mono, spectrum, tempo.beats_s, loop_beats=tempo.loop_beats)
+    key = find_key(mono)
     kind = guess_kind(
         spectrum,
         onsets,
@@ -154,6 +169,13 @@ def _study(heard: Heard, reader: Reader, faults: tuple[str, ...]) -> Study:
         duration_s=duration_s,
         phrases=phrases,
     )
+    return _Found(spectrum, onsets, ends, tempo, bars, key, phrases, kind)
+
+
+def _study(heard: Heard, reader: Reader, faults: tuple[str, ...]) -> Study:
+    """Everything found, as the record that is kept."""
+    duration_s = reader.frames / reader.rate_hz
+    found = _find(heard.mono, frames=reader.frames, rate_hz=reader.rate_hz)
     return Study(
         duration_s=duration_s,
         sample_rate_hz=reader.rate_hz,
@@ -162,37 +184,38 @@ def _study(heard: Heard, reader: Reader, faults: tuple[str, ...]) -> Study:
         frames_declared=reader.declared,
         frames_read=reader.frames,
         faults=faults,
-        silence_start_s=begin,
-        silence_end_s=end,
-        tempo=tempo.tempo_bpm,
-        tempo_confidence=tempo.confidence,
-        tempo_alternative=tempo.alternative_bpm,
-        first_beat=tempo.first_beat_s,
-        first_downbeat=None if bars is None else float(tempo.beats_s[bars.first]),
-        downbeat_confidence=0.0 if bars is None else bars.confidence,
-        metre=None if bars is None else bars.metre,
-        steady=tempo.steady,
-        tempo_drift_percent=tempo.drift_percent,
-        beat_residual_ms=1000.0 * tempo.residual_s,
-        loop_beats=tempo.loop_beats,
-        rhythmic=tempo.why_not,
-        key=None if key.key is None else str(key.key),
-        key_confidence=key.confidence,
-        tuning_cents=key.tuning_cents,
+        silence_start_s=found.silence_s[0],
+        silence_end_s=found.silence_s[1],
+        tempo=found.tempo.tempo_bpm,
+        tempo_confidence=found.tempo.confidence,
+        tempo_alternative=found.tempo.alternative_bpm,
+        first_beat=found.tempo.first_beat_s,
+        first_downbeat=None if found.bars is None else float(found.tempo.beats_s[found.bars.first]),
+        downbeat_confidence=0.0 if found.bars is None else found.bars.confidence,
+        metre=None if found.bars is None else found.bars.metre,
+        steady=found.tempo.steady,
+        tempo_drift_percent=found.tempo.drift_percent,
+        beat_residual_ms=1000.0 * found.tempo.residual_s,
+        loop_beats=found.tempo.loop_beats,
+        rhythmic=found.tempo.why_not,
+        key=None if found.key.key is None else str(found.key.key),
+        key_confidence=found.key.confidence,
+        tuning_cents=found.key.tuning_cents,
         loudness_lufs=heard.loudness_lufs,
         loudness_range_lu=heard.range_lu,
         true_peak_dbtp=heard.true_peak_dbtp,
-        brightness_hz=spectrum.centroid_hz,
-        energy=_energy(heard, spectrum, onsets, duration_s - begin - end),
-        onsets_s=tuple(float(time) for time in onsets.times_s if time < duration_s),
-        phrases_s=phrases,
-        kind=kind.kind,
-        kind_confidence=0.0 if silent else kind.confidence,
+        brightness_hz=found.spectrum.centroid_hz,
+        energy=_energy(heard, found, duration_s),
+        onsets_s=tuple(float(time) for time in found.onsets.times_s if time < duration_s),
+        phrases_s=found.phrases,
+        kind=found.kind.kind,
+        kind_confidence=found.kind.confidence,
     )
 
 
-def _energy(heard: Heard, spectrum: Spectrum, onsets: Onsets, sounding_s: float) -> int:
+def _energy(heard: Heard, found: _Found, duration_s: float) -> int:
     if heard.loudness_lufs is None or heard.true_peak_dbtp is None:
         return 1
     crest = heard.true_peak_dbtp - heard.loudness_lufs
-    return find_energy(spectrum, onsets, sounding_s=sounding_s, crest_db=crest)
+    sounding_s = duration_s - sum(found.silence_s)
+    return find_energy(found.spectrum, found.onsets, sounding_s=sounding_s, crest_db=crest)
