@@ -4,7 +4,8 @@ May import: routine, numpy. No clock, file, socket, thread. Used by stage, pract
 Method: bar-pointer HMM run forward (Whiteley, Cemgil, Godsill 2006).
 """
 
-from liveaid.follow.follower import Follower, Sends
+from liveaid.follow.follower import Follower
+from liveaid.follow.hearing import Sends
 from liveaid.follow.prompt import Prompt
 
 __all__ = ["Follower", "Prompt", "Sends"]

@@ -7,15 +7,14 @@ from dataclasses import dataclass
 
 from liveaid.follow.axis import HANDS, Axis, Floats
 from liveaid.follow.deck import Deck
+from liveaid.follow.hearing import STILL
 from liveaid.follow.pointer import Place
 from liveaid.follow.prompt import DeckNow, PieceNext, PieceNow, Prompt, State
-from liveaid.routine import SIDES, Routine, Side
+from liveaid.routine import SIDES, Piece, Routine, Side
 from liveaid.routine.platter import turns
 
 READY_S = 0.25
 """A record this close to its cue is ready: an eighth of a turn at 33 1/3, the sticker in sight."""
-STILL = 0.3
-"""A record slower than this stands: it is in the hand."""
 
 _NAMES = {code: name for name, code in HANDS.items()}
 
@@ -54,7 +53,7 @@ def tell(routine: Routine, axis: Axis, picture: Picture) -> Prompt:
         bars_left=None if piece is None else 0 if ended else piece.bars - whole // routine.metre,
         beats_left=None if piece is None else beats_left,
         seconds_left=None if piece is None or rate <= 0.01 else beats_left / rate,
-        tempo=None if piece is None else 60.0 * rate,
+        tempo=None if piece is None else _tempo(piece, rate),
         next=_next(routine, index),
         decks={side: _deck(routine, axis, picture, side) for side in SIDES},
     )
@@ -68,6 +67,12 @@ def _where(axis: Axis, picture: Picture) -> tuple[int | None, float, float]:
     stretch = min(max(place.stretch, 1), axis.after - 1)
     beat = float(axis.beats[stretch]) if place.stretch >= axis.after else place.beat
     return stretch - 1, beat, float(picture.rate_bps[stretch])
+
+
+def _tempo(piece: Piece, rate_bps: float) -> float:
+    """BPM as heard; the map's while the record that would tell it stands."""
+    heard_bpm = 60.0 * rate_bps
+    return heard_bpm if heard_bpm > STILL * piece.tempo_bpm else piece.tempo_bpm
 
 
 def _now(routine: Routine, index: int) -> PieceNow:

@@ -1,6 +1,7 @@
 """The follower's promises, on exact hands: what it says, when, and what it never does."""
 
 import math
+from itertools import pairwise
 
 import pytest
 from hypothesis import given, settings
@@ -140,6 +141,25 @@ def test_it_wakes_at_the_next_beat_or_when_silence_begins(small, play):
     before = follower.prompt(now=follower.wake_at() - 0.01)
     after = follower.prompt(now=follower.wake_at() + 0.001)
     assert (before.beat, before.state) != (after.beat, after.state)
+
+
+def test_waking_when_told_to_runs_through_the_beats_and_never_stands_still(small, play):
+    follower = play(Follower(small), running(2.0, 0.0), at(5.0), 0.0, 3.2)
+    times = []
+    for _ in range(12):
+        times.append(follower.wake_at())
+        follower.prompt(now=times[-1])
+    assert all(a < b for a, b in pairwise(times))
+    assert times[-1] == pytest.approx(3.2 + 11 * 0.5, abs=1.0)
+
+
+def test_looking_ahead_changes_nothing_heard_later(small, play):
+    follower, twin = Follower(small), Follower(small)
+    play(follower, running(2.0, 0.0), at(5.0), 0.0, 2.0).prompt(now=60.0)
+    play(twin, running(2.0, 0.0), at(5.0), 0.0, 2.0)
+    play(follower, running(2.0, 0.0), at(5.0), 2.0, 3.0)
+    play(twin, running(2.0, 0.0), at(5.0), 2.0, 3.0)
+    assert follower.prompt(now=3.0) == twin.prompt(now=3.0)
 
 
 @pytest.mark.parametrize("bad", [math.nan, math.inf, -math.inf, 1e9, -1e30])
