@@ -21,7 +21,10 @@ from liveaid.gather.names import shown
 
 Samples = npt.NDArray[np.float32]
 
-BLOCK_FRAMES = 1 << 17
+BLOCK_SAMPLES = 1 << 18
+RATES_HZ = (1000, 768_000)
+MOST_CHANNELS = 64
+"""Beyond these a header is spoiled."""
 LOUDEST = 1000.0
 """Full scale is 1; what is 60 dB above it is no sound but a damaged float."""
 
@@ -78,7 +81,8 @@ class Reader:
         while going:
             # What was decoded before an error is in the block, but its length is lost with the
             # error: the rest is still NaN.
-            room = np.full((BLOCK_FRAMES, self.channels), np.nan, dtype=np.float32)
+            frames = BLOCK_SAMPLES // self.channels
+            room = np.full((frames, self.channels), np.nan, dtype=np.float32)
             try:
                 block = self._file.read(out=room)
             except soundfile.SoundFileError as error:
@@ -129,9 +133,10 @@ def open_sound(path: str | Path) -> Reader:
         sound = _Straight(os.fsencode(file))
     except (soundfile.SoundFileError, RuntimeError, ValueError, TypeError) as error:
         raise Unreadable(f"{shown(file)}: no sound that can be read ({_reason(error)})") from error
-    if sound.samplerate < 1 or sound.channels < 1:
+    if not RATES_HZ[0] <= sound.samplerate <= RATES_HZ[1] or sound.channels > MOST_CHANNELS:
+        header = f"{sound.channels} channels at {sound.samplerate} Hz"
         sound.close()
-        raise Unreadable(f"{shown(file)}: no sound that can be read (no channels or no rate)")
+        raise Unreadable(f"{shown(file)}: no sound that can be read ({header})")
     # A stream whose length is unknown is told as a huge number, not as none.
     told = sound.frames if 0 <= sound.frames < 1 << 60 else 0
     reader = Reader(file, sound, told if promise.frames is None else promise.frames)

@@ -11,6 +11,8 @@ import textwrap
 import numpy as np
 import pytest
 import soundfile
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from liveaid.errors import LiveaidError
 from liveaid.gather import Unreadable, study
@@ -87,6 +89,17 @@ def test_what_is_no_sound_is_refused_in_one_line_with_its_name(tmp_path, name, c
     with pytest.raises(Unreadable, match=name) as error:
         study(path)
     assert "\n" not in str(error.value)
+
+
+@pytest.mark.parametrize(("at", "value"), [(22, 1000), (24, 3)], ids=["channels", "rate"])
+def test_a_header_that_cannot_be_meant_is_refused(file, beat, at, value):
+    # RIFF/WAVE: channels in bytes 22 and 23, frames a second in bytes 24 to 27.
+    path = file(beat, subtype="PCM_16")
+    data = bytearray(path.read_bytes())
+    data[at : at + 2] = value.to_bytes(2, "little")
+    path.write_bytes(data)
+    with pytest.raises(Unreadable, match="x"):
+        study(path)
 
 
 def test_missing_files_and_folders_are_refused(tmp_path):
@@ -201,3 +214,28 @@ def test_two_hours_of_sound_fit_in_a_gigabyte(tmp_path):
     unit = 1 if sys.platform == "darwin" else 1024
     one, six = (int(line) * unit for line in done.stdout.split())
     assert six + (six - one) / 5 * 114 < 1e9
+
+
+@settings(
+    max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+@given(
+    ending=st.sampled_from(["wav", "aiff", "flac", "ogg", "mp3"]),
+    spoiled=st.lists(st.tuples(st.floats(0, 1), st.integers(0, 255)), min_size=1, max_size=12),
+    head=st.booleans(),
+)
+def test_spoiled_files_are_studied_or_refused_and_nothing_else(file, beat, ending, spoiled, head):
+    path = file(beat[: RATE // 2], f"spoiled.{ending}")
+    data = bytearray(path.read_bytes())
+    reach = min(len(data), 200) if head else len(data)
+    for place, value in spoiled:
+        data[min(int(place * reach), reach - 1)] = value
+    path.write_bytes(data)
+    said = ""
+    try:
+        facts = study(path)
+        assert facts.frames_read > 0
+        facts.to_json()  # finite throughout
+    except Unreadable as error:
+        said = str(error)
+    assert "\n" not in said
