@@ -46,9 +46,9 @@ class Study:
     tempo_alternative: float | None = None
     """The other reading of the same grid (half, double, or two to three), next likeliest."""
     first_beat: float | None = None
-    """Second of the first beat of the grid that lies in the file."""
+    """Second of the first beat of the grid that is not before the first sound."""
     first_downbeat: float | None = None
-    """Second of the first bar line of the grid that lies in the file."""
+    """Second of the first bar line from that beat on."""
     downbeat_confidence: float = 0.0
     metre: int | None = None
     """Beats in a bar."""
