@@ -20,7 +20,7 @@ from liveaid.routine import Routine, load_routine
 from liveaid.routine.scene import map_file
 from liveaid.simulate import Performance, perform
 from liveaid.stage import Address, Settings
-from liveaid.stage.service import HTTP_ADDRESS, OSC_ADDRESS
+from liveaid.stage.settings import HTTP_ADDRESS, OSC_ADDRESS
 from liveaid.terminal import progress_bar
 
 Call = Callable[[Sequence[str]], object]

@@ -10,7 +10,8 @@ time: osc_packet, osc_map, osc (what was said), cues, lamp_layout, lamps (what i
 
 from liveaid.stage.address import Address, StageError, parse_address
 from liveaid.stage.osc import Heard
-from liveaid.stage.service import Service, Settings
+from liveaid.stage.service import Service
+from liveaid.stage.settings import Settings
 from liveaid.stage.watcher import Watcher
 
 __all__ = ["Address", "Heard", "Service", "Settings", "StageError", "Watcher", "parse_address"]

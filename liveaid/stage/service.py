@@ -11,27 +11,25 @@ import asyncio
 import contextlib
 import time
 from collections import deque
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Sequence
 from types import TracebackType
 from typing import Any
 
 from liveaid.follow.prompt import Prompt
 from liveaid.routine import Routine, Side
 from liveaid.stage.address import Address
+from liveaid.stage.board import Board
 from liveaid.stage.cues import next_cues
 from liveaid.stage.follows import Follows, tell
-from liveaid.stage.lamp_layout import Lamp, LampLayout, Level, message_table
-from liveaid.stage.lamps import Gate, all_off, lamps_for
-from liveaid.stage.midi import MidiPort
+from liveaid.stage.lamp_layout import Lamp, Level
+from liveaid.stage.lamps import lamps_for
 from liveaid.stage.osc import Heard
-from liveaid.stage.osc_map import DEFAULT_MAP, DeckFacts, OscMap, What, table_for
+from liveaid.stage.osc_map import DeckFacts, OscMap, What, table_for
 from liveaid.stage.receiver import Receiver
+from liveaid.stage.settings import Settings
 from liveaid.stage.watcher import Watcher
 from liveaid.stage.web import Web, as_json
 
-OSC_ADDRESS = Address("127.0.0.1", 9000)
-HTTP_ADDRESS = Address("127.0.0.1", 8080)
 HEARTBEAT_S = 1.0
 PAGE_S = 0.1
 """A page is pushed at once when bar, beat or state change, else no more often than this."""
@@ -44,24 +42,6 @@ REARM_S = 0.05
 EARLY_S = 0.001
 SLEPT_S = 2.0
 """CLOCK_BOOTTIME ahead of the monotonic clock by this much more than before: the machine slept."""
-
-
-@dataclass(frozen=True, slots=True)
-class Settings:
-    """Where and how the stage listens and shows."""
-
-    osc: Address = OSC_ADDRESS
-    http: Address | None = HTTP_ADDRESS
-    """None: no page."""
-    osc_map: OscMap = DEFAULT_MAP
-    file_s: Mapping[Side, float] = field(default_factory=dict)
-    """Seconds of each deck file, for maps that give positions as a fraction of it."""
-    layout: LampLayout = field(default_factory=lambda: LampLayout.model_validate({"lamps": {}}))
-    midi: str | None = None
-    """The lamps' port, by name or a unique part of it; None: no controller."""
-    midi_api: str = "auto"
-    token: str | None = None
-    """What a page has to bring along; needed where `http` is not this machine alone."""
 
 
 class Service:
@@ -83,10 +63,13 @@ class Service:
         self._receiver = Receiver(table_for(self.settings.osc_map, facts), self._told)
         self._web = Web(status=self.status, health=self.health, token=self.settings.token)
         self._next_cues = next_cues(routine)
-        self._layout = self.settings.layout
-        self._messages = message_table(self._layout)
-        self._gate = Gate(most_per_s=self._layout.most_per_s)
-        self._midi = self._midi_port()
+        self._board = Board(
+            self.settings.layout,
+            midi=self.settings.midi,
+            midi_api=self.settings.midi_api,
+            changed=self._lamps_changed,
+            renew=self._relight,
+        )
         self._prompt: Prompt | None = None
         self._timer: asyncio.TimerHandle | None = None
         self._soon: asyncio.TimerHandle | None = None
@@ -114,8 +97,7 @@ class Service:
         try:
             self._receiver.open(self.settings.osc)
             await self._start_web()
-            if self._midi is not None:
-                await self._midi.start()
+            await self._board.start()
         except BaseException:
             await self.stop()
             raise
@@ -155,9 +137,7 @@ class Service:
                 await watcher.stopped()
             except Exception as error:
                 self._note(f"{type(watcher).__name__}.stopped: {error!r}")
-        if self._midi is not None:
-            self._midi.send(self._messages[item] for item in all_off(self._layout).items())
-            await self._midi.stop()
+        await self._board.stop()
         await self._web.stop()
 
     async def __aenter__(self) -> Service:
@@ -189,7 +169,7 @@ class Service:
     @property
     def midi_state(self) -> str:
         """How the lamps' port stands, in words."""
-        return "not asked for" if self._midi is None else self._midi.state
+        return self._board.state
 
     @property
     def prompt(self) -> Prompt | None:
@@ -228,7 +208,7 @@ class Service:
                 "buffer_bytes": self._receiver.granted_bytes,
                 **self._receiver.counts.to_json(),
             },
-            "midi": self._midi.to_json() if self._midi else {"state": "not asked for"},
+            "midi": self._board.to_json(),
             "page": {"clients": self._web.clients, "refused": self._web.refused},
             "sleeps": self._sleeps,
             "errors": {"count": self._error_count, "last": list(self._errors)},
@@ -293,19 +273,19 @@ class Service:
         self._rearm(now)
 
     def _light(self, prompt: Prompt, now: float) -> None:
-        levels = lamps_for(prompt, self._layout, self._cue_of(prompt))
+        levels = lamps_for(prompt, self.settings.layout, self._cue_of(prompt))
         for watcher in self._watchers:
             with self._noting(watcher):
                 levels = dict(watcher.lamps(levels))
-        self._send(self._gate.ask(levels, now))
+        self._board.light(levels, now)
 
-    def _send(self, changes: Sequence[tuple[Lamp, Level]]) -> None:
-        if not changes:
-            return
-        if self._midi is not None:
-            self._midi.send(self._messages[change] for change in changes)
+    def _lamps_changed(self, changes: Sequence[tuple[Lamp, Level]]) -> None:
         for watcher in self._watchers:
             self._guarded(watcher.lamps_changed, changes)
+
+    def _relight(self) -> None:
+        if self._prompt is not None:
+            self._show()
 
     def _push(self, prompt: Prompt) -> None:
         self._page_s = time.monotonic()
@@ -319,7 +299,7 @@ class Service:
         """One timer: the next beat, silence, or a lamp that was kept back."""
         if self._wake_s is not None and self._wake_s <= now:
             self._look_ahead(now)
-        wakes = [wake for wake in (self._wake_s, self._gate.wake_at()) if wake is not None]
+        wakes = [wake for wake in (self._wake_s, self._board.wake_at()) if wake is not None]
         if self._timer is not None:
             self._timer.cancel()
             self._timer = None
@@ -351,21 +331,9 @@ class Service:
     def _woke_up(self) -> None:
         """Ports may be gone after a sleep; what was queued meanwhile is refused as too late."""
         self._sleeps += 1
-        if self._midi is not None:
-            self._midi.reopen()
+        self._board.reopen()
 
     # -- small parts
-
-    def _midi_port(self) -> MidiPort | None:
-        settings = self.settings
-        if settings.midi is None:
-            return None
-        return MidiPort(settings.midi, api=settings.midi_api, opened=self._midi_opened)
-
-    def _midi_opened(self) -> None:
-        self._gate.forget()
-        if self._prompt is not None:
-            self._show()
 
     def _cue_of(self, prompt: Prompt) -> tuple[Side, ...]:
         return self._next_cues[prompt.piece.index] if prompt.piece else ()

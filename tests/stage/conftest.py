@@ -142,7 +142,7 @@ def free_port() -> Callable[[], int]:
 def eventually() -> Callable[..., Any]:
     """eventually(look, for_s): what `look` gives as soon as it is true; fails when it never is."""
 
-    def wait(look: Callable[[], Any], for_s: float = 10.0) -> Any:
+    def wait(look: Callable[[], Any], for_s: float = 30.0) -> Any:
         end = time.monotonic() + for_s
         while True:
             found = look()

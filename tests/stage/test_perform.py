@@ -215,7 +215,7 @@ def test_lamps_arrive_on_a_second_client(perform, jack, eventually, tmp_path):
         )  # fmt: skip
         return json.loads(ports.stdout)["absent"] == {}
 
-    eventually(server_is_up, 30)
+    eventually(server_is_up)
     listener = plug_in()
     stage = perform("--midi", "nightbox", "--midi-api", "jack", "--lamps", "row-16")
     # MIDI 1.0: note-on on channel 1 is 90; waiting is the `following` lamp, note 49 (hex 31),
@@ -230,12 +230,12 @@ def test_lamps_arrive_on_a_second_client(perform, jack, eventually, tmp_path):
 
     server.terminate()
     server.wait(10)
-    eventually(lambda: stage.get("health")["midi"]["state"] != "open", 15)
+    eventually(lambda: stage.get("health")["midi"]["state"] != "open")
     listener.kill()
     jack()
-    eventually(server_is_up, 30)
+    eventually(server_is_up)
     listener = plug_in()
-    eventually(lambda: "903110" in lit(), 20)
+    eventually(lambda: "903110" in lit())
 
     status, _ = stage.end()
     assert status == 0

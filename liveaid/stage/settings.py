@@ -1,0 +1,32 @@
+"""Where and how the stage listens and shows."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from liveaid.routine import Side
+from liveaid.stage.address import Address
+from liveaid.stage.lamp_layout import LampLayout
+from liveaid.stage.osc_map import DEFAULT_MAP, OscMap
+
+OSC_ADDRESS = Address("127.0.0.1", 9000)
+HTTP_ADDRESS = Address("127.0.0.1", 8080)
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """Where and how the stage listens and shows."""
+
+    osc: Address = OSC_ADDRESS
+    http: Address | None = HTTP_ADDRESS
+    """None: no page."""
+    osc_map: OscMap = DEFAULT_MAP
+    file_s: Mapping[Side, float] = field(default_factory=dict)
+    """Seconds of each deck file, for maps that give positions as a fraction of it."""
+    layout: LampLayout = field(default_factory=lambda: LampLayout.model_validate({"lamps": {}}))
+    midi: str | None = None
+    """The lamps' port, by name or a unique part of it; None: no controller."""
+    midi_api: str = "auto"
+    token: str | None = None
+    """What a page has to bring along; needed where `http` is not this machine alone."""
