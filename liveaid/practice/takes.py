@@ -14,6 +14,7 @@ from typing import Literal, TypeAlias
 
 from liveaid.follow import Prompt
 from liveaid.practice.assess import Visit
+from liveaid.practice.count_in import AT_CUE_S, first_cues
 from liveaid.practice.trace import Message, Trace, trace_of
 from liveaid.practice.visits import Place, visits
 from liveaid.routine import Routine, Side
@@ -65,12 +66,15 @@ class _Stillness:
     moved_s: float = float("-inf")
     began_s: float = float("-inf")
     """When the records began to move after both had stood for a while."""
+    stood: dict[Side, float] = field(default_factory=dict)
+    """Where each stood then."""
 
     def hear(self, side: Side, position_s: float, now: float) -> None:
         at, place = self.seen.get(side, (now, position_s))
         if abs(position_s - place) > _MOVED_S:
             if now - self.moved_s > _STOOD_S:
                 self.began_s = at
+                self.stood = {side: place for side, (_, place) in self.seen.items()}
             self.moved_s = now
             self.seen[side] = (now, position_s)
         elif now - at >= _STEP_S or side not in self.seen:
@@ -83,6 +87,7 @@ class TakeFinder:
     def __init__(self, routine: Routine) -> None:
         self.routine = routine
         self._last = len(routine.pieces) - 1
+        self._cues = first_cues(routine)
         self._still = _Stillness()
         self._messages: deque[Message] = deque()
         self._heard_s = float("-inf")
@@ -123,9 +128,11 @@ class TakeFinder:
         if not self._begun:
             self._gather(place)
             return None
+        if place is not None and self._anew(place):
+            over = self._over(now, slack_beats=1.0)
+            starts_s = place.now_s - place.beat * place.beat_s
+            return self._end("complete" if over else "abandoned", starts_s, place)
         if place is not None:
-            if self._anew(place):
-                return self._end("abandoned", place.now_s - place.beat * place.beat_s, place)
             self._places.append(place)
         last = self._places[-1]
         ends_s = self._ends_s(last)
@@ -146,7 +153,28 @@ class TakeFinder:
             return None
         if not 0.5 < tempo / self.routine.pieces[piece.index].tempo_bpm < 1.6:
             return None
-        return Place(now, piece.index, beat, 60.0 / tempo)
+        meant = self._from_the_start(piece.index, beat, 60.0 / tempo, now)
+        return None if meant is None else Place(now, piece.index, meant, 60.0 / tempo)
+
+    def _over(self, now: float, *, slack_beats: float) -> bool:
+        """Whether the routine's last beat has passed by the last place told."""
+        last = self._places[-1]
+        return last.piece == self._last and now >= self._ends_s(last) - slack_beats * last.beat_s
+
+    def _from_the_start(self, piece: int, beat: float, beat_s: float, now: float) -> float | None:
+        """The beat, or where a set piece alone is played from its cues the beat by the clock.
+
+        Alone, and in the hands only, one beat of it is much like another for the follower.
+        """
+        counted = (now - self._still.began_s) / beat_s
+        stood = self._still.stood
+        at_cues = all(side in stood and abs(stood[side] - cue) <= AT_CUE_S
+                      for side, cue in self._cues.items())  # fmt: skip
+        if self._last > 0 or not at_cues or counted <= 0:
+            return beat
+        if counted >= self.routine.beats(piece):
+            return beat if beat < 2.0 else None  # past its end: only a fresh start is a place
+        return counted if abs(counted - beat) > 1.5 else beat
 
     def _gather(self, place: Place | None) -> None:
         """Collect places until they make a take: the same way on for a beat or more."""
@@ -163,7 +191,7 @@ class TakeFinder:
     def _anew(self, place: Place) -> bool:
         """Whether this is the routine begun again, and not a set piece repeated on the way."""
         last = self._places[-1]
-        if place.piece > 0 or place.beat > 8 * self.routine.metre:
+        if place.piece > 0 or place.beat > 2 * self.routine.metre:
             return False
         back = self._axis(last) - self._axis(place)
         return back > 2.0 and (last.piece != 1 or back > 2 * self.routine.beats(0))
@@ -210,8 +238,8 @@ class TakeFinder:
         self._places = [after] if after else []
         while self._messages and self._messages[0][0] < end_s - LEAD_S:
             self._messages.popleft()
-        beats = sum(visit.to_beat - visit.from_beat for visit in gone)
-        return take if ended == "complete" or beats >= self.routine.metre else None
+        bar_s = self.routine.metre * 60.0 / self.routine.pieces[gone[0].piece].tempo_bpm
+        return take if end_s - start_s >= 0.8 * bar_s else None
 
 
 def _follows(before: Place, place: Place, routine: Routine) -> bool:
