@@ -18,9 +18,9 @@ from liveaid.gather.read import Samples
 from liveaid.gather.spectrum import GROUPS, HOP, RATE_HZ, Floats
 
 WINDOW = 2048
-STRIDE = 2
+STRIDE = 4
 """Hops of the common spectrum between two windows."""
-LAG = 4
+LAG = 2
 LOWEST_HZ, HIGHEST_HZ, PER_OCTAVE = 60.0, 6000.0, 24
 RANGE_DB = 50.0
 _SPAN = 1024
