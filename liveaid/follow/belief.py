@@ -82,8 +82,11 @@ class Belief:
             evidence, account, offset = self._evidence[side], self._told[side], self.motion.offset
             begun = evidence.line(reading, offset) if leaps or reading.begins > 0.0 else None
             told *= evidence.likelihood(reading, offset, begun)
+            if account.before is not None and account.begins == 0.0:
+                told *= evidence.ended(account.before)
             if begun is not None and leaps:
                 fit *= begun.cells(account.begins)
+            account.before = reading
             account.begins += reading.begins
             account.phase += reading.phase
         return told, fit if leaps else None
@@ -114,13 +117,15 @@ class _Told:
     """What has been told of a deck's present line of motion, in witnesses."""
 
     heard_s: float = -math.inf
+    before: Reading | None = None
+    """The reading before this one, of the last line when this is a new one's first."""
     line: int = 0
     begins: float = 0.0
     phase: float = 0.0
 
     def of(self, line: int) -> _Told:
         """The same, or a new account for a new line."""
-        return self if line == self.line else _Told(self.heard_s, line)
+        return self if line == self.line else _Told(self.heard_s, self.before, line)
 
 
 def _runs_freely(deck: Deck) -> bool:

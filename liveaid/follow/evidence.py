@@ -40,6 +40,8 @@ ENDS[WORKS, [HELD, TURNING, HANDLED]] = 0.8, 0.8, 2.0
 ENDS[RESTS, [HELD, TURNING, HANDLED]] = 0.1, 0.8, 1.0
 ENDS[FREE, [HELD, TURNING, HANDLED]] = 0.3, 0.3, 1.0
 
+ENDS_BETWEEN = 0.05, 2.0
+"""A line seen to end is no surer sign than these rates make it: a nudge may end one too."""
 HELD_SPEED = 0.05
 HAND_SPEEDS = (1.5, 7.0)
 """Strokes, and a record wound at up to 6 turns a second (10.8 times nominal at 33 1/3)."""
@@ -152,12 +154,9 @@ class Evidence:
 
     def _goes_on(self, reading: Reading, offset: Floats) -> Floats:
         """What it says that a line of motion goes on."""
-        weight, hand = reading.goes_on, self.deck.hand
-        moving = MOVES[hand] * self._speeds(reading)
-        ends = (moving * ENDS[hand]).sum(axis=1) / moving.sum(axis=1)
-        stretch = self._places.stays(reading.position_s) ** weight * np.exp(
-            -ends * weight * WITNESS_S
-        )
+        weight = reading.goes_on
+        stretch = self._places.stays(reading.position_s) ** weight
+        stretch *= np.exp(-self._ends(reading) * weight * WITNESS_S)
         stretch[self._runs] *= SLIP**weight
         cells = np.repeat(stretch, self.axis.lengths)
         for s in self._runs:
@@ -167,6 +166,17 @@ class Evidence:
             beside = np.maximum(np.abs(off) - KEPT_S, 0.0) / self._width(s, reading)
             cells[low:high] *= (1.0 + np.exp(-0.5 * beside * beside) / SLIP) ** weight
         return cells
+
+    def ended(self, before: Reading) -> Floats:
+        """What it says that the line of motion of an earlier reading came to an end."""
+        return np.repeat(np.clip(self._ends(before), *ENDS_BETWEEN), self.axis.lengths)
+
+    def _ends(self, reading: Reading) -> Floats:
+        """How often a second such a line ends, in every stretch."""
+        hand = self.deck.hand
+        moving = MOVES[hand] * self._speeds(reading)
+        ends: Floats = (moving * ENDS[hand]).sum(axis=1) / moving.sum(axis=1)
+        return ends
 
     def _speeds(self, reading: Reading) -> Floats:
         """Density of the speed for a record held, turning, and moved by a hand."""
