@@ -8,13 +8,17 @@ import signal
 import time
 from collections.abc import AsyncIterator, Iterator, Sequence
 from dataclasses import dataclass, field, replace
-from statistics import median, quantiles
+from itertools import chain
+from pathlib import Path
 
 from rich.console import Console
 
-from liveaid.demo.tally import Said
+from liveaid.demo.tally import Said, Shown
 from liveaid.follow import Follower
 from liveaid.follow.prompt import Prompt
+from liveaid.practice.rehearsal import Rehearsal
+from liveaid.practice.session import Aim, Ended, Session
+from liveaid.practice.store import TakeStore
 from liveaid.routine import Routine
 from liveaid.simulate import Performance
 from liveaid.simulate.send import Sender, datagrams
@@ -30,44 +34,44 @@ from liveaid.stage.osc_map import DEFAULT_MAP, DeckFacts, table_for
 
 MOMENT_S = 0.05
 """How often the prompt is compared with the truth."""
+BREATH_S = 0.2
+"""Between the stage being set and the first position."""
+HEARD_OUT_S = 3.5
+"""Silence after the last message that ends a take for sure."""
 
 
 @dataclass(slots=True)
 class Outcome:
-    """What the performance left behind: what was said when, and how quickly."""
+    """What the performance left behind: what was said and shown when."""
 
     said: list[Said] = field(default_factory=list)
-    delays_s: list[float] = field(default_factory=list)
-    """From a position's arrival to the prompt and lamps that it led to."""
+    shown: list[Shown] = field(default_factory=list)
+    """Every beat as it was shown on the stage."""
     sent: int = 0
     heard: int = 0
     stopped: bool = False
     """Ended by Ctrl-C."""
 
-    def delay_ms(self) -> tuple[float, float] | None:
-        """Median and 95th percentile of the delays."""
-        if len(self.delays_s) < 2:
-            return None
-        cut = quantiles(self.delays_s, n=20)[-1]
-        return 1000.0 * median(self.delays_s), 1000.0 * cut
 
+class _Beats(Watcher):
+    """Notes when each beat was shown."""
 
-class _Delays(Watcher):
-    """Measures how long the stage takes from hearing to showing."""
-
-    def __init__(self, outcome: Outcome) -> None:
-        self._outcome = outcome
-        self._heard_s: float | None = None
+    def __init__(self, outcome: Outcome, metre: int) -> None:
+        self._outcome, self._metre = outcome, metre
+        self._last: tuple[int, int] | None = None
+        self.begin_s = 0.0
 
     def heard(self, heard: Heard) -> None:
         self._outcome.heard += 1
-        if self._heard_s is None:
-            self._heard_s = heard.now_s
 
     def prompted(self, prompt: Prompt, now_s: float) -> None:
-        if self._heard_s is not None:
-            self._outcome.delays_s.append(time.monotonic() - self._heard_s)
-            self._heard_s = None
+        if prompt.piece is None or prompt.bar is None or prompt.beat is None:
+            return
+        beat = (prompt.bar - 1) * self._metre + prompt.beat - 1
+        if (prompt.piece.index, beat) != self._last:
+            self._last = (prompt.piece.index, beat)
+            time_s = time.monotonic() - self.begin_s
+            self._outcome.shown.append(Shown(time_s, prompt.piece.index, beat))
 
 
 def lamp_layout() -> LampLayout:
@@ -82,24 +86,55 @@ def live(
     *,
     settings: Settings,
     until_s: float,
+    takes: Path | None = None,
 ) -> Outcome:
-    """Perform over real UDP in real time up to `until_s`; Ctrl-C ends it early and tidies up."""
+    """Perform over real UDP in real time up to `until_s`; Ctrl-C ends it early and tidies up.
+
+    With `takes` the performance is a rehearsal too: its take is kept in that file.
+    """
     with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
-        return runner.run(_live(routine, performance, console, settings, until_s))
+        return runner.run(_live(routine, performance, console, settings, until_s, takes))
 
 
 async def _live(
-    routine: Routine, performance: Performance, console: Console, settings: Settings, until_s: float
+    routine: Routine,
+    performance: Performance,
+    console: Console,
+    settings: Settings,
+    until_s: float,
+    takes: Path | None,
 ) -> Outcome:
     outcome = Outcome()
-    watchers = [_Delays(outcome), TerminalView(settings.layout, console)]
-    async with _stage(routine, settings, watchers) as stage:
+    watchers: list[Watcher] = [TerminalView(settings.layout, console)]
+    store = TakeStore(takes) if takes else None
+    if takes is not None:
+        session = Session(Aim(routine=routine), count_in_bars=0)
+        watchers.append(Rehearsal(session, routine, store=store, file=takes))
+    try:
+        await _show(routine, performance, console, settings, until_s, watchers, outcome)
+    finally:
+        if store is not None:
+            store.close()
+    return outcome
+
+
+async def _show(
+    routine: Routine,
+    performance: Performance,
+    console: Console,
+    settings: Settings,
+    until_s: float,
+    watchers: Sequence[Watcher],
+    outcome: Outcome,
+) -> None:
+    beats = _Beats(outcome, routine.metre)
+    async with _stage(routine, settings, [beats, *watchers]) as stage:
         console.print(f"Page     {stage.address}", markup=False, soft_wrap=True)
         console.print(f"OSC in   {stage.osc_address}", markup=False)
         console.print(f"Lamps    {stage.midi_state}; shown here as text", markup=False)
         with _stops(stage):
-            await _perform(stage, performance, outcome, until_s)
-    return outcome
+            beats.begin_s = time.monotonic() + BREATH_S
+            await _perform(stage, performance, outcome, beats.begin_s, until_s)
 
 
 @contextlib.asynccontextmanager
@@ -134,9 +169,8 @@ def _stops(stage: Service) -> Iterator[None]:
 
 
 async def _perform(
-    stage: Service, performance: Performance, outcome: Outcome, until_s: float
+    stage: Service, performance: Performance, outcome: Outcome, begin_s: float, until_s: float
 ) -> None:
-    begin_s = time.monotonic() + 0.2
     send = asyncio.create_task(_send(stage, performance, outcome, begin_s, until_s))
     ask = asyncio.create_task(_ask(stage, outcome, begin_s))
     stop = asyncio.create_task(stage.run())
@@ -180,23 +214,60 @@ async def _ask(stage: Service, outcome: Outcome, begin_s: float) -> None:
         await asyncio.sleep(MOMENT_S)
 
 
-def at_once(routine: Routine, performance: Performance, console: Console) -> Outcome:
-    """The same datagrams read by the same parts without waiting: the clock is theirs, no socket."""
+def at_once(
+    routine: Routine, performance: Performance, console: Console, *, takes: Path
+) -> Outcome:
+    """The same datagrams read by the same parts without waiting: the clock is theirs, no socket.
+
+    The take is kept in the file `takes`.
+    """
     outcome, follower = Outcome(), Follower(routine, sends=DEFAULT_MAP.sends)
     table = table_for(DEFAULT_MAP, DeckFacts(rpm=routine.turntable.rpm, file_s={}))
-    lamps = _Lamps(routine, console)
+    lamps, practice = _Lamps(routine, console), _Practice(routine, takes, performance.duration_s)
     next_s = 0.0
-    for now_s, data in datagrams(performance):
+    for now_s, data in chain(datagrams(performance), [(performance.duration_s + HEARD_OUT_S, b"")]):
         while next_s <= now_s:
             prompt = follower.prompt(now=next_s)
             outcome.said.append(_said(next_s, prompt))
             lamps.show(prompt, next_s)
+            practice.prompted(prompt, next_s)
             next_s += MOMENT_S
-        outcome.sent += 1
-        for heard in read_positions(data, table, now_s).heard:
+        for heard in read_positions(data, table, now_s).heard if data else ():
+            practice.heard(heard)
             tell(follower, heard)
             outcome.heard += 1
+        outcome.sent += bool(data)
+    practice.close()
     return outcome
+
+
+class _Practice:
+    """Finds the take in what is heard, and keeps it."""
+
+    def __init__(self, routine: Routine, takes: Path, duration_s: float) -> None:
+        self._aim = Aim(routine=routine)
+        self._session = Session(self._aim, count_in_bars=0)
+        self._store = TakeStore(takes)
+        self._begun_at = time.time() - duration_s
+
+    def heard(self, heard: Heard) -> None:
+        if heard.what == "position" and heard.side is not None:
+            self._session.hear(heard.side, position_s=heard.value, now=heard.now_s)
+
+    def prompted(self, prompt: Prompt, now_s: float) -> None:
+        for ended in self._session.tell(prompt, now=now_s):
+            if isinstance(ended, Ended):
+                self._keep(ended)
+
+    def close(self) -> None:
+        ended = self._session.finish()
+        if ended is not None:
+            self._keep(ended)
+        self._store.close()
+
+    def _keep(self, ended: Ended) -> None:
+        at = self._begun_at + ended.take.start_s
+        self._store.keep(ended.kept(self._aim, self._aim.routine.title, at)).result()
 
 
 def _said(time_s: float, prompt: Prompt) -> Said:

@@ -20,6 +20,15 @@ class Said:
 
 
 @dataclass(frozen=True, slots=True)
+class Shown:
+    """A beat at the time of the performance it was first shown; `beat` from the piece's start."""
+
+    time_s: float
+    piece: int
+    beat: int
+
+
+@dataclass(frozen=True, slots=True)
 class Tally:
     """Shares are of the moments inside the routine, in per cent."""
 
@@ -67,3 +76,20 @@ def tally(
         sure_and_right=100.0 * sum(sure) / max(1, len(sure)),
         beat_error_ms=median(1000.0 * e * beat_s(i) for i, e in errors) if errors else None,
     )
+
+
+def lateness_ms(
+    shown: Sequence[Shown],
+    truth_at: Callable[[float], tuple[int, float] | None],
+    beat_s: Callable[[int], float],
+) -> list[float]:
+    """How long after each true beat it was shown, in milliseconds; below 0 when it was early.
+
+    Only beats of the right set piece within one beat of the truth: the others were wrong, not late.
+    """
+    late = []
+    for one in shown:
+        truth = truth_at(one.time_s)
+        if truth is not None and truth[0] == one.piece and abs(truth[1] - one.beat) <= 1.0:
+            late.append(1000.0 * (truth[1] - one.beat) * beat_s(one.piece))
+    return late

@@ -8,6 +8,7 @@ import os
 import shutil
 from collections.abc import Callable, Sequence
 from pathlib import Path
+from statistics import median
 from typing import Any
 
 from rich.console import Console
@@ -15,7 +16,7 @@ from rich.rule import Rule
 
 from liveaid.demo.market import market_sounds, write_sounds
 from liveaid.demo.show import Outcome, at_once, lamp_layout, live
-from liveaid.demo.tally import Tally, tally
+from liveaid.demo.tally import Tally, lateness_ms, tally
 from liveaid.routine import Routine, load_routine
 from liveaid.routine.scene import map_file
 from liveaid.simulate import Performance, perform
@@ -26,8 +27,8 @@ from liveaid.terminal import progress_bar
 Call = Callable[[Sequence[str]], object]
 """Runs one liveaid command line in this process."""
 
-BURST_S = 2.0
-"""How much of the performance goes over the socket in the fast demo, to measure delays."""
+BURST_S = 8.0
+"""How much of the performance goes over the socket in the fast demo."""
 
 
 def default_folder() -> Path:
@@ -44,18 +45,21 @@ def tour(folder: Path, call: Call, console: Console, *, fast: bool, seed: int) -
     routine = load_routine(placed)
     performance = perform(routine, seed=seed)
     _stage(console, "On stage", f"liveaid perform {folder}", f"liveaid simulate {folder}")
-    outcome, latency = _perform(routine, performance, console, fast=fast)
-    score = tally(
-        outcome.said, performance.truth.at, lambda index: 60.0 / routine.pieces[index].tempo_bpm
-    )
-    _say_score(console, score, outcome, latency)
-    delay = latency.delay_ms()
+    takes = folder / "takes.sqlite"
+    outcome, on_socket = _perform(routine, performance, console, fast=fast, takes=takes)
+    beat_s = [60.0 / piece.tempo_bpm for piece in routine.pieces].__getitem__
+    score = tally(outcome.said, performance.truth.at, beat_s)
+    late = lateness_ms(on_socket.shown, performance.truth.at, beat_s)
+    _say_score(console, score, outcome, late)
+    review = ["review", str(folder), "--last", "3", "--pictures", str(folder / "practice")]
+    _stage(console, "What to practise next", "liveaid " + " ".join(review))
+    call(review)
     return {
         "scene": str(folder),
         "fast": fast,
         "stopped": outcome.stopped,
         **score.to_json(),
-        "delay_ms": None if delay is None else {"median": delay[0], "p95": delay[1]},
+        "beat_shown_late_ms": round(median(late), 3) if late else None,
         "datagrams": outcome.sent,
     }
 
@@ -100,17 +104,22 @@ def _prepare(folder: Path, call: Call, console: Console) -> None:
 
 
 def _perform(
-    routine: Routine, performance: Performance, console: Console, *, fast: bool
+    routine: Routine, performance: Performance, console: Console, *, fast: bool, takes: Path
 ) -> tuple[Outcome, Outcome]:
-    """The whole performance, and the part of it that delays were measured on."""
+    """The whole performance, and what of it went over the socket."""
     layout = lamp_layout()
     if not fast:
         settings = Settings(osc=OSC_ADDRESS, http=HTTP_ADDRESS, layout=layout)
         outcome = live(
-            routine, performance, console, settings=settings, until_s=performance.duration_s
+            routine,
+            performance,
+            console,
+            settings=settings,
+            until_s=performance.duration_s,
+            takes=takes,
         )
         return outcome, outcome
-    outcome = at_once(routine, performance, console)
+    outcome = at_once(routine, performance, console, takes=takes)
     anywhere = Address("127.0.0.1", 0)
     burst = live(
         routine,
@@ -122,7 +131,7 @@ def _perform(
     return outcome, burst
 
 
-def _say_score(console: Console, score: Tally, outcome: Outcome, latency: Outcome) -> None:
+def _say_score(console: Console, score: Tally, outcome: Outcome, late: Sequence[float]) -> None:
     console.print(Rule("How well it was followed", align="left", style="dim"))
     if outcome.stopped:
         console.print("Stopped early; this is the part that was played.")
@@ -135,10 +144,10 @@ def _say_score(console: Console, score: Tally, outcome: Outcome, latency: Outcom
         f"and was right {score.sure_and_right:.2f} % of that",
         soft_wrap=True,
     )
-    if (delay := latency.delay_ms()) is not None:
+    if late:
         console.print(
-            f"From a position's arrival to prompt and lamps: {delay[0]:.2f} ms median, "
-            f"{delay[1]:.2f} ms at the 95th percentile, over UDP",
+            f"A beat was shown {median(late):.1f} ms after it fell, in the median of {len(late)} "
+            "beats over UDP",
             soft_wrap=True,
         )
 

@@ -27,9 +27,11 @@ def test_the_fast_demo_does_the_whole_job_and_follows_it(tmp_path: Path):
     assert figures["pieces_right"] > 99.0
     assert figures["beats_right"] > 99.0
     assert figures["sure_and_right"] > 97.0
-    assert figures["delay_ms"]["median"] < figures["delay_ms"]["p95"]
+    assert abs(figures["beat_shown_late_ms"]) < 250.0  # not a beat off; the benchmark times it
     made = {path.name for path in (tmp_path / "decks").iterdir()}
     assert {"left.wav", "right.wav", "guide.wav", "routine.yaml", "sheet.html"} <= made
+    assert (tmp_path / "takes.sqlite").exists()
+    assert (tmp_path / "practice" / "take-1.png").exists()
 
 
 def test_ctrl_c_ends_the_demo_at_once_with_what_was_measured(tmp_path: Path):
