@@ -137,7 +137,7 @@ def _sound_row(sound: ShelfSound, *, wide: bool) -> list[Text | str]:
         "-" if study.loudness_lufs is None else f"{study.loudness_lufs:.1f}",
         length_words(study.duration_s),
     ]
-    extra = [str(len(study.phrases_s)), Text(", ".join(sorted(sound.marks.tags)))]
+    extra: list[Text | str] = [str(len(study.phrases_s)), Text(", ".join(sorted(sound.marks.tags)))]
     return [*row, *(extra if wide else [])]
 
 

@@ -141,8 +141,22 @@ def test_the_turntable_of_a_scene_is_taken(shelf: str, tmp_path: Path):
     assert (report["rpm"], report["pitch_range_percent"]) == (45.0, 16.0)  # type: ignore[call-overload, index]
 
 
-def test_the_idea_is_told_what_is_lacking(shelf: str):
-    report = data("gather", "--shelf", shelf, "--for", "night-market")
+IDEA = """\
+title: Night Market
+idea:
+  theme: one evening at a night market
+  wants:
+    - {part: intro, energy: 2, kind: instrumental, tempo_from: 85, tempo_to: 100}
+    - {part: intro, energy: 3, kind: a cappella}
+    - {part: story, energy: 3, kind: instrumental, tempo_from: 85, tempo_to: 100}
+    - {part: climax, energy: 5, kind: instrumental, tempo_from: 90, tempo_to: 105}
+    - {part: outro, energy: 2, kind: instrumental}
+"""
+
+
+def test_the_idea_is_told_what_is_lacking(shelf: str, tmp_path: Path):
+    (tmp_path / "routine.yaml").write_text(IDEA)
+    report = data("gather", "--shelf", shelf, "--for", str(tmp_path))
     wants = report["wants"]  # type: ignore[call-overload, index]
     assert [(want["part"], want["chosen"]) for want in wants] == [
         ("intro", "stall-break"),
