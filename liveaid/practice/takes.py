@@ -36,7 +36,8 @@ SILENT_S = 3.0
 LONGEST_S = 1800.0
 LONGEST_WAIT_S = 600.0
 """How long messages are kept while no take is found in them."""
-_STOOD_S = 1.0
+_STOOD_S = 0.6
+_JUMP_S = 0.15
 _MOVED_S = 0.02
 _STEP_S = 0.25
 
@@ -69,9 +70,16 @@ class _Stillness:
     stood: dict[Side, float] = field(default_factory=dict)
     """Where each stood then."""
 
+    last: dict[Side, tuple[float, float]] = field(default_factory=dict)
+
     def hear(self, side: Side, position_s: float, now: float) -> None:
+        before_s, before = self.last.get(side, (now, position_s))
+        self.last[side] = (now, position_s)
         at, place = self.seen.get(side, (now, position_s))
-        if abs(position_s - place) > _MOVED_S:
+        if abs(position_s - before) > _JUMP_S and (now - before_s < 0.1 or now - before_s > 1.0):
+            # A cue called up, or the needle set down: it is elsewhere, but no hand moved it.
+            self.seen[side] = (now, position_s)
+        elif abs(position_s - place) > _MOVED_S:
             if now - self.moved_s > _STOOD_S:
                 self.began_s = at
                 self.stood = {side: place for side, (_, place) in self.seen.items()}

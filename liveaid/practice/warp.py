@@ -20,8 +20,9 @@ Ints = NDArray[np.int64]
 _COARSE = 10
 _RADIUS = 8
 """Half width of the corridor in coarse frames: 0.8 s, more than any one event is off."""
-_ASIDE = 0.12
-"""Extra cost of a step that moves in one of the two only, so that nothing wanders in silence."""
+_ASIDE = 0.5
+"""Extra cost of a step that moves in one of the two only, so that nothing wanders in silence, or
+by a beat where beats are alike (tuned on the night market's guide mix)."""
 _DIAGONAL, _GUIDE_ON, _TAKE_ON = 0, 1, 2
 
 

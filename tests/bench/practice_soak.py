@@ -53,7 +53,9 @@ def main() -> None:
             last = float("-inf")
             while now < until:
                 index = next(k for k, p in enumerate(routine.pieces) if p.name == aim.piece)
-                played = perform(one_piece(routine, index), seed=seed, hands=Hands(), network=network)
+                played = perform(
+                    one_piece(routine, index), seed=seed, hands=Hands(), network=network
+                )
                 for message in played.messages:
                     at = now + message.now_s
                     session.hear(message.side, position_s=message.position_s, now=at)
