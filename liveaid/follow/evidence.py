@@ -37,7 +37,7 @@ MOVES[FREE, [HELD, TURNING, HANDLED]] = 0.40, 0.30, 0.30
 ENDS = np.zeros((4, 3))
 ENDS[RUNS, [HELD, TURNING, HANDLED]] = 5.0, 0.0, 5.0
 ENDS[WORKS, [HELD, TURNING, HANDLED]] = 0.8, 0.8, 2.0
-ENDS[RESTS, [HELD, TURNING, HANDLED]] = 0.1, 0.8, 1.0
+ENDS[RESTS, [HELD, TURNING, HANDLED]] = 0.2, 0.8, 1.0
 ENDS[FREE, [HELD, TURNING, HANDLED]] = 0.3, 0.3, 1.0
 
 ENDS_BETWEEN = 0.05, 2.0
@@ -57,7 +57,7 @@ FIRST_WITNESSES = 1.5
 """How many witnesses the beginning of a line is worth."""
 NEAR_CELLS = 6
 EDGE_CELLS = 4 * CELLS_PER_BEAT
-EARLY, AT_ONCE = 0.3, 0.1
+EARLY, AT_ONCE = 0.5, 0.1
 """How often a worked record is brought to its next cue at the very end of its set piece, and the
 part of that for any earlier beat: a performer about to leave early prepares it too."""
 

@@ -30,6 +30,7 @@ class Places:
     _from: Floats = field(init=False)
     _to: Floats = field(init=False)
     _cue: Floats = field(init=False)
+    _left_from: Floats = field(init=False)
     _left_to: Floats = field(init=False)
     _left_length: Floats = field(init=False)
     _way_from: Floats = field(init=False)
@@ -43,6 +44,7 @@ class Places:
         self._from, self._to = _far_if_none(deck.from_s), _far_if_none(deck.to_s)
         self._length = np.maximum(self._to - self._from, 0.01)
         self._cue, self._left_to = _far_if_none(deck.next_cue_s), _far_if_none(deck.left_to_s)
+        self._left_from = _far_if_none(deck.left_from_s)
         self._left_length = np.nan_to_num(deck.left_to_s - deck.left_from_s, nan=1.0)
         self._way_from = _far_if_none(np.fmin(deck.from_s, deck.next_cue_s))
         self._way_to = _far_if_none(np.fmax(deck.to_s, deck.next_cue_s))
@@ -74,9 +76,13 @@ class Places:
         return np.where(self.deck.hand == WORKS, stays, 1.0)
 
     def near_next(self, x: float) -> Floats:
-        """Density of a record brought near its next cue, 0 where that is far or none."""
+        """Density of a record brought to its next cue, 0 where that is far or none.
+
+        Even for half a second either way, since a record that is wound overshoots; most at it.
+        """
         off = np.abs(x - self._cue)
-        return np.where(off < 1.5, np.exp(-off / 0.5), 0.0)
+        near = 0.5 * np.exp(-np.maximum(off - 0.5, 0.0) / 0.3) + 1.5 * np.exp(-off / 0.1)
+        return np.where(off < 1.5, near, 0.0)
 
     def _resting(self, x: float) -> Floats:
         """At the next cue or on the way there, or running on from where it last sounded."""
@@ -89,10 +95,16 @@ class Places:
             [
                 0.5 * at_cue + 0.15 * ran_on + 0.35 * self._usual,
                 0.02 * by_cue + 0.38 * ran_on + 0.6 * self._usual,
-                0.3 * by_cue + 0.2 * ran_on + 0.5 * self._usual,
+                0.3 * by_cue + 0.2 * ran_on + 0.3 * self._under_way(x) + 0.2 * self._usual,
             ],
             axis=1,
         )
+
+    def _under_way(self, x: float) -> Floats:
+        """A record being wound from where it last sounded to its next cue."""
+        low, high = np.fmin(self._left_from, self._cue), np.fmax(self._left_to, self._cue)
+        on_way = (x > low - 0.5) & (x < high + 0.5)
+        return np.where(on_way & (high < NOWHERE_S), 1.0 / (high - low + 1.0), self._usual)
 
     def _ran_on(self, x: float) -> Floats:
         """A record left turning after its passage, or taken out of it early."""

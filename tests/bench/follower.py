@@ -10,7 +10,8 @@ is inside the routine, with no grace after a leap: a moment too late is a moment
   beats    beats from the end of the fault until both are right and stay so for a beat (median);
            `running` counts only performances found again where a deck runs
   us       cost of a message, `hear` alone, in microseconds of processor time
-  look-up  piece and beat of the plain position look-up on the same messages (follower_lookup.py)
+  look-up  piece and beat of the plain position look-up on the same messages, and of one that
+           remembers its last answer (follower_lookup.py)
 Every performance has a sender of its own: 50, 100 or 200 messages a second and deck, 1, 3 or 8 ms
 of mean jitter, a hundredth lost, doubled or overtaken, or none. --rate and --jitter fix them.
 """
@@ -59,8 +60,10 @@ def row(kind: str, scores: Sequence[Score]) -> dict[str, object]:
         "recovery_beats": statistics.median(found) if found else None,
         "recovery_running": statistics.median(running) if running else None,
         "us": 1e6 * sum(s.hear_s for s in scores) / sum(s.messages for s in scores),
-        "lookup_piece": _share(looks["lookup_piece"], looks["all"]),
-        "lookup_beat": _share(looks["lookup_beat"], looks["all"]),
+        **{
+            key: _share(looks[key], looks["all"])
+            for key in ("plain_piece", "plain_beat", "memory_piece", "memory_beat")
+        },
     }
 
 
@@ -70,7 +73,7 @@ def _share(part: int, whole: int) -> float:
 
 HEAD = (
     f"{'':20} {'n':>4} {'piece':>7} {'beat':>7}  {'bars':>10} {'sure':>6} {'right':>6}"
-    f" {'beats':>6} {'running':>7} {'us':>5}  look-up"
+    f" {'beats':>6} {'running':>7} {'us':>5}  look-up      with memory"
 )
 
 
@@ -84,7 +87,8 @@ def line(data: dict[str, object]) -> str:
     return (
         f"{data['kind']:20} {data['performances']:4} {data['piece']:7.2f} {data['beat']:7.2f}"
         f"  {bars:>10} {data['sure']:6.1f} {data['sure_right']:6.2f} {beats[0]:>6} {beats[1]:>7}"
-        f" {data['us']:5.0f}  {data['lookup_piece']:.1f} / {data['lookup_beat']:.1f}"
+        f" {data['us']:5.0f}  {data['plain_piece']:.1f} / {data['plain_beat']:.1f}"
+        f"  {data['memory_piece']:.1f} / {data['memory_beat']:.1f}"
     )
 
 

@@ -1,8 +1,9 @@
-"""The baseline: look the two positions up in the section map, with no belief and no history.
+"""The baseline: look the two positions up in the section map, without belief.
 
-A set piece fits when each deck that sounds in it reads inside its passage. Of several that fit,
-the one answered last, else the one after it, else the first in the map; where none fits, the last
-answer stands. The beat is read off a deck that runs, else counted by the clock at the map's tempo.
+A set piece fits when each deck that sounds in it reads inside its passage. Of several that fit
+the plain look-up takes the first in the map; the one with memory takes the one answered last,
+else the one after it, else the first. Where none fits, the last answer stands. The beat is read
+off a deck that runs, else counted by the clock at the map's tempo.
 """
 
 from __future__ import annotations
@@ -15,8 +16,8 @@ SLACK_S = 0.1
 class LookUp:
     """Answers from the newest position of each deck."""
 
-    def __init__(self, routine: Routine) -> None:
-        self.routine = routine
+    def __init__(self, routine: Routine, *, memory: bool) -> None:
+        self.routine, self.memory = routine, memory
         self.positions: dict[Side, float] = {}
         self.index = 0
         self.since_s = 0.0
@@ -26,7 +27,8 @@ class LookUp:
 
     def place(self, now: float) -> tuple[int, float]:
         fitting = [i for i in range(len(self.routine.pieces)) if self._fits(i)]
-        for wanted in (self.index, self.index + 1, *fitting[:1]):
+        likely = (self.index, self.index + 1) if self.memory else ()
+        for wanted in (*likely, *fitting[:1]):
             if wanted in fitting:
                 if wanted != self.index:
                     self.index, self.since_s = wanted, now

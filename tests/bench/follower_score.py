@@ -89,7 +89,10 @@ def followed(task: Task) -> Score:
         place = starts[told.piece.index] + told.beat_position if told.piece else np.inf
         beat_right = abs(place - starts[truth[0]] - truth[1]) <= RIGHT_BEATS
         both = piece_right and beat_right
-        look_beat = abs(starts[looked[0]] + looked[1] - starts[truth[0]] - truth[1]) <= RIGHT_BEATS
+        for name, (index, beat) in zip(("plain", "memory"), looked, strict=True):
+            off = starts[index] + beat - starts[truth[0]] - truth[1]
+            score.looks[f"{name}_piece"] += index == truth[0]
+            score.looks[f"{name}_beat"] += abs(off) <= RIGHT_BEATS
         score.looks.update(
             all=1,
             piece=piece_right,
@@ -98,8 +101,6 @@ def followed(task: Task) -> Score:
             sure_right=told.confidence >= SURE and both,
             following=told.state == "following",
             following_right=told.state == "following" and both,
-            lookup_piece=looked[0] == truth[0],
-            lookup_beat=look_beat,
         )
         if not both:
             told_place = (told.piece.index, told.beat_position) if told.piece else (-1, 0.0)
@@ -111,7 +112,8 @@ def followed(task: Task) -> Score:
 
 def _looks(routine: Routine, played: Performance, score: Score) -> Iterator[tuple]:
     """Every moment looked at inside the routine: time, truth, prompt, the look-up's answer."""
-    follower, lookup = Follower(routine), LookUp(routine)
+    follower = Follower(routine)
+    lookups = [LookUp(routine, memory=memory) for memory in (False, True)]
     messages, at = list(played.messages), 0
     first = messages[0].now_s
     times = np.arange(first + EVERY_S, played.duration_s, EVERY_S)
@@ -125,8 +127,9 @@ def _looks(routine: Routine, played: Performance, score: Score) -> Iterator[tupl
             follower.hear(message.side, position=message.position_s, now=message.now_s)
         score.hear_s += time.process_time() - before
         for message in messages[begun:at]:
-            lookup.hear(message.side, position=message.position_s, now=message.now_s)
-        looked = lookup.place(now)
+            for lookup in lookups:
+                lookup.hear(message.side, position=message.position_s, now=message.now_s)
+        looked = [lookup.place(now) for lookup in lookups]
         if piece >= 0:
             yield now, (piece, beat), follower.prompt(now=now), looked
 
