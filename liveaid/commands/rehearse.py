@@ -54,7 +54,7 @@ PERCENT = _Percent()
               help="Practise this set piece by itself, over and over; `weakest`: the one with most "
               "to gain. Left out: the whole routine.")  # fmt: skip
 @click.option("--start-at", type=PERCENT, default="70%", show_default=True,
-              help="Part of full tempo the ladder starts at, within the fader's reach.")  # fmt: skip
+              help="Part of full tempo to start at, within the fader's reach.")  # fmt: skip
 @click.option("--step", type=PERCENT, default="2%", show_default=True, help="From rung to rung.")
 @click.option("--up-after", type=click.IntRange(1, 50), default=3, show_default=True,
               metavar="TAKES", help="Clean takes in a row that earn a rung.")  # fmt: skip

@@ -36,8 +36,9 @@ from liveaid.terminal import console, json_option, print_json, progress_bar
               "mix.")  # fmt: skip
 @click.option("--guide", type=click.Path(exists=True, dir_okay=False, path_type=Path),
               metavar="WAV", help="The guide mix; else decks/guide.wav of the scene.")  # fmt: skip
-@click.option("--trace", "trace_of", nargs=2, type=(int, click.Path(dir_okay=False, path_type=Path)),
-              metavar="NUMBER FILE", help="Write a take's trace, for `rehearse --replay`.")  # fmt: skip
+@click.option("--trace", "trace_of", nargs=2, metavar="NUMBER FILE",
+              type=(int, click.Path(dir_okay=False, path_type=Path)),
+              help="Write a take's trace, for `rehearse --replay`.")  # fmt: skip
 @click.option("--ready-at", type=click.FloatRange(1, 99), default=100 * READY_AT, show_default=True,
               metavar="PERCENT", help="Clean rate that is stage ready, at its interval's lower "
               "end.")  # fmt: skip

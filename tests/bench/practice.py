@@ -211,11 +211,14 @@ def show(tallies: dict[tuple[int, int], Tally]) -> None:
             max(worst[0], abs(means[1] - means[0])),
             max(worst[1], abs(spreads[1] - spreads[0])),
         ]
-        print(f"{bias:+4d} +- {spread:2d} ms |      {means[0]:6.1f} {means[1]:6.1f} {means[2]:6.1f} |"
-              f"        {spreads[0]:6.1f} {spreads[1]:6.1f} {spreads[2]:6.1f} | {t.planned:5d}"
-              f"  {t.missed_found:2d}/{t.missed:<2d}  {t.false_missed:4d}   {t.added_found:2d}/{t.added:<2d}"
-              f"  {t.false_added:4d}  {t.unfound}/{t.takes}        |"
-              f" {1000 * np.quantile(t.late_s or [0], 0.99):8.1f} {1000 * max(t.late_s, default=0):6.1f}")  # fmt: skip
+        late_ms = 1000 * np.array(t.late_s or [0.0])
+        print(
+            f"{bias:+4d} +- {spread:2d} ms |      {means[0]:6.1f} {means[1]:6.1f} {means[2]:6.1f} |"
+            f"        {spreads[0]:6.1f} {spreads[1]:6.1f} {spreads[2]:6.1f} | {t.planned:5d}"
+            f"  {t.missed_found:2d}/{t.missed:<2d}  {t.false_missed:4d}"
+            f"   {t.added_found:2d}/{t.added:<2d}  {t.false_added:4d}  {t.unfound}/{t.takes}"
+            f"        | {np.quantile(late_ms, 0.99):8.1f} {late_ms.max():6.1f}"
+        )
     print(f"largest difference to the truth: bias {worst[0]:.2f} ms, spread {worst[1]:.2f} ms")
 
 

@@ -115,6 +115,7 @@ async def _watched(hall: Hall, stage: Service, browser) -> dict:
         "sets": await page.evaluate("window.sets"),
         "verdict": await page.inner_text("#verdict"),
         "figures": await page.inner_text("#figures"),
+        "strip": await page.locator("#strip circle:visible, #strip path:visible").count(),
         "pitch": await page.inner_text("#pitch"),
         "caution": await page.inner_text("#sound p"),
         "volume": float(await page.input_value("#volume")),
@@ -219,6 +220,8 @@ def test_the_take_its_tempo_and_the_noise_are_on_the_page(rehearsed_once):
     hall, found = rehearsed_once
     assert found["verdict"] in ("Clean", "Not clean")
     assert "spread" in found["figures"]
+    timed = [e for e in hall.told[0]["pieces"][0]["events"] if e["error_ms"] is not None]
+    assert found["strip"] == len(timed) > 20
     assert found["pitch"].endswith("%")
     assert "94 dBA" in found["noise"]
     assert found["errors"] == []

@@ -152,7 +152,7 @@ function showStrip(last) {
   const strip = find("strip");
   strip.replaceChildren();
   const events = last.pieces.flatMap((p) => p.events).filter((e) => e.error_ms !== null);
-  strip.hidden = events.length === 0;
+  strip.toggleAttribute("hidden", events.length === 0); // an SVG element has no `hidden` of its own
   const most = Math.max(60, ...events.map((e) => Math.abs(e.error_ms)));
   const x = (ms) => 200 + (185 * ms) / most;
   strip.append(node("line", { x1: 10, x2: 390, y1: 46, y2: 46, stroke: "#b5a9ae" }), node("line", { x1: 200, x2: 200, y1: 14, y2: 70, stroke: "#f7eedd", "stroke-width": 2 }));
