@@ -97,7 +97,7 @@ def _prepare(folder: Path, call: Call, console: Console) -> None:
         ("What goes with the stall's break", ["fit", f"{sounds}/stall-break.wav", *shelf]),
         ("Compose: the order that costs the hands least", ["arrange", scene, "--best", "2"]),
         ("Produce the deck files", ["render", scene]),
-        ("Can two hands play it", ["check", f"{scene}/decks/routine.yaml"]),
+        ("Can two hands play it", ["check", scene]),
     ):
         _stage(console, title, "liveaid " + " ".join(arguments))
         call(arguments)
