@@ -211,6 +211,7 @@ class Rehearsal(Watcher):
             "piece": self.aim.piece or None,
             "phase": session.phase(now),
             "at_cue": dict(session.at_cue),
+            "bars_left": session.finder.bars_left(now),
             "takes": session.takes,
             "clean": session.clean,
             "tempo": round(session.tempo_bpm, 2),

@@ -2,7 +2,7 @@
 
 A take begins when the records play and the follower is sure where they are. It is complete when
 the last set piece's last beat has passed; it is abandoned when both records stand for longer than
-a bar, when nothing is heard any more, or when it is begun anew. Less than a bar is no take: a
+a bar, when nothing is heard any more, or when it is begun anew. About a bar is no take: a
 record tried out, or wound past the cue. No clock here: time is passed in.
 """
 
@@ -17,7 +17,7 @@ from liveaid.practice.assess import Visit
 from liveaid.practice.count_in import AT_CUE_S, first_cues
 from liveaid.practice.trace import Message, Trace, trace_of
 from liveaid.practice.visits import Place, visits
-from liveaid.routine import Routine, Side
+from liveaid.routine import SIDES, Routine, Runs, Side, Works
 
 Ended: TypeAlias = Literal["complete", "abandoned"]
 
@@ -96,6 +96,7 @@ class TakeFinder:
         self.routine = routine
         self._last = len(routine.pieces) - 1
         self._cues = first_cues(routine)
+        self._spans = _spans_of_hands(routine)
         self._still = _Stillness()
         self._messages: deque[Message] = deque()
         self._heard_s = float("-inf")
@@ -113,6 +114,15 @@ class TakeFinder:
     def moved_s(self) -> float:
         """When a record last moved; minus infinity before the first."""
         return self._still.moved_s
+
+    def bars_left(self, now: float) -> int | None:
+        """Bars left of the set piece, the current one counted, while a take is on."""
+        if not self._begun:
+            return None
+        last = self._places[-1]
+        beat = last.beat + (now - last.now_s) / last.beat_s
+        bars = self.routine.pieces[last.piece].bars
+        return max(0, bars - int(beat // self.routine.metre))
 
     @property
     def held(self) -> int:
@@ -153,6 +163,10 @@ class TakeFinder:
         return self._end("abandoned", self._places[-1].now_s, None) if self._begun else None
 
     def _placed(self, prompt: Prompt, now: float) -> Place | None:
+        if self._spans:
+            clocked = self._by_the_clock(prompt, now)
+            if clocked is not None or self._since_start(now) is not None:
+                return clocked
         piece, beat, tempo = prompt.piece, prompt.beat_position, prompt.tempo
         heard = prompt.state in ("following", "unsure") and prompt.confidence >= SURE
         if not heard or not prompt.bars_left:
@@ -161,28 +175,40 @@ class TakeFinder:
             return None
         if not 0.5 < tempo / self.routine.pieces[piece.index].tempo_bpm < 1.6:
             return None
-        meant = self._from_the_start(piece.index, beat, 60.0 / tempo, now)
-        return None if meant is None else Place(now, piece.index, meant, 60.0 / tempo)
+        return Place(now, piece.index, beat, 60.0 / tempo)
+
+    def _since_start(self, now: float) -> float | None:
+        """Seconds since both records began to move from the first cues; None when they did not."""
+        stood = self._still.stood
+        at_cues = all(
+            side in stood and abs(stood[side] - cue) <= AT_CUE_S for side, cue in self._cues.items()
+        )
+        return now - self._still.began_s if at_cues else None
+
+    def _by_the_clock(self, prompt: Prompt, now: float) -> Place | None:
+        """The place in a set piece that is practised alone and lies in the hands only.
+
+        One beat of it is much like another for the follower; that it was begun from its cues, and
+        the records' being in their spans, tells more.
+        """
+        since_s, tempo = self._since_start(now), self.routine.pieces[0].tempo_bpm
+        reach = self.routine.turntable.pitch_range_percent / 100.0 + 0.02
+        if prompt.tempo and abs(prompt.tempo / tempo - 1.0) < reach:
+            tempo = prompt.tempo
+        beat_s = 60.0 / tempo
+        if since_s is None or not 0 < since_s < self.routine.beats(0) * beat_s:
+            return None
+        inside = all(
+            side in self._still.last and low - 0.5 < self._still.last[side][1] < high + 0.5
+            for side, (low, high) in self._spans.items()
+        )
+        moving = now - self._still.moved_s < 2 * beat_s
+        return Place(now, 0, since_s / beat_s, beat_s) if inside and moving else None
 
     def _over(self, now: float, *, slack_beats: float) -> bool:
         """Whether the routine's last beat has passed by the last place told."""
         last = self._places[-1]
         return last.piece == self._last and now >= self._ends_s(last) - slack_beats * last.beat_s
-
-    def _from_the_start(self, piece: int, beat: float, beat_s: float, now: float) -> float | None:
-        """The beat, or where a set piece alone is played from its cues the beat by the clock.
-
-        Alone, and in the hands only, one beat of it is much like another for the follower.
-        """
-        counted = (now - self._still.began_s) / beat_s
-        stood = self._still.stood
-        at_cues = all(side in stood and abs(stood[side] - cue) <= AT_CUE_S
-                      for side, cue in self._cues.items())  # fmt: skip
-        if self._last > 0 or not at_cues or counted <= 0:
-            return beat
-        if counted >= self.routine.beats(piece):
-            return beat if beat < 2.0 else None  # past its end: only a fresh start is a place
-        return counted if abs(counted - beat) > 1.5 else beat
 
     def _gather(self, place: Place | None) -> None:
         """Collect places until they make a take: the same way on for a beat or more."""
@@ -247,7 +273,20 @@ class TakeFinder:
         while self._messages and self._messages[0][0] < end_s - LEAD_S:
             self._messages.popleft()
         bar_s = self.routine.metre * 60.0 / self.routine.pieces[gone[0].piece].tempo_bpm
-        return take if end_s - start_s >= 0.8 * bar_s else None
+        least_s = (0.8 if ended == "complete" else 1.25) * bar_s
+        return take if end_s - start_s >= least_s else None
+
+
+def _spans_of_hands(routine: Routine) -> dict[Side, tuple[float, float]]:
+    """The spans of a set piece that is all there is, and in which no deck runs; else none."""
+    plans = {side: routine.pieces[0].plan(side) for side in SIDES}
+    if len(routine.pieces) > 1 or any(isinstance(plan, Runs) for plan in plans.values()):
+        return {}
+    return {
+        side: (plan.from_s or 0.0, plan.to_s or 0.0)
+        for side, plan in plans.items()
+        if isinstance(plan, Works)
+    }
 
 
 def _follows(before: Place, place: Place, routine: Routine) -> bool:
