@@ -37,8 +37,8 @@ MOVES[FREE, [HELD, TURNING, HANDLED]] = 0.40, 0.30, 0.30
 ENDS = np.zeros((4, 3))
 ENDS[RUNS, [HELD, TURNING, HANDLED]] = 5.0, 0.0, 5.0
 ENDS[WORKS, [HELD, TURNING, HANDLED]] = 0.8, 0.8, 2.0
-ENDS[RESTS, [HELD, TURNING, HANDLED]] = 0.2, 0.8, 1.0
-ENDS[FREE, [HELD, TURNING, HANDLED]] = 0.3, 0.3, 1.0
+ENDS[RESTS, [HELD, TURNING, HANDLED]] = 0.5, 0.8, 2.0
+ENDS[FREE, [HELD, TURNING, HANDLED]] = 0.5, 0.5, 2.0
 
 ENDS_BETWEEN = 0.05, 2.0
 """A line seen to end is no surer sign than these rates make it: a nudge may end one too."""
@@ -51,7 +51,7 @@ KEPT_S = 0.06
 """A running record this near to a cell is at it, three hand's errors wide."""
 SLIP = 1e-3
 """Share of moments in which a running record is not where the map says."""
-WITNESS_S = 0.2
+WITNESS_S = 0.15
 """Readings closer together than this are one witness, not several."""
 FIRST_WITNESSES = 1.5
 """How many witnesses the beginning of a line is worth."""
@@ -155,7 +155,9 @@ class Evidence:
     def _goes_on(self, reading: Reading, offset: Floats) -> Floats:
         """What it says that a line of motion goes on."""
         weight = reading.goes_on
-        stretch = self._places.stays(reading.position_s) ** weight
+        speeds = self._speeds(reading)
+        turns = float(speeds[TURNING] / speeds.sum())
+        stretch = self._places.stays(reading.position_s, turns) ** weight
         stretch *= np.exp(-self._ends(reading) * weight * WITNESS_S)
         stretch[self._runs] *= SLIP**weight
         cells = np.repeat(stretch, self.axis.lengths)

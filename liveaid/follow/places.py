@@ -14,6 +14,8 @@ from liveaid.follow.axis import FREE, RESTS, RUNS, WORKS, Axis, DeckMap, Floats,
 
 NOWHERE_S = 1e7
 """Stands for a second that is none: beyond any record."""
+RUN_ON_S = 3.0
+"""A record let run on after its passage, or before its cue, goes no further as a rule."""
 HELD, TURNING, HANDLED = range(3)
 """How a record moves: held, turning by itself, moved by a hand."""
 
@@ -30,7 +32,9 @@ class Places:
     _from: Floats = field(init=False)
     _to: Floats = field(init=False)
     _cue: Floats = field(init=False)
-    _left_from: Floats = field(init=False)
+    _wind_from: Floats = field(init=False)
+    _wind_to: Floats = field(init=False)
+    """The stretch of record between where it last sounded and the next cue, both in it."""
     _left_to: Floats = field(init=False)
     _left_length: Floats = field(init=False)
     _way_from: Floats = field(init=False)
@@ -44,7 +48,8 @@ class Places:
         self._from, self._to = _far_if_none(deck.from_s), _far_if_none(deck.to_s)
         self._length = np.maximum(self._to - self._from, 0.01)
         self._cue, self._left_to = _far_if_none(deck.next_cue_s), _far_if_none(deck.left_to_s)
-        self._left_from = _far_if_none(deck.left_from_s)
+        self._wind_from = _far_if_none(np.fmin(deck.left_from_s, deck.next_cue_s))
+        self._wind_to = _far_if_none(np.fmax(deck.left_to_s, deck.next_cue_s))
         self._left_length = np.nan_to_num(deck.left_to_s - deck.left_from_s, nan=1.0)
         self._way_from = _far_if_none(np.fmin(deck.from_s, deck.next_cue_s))
         self._way_to = _far_if_none(np.fmax(deck.to_s, deck.next_cue_s))
@@ -66,14 +71,18 @@ class Places:
         by_hand[RESTS], by_hand[FREE] = self._resting(x), self._usual[:, None]
         return by_hand[self.deck.hand, self._each]
 
-    def stays(self, x: float) -> Floats:
+    def stays(self, x: float, turns: float) -> Floats:
         """How well a position that follows from the last one fits: 1, or less off a span.
 
-        A worked record may be on its way to its next cue before the set piece is over.
+        `turns` is the probability that the record turns by itself. A worked record may be on its
+        way to its next cue before the set piece is over; one that rests before its next cue is
+        not left to run far from there and from where it sounded.
         """
         way = _outside(x, self._way_from - 0.3, self._way_to + 0.3)
-        stays = np.where(way > 0.0, np.exp(-2.0 * np.minimum(way, 1.0)), 1.0)
-        return np.where(self.deck.hand == WORKS, stays, 1.0)
+        works = np.exp(-2.0 * np.minimum(way, 1.0))
+        wind = _outside(x, self._wind_from - RUN_ON_S, self._wind_to + RUN_ON_S)
+        rests = np.where(self._cue < NOWHERE_S, np.exp(-turns * np.minimum(wind, 1.0)), 1.0)
+        return np.select([self.deck.hand == WORKS, self.deck.hand == RESTS], [works, rests], 1.0)
 
     def near_next(self, x: float) -> Floats:
         """Density of a record brought to its next cue, 0 where that is far or none.
@@ -93,7 +102,7 @@ class Places:
         ran_on = self._ran_on(x)
         return np.stack(
             [
-                0.5 * at_cue + 0.15 * ran_on + 0.35 * self._usual,
+                0.4 * at_cue + 0.35 * ran_on + 0.25 * self._usual,
                 0.02 * by_cue + 0.38 * ran_on + 0.6 * self._usual,
                 0.3 * by_cue + 0.2 * ran_on + 0.3 * self._under_way(x) + 0.2 * self._usual,
             ],
@@ -102,7 +111,7 @@ class Places:
 
     def _under_way(self, x: float) -> Floats:
         """A record being wound from where it last sounded to its next cue."""
-        low, high = np.fmin(self._left_from, self._cue), np.fmax(self._left_to, self._cue)
+        low, high = self._wind_from, self._wind_to
         on_way = (x > low - 0.5) & (x < high + 0.5)
         return np.where(on_way & (high < NOWHERE_S), 1.0 / (high - low + 1.0), self._usual)
 
