@@ -45,13 +45,10 @@ class Belief:
 
     def step(self, now: float, seconds: float, rate_bps: Floats) -> None:
         """Bring belief to `now`, `seconds` after the last step, by what both decks say."""
+        # Moved first: what is told must be of the beats that cells stand for now.
+        moved = self.motion.moved(self.cells, rate_bps, min(seconds, 30.0))
         told, fit = self._hear(now, self._leaps(seconds))
-
-        def moved(cells: Floats) -> Floats:
-            cells = self.motion.moved(cells, rate_bps, min(seconds, 30.0))
-            return cells if fit is None else self._leapt(cells, fit)
-
-        self.cells = forward(self.cells, moved, told)
+        self.cells = forward(moved, lambda cells: self._leapt(cells, fit), told)
 
     def mix(self, now: float, seconds: float, *, sure_of: int | None) -> None:
         """Weigh in the faders; what they mean is learnt while `sure_of` a stretch."""
@@ -68,7 +65,9 @@ class Belief:
         self._unleapt_s += seconds + JUMP_S * self.hearing.jumps()
         return self._unleapt_s >= LEAP_S
 
-    def _leapt(self, cells: Floats, fit: Floats) -> Floats:
+    def _leapt(self, cells: Floats, fit: Floats | None) -> Floats:
+        if fit is None:
+            return cells
         seconds, self._unleapt_s = self._unleapt_s, 0.0
         return self.motion.leapt(cells, seconds, fit)
 
