@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from liveaid.routine import SIDES, Routine, Side
+from liveaid.routine import SIDES, Routine, Side, other_side
 
 CELLS_PER_BEAT = 8
 """An eighth of a beat, about 80 ms at 92 BPM: twice the timing error of a hand."""
@@ -39,6 +39,8 @@ class DeckMap:
     left_from_s: Floats
     """Where the passage this deck sounded in before begins, and ends."""
     left_to_s: Floats
+    leads: npt.NDArray[np.bool_]
+    """Where it runs and carries the count, or runs alone."""
     strokes: tuple[Floats | None, ...]
     """The beats a worked record is to be let go at, where the map names them."""
 
@@ -130,8 +132,15 @@ def _deck_map(routine: Routine, side: Side) -> DeckMap:
         next_cue_s=np.array([*later, np.nan]),
         left_from_s=np.array([from_s[i[-1]] if i.size else np.nan for i in last]),
         left_to_s=np.array([to_s[i[-1]] if i.size else np.nan for i in last]),
+        leads=np.array([False, *_leads(routine, side), False, False]),
         strokes=(None, *_strokes(routine, side), None, None),
     )
+
+
+def _leads(routine: Routine, side: Side) -> Iterator[bool]:
+    for piece in routine.pieces:
+        alone = piece.plan(other_side(side)).hand != "runs"
+        yield piece.plan(side).hand == "runs" and (alone or piece.count in (side, "clock"))
 
 
 def _strokes(routine: Routine, side: Side) -> Iterator[Floats | None]:

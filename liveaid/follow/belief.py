@@ -14,7 +14,7 @@ from liveaid.follow.filter import forward, weighed
 from liveaid.follow.hearing import Hearing
 from liveaid.follow.mixer import Mixer
 from liveaid.follow.motion import Motion
-from liveaid.routine import SIDES, Side
+from liveaid.routine import SIDES, Side, other_side
 
 JUMP_S = 5.0
 """A needle that jumped makes a leap as likely as so many seconds of playing do."""
@@ -107,6 +107,7 @@ class Belief:
             jitter_s=deck.jitter_s,
             begins=begins,
             goes_on=witness - begins,
+            alone=not self.hearing.fresh(other_side(side), now),
             phase=min(witness, max(1.0 - told.phase, 0.0)) if _runs_freely(deck) else 0.0,
         )
 

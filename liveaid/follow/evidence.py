@@ -51,6 +51,8 @@ KEPT_S = 0.06
 """A running record this near to a cell is at it, three hand's errors wide."""
 SLIP = 1e-3
 """Share of moments in which a running record is not where the map says."""
+LOOSE = 0.8
+"""The same for a record that runs beside the one that carries the count: it may be let slip."""
 WITNESS_S = 0.15
 """Readings closer together than this are one witness, not several."""
 FIRST_WITNESSES = 1.5
@@ -74,6 +76,8 @@ class Reading:
     """Witnesses that a line of motion begins like this; 0 once that has been told."""
     goes_on: float
     """Witnesses that it goes on."""
+    alone: bool
+    """Whether nothing is heard of the other deck."""
     phase: float = 0.0
     """Witnesses that a run from the cue tells the phase of the beat."""
 
@@ -159,14 +163,15 @@ class Evidence:
         turns = float(speeds[TURNING] / speeds.sum())
         stretch = self._places.stays(reading.position_s, turns) ** weight
         stretch *= np.exp(-self._ends(reading) * weight * WITNESS_S)
-        stretch[self._runs] *= SLIP**weight
+        slip = np.where(self.deck.leads | reading.alone, SLIP, LOOSE)
+        stretch[self._runs] *= slip[self._runs] ** weight
         cells = np.repeat(stretch, self.axis.lengths)
         for s in self._runs:
             low, high, off = self._near(s, reading, float(offset[s]))
             if low == high:
                 continue
             beside = np.maximum(np.abs(off) - KEPT_S, 0.0) / self._width(s, reading)
-            cells[low:high] *= (1.0 + np.exp(-0.5 * beside * beside) / SLIP) ** weight
+            cells[low:high] *= (1.0 + np.exp(-0.5 * beside * beside) / slip[s]) ** weight
         return cells
 
     def ended(self, before: Reading) -> Floats:

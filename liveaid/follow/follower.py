@@ -167,7 +167,7 @@ class Follower:
             self._state = state.after(self._state, "quiet")
         rates, pointer = self._hearing.rates(now), self._pointer
         self._stepped_s = now
-        self._belief.step(now, seconds, rates)
+        self._belief.step(now, seconds, self._hearing.moved_bps(now, seconds))
         known = pointer.confidence > LEARNS and self.axis.is_piece(pointer.place.stretch)
         self._belief.mix(now, seconds, sure_of=pointer.place.stretch if known else None)
         pointer.move(seconds, rates)

@@ -22,7 +22,9 @@ BLUR = 0.01
 TO_NEXT = 0.004
 TO_OWN_START = 0.002
 TO_ANY_START = 0.003
-TO_ANYWHERE = 0.002
+TO_ANYWHERE = 0.001
+WITHIN = 0.004
+"""Elsewhere in the same set piece: a needle jumps a groove or two, which are turns away."""
 TO_BEFORE = 0.001
 TO_ELSEWHERE = 0.001
 START = 0.3
@@ -33,7 +35,7 @@ FOUND = 0.3
 """From `elsewhere` back to the map."""
 BEST_FIT = 1e4
 """A leap is made likelier by its fit up to so many times."""
-LEAPS = TO_NEXT + TO_OWN_START + TO_ANY_START + TO_ANYWHERE + TO_BEFORE + TO_ELSEWHERE
+LEAPS = TO_NEXT + TO_OWN_START + TO_ANY_START + TO_ANYWHERE + WITHIN + TO_BEFORE + TO_ELSEWHERE
 
 
 @dataclass(slots=True)
@@ -114,6 +116,8 @@ class Motion:
         stays[first[ends]] -= (before, after, lost)
         anywhere = played * TO_ANYWHERE + 0.5 * lost
         lands[first[1] : first[axis.after]] = anywhere / (first[axis.after] - first[1])
+        lengths = axis.lengths[1 : axis.after]
+        lands[first[1] : first[axis.after]] += np.repeat(from_pieces * WITHIN / lengths, lengths)
         starts = first[1 : axis.after]
         any_start = played * TO_ANY_START + 0.4 * lost + 0.6 * after
         lands[starts] += any_start / len(starts) + from_pieces * TO_OWN_START
