@@ -55,7 +55,7 @@ LOOSE = 0.8
 """The same for a record that runs beside the one that carries the count: it may be let slip."""
 WITNESS_S = 0.15
 """Readings closer together than this are one witness, not several."""
-FIRST_WITNESSES = 1.5
+FIRST_WITNESSES = 1.0
 """How many witnesses the beginning of a line is worth."""
 NEAR_CELLS = 6
 EDGE_CELLS = 4 * CELLS_PER_BEAT

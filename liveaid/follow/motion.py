@@ -104,7 +104,7 @@ class Motion:
         return np.asarray(after / after.sum())
 
     def _leaps(self, belief: Floats, seconds: float) -> tuple[Floats, Floats]:
-        """What stays, and what comes down where."""
+        """What stays, and what comes down where; at a start anywhere in its first beat."""
         axis, first = self.axis, self.axis.first
         masses = np.add.reduceat(belief, first[:-1])
         from_pieces = masses[1 : axis.after] * seconds
@@ -118,11 +118,14 @@ class Motion:
         lands[first[1] : first[axis.after]] = anywhere / (first[axis.after] - first[1])
         lengths = axis.lengths[1 : axis.after]
         lands[first[1] : first[axis.after]] += np.repeat(from_pieces * WITHIN / lengths, lengths)
-        starts = first[1 : axis.after]
-        any_start = played * TO_ANY_START + 0.4 * lost + 0.6 * after
-        lands[starts] += any_start / len(starts) + from_pieces * TO_OWN_START
-        lands[first[2 : axis.after + 1]] += from_pieces * TO_NEXT
-        lands[starts[0]] += before
+        begun = np.full(len(lengths), (played * TO_ANY_START + 0.4 * lost + 0.6 * after))
+        begun /= len(lengths)
+        begun += from_pieces * TO_OWN_START
+        begun[1:] += from_pieces[:-1] * TO_NEXT
+        begun[0] += before
+        firsts = first[1 : axis.after, None] + np.arange(CELLS_PER_BEAT)
+        lands[firsts] += begun[:, None] / CELLS_PER_BEAT
+        lands[first[axis.after]] += from_pieces[-1] * TO_NEXT
         lands[first[axis.before]] += played * TO_BEFORE + 0.1 * lost + 0.4 * after
         lands[first[axis.elsewhere]] += played * TO_ELSEWHERE
         return stays, lands
