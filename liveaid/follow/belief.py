@@ -21,6 +21,9 @@ JUMP_S = 5.0
 LEAP_S = 0.06
 """Leaps are made up for this often, and at once when a needle jumps."""
 
+SPEEDLESS = 0.3
+"""A position without a speed yet is less than a witness: most is still to be told."""
+
 
 @dataclass(slots=True)
 class Belief:
@@ -99,6 +102,8 @@ class Belief:
         told = self._told[side] = self._told[side].of(deck.lines)
         witness, told.heard_s = min((now - told.heard_s) / WITNESS_S, 1.0), now
         place, speed = deck.place(now), deck.speed(now)
+        if speed is None and not held:
+            witness = min(witness, SPEEDLESS)
         begins = min(witness, max(FIRST_WITNESSES - told.begins, 0.0))
         return Reading(
             position_s=deck.position_s if place is None or held else place,
