@@ -47,12 +47,6 @@ class Grid:
         return 60.0 * (to_beat - from_beat) / (self.when(to_beat) - self.when(from_beat))
 
 
-def steady_grid(start_s: float, tempo_bpm: float, *, anchored: bool = True) -> Grid:
-    """A count from beat 0 at one tempo, as of count-in clicks."""
-    beats = np.array([0.0, 1.0])
-    return Grid(beats, start_s + beats * 60.0 / tempo_bpm, anchored)
-
-
 def grid_of_record(
     motion: Motion, *, at_s: float, tempo_bpm: float, beats: float, start_s: float, end_s: float
 ) -> Grid | None:

@@ -51,10 +51,6 @@ class Record:
         """All that was set down."""
         return self._track.track()
 
-    def x_at(self, t_s: float) -> float:
-        """Deck-file second at a moment still to come, if nothing is done."""
-        return self.line.at(t_s) if self.line else self.x_s
-
     def go_on(self, until_s: float) -> None:
         """Leave the record to itself until a moment."""
         if until_s <= self.now_s:
