@@ -5,18 +5,15 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from liveaid.follow.axis import HANDS, Axis, Floats
 from liveaid.follow.deck import Deck
 from liveaid.follow.hearing import STILL
-from liveaid.follow.pointer import Place
+from liveaid.follow.plan import Plan
 from liveaid.follow.prompt import DeckNow, PieceNext, PieceNow, Prompt, State
 from liveaid.routine import SIDES, Piece, Routine, Side
 from liveaid.routine.platter import turns
 
 READY_S = 0.25
 """A record this close to its cue is ready: an eighth of a turn at 33 1/3, the sticker in sight."""
-
-_NAMES = {code: name for name, code in HANDS.items()}
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,20 +22,22 @@ class Picture:
 
     state: State
     confidence: float
-    place: Place | None
-    rate_bps: Floats
+    section: int | None
+    """-1 before the first set piece; None while waiting."""
+    beat: float
+    rate_bps: float
     elapsed_s: float | None
     now_s: float
     decks: dict[Side, Deck]
     fresh: dict[Side, bool]
 
 
-def tell(routine: Routine, axis: Axis, picture: Picture) -> Prompt:
+def tell(routine: Routine, plan: Plan, picture: Picture) -> Prompt:
     """The prompt of one moment."""
-    index, beat, rate = _where(axis, picture)
+    index, beat, rate = _where(plan, picture)
     piece = None if index is None else routine.pieces[index]
     length = 0 if index is None else routine.beats(index)
-    ended = picture.place is not None and picture.place.stretch == axis.after
+    ended = picture.section == plan.pieces
     whole = min(int(beat), max(length - 1, 0))
     beats_left = max(length - beat, 0.0)
     return Prompt(
@@ -55,18 +54,17 @@ def tell(routine: Routine, axis: Axis, picture: Picture) -> Prompt:
         seconds_left=None if piece is None or rate <= 0.01 else beats_left / rate,
         tempo=None if piece is None else _tempo(piece, rate),
         next=_next(routine, index),
-        decks={side: _deck(routine, axis, picture, side) for side in SIDES},
+        decks={side: _deck(routine, plan, picture, side) for side in SIDES},
     )
 
 
-def _where(axis: Axis, picture: Picture) -> tuple[int | None, float, float]:
+def _where(plan: Plan, picture: Picture) -> tuple[int | None, float, float]:
     """Set piece, beat, and beats a second; the ends of the routine stand at its first and last."""
-    place = picture.place
-    if place is None:
+    if picture.section is None:
         return None, 0.0, 0.0
-    stretch = min(max(place.stretch, 1), axis.after - 1)
-    beat = float(axis.beats[stretch]) if place.stretch >= axis.after else place.beat
-    return stretch - 1, beat, float(picture.rate_bps[stretch])
+    index = min(max(picture.section, 0), plan.pieces - 1)
+    beat = plan.at(index).beats if picture.section >= plan.pieces else picture.beat
+    return index, beat, picture.rate_bps
 
 
 def _tempo(piece: Piece, rate_bps: float) -> float:
@@ -89,13 +87,13 @@ def _next(routine: Routine, index: int | None) -> PieceNext | None:
     )
 
 
-def _deck(routine: Routine, axis: Axis, picture: Picture, side: Side) -> DeckNow:
+def _deck(routine: Routine, plan: Plan, picture: Picture, side: Side) -> DeckNow:
     deck, fresh = picture.decks[side], picture.fresh[side]
     position_s = deck.place(picture.now_s) if fresh else deck.position_s
     found = deck.speed(picture.now_s) if fresh else None
     speed = None if found is None else found[0]
     age_ms = None if deck.heard_s is None else 1000.0 * (picture.now_s - deck.heard_s)
-    hand, cue_s = _plan(routine, axis, picture.place, side)
+    hand, cue_s = _plan(routine, picture.section, plan, side)
     wind = None
     if hand == "rests" and cue_s is not None and position_s is not None:
         wind = turns(cue_s - position_s, routine.turntable.rpm)
@@ -105,11 +103,10 @@ def _deck(routine: Routine, axis: Axis, picture: Picture, side: Side) -> DeckNow
 
 
 def _plan(
-    routine: Routine, axis: Axis, place: Place | None, side: Side
+    routine: Routine, section: int | None, plan: Plan, side: Side
 ) -> tuple[str | None, float | None]:
     """What the hand does on a deck at a place, and the deck's next cue."""
-    if place is None:
+    if section is None:
         return None, None
-    hand = _NAMES.get(int(axis.decks[side].hand[place.stretch]))
-    later = routine.next_cue(side, min(place.stretch, axis.after) - 1)
-    return hand, None if later is None else later[1]
+    later = routine.next_cue(side, section)
+    return plan.at(section).parts[side].hand, None if later is None else later[1]
