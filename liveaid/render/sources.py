@@ -202,7 +202,7 @@ def _told(sound: Sound, material: Material, study: Study | None) -> Sound:
         if sound.first_beat_s is None:
             facts["first_beat_s"] = round(material.first_beat_s, 6)
     if sound.key is None and study and study.key and study.key_confidence >= STUDY_TRUSTED:
-        facts["key"] = study.key
+        facts |= {"key": study.key, "tuning_cents": round(study.tuning_cents, 1)}
     return sound.model_copy(update=facts)
 
 

@@ -136,6 +136,8 @@ class Sound(_Record):
     tempo_bpm: Annotated[Tempo | None, Field(alias="tempo")] = None
     first_beat_s: Annotated[Seconds | None, Field(alias="first_beat")] = None
     key: KeyName | None = None
+    tuning_cents: Annotated[float, Field(alias="tuning", ge=-50, le=50)] = 0.0
+    """Cents the recording lies above its key (A = 440 Hz)."""
     stretch: bool = False
     """True: brought to tempo by time-stretch, so its key stays; False: by resampling."""
     loop: bool = False
