@@ -5,14 +5,14 @@ from liveaid.stage.outline import Outlined, outline
 
 
 def test_set_pieces_stand_on_one_line_of_beats_and_seconds(routines):
-    """three.yaml by hand: four-four, so a set piece's beats are four a bar, and 60 / BPM a beat."""
+    """three.yaml by hand: three-four, so a set piece's beats are three a bar, and 60 / BPM a beat."""
     routine = load_routine(routines / "three.yaml")
     found = outline(routine)
     beat, at_s = 0, 0.0
     for piece, told in zip(routine.pieces, found["pieces"], strict=True):
         assert (told["from_beat"], round(told["from_s"], 2)) == (beat, round(at_s, 2))
-        beat += 4 * piece.bars
-        at_s += 4 * piece.bars * 60.0 / piece.tempo_bpm
+        beat += 3 * piece.bars
+        at_s += 3 * piece.bars * 60.0 / piece.tempo_bpm
     assert found["beats"] == beat
 
 
