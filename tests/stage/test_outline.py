@@ -5,7 +5,7 @@ from liveaid.stage.outline import Outlined, outline
 
 
 def test_set_pieces_stand_on_one_line_of_beats_and_seconds(routines):
-    """three.yaml by hand: three-four, so a set piece's beats are three a bar, and 60 / BPM a beat."""
+    """three.yaml by hand: three-four: three beats a bar, 60 / BPM s a beat."""
     routine = load_routine(routines / "three.yaml")
     found = outline(routine)
     beat, at_s = 0, 0.0
