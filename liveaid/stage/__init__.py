@@ -5,13 +5,13 @@ pythonosc, rich, rtmidi, soundfile, yaml.
 
 `Service` is the whole stage; a `Watcher` looks on, adds to /status and serves pages beside ours.
 
-set and struck   service wires the parts; settings; report: /status, /health; slept; mishaps
+set and struck   service wires the parts; settings; health: /health; slept; mishaps
 positions in     receiver: the socket; osc_packet: OSC; osc_map: a sender's map; osc: what was said
 words in         words: the table; spoken: from page, pad or OSC to whoever they are for
 the prompt       follows: what is asked of a follower; showing: when it is worked out
 lamps            lamp_layout; lamps: what is shown, how fast; cues; board: one controller
 MIDI ports       midi: found, lost, found again; midi_ports, midi_names, jack_server
-pages            web; address; page/
+pages            web: the server; headers, page_files; outline: the routine drawn; address; page/
 looking on       watcher: what one may do; watchers: all as one; lamp_text: the terminal
 learning         listening; learn_osc, learn_streams, learn_unit; learn_lamps
 files            config_file: YAML with lines; deck_files: how long they are

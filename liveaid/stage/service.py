@@ -4,7 +4,7 @@ async with Service(routine, Settings(osc=Address("127.0.0.1", 0))) as stage:
     print(stage.address)          # the page
     await stage.run()             # until ask_stop(), a signal, or cancellation
 
-When the prompt is worked out: showing. Who looks on: watchers. Words: spoken. Reports: report.
+When the prompt is worked out: showing. Who looks on: watchers. Words: spoken. Reports: health.
 """
 
 from __future__ import annotations
@@ -16,18 +16,21 @@ from collections.abc import Sequence
 from types import TracebackType
 from typing import Any
 
+from aiohttp import web
+
 from liveaid.follow.prompt import Prompt
 from liveaid.routine import Routine, Side
 from liveaid.stage.address import Address
 from liveaid.stage.board import Board
 from liveaid.stage.cues import next_cues
 from liveaid.stage.follows import Follows, Guarded, follower_for
+from liveaid.stage.health import Health
 from liveaid.stage.lamps import lamps_for
 from liveaid.stage.mishaps import Mishaps
 from liveaid.stage.osc import Heard
 from liveaid.stage.osc_map import DeckFacts, table_for
+from liveaid.stage.outline import Outlined, brief
 from liveaid.stage.receiver import Receiver
-from liveaid.stage.report import Health, status_of, waiting_status
 from liveaid.stage.settings import Settings
 from liveaid.stage.showing import Showing
 from liveaid.stage.slept import Sleeps
@@ -57,6 +60,8 @@ class Service:
         self.settings = settings or Settings()
         self._mishaps = Mishaps()
         self._watchers = Watchers(watchers, self._mishaps)
+        self._outlined = Outlined()
+        self._outlined.of(routine)  # now, not while positions stream in
         self._next_cues = next_cues(routine)
         self._spoken = Spoken(self._hear_word, lambda: len(self.routine.pieces))
         facts = DeckFacts(rpm=routine.turntable.rpm, file_s=dict(self.settings.file_s))
@@ -108,7 +113,8 @@ class Service:
 
     async def _start_web(self) -> None:
         if self.settings.http is not None:
-            routes = [*self._spoken.routes(), *self._watchers.routes()]
+            own = [*self._spoken.routes(), web.get("/routine.json", self._serve_outline)]
+            routes = [*self._watchers.routes(), *own]
             await self._web.start(self.settings.http, routes, self._watchers.scripts())
 
     async def run(self) -> None:
@@ -170,7 +176,12 @@ class Service:
     def status(self) -> dict[str, Any]:
         """What /status and /live say, worked out for this moment."""
         prompt = self._showing.follower.prompt(time.monotonic())
-        return waiting_status(self._mishaps.last) if prompt is None else self._status_of(prompt)
+        if prompt is None:
+            return {"state": "waiting", "error": self._mishaps.last}
+        return self._status_of(prompt)
+
+    async def _serve_outline(self, _: web.Request) -> web.Response:
+        return web.json_response(self._outlined.of(self.routine), dumps=as_json)
 
     def health(self) -> dict[str, Any]:
         """What /health says: counts, buffers, ports, errors."""
@@ -235,13 +246,17 @@ class Service:
         return self._next_cues[prompt.piece.index] if prompt.piece else ()
 
     def _status_of(self, prompt: Prompt) -> dict[str, Any]:
-        told = status_of(
-            prompt,
-            self.routine,
-            sends=self.settings.osc_map.sends,
-            next_cue=self._cue_of(prompt),
-        )
-        return {**told, "word": self._spoken.status(), **self._watchers.status()}
+        return {
+            **prompt.to_json(),
+            "next_cue": list(self._cue_of(prompt)),
+            "routine": brief(
+                self.routine,
+                self._outlined.of(self.routine)["edition"],
+                self.settings.osc_map.sends,
+            ),
+            "word": self._spoken.status(),
+            **self._watchers.status(),
+        }
 
     def _health_parts(self) -> Health:
         return Health({
