@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal, TypeAlias
 
+from liveaid.record.platter import pitch_percent, semitones
 from liveaid.routine.keys import Key, fifths_apart, relation, shifted
-from liveaid.routine.platter import pitch_percent, semitones
 
 HEARD_CENTS = 5.0
 """About the smallest difference in pitch that is heard (from memory: textbooks of psychoacoustics

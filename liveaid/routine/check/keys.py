@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from liveaid.record.platter import semitones
 from liveaid.routine.check.findings import Finding, Severity, found
 from liveaid.routine.harmony import Pitched, meet, retunings
 from liveaid.routine.keys import parse_key
 from liveaid.routine.model import SIDES, Rests, Routine, Side
-from liveaid.routine.platter import semitones
 
 
 def sounding_key(routine: Routine, index: int, side: Side) -> Pitched | None:

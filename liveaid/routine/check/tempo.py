@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
+from liveaid.record.platter import semitones
 from liveaid.routine.check.findings import Finding, Severity, found
 from liveaid.routine.harmony import READING_WORDS, TempoStep, tempo_step
 from liveaid.routine.model import SIDES, Rests, Routine, Side, Sound
-from liveaid.routine.platter import semitones
 
 STEADY_PERCENT = 0.05
 """A step smaller than this is none."""
