@@ -17,8 +17,9 @@ from liveaid.gather.workers import Task, Workers
 from liveaid.render.cache import Cache
 from liveaid.render.material import STUDY_TRUSTED, Material, grid_of, needs_study
 from liveaid.render.tempo import Recorded, recorded
-from liveaid.render.uses import Fault, sounds_used
+from liveaid.render.uses import sounds_used
 from liveaid.routine import Routine, Runs, Sound
+from liveaid.routine.problems import Fault
 
 MOST_CHANNELS = 2
 LEAST_RATE_HZ, MOST_RATE_HZ = 4_000, 768_000
