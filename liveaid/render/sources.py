@@ -16,8 +16,9 @@ from liveaid.files.workers import Task, Workers
 from liveaid.render.cache import Cache
 from liveaid.render.material import STUDY_TRUSTED, Material, grid_of, needs_study
 from liveaid.render.tempo import Recorded, recorded
-from liveaid.render.uses import Fault, sounds_used
+from liveaid.render.uses import sounds_used
 from liveaid.routine import Routine, Runs, Sound
+from liveaid.routine.problems import Fault
 from liveaid.sound.read import open_sound
 from liveaid.study import Study
 
