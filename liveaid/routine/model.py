@@ -22,8 +22,9 @@ from pydantic_core import PydanticCustomError
 
 from liveaid.files.harmless import harmless
 from liveaid.files.inside import odd_name
+from liveaid.record.figures import figure
+from liveaid.record.platter import LP_RPM, exact_rpm, turn_s
 from liveaid.routine.keys import parse_key
-from liveaid.routine.platter import LP_RPM, exact_rpm, turn_s
 
 Side: TypeAlias = Literal["left", "right"]
 SIDES: tuple[Side, Side] = ("left", "right")
@@ -120,14 +121,28 @@ class Turntable(_Record):
 
 
 class Performer(_Record):
-    """What this performer's hands can do; read by check, arrange and the simulator."""
+    """What this performer's hands can do, where it is not what `liveaid.record.figures` says."""
 
-    wind_turns_per_s: Annotated[float, Field(alias="wind_speed", gt=0, le=20)] = 3.0
-    """Turns a second when winding a record by hand (common practice, no source)."""
-    needle_s: Annotated[float, Field(alias="needle_time", gt=0, le=60)] = 3.0
-    """Seconds to lift the needle and set it down near a cue (common practice, no source)."""
-    settle_s: Annotated[float, Field(alias="settle_time", ge=0, le=60)] = 0.5
-    """Seconds to set a wound record exactly on its cue (common practice, no source)."""
+    wind_turns_per_s: Annotated[float, Field(alias="wind_speed", gt=0, le=20)] = figure(
+        "wind_turns_per_s"
+    )
+    """Turns a second when winding a record by hand."""
+    needle_s: Annotated[float, Field(alias="needle_time", gt=0, le=60)] = figure("needle_s")
+    """Seconds to lift the needle and set it down near a cue."""
+    needle_turns: Annotated[float, Field(ge=0, le=100)] = figure("needle_turns")
+    """Turns from where the needle lands to the cue, to be wound by hand."""
+    settle_s: Annotated[float, Field(alias="settle_time", ge=0, le=60)] = figure("settle_s")
+    """Seconds to set a record that was wound a turn or more exactly on its cue; less for less."""
+    strokes_per_s: Annotated[float, Field(alias="stroke_rate", gt=0, le=20)] = figure(
+        "strokes_per_s"
+    )
+    """Fastest strokes there and back that the hand keeps up."""
+    reach_turns: Annotated[float, Field(alias="reach", gt=0, le=5)] = figure("reach_turns")
+    """Furthest push or pull without taking the hand off the record."""
+    hand_turns_per_s: Annotated[float, Field(alias="hand_speed", gt=0, le=20)] = figure(
+        "hand_turns_per_s"
+    )
+    """Fastest the hand moves a record within a stroke."""
     margin_beats: Annotated[float, Field(alias="margin", ge=0, le=64)] = 2.0
     """A change with less time to spare than this is called tight."""
     hamster: bool = False

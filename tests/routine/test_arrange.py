@@ -157,7 +157,7 @@ def test_winding_agrees_with_check_on_a_shared_map(routines):
     routine = load_routine(routines / "four.yaml")
     one_a_turn = weights_from({"wind_per_turn": 1000})
     paid = sum(row.get("winding", 0) for row in terms(routine, weights=one_a_turn))
-    wound = sum(abs(m.turns[1]) for m in changes(routine) if m.turns and m.verdict != "runs on")
+    wound = sum(abs(m.turns or 0.0) for m in changes(routine) if m.by_a_hand)
     assert paid == pytest.approx(1000 * wound, abs=len(routine.pieces) * 2)
 
 

@@ -6,10 +6,10 @@ import pytest
 
 from liveaid.routine import Sound
 from liveaid.routine.check import check, hand_plan, hand_spans, open_question
-from liveaid.routine.check.hands import crossfader_end
 from liveaid.routine.check.keys import how_they_meet, sounding_key
 from liveaid.routine.check.tempo import matching_percent
 from liveaid.routine.check.time import minutes
+from liveaid.routine.hands import crossfader_end
 from liveaid.routine.keys import parse_key
 
 

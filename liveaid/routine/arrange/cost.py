@@ -15,14 +15,16 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
+from liveaid.record.bring import bring
+from liveaid.record.places import THERE_S
 from liveaid.routine.arrange.items import Item, hand_roles, items_of, sounds_on
-from liveaid.routine.check.changes import CATCH_S, Change, changes
-from liveaid.routine.check.hands import free_s
 from liveaid.routine.check.keys import sounding_key
 from liveaid.routine.check.tempo import STEADY_PERCENT, beyond_fader, matching_percent
-from liveaid.routine.check.timeline import Moment, beat_s
+from liveaid.routine.hands import free_s
 from liveaid.routine.keys import Key, fifths_apart, shifted
-from liveaid.routine.model import PARTS, SIDES, Routine, Runs
+from liveaid.routine.model import PARTS, SIDES, Routine
+from liveaid.routine.timeline import Moment, beat_s
+from liveaid.routine.way import Change, changes
 
 Points = NDArray[np.int32]
 
@@ -185,21 +187,16 @@ def _wound(couple: Routine, move: Change, wait: _Wait, weights: Weights) -> dict
     if by_itself and wait.rest_s == 0.0:
         return {}
     turn_s, performer = couple.turntable.turn_s, couple.performer
-    near, far = move.turns or ((0.0, 0.0) if by_itself else (ASSUMED_TURNS, ASSUMED_TURNS))
-    runs = isinstance(couple.pieces[0].plan(move.side), Runs) and move.turns is not None
-    if runs and abs(far * turn_s - wait.rest_s) <= CATCH_S:
+    turns = ASSUMED_TURNS if move.turns is None else move.turns
+    if move.still_runs and abs(turns * turn_s - wait.rest_s) <= THERE_S:
         return {}  # it runs on, unheard, to just where it is wanted
-    needle_s = performer.needle_s
-    near_s, far_s = (
-        min(abs(turns) / performer.wind_turns_per_s, needle_s) + performer.settle_s
-        for turns in (near, far)
-    )
+    needed_s = bring(turns, performer).needed_s
     free = move.free_s + wait.free_s
-    give = move.give_before_beats * beat_s(couple, 0) + move.give_after_beats * beat_s(couple, 1)
-    short_beats = max(0.0, near_s - free - give) / beat_s(couple, 1)
-    spare_beats = (free - far_s) / beat_s(couple, 1)
+    give = move.leave_early_beats * beat_s(couple, 0) + move.come_late_beats * beat_s(couple, 1)
+    short_beats = max(0.0, needed_s - free - give) / beat_s(couple, 1)
+    spare_beats = (free - needed_s) / beat_s(couple, 1)
     return {
-        "winding": round(weights.wind_per_turn * abs(far)),
+        "winding": round(weights.wind_per_turn * abs(turns)),
         "short": round(weights.short_per_beat * short_beats),
         "tight": weights.tight if spare_beats < performer.margin_beats else 0,
     }

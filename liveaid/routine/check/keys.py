@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from liveaid.record.platter import semitones
 from liveaid.routine.check.findings import Finding, found
 from liveaid.routine.keys import Key, fifths_apart, parse_key, relation, shifted
 from liveaid.routine.model import SIDES, Rests, Routine, Side
-from liveaid.routine.platter import semitones
 
 SOUR_CENTS = 25.0
 """Two records further out of tune than this are plainly heard (a quarter of a semitone; the ear

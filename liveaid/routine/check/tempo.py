@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
+from liveaid.record.platter import pitch_percent, semitones
 from liveaid.routine.check.findings import Finding, Severity, found
 from liveaid.routine.model import SIDES, Rests, Routine, Side, Sound
-from liveaid.routine.platter import pitch_percent, semitones
 
 STEADY_PERCENT = 0.05
 """A step smaller than this is none."""
