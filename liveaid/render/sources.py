@@ -17,8 +17,9 @@ from liveaid.files.workers import Task, Workers
 from liveaid.render.cache import Cache
 from liveaid.render.material import STUDY_TRUSTED, Material, grid_of, needs_study
 from liveaid.render.tempo import Recorded, recorded
-from liveaid.render.uses import Fault, sounds_used
+from liveaid.render.uses import sounds_used
 from liveaid.routine import Routine, Runs, Sound
+from liveaid.routine.problems import Fault
 from liveaid.routine.scene import reach
 from liveaid.sound.read import open_sound
 from liveaid.study import Study
@@ -214,7 +215,7 @@ def _told(sound: Sound, material: Material, study: Study | None) -> Sound:
         if sound.first_beat_s is None:
             facts["first_beat_s"] = round(material.first_beat_s, 6)
     if sound.key is None and study and study.key and study.key_confidence >= STUDY_TRUSTED:
-        facts["key"] = study.key
+        facts |= {"key": study.key, "tuning_cents": round(study.tuning_cents, 1)}
     return sound.model_copy(update=facts)
 
 
