@@ -186,8 +186,8 @@ async def test_the_follower_is_the_real_one_by_default(three, message, send):
     async with Service(three, HERE) as stage:
         start = time.monotonic()
         for step in range(80):
-            at = 1.8 + 4.0 + step * 0.02
             await asyncio.sleep(max(0.0, start + step * 0.02 - time.monotonic()))
+            at = 1.8 + 4.0 + time.monotonic() - start  # the record turns by the clock
             send(stage.osc_address, message("/deck/left/position", at))
             send(stage.osc_address, message("/deck/right/position", 0.0))
         await until(lambda: stage.prompt.state == "following")
