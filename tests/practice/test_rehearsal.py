@@ -13,10 +13,11 @@ import numpy as np
 import pytest
 
 from liveaid.practice.ladder import Ladder
+from liveaid.practice.reading import TakeReader
 from liveaid.practice.rehearsal import Rehearsal
 from liveaid.practice.replay import replay
 from liveaid.practice.session import Session, aim_of, one_piece
-from liveaid.practice.store import TakeReader, TakeStore
+from liveaid.practice.store import TakeStore
 from liveaid.simulate import Hands, perform
 from liveaid.simulate.send import datagrams, send
 from liveaid.stage import Address, Service, Settings
