@@ -230,14 +230,14 @@ def _way(axes: Axes, routine: Routine, move: Change, starts: list[float]) -> Non
     """The dashed way of a record to its next cue, with turns; a cross where there is no time."""
     if move.turns is None or move.from_s is None or move.cue_s is None or move.before is None:
         return
-    if move.verdict == "runs on":
+    if not move.by_a_hand:
         return
     turn_s = routine.turntable.turn_s
     start = starts[move.before + 1]
     end = starts[move.after]
-    low, high = sum(move.from_s) / 2 / turn_s, move.cue_s / turn_s
+    low, high = move.from_s / turn_s, move.cue_s / turn_s
     axes.plot([start, end], [low, high], color=MID, linewidth=1.1, linestyle=(0, (4, 3)), zorder=1)
-    text = f"{move.turns[1]:+.0f}"
+    text = f"{move.turns:+.0f}"
     weight = "normal"
     if move.verdict in ("tight", "impossible"):
         text, weight = f"{text} {move.verdict}", "bold"

@@ -12,7 +12,7 @@ from itertools import accumulate
 from pathlib import Path
 
 from liveaid.errors import UsageError
-from liveaid.gather.workers import Workers, processors
+from liveaid.files.workers import Workers, processors
 from liveaid.render.cache import Cache
 from liveaid.render.cuts import Cuts, Progress
 from liveaid.render.deck_file import FRAME_BYTES
@@ -24,12 +24,13 @@ from liveaid.render.outcome import CutMade, DeckMade, Rendered
 from liveaid.render.passage import passages_of
 from liveaid.render.placed import stands_of
 from liveaid.render.sources import Sources
-from liveaid.render.uses import Fault, Use, uses_of
+from liveaid.render.uses import Use, uses_of
 from liveaid.render.wish import Wish
 from liveaid.render.writing import SOUND_FILES, ToWrite, write_all
 from liveaid.routine import SIDES, Problem, Routine, RoutineError, Side, load_routine
 from liveaid.routine.model import Decks, clock_time
 from liveaid.routine.platter import sticker_degrees
+from liveaid.routine.problems import Fault
 from liveaid.routine.source import field_name, read_source
 
 FOLDER = "decks"

@@ -1,6 +1,6 @@
 """routine: the section map, how it is read and written, and whether two hands can play it.
 
-May import: errors, numpy, pydantic, pydantic_core, yaml.
+May import: errors, record, numpy, pydantic, pydantic_core, yaml.
 No clock, socket, thread. Files only in load and save.
 Used by every other room.
 """

@@ -12,6 +12,7 @@ from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
 from liveaid.routine import model
+from liveaid.routine.acts import acts_faults
 from liveaid.routine.model import Routine
 from liveaid.routine.problems import Problem, RoutineError
 from liveaid.routine.source import MAX_BYTES, Path, Source, field_name, read_source
@@ -77,7 +78,11 @@ def _judge(source: Source) -> tuple[Routine | None, list[Problem]]:
     for _ in range(8):
         try:
             routine = Routine.model_validate(tree, by_alias=True, by_name=False)
-            return routine, [*problems.values(), *_late_strokes(source, routine)]
+            return routine, [
+                *problems.values(),
+                *_late_strokes(source, routine),
+                *_of_acts(source, routine),
+            ]
         except ValidationError as error:
             refused = [found for detail in error.errors() for found in _findings(detail)]
         new = [(path, would_do) for path, would_do in refused if (path, would_do) not in problems]
@@ -104,6 +109,13 @@ def _late_strokes(source: Source, routine: Routine) -> Iterator[Problem]:
                     path: Path = ("pieces", index, side, "strokes", place)
                     would_do = f"a beat below {beats}, the set piece's length, would do"
                     yield problem_at(source, path, would_do)
+
+
+def _of_acts(source: Source, routine: Routine) -> Iterator[Problem]:
+    """What is wrong in the lines of `acts:`, `juggle:` and `figures:`, each by its line."""
+    for fault in dict.fromkeys(acts_faults(routine)):
+        line = source.line(fault.path)
+        yield Problem(line, field_name(fault.path), fault.found, fault.would_do)
 
 
 def _order(path: Path) -> list[tuple[int, str]]:
@@ -184,6 +196,9 @@ def _fields_at(path: Path, loc: tuple[int | str, ...]) -> list[str]:
         "idea": model.Idea,
         "wants": model.Want,
         "sounds": model.Sound,
+        "parts": model.SoundPart,
+        "places": model.SoundPart,
+        "figures": model.Figure,
         "pieces": model.Piece,
     }
     for step in path:

@@ -26,6 +26,16 @@ class Problem:
         return f"{where}: found {self.found}; {self.would_do}"
 
 
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One thing wrong in a section map, by its field; a `Problem` once the line is known."""
+
+    path: tuple[str | int, ...]
+    """Where in the map: ``("pieces", 1, "left", "sound")``."""
+    found: str
+    would_do: str
+
+
 class RoutineError(LiveaidError, ValueError):
     """All that is wrong in one section map, a line each, in line order."""
 
