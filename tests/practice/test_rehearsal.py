@@ -163,9 +163,9 @@ def test_a_take_is_kept_and_scored_by_itself(rehearsed_once):
         assert reader.unscored() == []
         assert reader.hands_on_s(time.strftime("%Y-%m-%d")) > 5
     assert (row.aim, row.ended) == ("Mortar twins", "complete")
-    assert row.score["pieces"][0]["index"] == 2  # its place in the whole routine
-    assert row.score["heard"] > 20
-    assert row.score["bias_ms"] is not None  # the count-in told when its first beat was
+    assert row.first_piece == 2  # its place in the whole routine
+    assert row.heard > 20
+    assert row.bias_ms is not None  # the count-in told when its first beat was
 
 
 def test_lamps_count_the_beats_in_one_at_a_time(rehearsed_once):
