@@ -11,8 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from liveaid.follow import Follower
+from liveaid.routine.config_file import config_path, load_config
 from liveaid.stage import Address, Service, Settings, StageError, Watcher
-from liveaid.stage.config_file import config_path, load_config
 from liveaid.stage.lamp_layout import LampLayout
 from liveaid.stage.osc import REASONS
 from liveaid.stage.osc_map import OscMap, Position
