@@ -11,7 +11,9 @@ from rich import box
 from rich.table import Table
 from rich.text import Text
 
+from liveaid.files.inside import Stray
 from liveaid.files.unreadable import Unreadable
+from liveaid.record.bring import turns_in
 from liveaid.render.picture import draw_picture
 from liveaid.routine import Routine, load_routine
 from liveaid.routine.check import (
@@ -24,8 +26,9 @@ from liveaid.routine.check import (
     hand_plan,
     hand_spans,
     minutes,
+    turns_text,
 )
-from liveaid.routine.scene import map_file
+from liveaid.routine.scene import map_file, reach
 from liveaid.sound.read import open_sound
 from liveaid.stage.deck_files import deck_lengths_s
 from liveaid.terminal import console, json_option, print_json
@@ -72,11 +75,8 @@ def _sound_lengths_s(routine: Routine, file: Path) -> dict[str, float]:
     """Seconds of each sound whose file is there and can be read."""
     lengths: dict[str, float] = {}
     for name, sound in routine.sounds.items():
-        # A rendered map lies in the scene's `decks` folder; its sounds do not.
-        for folder in (file.parent, file.parent.parent):
-            with contextlib.suppress(Unreadable), open_sound(folder / sound.file) as reader:
-                lengths[name] = reader.declared / reader.rate_hz
-                break
+        with contextlib.suppress(Unreadable, Stray), open_sound(reach(sound.file, file)) as reader:
+            lengths[name] = reader.declared / reader.rate_hz
     return lengths
 
 
@@ -139,9 +139,9 @@ def _change_table(routine: Routine, moves: tuple[Change, ...]) -> Table:
         right = column in ("wind", "has", "needs", "spare")
         table.add_column(column, justify="right" if right else "left", no_wrap=True)
     for move in moves:
-        judged = move.verdict in ("easy", "tight", "impossible")
-        needs = f"{move.needed_s:.1f} s" if judged and move.needed_s is not None else ""
-        needs += " needle" if judged and move.way == "needle" else ""
+        judged = move.by_a_hand
+        needs = f"{move.needed_s:.1f} s" if move.needed_s is not None else ""
+        needs += " needle" if move.way == "needle" else ""
         spare = f"{move.spare_beats:+.1f}" if move.spare_beats is not None else ""
         style = {"impossible": "bold reverse", "tight": "bold"}.get(move.verdict, "")
         table.add_row(
@@ -160,10 +160,8 @@ def _change_table(routine: Routine, moves: tuple[Change, ...]) -> Table:
 def _wind(routine: Routine, move: Change) -> str:
     """Turns to wind; where they are not known yet, the most a hand can wind in the time."""
     if move.verdict == "not placed":
-        spare_s = max(0.0, move.free_s - routine.performer.settle_s)
-        return f"≤{spare_s * routine.performer.wind_turns_per_s:.1f}"
-    judged = move.verdict in ("easy", "tight", "impossible")
-    return f"{move.turns[1]:+.1f}" if judged and move.turns else ""
+        return f"≤{turns_in(move.free_s, routine.performer):.1f}"
+    return turns_text(move) if move.by_a_hand else ""
 
 
 def _place(index: int, name: str, beat: int, routine: Routine) -> str:

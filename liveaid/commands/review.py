@@ -11,6 +11,7 @@ from rich.console import Console
 from rich.table import Table
 
 from liveaid.errors import UsageError
+from liveaid.files.aside import write_aside
 from liveaid.practice.next import READY_AT
 from liveaid.practice.recording import assess_recording, read_sound
 from liveaid.practice.report import pictures, report, score_unscored, takes_file
@@ -19,7 +20,7 @@ from liveaid.practice.store import StoreError, TakeReader
 from liveaid.practice.take_line import early_or_late, take_line
 from liveaid.practice.trace import pack
 from liveaid.routine import Routine, load_routine
-from liveaid.routine.scene import map_file
+from liveaid.routine.scene import DECKS, map_file, own
 from liveaid.terminal import console, json_option, print_json, progress_bar
 
 
@@ -92,7 +93,7 @@ def _draw(routine: Routine, reader: TakeReader, folder: Path) -> list[str]:
     with progress_bar() as bar:
         for name, draw in bar.track(wanted.items(), description="pictures"):
             try:
-                (folder / name).write_bytes(draw())
+                write_aside(folder / name, draw())
             except OSError as error:
                 raise StoreError(f"{folder / name}: can't be written ({error})") from error
             written.append(str(folder / name))
@@ -163,7 +164,7 @@ def _pieces_table(found: dict[str, Any]) -> Table:
 
 def _recording(routine: Routine, file: Path, options: dict[str, Any]) -> int:
     """Score a recording against the guide mix."""
-    guide = options["guide"] or file.parent / "guide.wav"
+    guide = options["guide"] or _guide(file)
     if not guide.is_file():
         raise UsageError(f"{guide}: no guide mix there; `liveaid render` makes it, or --guide FILE")
     played = assess_recording(routine, *read_sound(guide), *read_sound(options["recording"]))
@@ -183,6 +184,11 @@ def _recording(routine: Routine, file: Path, options: dict[str, Any]) -> int:
         for event in piece["events"]:
             screen.print(_event_line(event), markup=False)
     return 0
+
+
+def _guide(file: Path) -> Path:
+    """The guide mix that belongs to a map, beside it where it is a placed one."""
+    return own(file.parent, "guide.wav" if file.parent.name == DECKS else f"{DECKS}/guide.wav")
 
 
 def _piece_line(piece: dict[str, Any]) -> str:

@@ -17,6 +17,7 @@ from liveaid.routine.scene import map_file
 from liveaid.simulate import FAULT_KINDS, Fault, Hands, Network, Performance, perform, truth_record
 from liveaid.simulate.send import Sender, What, send_now
 from liveaid.stage.address import Address, parse_address
+from liveaid.stage.settings import OSC_ADDRESS
 from liveaid.terminal import console, json_option, print_json, progress_bar
 
 _BEGIN_IN_S = 0.1
@@ -40,7 +41,7 @@ def _share(name: str, text: str) -> _Decorator:
 
 @click.command("simulate")
 @click.argument("scene")
-@click.option("--osc", default="127.0.0.1:9000", show_default=True, metavar="HOST:PORT",
+@click.option("--osc", default=str(OSC_ADDRESS), show_default=True, metavar="HOST:PORT",
               help="Where the positions are sent.")  # fmt: skip
 @click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True, metavar="N",
               help="The same seed is the same performance.")  # fmt: skip

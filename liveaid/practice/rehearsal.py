@@ -23,7 +23,7 @@ from liveaid.practice.score import TakeScore
 from liveaid.practice.session import Aim, Ended, Session, score_of, to_json
 from liveaid.practice.store import StoreError, TakeReader, TakeStore
 from liveaid.routine import Routine
-from liveaid.stage import Heard, Service, Watcher
+from liveaid.stage import Heard, Stage, Watcher
 
 _WORK_EVERY_S = 30.0
 
@@ -50,7 +50,7 @@ class Rehearsal(Watcher):
         self.session, self.whole, self.store, self.file = session, whole, store, file
         self.booth_dba, self.break_after_s = booth_dba, break_after_s
         self._told, self._clock, self._wall = told, clock, wall
-        self._service: Service | None = None
+        self._stage: Stage | None = None
         self._aside = ThreadPoolExecutor(1, thread_name_prefix="scores")
         self._scoring: set[asyncio.Task[None]] = set()
         self._clicks: list[asyncio.TimerHandle] = []
@@ -67,9 +67,9 @@ class Rehearsal(Watcher):
 
     # --- what the stage tells -------------------------------------------------------------
 
-    def started(self, service: Service) -> None:
+    def started(self, stage: Stage) -> None:
         """The stage is set."""
-        self._service = service
+        self._stage = stage
         if self.store is not None:
             with TakeReader(self.file) as reader:
                 self._before_s = reader.hands_on_s(pages.today(self._wall()))
@@ -185,8 +185,8 @@ class Rehearsal(Watcher):
         loop.call_soon(self._push)
 
     def _push(self) -> None:
-        if self._service is not None:
-            self._service.push()
+        if self._stage is not None:
+            self._stage.push()
 
     async def _serve_count_in(self, _: web.Request) -> web.Response:
         """POST: count in now, from page or pad."""

@@ -15,6 +15,7 @@ from liveaid.practice.session import aim_of, score_of, to_json
 from liveaid.practice.store import TakeReader, TakeRow, TakeStore
 from liveaid.practice.wilson import Rate
 from liveaid.routine import Routine
+from liveaid.routine.scene import database_files, own, scene_folder
 
 Pictures = dict[str, Callable[[], bytes]]
 """File name and how to draw it."""
@@ -26,9 +27,11 @@ RULE = (
 
 
 def takes_file(map_file: Path) -> Path:
-    """Where a scene's takes are kept: beside its section map."""
-    folder = map_file.parent
-    return (folder.parent if folder.name == "decks" else folder) / "takes.sqlite"
+    """Where a scene's takes are kept: beside its section map. Leads if that is a way out."""
+    scene = scene_folder(map_file)
+    for name in database_files("takes.sqlite"):
+        own(scene, name)
+    return scene / "takes.sqlite"
 
 
 def score_unscored(file: Path, routine: Routine, tolerance: Tolerance | None = None) -> int:

@@ -18,6 +18,7 @@ from liveaid.stage.address import Address, StageError
 from liveaid.stage.osc import Heard, read_positions
 from liveaid.stage.osc_map import Table
 from liveaid.stage.osc_packet import MAX_BYTES
+from liveaid.stage.words import WordError
 
 ASKED_BYTES = 4 * 1024 * 1024
 """The default buffer keeps some 256 small datagrams while the loop is busy; this keeps a second's
@@ -53,9 +54,17 @@ class Counts:
 class Receiver:
     """Owns the socket; hands over what was heard, a batch at a time, on the loop's own thread."""
 
-    def __init__(self, table: Table, told: Callable[[Sequence[Heard]], None]) -> None:
+    def __init__(
+        self,
+        table: Table,
+        heard: Callable[[Sequence[Heard]], None],
+        word: Callable[[object, object], Any] = lambda word, piece: None,
+    ) -> None:
+        """`heard` is told what decks said; `word` a word and its set piece as they were sent, and
+        raises WordError when they are none."""
         self._table = table
-        self._told = told
+        self._told = heard
+        self._word = word
         self._socket: socket.socket | None = None
         self.counts = Counts()
         self.granted_bytes = 0
@@ -84,6 +93,14 @@ class Receiver:
         host, port = self._socket.getsockname()[:2]
         return Address(host, port)
 
+    def to_json(self) -> dict[str, Any]:
+        """Where it listens and what came in, for /health."""
+        return {
+            "address": str(self.address),
+            "buffer_bytes": self.granted_bytes,
+            **self.counts.to_json(),
+        }
+
     def close(self) -> None:
         """Stop listening; what is still queued is lost."""
         if self._socket is not None:
@@ -109,11 +126,19 @@ class Receiver:
                 continue
             reading = read_positions(data, self._table, now - age_s)
             heard.extend(reading.heard)
+            for word, piece in reading.words:
+                self._hear_word(word, piece, sender)
             for reason in reading.refused:
                 self._refuse(reason, sender)
         if heard:
             self.counts.heard.update(item.what for item in heard)
             self._told(heard)
+
+    def _hear_word(self, word: object, piece: object, sender: Any) -> None:
+        try:
+            self._word(word, piece)
+        except WordError:
+            self._refuse("no such word", sender)
 
     def _refuse(self, reason: str, sender: Any) -> None:
         self.counts.refused[reason] += 1

@@ -17,7 +17,7 @@ from collections.abc import Callable, Sequence
 from typing import Any
 from urllib.parse import urlsplit
 
-from aiohttp import WSCloseCode, web
+from aiohttp import WSCloseCode, WSMsgType, web
 from aiohttp.typedefs import Handler
 
 from liveaid.stage.address import Address, StageError
@@ -56,8 +56,17 @@ class _Client:
 class Web:
     """Serves the page; `push` hands every open page the latest status."""
 
-    def __init__(self, *, status: Report, health: Report, token: str | None = None) -> None:
+    def __init__(
+        self,
+        *,
+        status: Report,
+        health: Report,
+        token: str | None = None,
+        said: Callable[[str], None] = lambda text: None,
+    ) -> None:
+        """`said` is told each text a page sends over /live."""
         self._status = status
+        self._said = said
         self._health = health
         self._token = token
         self._clients: dict[_Client, asyncio.Task[None]] = {}
@@ -161,8 +170,9 @@ class Web:
         writer.add_done_callback(lambda _: _drop(request))
         self._clients[client] = writer
         try:
-            async for _ in stream:
-                pass  # nothing is asked of us here; what is sent is left unread
+            async for message in stream:
+                if message.type is WSMsgType.TEXT:
+                    self._said(message.data)
         finally:
             del self._clients[client]
             writer.cancel()

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from liveaid.routine.check.changes import Change, changes, runs_through
 from liveaid.routine.check.clearance import judge_clearance, open_question, used_sounds
 from liveaid.routine.check.energy import judge_arc, judge_idea
 from liveaid.routine.check.findings import Finding, in_order
@@ -20,6 +19,7 @@ from liveaid.routine.check.time import judge_silence, judge_strokes, judge_time,
 from liveaid.routine.check.variety import judge_load, judge_variety
 from liveaid.routine.check.winding import cue_text, judge_changes, judge_hands, turns_text
 from liveaid.routine.model import Routine, Side
+from liveaid.routine.way import Change, changes, runs_through
 
 __all__ = [
     "Change",
