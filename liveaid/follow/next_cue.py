@@ -91,9 +91,9 @@ def _with_record(
     brings = bring(turns, routine.performer)
     ready = stands_ready(move, position_s, speed, due_in_s=due_in_s)
     way = told.way
-    if way == "runs on":
-        if due_in_s is not None and has_left_course(position_s, move.cue_s, speed, due_in_s):
-            way = brings.means  # now a hand has to bring it after all
+    gone = due_in_s is not None and has_left_course(position_s, move.cue_s, speed, due_in_s)
+    if way == "runs on" and gone:
+        way = brings.means  # now a hand has to bring it after all
     needs_hand = way != "runs on"
     late = needs_hand and not ready and due_in_s is not None and brings.needed_s > due_in_s
     return NextCue(
