@@ -37,6 +37,7 @@ class Move:
     over: Over | None = None
     open: tuple[tuple[float, float], ...] | None = None
     """Beats of the set piece; None: open while it sounds."""
+    rolled: bool = False
     percent: float | None = None
     figure: str = ""
     path: Path = ()
@@ -62,6 +63,7 @@ class _Call:
     figures: tuple[str, ...] = ()
     clicks: int | None = None
     cuts: int | None = None
+    rolled: bool = False
     swapped: bool = False
 
 
@@ -145,6 +147,7 @@ class _Writer:
                 figures=(*call.figures, line.name),
                 clicks=line.clicks or call.clicks,
                 cuts=line.cuts or call.cuts,
+                rolled=line.rolled or call.rolled,
                 swapped=call.swapped != line.swapped,
             )
             for place, entry in enumerate(entries):
@@ -173,6 +176,7 @@ class _Writer:
                     part=part,
                     over=line.over,
                     open=_openings(line, call, begins, beats, kind),
+                    rolled=line.rolled or call.rolled,
                     percent=line.percent,
                     figure=call.figures[-1] if call.figures else "",
                     path=call.path,
