@@ -55,6 +55,27 @@ def needs_folder() -> Callable[[str, str], Path]:
     return path_of
 
 
+@pytest.fixture(scope="session", autouse=True)
+def no_settings(tmp_path_factory):
+    """Every test starts from a performer who has allowed nothing beyond a scene."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("XDG_CONFIG_HOME", str(tmp_path_factory.mktemp("settings")))
+        yield
+
+
+@pytest.fixture
+def allow(tmp_path, monkeypatch) -> Callable[[str, Path], None]:
+    """allow("read" or "write", folder): as the performer does it, in the settings file."""
+
+    def say(word: str, folder: Path) -> None:
+        home = tmp_path / "settings"
+        (home / "liveaid").mkdir(parents=True)
+        (home / "liveaid" / "settings.yaml").write_text(f"{word}: [{folder}]\n")
+        monkeypatch.setenv("XDG_CONFIG_HOME", str(home))
+
+    return say
+
+
 @pytest.fixture(scope="session")
 def routines() -> Path:
     """The folder of placed section maps the tests share."""

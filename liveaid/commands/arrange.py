@@ -14,7 +14,17 @@ from rich.table import Table
 from rich.text import Text
 
 from liveaid.errors import LiveaidError, UsageError
-from liveaid.routine import SIDES, Piece, Rests, Routine, Runs, Works, load_routine, save_routine
+from liveaid.routine import (
+    SIDES,
+    Piece,
+    Rests,
+    Routine,
+    RoutineError,
+    Runs,
+    Works,
+    load_routine,
+    save_routine,
+)
 from liveaid.routine.arrange import (
     EXACT_FREE,
     MOST_PIECES,
@@ -85,6 +95,15 @@ def command(
     if write is not None:
         console().print(f"Order {pick} written to {write}. {_then(found.answers[pick - 1])}",
                         markup=False)  # fmt: skip
+        _say_what_it_lacks(write)
+
+
+def _say_what_it_lacks(written: Path) -> None:
+    """A map put elsewhere names files outside its folder, which are read only when allowed."""
+    try:
+        load_routine(written)
+    except RoutineError as error:
+        console().print(str(error), markup=False, soft_wrap=True)
 
 
 def _may_move(routine: Routine, free: tuple[str, ...]) -> tuple[frozenset[int], str]:

@@ -12,6 +12,7 @@ from rich.table import Table
 from rich.text import Text
 
 from liveaid.commands.fastest import fastest_table
+from liveaid.files.inside import Stray
 from liveaid.files.unreadable import Unreadable
 from liveaid.record.bring import turns_in
 from liveaid.render.picture import draw_picture
@@ -29,7 +30,7 @@ from liveaid.routine.check import (
     minutes,
     turns_text,
 )
-from liveaid.routine.scene import map_file
+from liveaid.routine.scene import map_file, reach
 from liveaid.sound.read import open_sound
 from liveaid.stage.deck_files import deck_lengths_s
 from liveaid.terminal import console, json_option, print_json
@@ -86,11 +87,8 @@ def _sound_lengths_s(routine: Routine, file: Path) -> dict[str, float]:
     """Seconds of each sound whose file is there and can be read."""
     lengths: dict[str, float] = {}
     for name, sound in routine.sounds.items():
-        # A rendered map lies in the scene's `decks` folder; its sounds do not.
-        for folder in (file.parent, file.parent.parent):
-            with contextlib.suppress(Unreadable), open_sound(folder / sound.file) as reader:
-                lengths[name] = reader.declared / reader.rate_hz
-                break
+        with contextlib.suppress(Unreadable, Stray), open_sound(reach(sound.file, file)) as reader:
+            lengths[name] = reader.declared / reader.rate_hz
     return lengths
 
 

@@ -11,8 +11,8 @@ from typing import Any, TypeVar
 import click
 
 from liveaid.routine import Routine
+from liveaid.routine.config_file import config_path, load_config
 from liveaid.stage import Settings, parse_address
-from liveaid.stage.config_file import config_path, load_config
 from liveaid.stage.deck_files import deck_lengths_s
 from liveaid.stage.lamp_layout import LampLayout
 from liveaid.stage.midi_ports import API_CHOICES

@@ -2,7 +2,10 @@
 
 May import: errors.
 
+aside       a file written in full beside its place, then moved there
 digest      a file by its bytes and by its looks: is it the same as before
+harmless    texts that cannot steer a terminal
+inside      where a name in a folder really leads
 names       file names as they can be printed
 unreadable  what a file that cannot be read raises
 workers     a few worker processes with a time limit a task

@@ -21,6 +21,7 @@ from matplotlib.patches import Rectangle
 from matplotlib.ticker import MultipleLocator
 
 from liveaid.errors import LiveaidError, UsageError
+from liveaid.files.aside import write_aside
 from liveaid.routine import Rests, Routine, Runs, Side, Works
 from liveaid.routine.check import (
     Change,
@@ -66,13 +67,9 @@ def draw_picture(
 
 
 def _put(path: Path, data: bytes) -> None:
-    """Written aside, then moved into place, so no half picture is ever seen."""
-    draft = path.with_name(f".{path.name}.part")
     try:
-        draft.write_bytes(data)
-        draft.replace(path)
+        write_aside(path, data)
     except OSError as error:
-        draft.unlink(missing_ok=True)
         reason = error.strerror or str(error)
         raise LiveaidError(f"{path}: the picture could not be written: {reason}") from error
 

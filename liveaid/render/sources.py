@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from liveaid.errors import LiveaidError
 from liveaid.files.digest import content_hash
+from liveaid.files.inside import Stray
 from liveaid.files.unreadable import Unreadable
 from liveaid.files.workers import Task, Workers
 from liveaid.render.cache import Cache
@@ -19,6 +20,7 @@ from liveaid.render.tempo import Recorded, recorded
 from liveaid.render.uses import sounds_used
 from liveaid.routine import Routine, Runs, Sound
 from liveaid.routine.problems import Fault
+from liveaid.routine.scene import reach
 from liveaid.sound.read import open_sound
 from liveaid.study import Study
 
@@ -56,8 +58,10 @@ class BadSound(LiveaidError):
 class Sources:
     """The files behind a routine's sounds, each read once."""
 
-    def __init__(self, folder: Path, routine: Routine) -> None:
-        self._paths = {name: folder / sound.file for name, sound in routine.sounds.items()}
+    def __init__(self, section_map: Path, routine: Routine) -> None:
+        self._map = section_map
+        self._files = {name: sound.file for name, sound in routine.sounds.items()}
+        self._paths: dict[str, Path] = {}
         self._materials: dict[str, Material] = {}
         self._studied: dict[str, Study] = {}
         self._read: tuple[str, Recorded] | None = None
@@ -73,11 +77,12 @@ class Sources:
         faults: list[Fault] = []
         helds: dict[str, Held] = {}
         for name in sounds_used(routine):
-            held = _held(name, self._paths[name])
+            held = self._held(name)
             if isinstance(held, Fault):
                 faults.append(held)
             else:
                 helds[name] = held
+                self._paths[name] = held.path
         studies = _studies(routine, helds, workers, cache, progress)
         for name, held in helds.items():
             study = studies.get(name)
@@ -89,6 +94,13 @@ class Sources:
             self._materials[name] = _material(routine, name, held, study)
             faults += _loop_fault(routine.sounds[name], self._materials[name])
         return dict(self._materials), faults
+
+    def _held(self, name: str) -> Held | Fault:
+        try:
+            return _held(name, reach(self._files[name], self._map))
+        except Stray as stray:
+            where = ("sounds", name, "file")
+            return Fault(where, stray.found, "a plain file in the scene's folder would do")
 
     def told(self, routine: Routine) -> Routine:
         """The routine with what was studied of its sounds written where its map left it open.
@@ -203,7 +215,7 @@ def _told(sound: Sound, material: Material, study: Study | None) -> Sound:
         if sound.first_beat_s is None:
             facts["first_beat_s"] = round(material.first_beat_s, 6)
     if sound.key is None and study and study.key and study.key_confidence >= STUDY_TRUSTED:
-        facts["key"] = study.key
+        facts |= {"key": study.key, "tuning_cents": round(study.tuning_cents, 1)}
     return sound.model_copy(update=facts)
 
 

@@ -56,7 +56,7 @@ def write_all(written: ToWrite, decks: Path, progress: Progress) -> list[Path]:
         },
     )
     names = (*SOUND_FILES, "sheet.html", "routine.yaml")
-    with Aside(decks) as aside, said_clearly(decks):
+    with Aside(decks, names) as aside, said_clearly(decks):
         for done, side in enumerate(SIDES):
             progress(done, len(names), f"{side} deck")
             _write_deck(written, side, aside.path(f"{side}.wav"))
@@ -69,7 +69,7 @@ def write_all(written: ToWrite, decks: Path, progress: Progress) -> list[Path]:
         kept = [
             set_aside(decks / name)
             for name in SOUND_FILES
-            if (decks / name).exists() and not ours(decks / name)
+            if os.path.lexists(decks / name) and not ours(decks / name)
         ]
         aside.moved([(name, decks / name) for name in names])
         progress(len(names), len(names), "all files")

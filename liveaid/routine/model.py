@@ -9,9 +9,19 @@ from __future__ import annotations
 import re
 from typing import Annotated, Any, Literal, TypeAlias
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PlainSerializer, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    PlainSerializer,
+    model_validator,
+)
 from pydantic_core import PydanticCustomError
 
+from liveaid.files.harmless import harmless
+from liveaid.files.inside import odd_name
 from liveaid.record.figures import figure
 from liveaid.record.platter import LP_RPM, exact_rpm, turn_s
 from liveaid.routine.act_line import LineError, number
@@ -55,6 +65,18 @@ def _key_of(text: str) -> str:
         raise PydanticCustomError("key", "a key such as A minor or F# major would do") from error
 
 
+def _one_line(text: str) -> str:
+    if harmless(text, lines=False) != text or not text.strip():
+        raise PydanticCustomError("name", "a name of letters on one line would do")
+    return text
+
+
+def _file_name(text: str) -> str:
+    if odd := odd_name(text):
+        raise PydanticCustomError("file_name", "{odd}; a plain one would do", {"odd": odd})
+    return text
+
+
 def _beats_of(text: Any) -> Any:
     """Beats of a fraction such as 1/2; other types pass, to be judged by the field."""
     try:
@@ -74,7 +96,8 @@ ClockTime = Annotated[
     float, BeforeValidator(_seconds_of), Field(gt=0, le=7200), PlainSerializer(clock_time)
 ]
 KeyName = Annotated[str, BeforeValidator(_key_of)]
-Name = Annotated[str, Field(min_length=1, max_length=200)]
+Name = Annotated[str, Field(min_length=1, max_length=200), AfterValidator(_one_line)]
+FileName = Annotated[str, Field(min_length=1, max_length=1000), AfterValidator(_file_name)]
 Seconds = Annotated[float, Field(ge=0, le=86400)]
 Tempo = Annotated[float, Field(ge=20, le=300)]
 Energy = Annotated[int, Field(ge=1, le=5)]
@@ -149,7 +172,7 @@ class Performer(_Record):
 class DeckFile(_Record):
     """One deck's audio file, relative to the section map."""
 
-    file: Name
+    file: FileName
 
 
 class Decks(_Record):
@@ -215,11 +238,13 @@ class Figure(_Record):
 class Sound(_Record):
     """A sound the routine is made from, with what is known of it and where it came from."""
 
-    file: Name
+    file: FileName
     kind: Kind | None = None
     tempo_bpm: Annotated[Tempo | None, Field(alias="tempo")] = None
     first_beat_s: Annotated[Seconds | None, Field(alias="first_beat")] = None
     key: KeyName | None = None
+    tuning_cents: Annotated[float, Field(alias="tuning", ge=-50, le=50)] = 0.0
+    """Cents the recording lies above its key (A = 440 Hz)."""
     stretch: bool = False
     """True: brought to tempo by time-stretch, so its key stays; False: by resampling."""
     loop: bool = False

@@ -15,7 +15,7 @@ from typing import Any
 
 from liveaid.errors import LiveaidError
 from liveaid.files.names import shown
-from liveaid.routine.scene import map_file
+from liveaid.routine.scene import database_files, map_file, own
 
 SCHEMA_VERSION = 2
 APPLICATION_ID = 0x6C766169
@@ -67,8 +67,13 @@ def default_shelf() -> Path:
 def shelf_for(scene: str | Path | None) -> Path:
     """A scene's own shelf, shelf.sqlite beside its section map, where there is one; else the
     performer's."""
-    own = map_file(scene).parent / "shelf.sqlite" if scene else None
-    return own if own and own.is_file() else default_shelf()
+    if scene is None:
+        return default_shelf()
+    folder = map_file(scene).parent
+    for name in database_files("shelf.sqlite"):
+        own(folder, name)
+    found = folder / "shelf.sqlite"
+    return found if found.is_file() else default_shelf()
 
 
 class Database:

@@ -1,6 +1,6 @@
 """stage: the running service: OSC in, MIDI lamps and pads, the page, the daemon.
 
-May import: errors, terminal, routine, follow, aiohttp, mido, pydantic, pydantic_core,
+May import: errors, files, terminal, routine, follow, aiohttp, mido, pydantic, pydantic_core,
 pythonosc, rich, rtmidi, soundfile, yaml.
 
 `Service` is the whole stage; a `Watcher` looks on, adds to /status and serves pages beside ours.

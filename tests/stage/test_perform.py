@@ -13,8 +13,8 @@ import urllib.request
 
 import pytest
 
+from liveaid.routine.config_file import read_config
 from liveaid.stage import Address
-from liveaid.stage.config_file import read_config
 from liveaid.stage.lamp_layout import LampLayout
 
 LIVEAID = [sys.executable, "-c", "from liveaid.cli import main; main()"]
