@@ -112,9 +112,10 @@ class _Writer:
         others = (other.strokes or ()) if isinstance(other, Works) else ()
         end = float(self._routine.beats(self._index))
         back = self._routine.performer.wind_turns_per_s * self._routine.turntable.turn_s
-        for place, beat in enumerate(strokes):
+        inside = [beat for beat in strokes if beat < end]  # later ones are told as such
+        for place, beat in enumerate(inside):
             call = _Call(beat, 1.0, None, None, (*path, place))
-            nexts = [*strokes[place + 1 : place + 2], end]
+            nexts = [*inside[place + 1 : place + 2], end]
             until = beat + (nexts[0] - beat) * back / (1.0 + back) if len(nexts) > 1 else end
             until = min([until, *(stroke for stroke in others if stroke > beat)])
             self._turns.append((beat, TurnLine(side=self._side, to_beat=until - beat), call))
