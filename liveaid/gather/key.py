@@ -1,8 +1,8 @@
 """The key of a sound: tonic, mode, and how far it is tuned from A440; percussion has none.
 
 Partials are picked from long spectra, brought to the sound's own tuning, gathered by pitch class,
-and compared with the tone profiles of Krumhansl and Kessler (1982) in all 24 keys by correlation
-(Krumhansl 1990, "Cognitive Foundations of Musical Pitch", chapter 4).
+and compared with the tone profiles that Temperley counted in the Kostka-Payne corpus in all 24 keys
+by correlation (Krumhansl 1990, "Cognitive Foundations of Musical Pitch", chapter 4).
 """
 
 from __future__ import annotations
@@ -19,10 +19,10 @@ from liveaid.routine.keys import Key
 
 Chroma = npt.NDArray[np.float64]
 
-# Krumhansl and Kessler 1982, "Tracing the dynamic changes in perceived tonal organization in a
-# spatial representation of musical keys", Psychological Review 89; table in Krumhansl 1990.
-MAJOR_PROFILE = (6.35, 2.23, 3.48, 2.33, 4.38, 4.09, 2.52, 5.19, 2.39, 3.66, 2.29, 2.88)
-MINOR_PROFILE = (6.33, 2.68, 3.52, 5.38, 2.60, 3.53, 2.54, 4.75, 3.98, 2.69, 3.34, 3.17)
+# Temperley 2007, "Music and Probability", chapter 6: share of the segments of the Kostka-Payne corpus
+# in which each degree of the scale occurs. The same table stands in music21's discrete analysis.
+MAJOR_PROFILE = (0.748, 0.060, 0.488, 0.082, 0.670, 0.460, 0.096, 0.715, 0.104, 0.366, 0.057, 0.400)
+MINOR_PROFILE = (0.712, 0.084, 0.474, 0.618, 0.049, 0.460, 0.105, 0.747, 0.404, 0.067, 0.133, 0.330)
 
 WINDOW = 8192
 STEP = 6144
