@@ -11,8 +11,7 @@ from rich import box
 from rich.table import Table
 from rich.text import Text
 
-from liveaid.gather import Unreadable
-from liveaid.gather.read import open_sound
+from liveaid.files.unreadable import Unreadable
 from liveaid.render.picture import draw_picture
 from liveaid.routine import Routine, load_routine
 from liveaid.routine.check import (
@@ -27,6 +26,7 @@ from liveaid.routine.check import (
     minutes,
 )
 from liveaid.routine.scene import map_file
+from liveaid.sound.read import open_sound
 from liveaid.stage.deck_files import deck_lengths_s
 from liveaid.terminal import console, json_option, print_json
 

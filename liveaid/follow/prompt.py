@@ -7,7 +7,18 @@ from typing import Any, Literal, TypeAlias
 
 from liveaid.routine import Side
 
-State: TypeAlias = Literal["waiting", "following", "unsure", "silent"]
+State: TypeAlias = Literal["waiting", "before", "following", "unsure", "silent", "over"]
+Way: TypeAlias = Literal["runs on", "set before", "by hand", "needle"]
+"""How a record gets to its next cue."""
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """A place that fits what is heard: a set piece, `index` from 0, and beats from its start."""
+
+    index: int
+    name: str
+    beat_position: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,9 +60,20 @@ class DeckNow:
     cue: float | None
     """Deck-file second of this deck's next cue."""
     wind: float | None
-    """Turns of the platter from here to the cue, + forward, - back."""
+    """Turns of the platter from here to the cue, + forward, - back; None unless a hand has to bring
+    it, or where the place is less than half believed."""
     ready: bool
     """True when a resting deck stands at its next cue."""
+    way: Way | None = None
+    """How it gets there; None: there is no next cue, or the way is not known."""
+    in_time: bool | None = None
+    """Whether that can be done before it is due."""
+    sticker: float | None = None
+    """Degrees where the cue comes up, 0 to below 360."""
+    after: int | None = None
+    """Index of the set piece the cue is for."""
+    due_beats: float | None = None
+    """Beats from now until the cue sounds."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +97,16 @@ class Prompt:
     tempo: float | None
     next: PieceNext | None
     decks: dict[Side, DeckNow]
+    held: bool = False
+    """Whether the place shown is the last sure one, held while none is half believed."""
+    places: tuple[Fit, ...] = ()
+    """Two when two places fit, the one shown first; else none."""
+    hints: tuple[str, ...] = ()
+    """Plain sentences about what the sender does wrong; none while all is well."""
+    first: tuple[Side, ...] = ()
+    """Which decks let go first, before the start."""
+    limit_kept: bool | None = None
+    """Over: whether the set's time limit was kept; None where there is none, or still playing."""
 
     def to_json(self) -> dict[str, Any]:
         """The fields of `/status`, in its order and rounding."""
@@ -86,4 +118,6 @@ def _rounded(value: Any) -> Any:
         return round(value, 4)
     if isinstance(value, dict):
         return {name: _rounded(inner) for name, inner in value.items()}
+    if isinstance(value, tuple):
+        return [_rounded(inner) for inner in value]
     return value

@@ -16,9 +16,9 @@ from pathlib import Path
 
 import numpy as np
 
-from liveaid.gather.facts import STUDY_VERSION, Study
 from liveaid.render.edges import Samples
 from liveaid.render.level import Level
+from liveaid.study.facts import STUDY_VERSION, Study
 
 VERSION = 1
 """Raise it when the same recipe gives other samples."""

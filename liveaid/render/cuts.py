@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
 
-from liveaid.gather.workers import Workers
+from liveaid.files.workers import Workers
 from liveaid.render.cache import Cache
 from liveaid.render.cut import cut, recipe
 from liveaid.render.edges import Samples

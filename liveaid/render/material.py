@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from liveaid.gather import Study
 from liveaid.routine import Sound
+from liveaid.study import Study
 
 LOOP_TOLERANCE = 0.005
 """How far a loop's stated tempo may be from the one its length gives: map tempos are rounded."""

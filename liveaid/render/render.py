@@ -12,7 +12,7 @@ from itertools import accumulate
 from pathlib import Path
 
 from liveaid.errors import UsageError
-from liveaid.gather.workers import Workers, processors
+from liveaid.files.workers import Workers, processors
 from liveaid.render.cache import Cache
 from liveaid.render.cuts import Cuts, Progress
 from liveaid.render.deck_file import FRAME_BYTES

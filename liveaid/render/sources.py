@@ -10,15 +10,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from liveaid.errors import LiveaidError
-from liveaid.gather import Study, Unreadable
-from liveaid.gather.folder import content_hash
-from liveaid.gather.read import open_sound
-from liveaid.gather.workers import Task, Workers
+from liveaid.files.digest import content_hash
+from liveaid.files.unreadable import Unreadable
+from liveaid.files.workers import Task, Workers
 from liveaid.render.cache import Cache
 from liveaid.render.material import STUDY_TRUSTED, Material, grid_of, needs_study
 from liveaid.render.tempo import Recorded, recorded
 from liveaid.render.uses import Fault, sounds_used
 from liveaid.routine import Routine, Runs, Sound
+from liveaid.sound.read import open_sound
+from liveaid.study import Study
 
 MOST_CHANNELS = 2
 LEAST_RATE_HZ, MOST_RATE_HZ = 4_000, 768_000
@@ -141,7 +142,7 @@ def _studies(
     progress: Callable[[str], None],
 ) -> dict[str, Study | Fault]:
     """The studies the map needs, from the cache or made now, each in a worker process."""
-    from liveaid.gather import study
+    from liveaid.study import study
 
     found: dict[str, Study | Fault] = {}
     awaited = 0

@@ -15,6 +15,8 @@ from collections.abc import Sequence
 from types import TracebackType
 from typing import Any
 
+from aiohttp import web
+
 from liveaid.follow.prompt import Prompt
 from liveaid.routine import Routine, Side
 from liveaid.stage.address import Address
@@ -25,6 +27,7 @@ from liveaid.stage.lamp_layout import Lamp, Level
 from liveaid.stage.lamps import lamps_for
 from liveaid.stage.osc import Heard
 from liveaid.stage.osc_map import DeckFacts, OscMap, What, table_for
+from liveaid.stage.outline import Outlined, brief
 from liveaid.stage.receiver import Receiver
 from liveaid.stage.settings import Settings
 from liveaid.stage.watcher import Watcher
@@ -62,6 +65,8 @@ class Service:
         facts = DeckFacts(rpm=routine.turntable.rpm, file_s=dict(self.settings.file_s))
         self._receiver = Receiver(table_for(self.settings.osc_map, facts), self._told)
         self._web = Web(status=self.status, health=self.health, token=self.settings.token)
+        self._outlined = Outlined()
+        self._outlined.of(routine)  # now, not while positions stream in
         self._next_cues = next_cues(routine)
         self._board = Board(
             self.settings.layout,
@@ -110,7 +115,8 @@ class Service:
         if self.settings.http is not None:
             routes = [route for watcher in self._watchers for route in watcher.routes()]
             scripts = [script for watcher in self._watchers for script in watcher.scripts()]
-            await self._web.start(self.settings.http, routes, scripts)
+            own = [web.get("/routine.json", self._serve_outline)]
+            await self._web.start(self.settings.http, [*routes, *own], scripts)
 
     async def run(self) -> None:
         """Go on until `ask_stop`."""
@@ -186,16 +192,16 @@ class Service:
     def _status_of(self, prompt: Prompt) -> dict[str, Any]:
         status = prompt.to_json()
         status["next_cue"] = list(self._cue_of(prompt))
-        status["routine"] = {
-            "title": self.routine.title,
-            "metre": self.routine.metre,
-            "pieces": len(self.routine.pieces),
-            "sends": self.settings.osc_map.sends,
-        }
+        status["routine"] = brief(
+            self.routine, self._outlined.of(self.routine)["edition"], self.settings.osc_map.sends
+        )
         for watcher in self._watchers:
             with self._noting(watcher):
                 status |= watcher.status()
         return status
+
+    async def _serve_outline(self, _: web.Request) -> web.Response:
+        return web.json_response(self._outlined.of(self.routine), dumps=as_json)
 
     def health(self) -> dict[str, Any]:
         """What /health says: counts, buffers, ports, errors."""

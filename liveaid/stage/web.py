@@ -14,7 +14,6 @@ import ipaddress
 import json
 import socket
 from collections.abc import Callable, Sequence
-from importlib import resources
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -22,23 +21,12 @@ from aiohttp import WSCloseCode, web
 from aiohttp.typedefs import Handler
 
 from liveaid.stage.address import Address, StageError
+from liveaid.stage.headers import add_headers
+from liveaid.stage.page_files import page_routes
 
 SLOW_S = 2.0
 MOST_CLIENTS = 32
 COOKIE = "liveaid_token"
-_FILES = {
-    "/": ("index.html", "text/html"),
-    "/page.css": ("page.css", "text/css"),
-    "/page.js": ("page.js", "text/javascript"),
-}
-_HEADERS = {
-    "Content-Security-Policy": (
-        "default-src 'self'; img-src 'self' data:; media-src 'self' blob:; frame-ancestors 'none'"
-    ),
-    "X-Content-Type-Options": "nosniff",
-    "Referrer-Policy": "no-referrer",
-    "Cache-Control": "no-store",
-}
 
 Report = Callable[[], dict[str, Any]]
 
@@ -75,7 +63,6 @@ class Web:
         self._clients: dict[_Client, asyncio.Task[None]] = {}
         self._runner: web.AppRunner | None = None
         self._listening: socket.socket | None = None
-        self._files: dict[str, tuple[bytes, str]] = {}
         self._only_here = True
         self.refused = 0
 
@@ -84,10 +71,9 @@ class Web:
     ) -> None:
         """Serve at `address`. StageError when it is taken or not this machine's."""
         self._only_here = address.is_loopback
-        self._files = _page_files(scripts)
         self._listening = _listen(address)
         app = web.Application(middlewares=[self._guard], client_max_size=64 * 1024)
-        app.add_routes([web.get(path, self._serve_file) for path in _FILES])
+        app.add_routes(page_routes(scripts, routes))
         app.add_routes(
             [
                 web.get("/status", self._serve_status),
@@ -96,6 +82,7 @@ class Web:
                 *routes,
             ]
         )
+        app.on_response_prepare.append(add_headers)
         app.on_shutdown.append(self._close_streams)
         self._runner = web.AppRunner(
             app, handle_signals=False, access_log=None, shutdown_timeout=1.0
@@ -138,10 +125,8 @@ class Web:
             self.refused += 1
             raise web.HTTPUnauthorized(text="Open the address with its ?token=, as printed.\n")
         response = await handler(request)
-        if not response.prepared:
-            response.headers.update(_HEADERS)
-            if self._token is not None and "token" in request.query:
-                response.set_cookie(COOKIE, self._token, httponly=True, samesite="Strict")
+        if not response.prepared and self._token is not None and "token" in request.query:
+            response.set_cookie(COOKIE, self._token, httponly=True, samesite="Strict")
         return response
 
     def _given_token(self, request: web.Request) -> str:
@@ -158,10 +143,6 @@ class Web:
             return host == "localhost" or (
                 not self._only_here and host in {own, f"{own}.local", f"{own.split('.')[0]}.local"}
             )
-
-    async def _serve_file(self, request: web.Request) -> web.Response:
-        body, kind = self._files[request.path]
-        return web.Response(body=body, content_type=kind, charset="utf-8")
 
     async def _serve_status(self, _: web.Request) -> web.Response:
         return web.json_response(self._status(), dumps=as_json)
@@ -216,15 +197,6 @@ def _drop(request: web.Request) -> None:
     """Cut a client that is gone or too slow, without waiting for it."""
     if request.transport is not None:
         request.transport.abort()
-
-
-def _page_files(scripts: Sequence[str]) -> dict[str, tuple[bytes, str]]:
-    folder = resources.files("liveaid.stage") / "page"
-    files = {path: ((folder / name).read_bytes(), kind) for path, (name, kind) in _FILES.items()}
-    tags = "".join(f'<script type="module" src="{script}"></script>\n' for script in scripts)
-    html, kind = files["/"]
-    files["/"] = (html.replace(b"<!-- scripts -->", tags.encode()), kind)
-    return files
 
 
 def _host_of(url: str) -> str:

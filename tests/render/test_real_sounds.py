@@ -14,10 +14,10 @@ import pytest
 import soundfile
 from scipy import signal
 
-from liveaid.gather import study
 from liveaid.render.level import LOUDNESS_LUFS
 from liveaid.render.render import render_scene
 from liveaid.routine import load_routine
+from liveaid.study import study
 
 SAMPLES = "/usr/share/sonic-pi/samples"
 LEAD_S = 0.25
