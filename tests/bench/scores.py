@@ -1,4 +1,4 @@
-"""Scores as ground truth: written music performed by rule on sampled instruments, beats and key known.
+"""Scores as ground truth: written music played by rule on sampled instruments, beats known.
 
 The scores come with music21; fluidsynth plays them on the General MIDI samples of Debian's
 fluid-soundfont-gm. How hands differ from the page is put in by rule, seeded: tempo arches over
