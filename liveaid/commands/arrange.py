@@ -13,6 +13,7 @@ from rich import box
 from rich.table import Table
 from rich.text import Text
 
+from liveaid.commands.opening import opened, say_state
 from liveaid.errors import LiveaidError, UsageError
 from liveaid.routine import (
     SIDES,
@@ -38,7 +39,6 @@ from liveaid.routine.arrange import (
     marked_swap,
     weights_from,
 )
-from liveaid.routine.scene import map_file
 from liveaid.terminal import console, json_option, print_json
 
 _WEIGHTS = ", ".join(field.name for field in fields(Weights))
@@ -73,7 +73,9 @@ def command(
 
     Example: liveaid arrange night-market --swap all --write new-order.yaml
     """
-    file = map_file(scene)
+    opening = opened(scene)
+    say_state(opening)
+    file = opening.file
     routine = load_routine(file)
     may_move, said = _may_move(routine, free)
     may_trade = _named(routine, swap, "--swap") | marked_swap(routine)
