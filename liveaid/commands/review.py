@@ -13,11 +13,14 @@ from rich.table import Table
 from liveaid.commands.opening import opened, say_state
 from liveaid.errors import UsageError
 from liveaid.files.aside import write_aside
+from liveaid.practice.delays import Delays
 from liveaid.practice.next import READY_AT
+from liveaid.practice.reading import TakeReader
 from liveaid.practice.recording import assess_recording, read_sound
 from liveaid.practice.report import pictures, report, score_unscored, takes_file
+from liveaid.practice.schema import StoreError
 from liveaid.practice.score import score_take
-from liveaid.practice.store import StoreError, TakeReader
+from liveaid.practice.score_json import score_json
 from liveaid.practice.take_line import early_or_late, take_line
 from liveaid.practice.trace import pack
 from liveaid.routine import Routine
@@ -138,7 +141,8 @@ def _takes_table(found: dict[str, Any]) -> Table:
     for word in ("No.", "When", "What", "Tempo", "Verdict", "Timing", "Spread", "Missed", "Added"):
         table.add_column(word, justify="right" if word in ("No.", "Tempo", "Spread") else "left")
     for take in found["takes"]:
-        verdict = "clean" if take["clean"] else "given up" if take["ended"] == "abandoned" else "no"
+        given_up = take["ended"] == "abandoned" and not take["clean"]
+        verdict = "given up" if given_up else take["verdict"]
         table.add_row(
             str(take["number"]), take["at"][5:16].replace("T", " "), take["piece"] or "run-through",
             f"{take['tempo_part']:.0%}", verdict, early_or_late(take["bias_ms"]),
@@ -175,7 +179,7 @@ def _recording(routine: Routine, file: Path, options: dict[str, Any]) -> int:
             f"{options['recording']}: nothing of the routine is heard in it; a recording of these "
             "deck files would do"
         )
-    score = score_take(routine, played).to_json()
+    score = score_json(score_take(routine, played, delays=Delays(measured=True)))
     if options["as_json"]:
         print_json(score)
         return 0

@@ -11,6 +11,14 @@ from liveaid.routine import SIDES, Piece, Routine, Runs, Side, Works, other_side
 EventKind: TypeAlias = Literal["start", "release", "return", "stroke", "stop"]
 KINDS: tuple[EventKind, ...] = ("start", "release", "return", "stroke", "stop")
 
+LET_GO: tuple[EventKind, ...] = ("start", "release")
+"""A record leaves the hand."""
+WINDOW_BEATS: dict[EventKind, float] = {
+    "start": 1.0, "release": 0.5, "return": 0.5, "stroke": 0.35, "stop": 1.0,
+}  # fmt: skip
+"""How far from its beat an act may be and still be that act (tuned on simulated hands that are
+60 ms off)."""
+
 _RUNS_ON_S = 0.02
 """A record whose next cue is this near where it will be just runs on (as in the map's sums)."""
 

@@ -19,9 +19,11 @@ from liveaid.follow import Prompt
 from liveaid.practice import pages
 from liveaid.practice.care import HANDS_CAUTION, noise_line
 from liveaid.practice.count_in import CountIn
+from liveaid.practice.reading import TakeReader
+from liveaid.practice.schema import StoreError
 from liveaid.practice.score import TakeScore
 from liveaid.practice.session import Aim, Ended, Session, score_of, to_json
-from liveaid.practice.store import StoreError, TakeReader, TakeStore
+from liveaid.practice.store import TakeStore
 from liveaid.routine import Routine
 from liveaid.stage import Heard, Stage, Watcher
 
@@ -143,7 +145,8 @@ class Rehearsal(Watcher):
             if self.store is not None:
                 number = await asyncio.wrap_future(self.store.keep(kept))
             loop = asyncio.get_running_loop()
-            score = await loop.run_in_executor(self._aside, score_of, self.aim, kept)
+            earlier = tuple(self.session.earlier)
+            score = await loop.run_in_executor(self._aside, score_of, self.aim, kept, earlier)
             await self._scored(ended, score, number)
         except StoreError as error:
             self._error = str(error)
