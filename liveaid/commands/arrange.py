@@ -74,9 +74,9 @@ def command(
     Example: liveaid arrange night-market --swap all --write new-order.yaml
     """
     opening = opened(scene)
-    say_state(opening)
     file = opening.file
     routine = load_routine(file)
+    say_state(opening)
     may_move, said = _may_move(routine, free)
     may_trade = _named(routine, swap, "--swap") | marked_swap(routine)
     if len(routine.pieces) > MOST_PIECES:

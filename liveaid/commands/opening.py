@@ -8,7 +8,6 @@ from typing import NoReturn
 
 import click
 from rich.console import Console
-from rich.panel import Panel
 from rich.text import Text
 
 from liveaid.errors import LiveaidError
@@ -41,16 +40,16 @@ def opened_to_play(scene: str) -> Opened:
 
 
 def say_state(found: Opened) -> None:
-    """Say loudly, beside the report, that the map was edited or is broken; nothing if neither."""
-    if found.state in ("edited since", "broken"):
+    """Say loudly, beside the report, that what is used is not what is written; else nothing."""
+    if found.state in ("edited since", "broken") and found.placed is not None:
         shout(HarmlessConsole(stderr=True, highlight=False), found)
 
 
 def shout(screen: Console, found: Opened) -> None:
-    """What the performer must know of the map, in a frame that is not overlooked."""
-    says = found.says()
-    if says:
-        screen.print(Panel(Text("\n".join(says)), title="The section map", title_align="left"))
+    """What the performer must know of the map, not to be overlooked."""
+    for number, line in enumerate(found.says()):
+        text = Text(f" {line} ", style="bold reverse") if number == 0 else Text(f"  {line}")
+        screen.print(text, soft_wrap=True)
 
 
 def _comes_along(scene: str) -> bool:
