@@ -28,6 +28,19 @@ settings.register_profile(
 settings.load_profile("steady")
 
 
+# Rooms whose tests open sockets, MIDI ports or a browser: one after another in one process, since
+# there is one JACK server, and a port's timing is worth nothing beside a busy neighbour.
+PORTS = ("stage", "practice", "demo", "page")
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Which tests run in one process, for `--dist loadgroup`: a file's, or all that use ports."""
+    for item in items:
+        room = item.path.relative_to(ROOT / "tests").parts[0]
+        group = "ports" if room in PORTS else str(item.path)
+        item.add_marker(pytest.mark.xdist_group(group))
+
+
 def _absent(what: str) -> NoReturn:
     if os.environ.get("CI") == "true":
         pytest.fail(f"needed in CI: {what}")

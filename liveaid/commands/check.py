@@ -11,6 +11,7 @@ from rich import box
 from rich.table import Table
 from rich.text import Text
 
+from liveaid.commands.fastest import fastest_table
 from liveaid.commands.opening import opened, say_state
 from liveaid.files.inside import Stray
 from liveaid.files.unreadable import Unreadable
@@ -24,6 +25,7 @@ from liveaid.routine.check import (
     changes,
     check,
     cue_text,
+    fastest,
     hand_plan,
     hand_spans,
     minutes,
@@ -42,13 +44,21 @@ _STYLE = {"error": "bold reverse", "warning": "bold", "remark": "dim"}
 @click.argument("scene")
 @click.option("--hands", "show_hands", is_flag=True, help="Show what each hand does, beat by beat.")
 @click.option(
+    "--fastest",
+    "show_fastest",
+    is_flag=True,
+    help="Show the highest tempo at which each set piece can still be played.",
+)
+@click.option(
     "--picture",
     type=click.Path(dir_okay=False, path_type=Path),
     help="Draw decks, hands, energy and findings to FILE.svg or FILE.png.",
     metavar="FILE",
 )
 @json_option
-def command(scene: str, show_hands: bool, picture: Path | None, as_json: bool) -> int:
+def command(
+    scene: str, show_hands: bool, show_fastest: bool, picture: Path | None, as_json: bool
+) -> int:
     """Say whether two hands can play the routine, and where it is tight.
 
     SCENE is a section map, a folder with one, or the name of a scene that comes along. The map as
@@ -69,6 +79,8 @@ def command(scene: str, show_hands: bool, picture: Path | None, as_json: bool) -
         print_json(_report(found, routine, findings, moves, spans))
     else:
         _show(found.file, routine, findings, moves, spans if show_hands else ())
+        if show_fastest:
+            console().print(fastest_table(routine))
         if picture is not None:
             console().print(f"Picture: {picture}", markup=False)
     return 1 if any(finding.severity == "error" for finding in findings) else 0
@@ -100,6 +112,7 @@ def _report(
         "findings": [finding.to_json() for finding in findings],
         "changes": [move.to_json() for move in moves],
         "hands": [span.to_json() for span in spans],
+        "fastest": [told.to_json() for told in fastest(routine)],
     }
 
 
