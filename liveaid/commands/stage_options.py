@@ -11,22 +11,23 @@ from typing import Any, TypeVar
 import click
 
 from liveaid.routine import Routine
+from liveaid.routine.config_file import config_path, load_config
 from liveaid.stage import Settings, parse_address
-from liveaid.stage.config_file import config_path, load_config
 from liveaid.stage.deck_files import deck_lengths_s
 from liveaid.stage.lamp_layout import LampLayout
 from liveaid.stage.midi_ports import API_CHOICES
 from liveaid.stage.osc_map import DEFAULT_MAP, OscMap
+from liveaid.stage.settings import HTTP_ADDRESS, OSC_ADDRESS
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
 STAGE_WORDS = ("osc", "osc_map", "http", "midi", "midi_api", "lamps", "token")
 
 _OPTIONS = (
-    click.option("--osc", default="127.0.0.1:9000", show_default=True, metavar="HOST:PORT",
+    click.option("--osc", default=str(OSC_ADDRESS), show_default=True, metavar="HOST:PORT",
                  help="Where deck positions arrive, over UDP."),
     click.option("--osc-map", metavar="NAME|FILE",
                  help="How the sender writes positions; left out: our own addresses."),
-    click.option("--http", default="127.0.0.1:8080", show_default=True, metavar="HOST:PORT",
+    click.option("--http", default=str(HTTP_ADDRESS), show_default=True, metavar="HOST:PORT",
                  help="Where the pages are served; 0.0.0.0:8080 for tablets nearby."),
     click.option("--midi", metavar="NAME",
                  help="The lamps' MIDI port, or a unique part of its name."),

@@ -3,7 +3,6 @@
 May import: errors, routine, shelf, study.
 
 meeting      how two records come to one beat
-keymeeting   how their keys stand at the speeds they run at
 costs        what each difference costs
 fit          every other sound ranked
 why          every number of it in a sentence

@@ -11,8 +11,8 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from liveaid.fit.keymeeting import FIFTHS_COST, OTHER_MODE_COST, meet_keys, relation_cost
 from liveaid.fit.meeting import BEATS, meetings
+from liveaid.routine.harmony import FIFTHS_COST, OTHER_MODE_COST, meet_keys, relation_cost
 from liveaid.routine.keys import parse_key
 from liveaid.routine.model import Idea, Turntable, Want
 from liveaid.routine.platter import semitones

@@ -9,8 +9,8 @@ from __future__ import annotations
 import statistics
 from dataclasses import dataclass
 
-from liveaid.fit.keymeeting import UNKNOWN_KEY_COST, KeyMeeting
 from liveaid.fit.meeting import Meeting
+from liveaid.routine.harmony import UNKNOWN_KEY_COST, KeyMeeting
 from liveaid.routine.model import Kind
 from liveaid.study.facts import Study
 

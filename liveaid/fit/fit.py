@@ -7,11 +7,11 @@ weighted costs. It is the same whichever of the two sounds is asked about.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from liveaid.fit.costs import Cost, costs_of
-from liveaid.fit.keymeeting import KeyMeeting, meet_keys
 from liveaid.fit.meeting import Meeting, meetings, needed_range_percent
+from liveaid.routine.harmony import KeyMeeting, Pitched, meet
 from liveaid.routine.keys import parse_key
 from liveaid.routine.model import Turntable
 from liveaid.study.facts import Study
@@ -143,13 +143,10 @@ def _keys(
     """The keys at the records' speeds, and with the keys kept."""
     if sound.key is None or other.key is None:
         return None, None
-    mine, theirs = parse_key(sound.key), parse_key(other.key)
-    tuning = (other.tuning_cents - sound.tuning_cents) / 100.0
     shift = meeting.shift_semitones if meeting else 0.0
-    return (
-        meet_keys(mine, theirs, apart_semitones=shift + tuning),
-        meet_keys(mine, theirs, apart_semitones=tuning),
-    )
+    mine = Pitched(parse_key(sound.key), sound.tuning_cents)
+    theirs = Pitched(parse_key(other.key), other.tuning_cents)
+    return meet(mine, replace(theirs, moved_semitones=shift)), meet(mine, theirs)
 
 
 def _bar_s(sound: Study, other: Study, meeting: Meeting | None) -> float | None:

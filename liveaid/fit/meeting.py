@@ -12,9 +12,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from liveaid.routine.harmony import READINGS
 from liveaid.routine.platter import semitones
 
-BEATS = (1.0, 0.5, 2.0)
+BEATS = tuple(float(reading) for reading in READINGS)
 """The readings of a tempo that are tried, the plainest first."""
 _ROUNDING = 1e-12
 

@@ -7,8 +7,8 @@ from collections.abc import Callable
 
 from liveaid.fit.costs import FULL_LOUDNESS_LU
 from liveaid.fit.fit import Fit
-from liveaid.fit.keymeeting import KeyMeeting
 from liveaid.fit.meeting import Meeting
+from liveaid.routine.harmony import KeyMeeting
 from liveaid.routine.model import Turntable
 from liveaid.study.facts import Study
 

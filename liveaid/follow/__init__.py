@@ -1,6 +1,7 @@
 """follow: where in the routine the performer is, from both decks' positions.
 
-May import: routine, numpy. No clock, file, socket, thread. Used by stage, practice, simulate.
+May import: record, routine, numpy. No clock, file, socket, thread.
+Used by stage, practice, simulate.
 Method: bar-pointer HMM run forward (Whiteley, Cemgil, Godsill 2006).
 """
 

@@ -16,6 +16,7 @@ from liveaid.follow.pointer import Place, Pointer, on
 from liveaid.follow.prompt import Prompt, State
 from liveaid.follow.tell import Picture, tell
 from liveaid.routine import SIDES, Routine, Side
+from liveaid.routine.way import changes
 
 STEP_S = 0.025
 """Belief is brought up to date this often at most; between, messages only refine the deck."""
@@ -45,6 +46,7 @@ class Follower:
             raise ValueError(f"sends {sends!r}: always or on_change would do")
         self.routine, self.sends = routine, sends
         self.axis = axis_of(routine)
+        self._ways = changes(routine)
         self._hearing = Hearing(self.axis, sends)
         self._mixer = Mixer(hamster=routine.performer.hamster)
         reach = routine.turntable.pitch_range_percent / 100.0
@@ -133,7 +135,7 @@ class Follower:
             decks=self._hearing.decks,
             fresh={side: self._hearing.fresh(side, now) for side in SIDES},
         )
-        return tell(self.routine, self.axis, picture)
+        return tell(self.routine, self.axis, self._ways, picture)
 
     def _deck(self, side: Side) -> Deck:
         if side not in self._hearing.decks:

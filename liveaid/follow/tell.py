@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
 
 from liveaid.follow.axis import HANDS, Axis, Floats
 from liveaid.follow.deck import Deck
 from liveaid.follow.hearing import STILL
+from liveaid.follow.next_cue import Here, next_cue
 from liveaid.follow.pointer import Place
 from liveaid.follow.prompt import DeckNow, PieceNext, PieceNow, Prompt, State
 from liveaid.routine import SIDES, Piece, Routine, Side
-from liveaid.routine.platter import turns
-
-READY_S = 0.25
-"""A record this close to its cue is ready: an eighth of a turn at 33 1/3, the sticker in sight."""
+from liveaid.routine.way import Change
 
 _NAMES = {code: name for name, code in HANDS.items()}
 
@@ -33,8 +31,12 @@ class Picture:
     fresh: dict[Side, bool]
 
 
-def tell(routine: Routine, axis: Axis, picture: Picture) -> Prompt:
-    """The prompt of one moment."""
+SURE = 0.5
+"""Below half belief no wind is told."""
+
+
+def tell(routine: Routine, axis: Axis, ways: Sequence[Change], picture: Picture) -> Prompt:
+    """The prompt of one moment; `ways` is the routine's `changes`."""
     index, beat, rate = _where(axis, picture)
     piece = None if index is None else routine.pieces[index]
     length = 0 if index is None else routine.beats(index)
@@ -55,7 +57,7 @@ def tell(routine: Routine, axis: Axis, picture: Picture) -> Prompt:
         seconds_left=None if piece is None or rate <= 0.01 else beats_left / rate,
         tempo=None if piece is None else _tempo(piece, rate),
         next=_next(routine, index),
-        decks={side: _deck(routine, axis, picture, side) for side in SIDES},
+        decks={side: _deck(routine, axis, ways, picture, side) for side in SIDES},
     )
 
 
@@ -89,27 +91,22 @@ def _next(routine: Routine, index: int | None) -> PieceNext | None:
     )
 
 
-def _deck(routine: Routine, axis: Axis, picture: Picture, side: Side) -> DeckNow:
-    deck, fresh = picture.decks[side], picture.fresh[side]
+def _deck(
+    routine: Routine, axis: Axis, ways: Sequence[Change], picture: Picture, side: Side
+) -> DeckNow:
+    deck, fresh, place = picture.decks[side], picture.fresh[side], picture.place
     position_s = deck.place(picture.now_s) if fresh else deck.position_s
     found = deck.speed(picture.now_s) if fresh else None
     speed = None if found is None else found[0]
     age_ms = None if deck.heard_s is None else 1000.0 * (picture.now_s - deck.heard_s)
-    hand, cue_s = _plan(routine, axis, picture.place, side)
-    wind = None
-    if hand == "rests" and cue_s is not None and position_s is not None:
-        wind = turns(cue_s - position_s, routine.turntable.rpm)
-    off_s = math.inf if wind is None else abs(wind) * routine.turntable.turn_s
-    ready = off_s <= READY_S and abs(speed or 0.0) < STILL
-    return DeckNow(position_s, speed, age_ms, hand, cue_s, wind, ready)
-
-
-def _plan(
-    routine: Routine, axis: Axis, place: Place | None, side: Side
-) -> tuple[str | None, float | None]:
-    """What the hand does on a deck at a place, and the deck's next cue."""
     if place is None:
-        return None, None
+        return DeckNow(position_s, speed, age_ms, None, None, None, ready=False)
+    here = Here(
+        piece=min(place.stretch, axis.after) - 1,
+        beat=place.beat if axis.is_piece(place.stretch) else 0.0,
+        rate_bps=float(picture.rate_bps[place.stretch]) if axis.is_piece(place.stretch) else None,
+        sure=picture.confidence >= SURE,
+    )
+    cue = next_cue(routine, ways, side, here, position_s=position_s, speed=speed)
     hand = _NAMES.get(int(axis.decks[side].hand[place.stretch]))
-    later = routine.next_cue(side, min(place.stretch, axis.after) - 1)
-    return hand, None if later is None else later[1]
+    return DeckNow(position_s, speed, age_ms, hand, **asdict(cue))

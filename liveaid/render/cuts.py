@@ -15,8 +15,8 @@ from liveaid.render.material import Material
 from liveaid.render.passage import Passage, whole_of
 from liveaid.render.sources import BadSound, Sources
 from liveaid.render.stretching import Stretch, stretch_apart
-from liveaid.render.uses import Fault
 from liveaid.render.wish import Wish
+from liveaid.routine.problems import Fault
 
 Progress: TypeAlias = Callable[[int, int, str], None]
 """progress(done, of, what): called as the work goes on."""

@@ -7,6 +7,7 @@ Positions already in the map are laid out anew; a span's length and the cue in i
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import accumulate
 from pathlib import Path
@@ -24,15 +25,18 @@ from liveaid.render.outcome import CutMade, DeckMade, Rendered
 from liveaid.render.passage import passages_of
 from liveaid.render.placed import stands_of
 from liveaid.render.sources import Sources
-from liveaid.render.uses import Fault, Use, uses_of
+from liveaid.render.uses import Use, uses_of
 from liveaid.render.wish import Wish
 from liveaid.render.writing import SOUND_FILES, ToWrite, write_all
 from liveaid.routine import SIDES, Problem, Routine, RoutineError, Side, load_routine
-from liveaid.routine.model import Decks, clock_time
+from liveaid.routine.digest import map_digest
+from liveaid.routine.load import read_bytes
+from liveaid.routine.model import Decks, Stamp, clock_time
 from liveaid.routine.platter import sticker_degrees
+from liveaid.routine.problems import Fault
+from liveaid.routine.scene import DECKS, own, scene_folder
 from liveaid.routine.source import field_name, read_source
 
-FOLDER = "decks"
 LONGEST_S = 7200.0
 """The longest limit a section map can state; a guide mix of it fits a WAV file, and memory."""
 CACHE = ".rendered"
@@ -51,13 +55,15 @@ def render_scene(
     in processes that are spawned, so a script needs its ``if __name__ == "__main__":``.
     """
     wish = wish or Wish()
+    written = read_bytes(map_path)
     routine = load_routine(map_path)
     folder = map_path.parent
-    if folder.name == FOLDER and (folder.parent / "routine.yaml").is_file():
+    if scene_folder(map_path) != Path(os.path.abspath(folder)):
         raise UsageError(f"{map_path}: found a placed map; the scene {folder.parent} would do")
-    cache = Cache(folder / FOLDER / CACHE)
+    decks = own(folder, DECKS, folder=True)
+    cache = Cache(own(folder, f"{DECKS}/{CACHE}", folder=True))
     with Workers(processors()) as workers:
-        sources = Sources(folder, routine)
+        sources = Sources(map_path, routine)
         materials, faults = sources.materials(
             routine, workers, cache, lambda name: progress(0, 1, f"studied {name}")
         )
@@ -69,15 +75,17 @@ def render_scene(
         cache.leave_free(_bytes_to_write(routine, layouts, wish))
         cuts = Cuts(passages, materials, wish)
         _refuse(map_path, cuts.make(sources, cache, workers, progress))
+    stamp = Stamp(map=map_digest(routine), sounds=sources.digests())
     to_write = ToWrite(
-        routine=sources.told(routine),
+        routine=sources.told(routine).model_copy(update={"rendered": stamp}),
+        written=written,
         folder=folder,
         layouts=layouts,
         stands=stands_of(layouts, rate_hz=wish.rate_hz),
         cuts=cuts,
         rate_hz=wish.rate_hz,
     )
-    set_aside = write_all(to_write, folder / FOLDER, progress)
+    set_aside = write_all(to_write, decks, progress)
     cache.sweep()
     return _outcome(to_write, wish, set_aside)
 
@@ -96,7 +104,7 @@ def _refuse(map_path: Path, faults: Sequence[Fault]) -> None:
 
 def _overwritten(routine: Routine, folder: Path) -> Iterator[Fault]:
     """Sounds whose own file is one that the render writes."""
-    ours = {(folder / FOLDER / name).resolve() for name in SOUND_FILES}
+    ours = {(folder / DECKS / name).resolve() for name in SOUND_FILES}
     for name, sound in routine.sounds.items():
         if (folder / sound.file).resolve() in ours:
             found = f"{sound.file}, which the render writes"
@@ -143,7 +151,7 @@ def _bytes_to_write(routine: Routine, layouts: Mapping[Side, DeckLayout], wish: 
 
 
 def _outcome(written: ToWrite, wish: Wish, set_aside: list[Path]) -> Rendered:
-    decks = written.folder / FOLDER
+    decks = written.folder / DECKS
     cuts = tuple(
         _cut_made(written, side, laid) for side in SIDES for laid in written.layouts[side].laid
     )
@@ -197,7 +205,7 @@ def _remarks(routine: Routine, cuts: Sequence[CutMade], wish: Wish) -> Iterator[
     for side in SIDES:
         file = routine.decks.of(side).file
         if file != Decks().of(side).file:
-            yield f"{file} stays as it is; the {side} deck was written to {FOLDER}/{side}.wav"
+            yield f"{file} stays as it is; the {side} deck was written to {DECKS}/{side}.wav"
     for cut in cuts:
         where = f"{' + '.join(cut.sounds)} on the {cut.side} deck"
         if cut.loudness_lufs is None:

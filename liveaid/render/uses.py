@@ -11,6 +11,7 @@ from typing import TypeAlias
 
 from liveaid.render.material import Material
 from liveaid.routine import SIDES, Piece, Rests, Routine, Runs, Side, Works
+from liveaid.routine.problems import Fault
 
 MIN_SPEED, MAX_SPEED = 0.25, 4.0
 """The range in which a sound may be brought to tempo: two octaves either way."""
@@ -22,16 +23,6 @@ SHORTEST_S = 0.05
 """A span below this is no span a hand can work in."""
 
 FieldPath: TypeAlias = tuple[str | int, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Fault:
-    """One thing that keeps the routine from being rendered."""
-
-    path: FieldPath
-    """Where in the map: ``("pieces", 1, "left", "sound")``."""
-    found: str
-    would_do: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -20,6 +20,8 @@ from liveaid.render.layout import DeckLayout
 from liveaid.render.placed import Stands, cue_points, deck_files, placed_routine
 from liveaid.render.sheet import Printed, sheet_html
 from liveaid.routine import SIDES, Routine, Side, save_routine
+from liveaid.routine.opened import WRITTEN
+from liveaid.routine.scene import MAP
 
 BLOCK_FRAMES = 1 << 18
 SOUND_FILES = ("left.wav", "right.wav", "guide.wav")
@@ -32,6 +34,8 @@ class ToWrite:
 
     routine: Routine
     """As it is in the scene, its paths relative to `folder`."""
+    written: bytes
+    """The section map as it was read, comments and all."""
     folder: Path
     """The scene's folder."""
     layouts: dict[Side, DeckLayout]
@@ -55,8 +59,8 @@ def write_all(written: ToWrite, decks: Path, progress: Progress) -> list[Path]:
             for name, sound in written.routine.sounds.items()
         },
     )
-    names = (*SOUND_FILES, "sheet.html", "routine.yaml")
-    with Aside(decks) as aside, said_clearly(decks):
+    names = (*SOUND_FILES, "sheet.html", WRITTEN, MAP)
+    with Aside(decks, names) as aside, said_clearly(decks):
         for done, side in enumerate(SIDES):
             progress(done, len(names), f"{side} deck")
             _write_deck(written, side, aside.path(f"{side}.wav"))
@@ -65,11 +69,12 @@ def write_all(written: ToWrite, decks: Path, progress: Progress) -> list[Path]:
         progress(3, len(names), "sheet")
         printed = Printed(placed, written.stands, written.layouts, written.rate_hz)
         aside.path("sheet.html").write_text(sheet_html(printed), encoding="utf-8")
-        save_routine(placed, aside.path("routine.yaml"))
+        aside.path(WRITTEN).write_bytes(written.written)
+        save_routine(placed, aside.path(MAP))
         kept = [
             set_aside(decks / name)
             for name in SOUND_FILES
-            if (decks / name).exists() and not ours(decks / name)
+            if os.path.lexists(decks / name) and not ours(decks / name)
         ]
         aside.moved([(name, decks / name) for name in names])
         progress(len(names), len(names), "all files")

@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 
 from liveaid.fit.costs import KIND_COST, WEIGHTS
 from liveaid.fit.fit import fits, out_of_reach
-from liveaid.fit.keymeeting import UNKNOWN_KEY_COST, key_cost, meet_keys, relation_cost
 from liveaid.fit.meeting import meet, meetings, needed_range_percent
 from liveaid.fit.why import reasons
+from liveaid.routine.harmony import UNKNOWN_KEY_COST, key_cost, meet_keys, relation_cost
 from liveaid.routine.keys import TONICS, Key, parse_key
 from liveaid.routine.model import Turntable
 

@@ -53,7 +53,9 @@ def test_wind_is_turns_to_the_next_cue_forward_positive(small, play):
     assert before.decks["right"].wind == pytest.approx(2.0, abs=0.01)
     assert past.decks["right"].wind == pytest.approx(-2.0, abs=0.01)
     assert not before.decks["right"].ready
-    assert before.decks["left"].wind is None
+    # left still runs, at 4 s; its next cue, 30 s, is 26 / 1.8 = 14.44 turns on, told all the same.
+    assert before.decks["left"].wind == pytest.approx(14.44, abs=0.01)
+    assert before.decks["left"].way == "needle"
 
 
 def test_ready_needs_a_record_that_stands_at_its_cue(small, play):

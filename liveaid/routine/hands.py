@@ -11,8 +11,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
-from liveaid.routine.check.timeline import Moment, beats_between
 from liveaid.routine.model import SIDES, Performer, Piece, Routine, Runs, Side, Works, other_side
+from liveaid.routine.timeline import Moment, beats_between
 
 Task: TypeAlias = Literal[
     "works", "releases", "crossfader", "channel faders", "pitch", "winds", "needle"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import os
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -10,10 +11,11 @@ from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from liveaid.errors import UsageError
-from liveaid.routine import Problem, RoutineError
-from liveaid.routine.load import problem_at, wording
-from liveaid.routine.scene import shipped
+from liveaid.files.names import shown
+from liveaid.routine.problems import Problem, RoutineError
+from liveaid.routine.shipped import shipped
 from liveaid.routine.source import MAX_BYTES, Source, read_source
+from liveaid.routine.wording import problem_at, wording
 
 Record = TypeVar("Record", bound=BaseModel)
 
@@ -29,10 +31,12 @@ def config_path(name: str, kind: str) -> Path:
     """
     folder = shipped("configs")
     for path in (Path(name), folder / name, folder / f"{kind}-{name}.yaml"):
-        if path.is_file():
+        if os.path.isfile(path):
             return path
     known = sorted(p.stem.removeprefix(f"{kind}-") for p in folder.glob(f"{kind}-*.yaml"))
-    raise UsageError(f"{name}: no such file; a YAML file or one of these: {', '.join(known)}")
+    raise UsageError(
+        f"{shown(name)}: no such file; a YAML file or one of these: {', '.join(known)}"
+    )
 
 
 def load_config(path: str | Path, record: type[Record]) -> Record:

@@ -13,7 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from liveaid.practice.motion import Line, Motion
+from liveaid.practice.delays import Clock
+from liveaid.practice.motion import Motion, SpeedLine
 
 Floats = NDArray[np.float64]
 
@@ -26,13 +27,13 @@ _DRIFT_PER_S = 4e-4
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Grid:
+class BeatTimes:
     """Beats from a set piece's start against monotonic seconds, straight between its knots."""
 
     beats: Floats
     times_s: Floats
-    anchored: bool = True
-    """False when nothing before told where the count was: early and late can't be told apart."""
+    by: Clock | None = None
+    """What told where the count was; None when nothing did: early and late can't be told apart."""
 
     def when(self, beat: float) -> float:
         """The time of a beat; beyond the ends the count goes on at the tempo it had there."""
@@ -47,9 +48,16 @@ class Grid:
         return 60.0 * (to_beat - from_beat) / (self.when(to_beat) - self.when(from_beat))
 
 
-def grid_of_record(
-    motion: Motion, *, at_s: float, tempo_bpm: float, beats: float, start_s: float, end_s: float
-) -> Grid | None:
+def beats_of_record(
+    motion: Motion,
+    *,
+    by: Clock,
+    at_s: float,
+    tempo_bpm: float,
+    beats: float,
+    start_s: float,
+    end_s: float,
+) -> BeatTimes | None:
     """The beats told by a running record whose first beat is at deck-file second `at_s`.
 
     Lines through 1.2 s of messages around every quarter second: they follow a hand on the pitch
@@ -65,18 +73,19 @@ def grid_of_record(
     places = _smoothed(t, x, knots)
     at = (places - at_s) * tempo_bpm / 60.0
     rising = np.concatenate([[True], np.diff(np.maximum.accumulate(at)) > 1e-9])
-    return Grid(at[rising], knots[rising]) if rising.sum() >= 2 else None
+    return BeatTimes(at[rising], knots[rising], by) if rising.sum() >= 2 else None
 
 
-def grid_of_hands(
+def beats_of_hands(
     *,
+    by: Clock | None,
     start_s: float | None,
     about_s: float,
     beat_s: float,
     beats: int,
-    lines: Sequence[Line],
+    lines: Sequence[SpeedLine],
     acts: Sequence[tuple[float, float]],
-) -> Grid | None:
+) -> BeatTimes | None:
     """The beats of a set piece in which no deck runs.
 
     `start_s` is where beat 0 was expected, None when nothing told, `about_s` where it was
@@ -94,17 +103,17 @@ def grid_of_hands(
     else:
         change, late = 0.0, 0.0
     times = first + _times(knots, lines, first, beat_s) + change * knots
-    return Grid(knots, times + (late if start_s is None else 0.0), anchored=start_s is not None)
+    return BeatTimes(knots, times + (late if start_s is None else 0.0), by)
 
 
 def _counted_by(
-    lines: Sequence[Line], first_s: float, beat_s: float, beats: int
+    lines: Sequence[SpeedLine], first_s: float, beat_s: float, beats: int
 ) -> tuple[Floats, float]:
     """Knots in beats, and how sure the records' speed makes the length of a beat, as a part."""
     return np.arange(beats + 1.0), _speed(lines, first_s)[2]
 
 
-def _times(knots: Floats, lines: Sequence[Line], first_s: float, beat_s: float) -> Floats:
+def _times(knots: Floats, lines: Sequence[SpeedLine], first_s: float, beat_s: float) -> Floats:
     """Seconds from beat 0 to each knot at the records' own, evenly changing speed."""
     speed, gain, _ = _speed(lines, first_s)
     times = knots * beat_s / speed
@@ -113,7 +122,7 @@ def _times(knots: Floats, lines: Sequence[Line], first_s: float, beat_s: float) 
     return np.asarray(times)
 
 
-def _speed(lines: Sequence[Line], first_s: float) -> tuple[float, float, float]:
+def _speed(lines: Sequence[SpeedLine], first_s: float) -> tuple[float, float, float]:
     """Speed of the records at beat 0, its change a second, and how sure the speed is.
 
     Least squares, a line counting by its length cubed as a fitted slope's variance says; the
