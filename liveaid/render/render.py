@@ -23,10 +23,13 @@ from liveaid.render.sources import Sources
 from liveaid.render.wish import Wish
 from liveaid.render.writing import SOUND_FILES, ToWrite, write_all
 from liveaid.routine import SIDES, Problem, Routine, RoutineError, Side, load_routine
+from liveaid.routine.digest import map_digest
 from liveaid.routine.layout.deck import DeckLayout, Laid
+from liveaid.routine.layout.lay import lay_out_decks
 from liveaid.routine.layout.placed import stands_of
 from liveaid.routine.layout.uses import uses_of
-from liveaid.routine.model import Decks, clock_time
+from liveaid.routine.load import read_bytes
+from liveaid.routine.model import Decks, Stamp, clock_time
 from liveaid.routine.platter import sticker_degrees
 from liveaid.routine.problems import Fault
 from liveaid.routine.scene import DECKS, own, scene_folder
@@ -50,6 +53,7 @@ def render_scene(
     in processes that are spawned, so a script needs its ``if __name__ == "__main__":``.
     """
     wish = wish or Wish()
+    written = read_bytes(map_path)
     routine = load_routine(map_path)
     folder = map_path.parent
     if scene_folder(map_path) != Path(os.path.abspath(folder)):
@@ -69,8 +73,10 @@ def render_scene(
         cache.leave_free(_bytes_to_write(routine, layouts, wish))
         cuts = Cuts(passages, materials, wish)
         _refuse(map_path, cuts.make(sources, cache, workers, progress))
+    stamp = Stamp(map=map_digest(routine), sounds=sources.digests())
     to_write = ToWrite(
-        routine=sources.told(routine),
+        routine=sources.told(routine).model_copy(update={"rendered": stamp}),
+        written=written,
         folder=folder,
         layouts=layouts,
         stands=stands_of(layouts, rate_hz=wish.rate_hz),

@@ -115,6 +115,10 @@ class Sources:
         }
         return routine.model_copy(update={"sounds": told})
 
+    def digests(self) -> dict[str, str]:
+        """The digest of each sound's file, as it was read."""
+        return {name: material.digest for name, material in self._materials.items()}
+
     def recorded(self, name: str) -> Recorded:
         """A sound's samples. BadSound when they cannot be read to the end or are no numbers."""
         if self._read is None or self._read[0] != name:

@@ -21,6 +21,8 @@ from liveaid.render.sheet import Printed, sheet_html
 from liveaid.routine import SIDES, Routine, Side, save_routine
 from liveaid.routine.layout.deck import DeckLayout
 from liveaid.routine.layout.placed import Stands, deck_files, placed_routine
+from liveaid.routine.opened import WRITTEN
+from liveaid.routine.scene import MAP
 
 BLOCK_FRAMES = 1 << 18
 SOUND_FILES = ("left.wav", "right.wav", "guide.wav")
@@ -33,6 +35,8 @@ class ToWrite:
 
     routine: Routine
     """As it is in the scene, its paths relative to `folder`."""
+    written: bytes
+    """The section map as it was read, comments and all."""
     folder: Path
     """The scene's folder."""
     layouts: dict[Side, DeckLayout]
@@ -56,7 +60,7 @@ def write_all(written: ToWrite, decks: Path, progress: Progress) -> list[Path]:
             for name, sound in written.routine.sounds.items()
         },
     )
-    names = (*SOUND_FILES, "sheet.html", "routine.yaml")
+    names = (*SOUND_FILES, "sheet.html", WRITTEN, MAP)
     with Aside(decks, names) as aside, said_clearly(decks):
         for done, side in enumerate(SIDES):
             progress(done, len(names), f"{side} deck")
@@ -66,7 +70,8 @@ def write_all(written: ToWrite, decks: Path, progress: Progress) -> list[Path]:
         progress(3, len(names), "sheet")
         printed = Printed(placed, written.stands, written.layouts, written.rate_hz)
         aside.path("sheet.html").write_text(sheet_html(printed), encoding="utf-8")
-        save_routine(placed, aside.path("routine.yaml"))
+        aside.path(WRITTEN).write_bytes(written.written)
+        save_routine(placed, aside.path(MAP))
         kept = [
             set_aside(decks / name)
             for name in SOUND_FILES
