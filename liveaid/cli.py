@@ -11,6 +11,7 @@ import click
 
 from liveaid import __version__
 from liveaid.errors import LiveaidError
+from liveaid.files.harmless import harmless
 
 COMMANDS: dict[str, str] = {
     "demo": "The whole job in one go, on a scene of its own: no hardware needed.",
@@ -65,7 +66,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
         error.show()
         sys.exit(error.exit_code)
     except LiveaidError as error:
-        click.echo(str(error), err=True)
+        click.echo(harmless(str(error)), err=True)
         sys.exit(error.exit_code)
     except (KeyboardInterrupt, click.Abort):
         click.echo("Stopped.", err=True)

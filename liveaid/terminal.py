@@ -1,32 +1,53 @@
-"""What commands print: one console, JSON for scripts, a progress bar. May import: click, rich."""
+"""What commands print: one console, JSON for scripts, a progress bar.
+
+May import: files, click, rich. Nothing printed here can steer the terminal: names of files and
+texts of maps may be a stranger's.
+"""
 
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable
 from typing import Any
 
 import click
-from rich.console import Console
+from rich.console import Console, ConsoleOptions, RenderableType
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+from rich.segment import Segment
+
+from liveaid.files.harmless import STEERING, harmless
 
 json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON for scripts.")
 
 
+class HarmlessConsole(Console):
+    """A console whose texts cannot steer the terminal; only its own styles do."""
+
+    def render(
+        self, renderable: RenderableType, options: ConsoleOptions | None = None
+    ) -> Iterable[Segment]:
+        """The segments to print, control characters in their texts written as escapes."""
+        for segment in super().render(renderable, options):
+            text = segment.text if segment.control else harmless(segment.text)
+            yield segment if text == segment.text else Segment(text, segment.style)
+
+
 def console() -> Console:
     """The console reports go to; width follows the terminal, plain when piped."""
-    return Console(highlight=False)
+    return HarmlessConsole(highlight=False)
 
 
 def print_json(data: Any) -> None:
     """One JSON document on standard output, nothing beside it."""
-    click.echo(json.dumps(data, ensure_ascii=False, indent=2, allow_nan=False))
+    text = json.dumps(data, ensure_ascii=False, indent=2, allow_nan=False)
+    click.echo(STEERING.sub(lambda found: json.dumps(found[0])[1:-1], text))
 
 
 def progress_bar() -> Progress:
     """A bar on standard error, so that piped reports stay clean; silent when not a terminal."""
-    shown = Console(stderr=True)
+    shown = HarmlessConsole(stderr=True)
     return Progress(
-        TextColumn("{task.description}"),
+        TextColumn("{task.description}", markup=False),
         BarColumn(),
         MofNCompleteColumn(),
         TimeRemainingColumn(),

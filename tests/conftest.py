@@ -5,14 +5,19 @@ A missing optional part is a skip that says so; under CI=true it is a failure.
 
 from __future__ import annotations
 
+import itertools
 import os
 import shutil
 from collections.abc import Callable
 from pathlib import Path
 from typing import NoReturn
 
+import numpy as np
 import pytest
+import soundfile
 from hypothesis import HealthCheck, settings
+
+from liveaid.study.spectrum import RATE_HZ
 
 ROOT = Path(__file__).resolve().parent.parent
 
@@ -21,6 +26,19 @@ settings.register_profile(
     "steady", deadline=None, suppress_health_check=[HealthCheck.too_slow], print_blob=True
 )
 settings.load_profile("steady")
+
+
+# Rooms whose tests open sockets, MIDI ports or a browser: one after another in one process, since
+# there is one JACK server, and a port's timing is worth nothing beside a busy neighbour.
+PORTS = ("stage", "practice", "demo", "page")
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Which tests run in one process, for `--dist loadgroup`: a file's, or all that use ports."""
+    for item in items:
+        room = item.path.relative_to(ROOT / "tests").parts[0]
+        group = "ports" if room in PORTS else str(item.path)
+        item.add_marker(pytest.mark.xdist_group(group))
 
 
 def _absent(what: str) -> NoReturn:
@@ -50,7 +68,115 @@ def needs_folder() -> Callable[[str, str], Path]:
     return path_of
 
 
+@pytest.fixture(scope="session", autouse=True)
+def no_settings(tmp_path_factory):
+    """Every test starts from a performer who has allowed nothing beyond a scene."""
+    with pytest.MonkeyPatch.context() as patch:
+        for word in ("CONFIG", "CACHE", "DATA"):
+            patch.setenv(f"XDG_{word}_HOME", str(tmp_path_factory.mktemp(word.lower())))
+        yield
+
+
+@pytest.fixture
+def allow(tmp_path, monkeypatch) -> Callable[[str, Path], None]:
+    """allow("read" or "write", folder): as the performer does it, in the settings file."""
+
+    def say(word: str, folder: Path) -> None:
+        home = tmp_path / "settings"
+        (home / "liveaid").mkdir(parents=True)
+        (home / "liveaid" / "settings.yaml").write_text(f"{word}: [{folder}]\n")
+        monkeypatch.setenv("XDG_CONFIG_HOME", str(home))
+
+    return say
+
+
 @pytest.fixture(scope="session")
 def routines() -> Path:
     """The folder of placed section maps the tests share."""
     return ROOT / "tests" / "routines"
+
+
+# Sounds whose facts are known because they are made here, and a way to put them into files.
+
+RATE = 44100
+
+
+def _hit(seconds: float, decay_s: float, seed: int, low_hz: float = 0.0) -> np.ndarray:
+    """A struck sound: noise, or a falling tone with a click."""
+    t = np.arange(int(seconds * RATE)) / RATE
+    noise = np.random.default_rng(seed).normal(0, 1, len(t)) * (1 - t / seconds)
+    if not low_hz:
+        return noise * np.exp(-t / decay_s)
+    tone = np.sin(2 * np.pi * low_hz * (t + 0.02 * (1 - np.exp(-t / 0.02))))
+    return tone * (1 - t / seconds) * np.exp(-t / decay_s) + 0.3 * noise * np.exp(-t / 0.002)
+
+
+KICK, SNARE = _hit(0.3, 0.09, 1, 55.0), _hit(0.25, 0.05, 2)
+HAT = np.diff(_hit(0.08, 0.012, 3), prepend=0.0)
+# Sixteenths of a bar of four at which each part strikes: a plain break, common practice.
+PATTERN = ((KICK, (0, 7, 10), 1.0), (SNARE, (4, 12), 0.7), (HAT, range(0, 16, 2), 0.3))
+
+
+def drums(beats_s: np.ndarray, tail_s: float = 0.5) -> tuple[np.ndarray, np.ndarray]:
+    """Four-beat bars played on these beats (the last only ends the bar); and the true onsets."""
+    whole = np.zeros(int((beats_s[-1] + tail_s) * RATE))
+    onsets = set()
+    for beat, (start, end) in enumerate(itertools.pairwise(beats_s)):
+        for quarter in range(4):
+            step = beat % 4 * 4 + quarter
+            at = round((start + (end - start) * quarter / 4) * RATE)
+            for sound, steps, gain in PATTERN:
+                if step in steps:
+                    piece = sound[: len(whole) - at]
+                    whole[at : at + len(piece)] += gain * piece
+                    onsets.add(at / RATE)
+    return whole / np.abs(whole).max() * 0.7, np.array(sorted(onsets))
+
+
+def tone(midi: float, seconds: float, rate: int = RATE) -> np.ndarray:
+    """A note with eight harmonics, in equal temperament from A440 (ISO 16)."""
+    t = np.arange(int(seconds * rate)) / rate
+    hz = 440.0 * 2 ** ((midi - 69) / 12)
+    return sum(np.sin(2 * np.pi * hz * h * t) / h for h in range(1, 9)) * np.exp(-t)
+
+
+@pytest.fixture(scope="session")
+def play() -> Callable[..., tuple[np.ndarray, np.ndarray]]:
+    """play(beats_s, tail_s=0.5): drums on those beats and their onsets, at 44.1 kHz."""
+    return drums
+
+
+@pytest.fixture(scope="session")
+def note() -> Callable[..., np.ndarray]:
+    """note(midi, seconds, rate=44100)."""
+    return tone
+
+
+@pytest.fixture(scope="session")
+def chords() -> Callable[..., np.ndarray]:
+    """chords([[midi, ...], ...], seconds, rate=44100): one after another."""
+
+    def build(notes: list[list[float]], seconds: float, rate: int = RATE) -> np.ndarray:
+        parts = [sum(tone(midi, seconds, rate) for midi in chord) for chord in notes]
+        whole = np.concatenate(parts)
+        return whole / np.abs(whole).max() * 0.5
+
+    return build
+
+
+@pytest.fixture
+def file(tmp_path: Path) -> Callable[..., Path]:
+    """file(samples, name='x.wav', rate=44100): a sound file."""
+
+    def write(samples: np.ndarray, name: str = "x.wav", rate: int = RATE, **how: str) -> Path:
+        path = tmp_path / name
+        soundfile.write(path, samples, rate, **how)
+        return path
+
+    return write
+
+
+@pytest.fixture(scope="session")
+def study_rate() -> int:
+    """Samples a second at which pure functions take mono sound."""
+    return RATE_HZ

@@ -13,8 +13,19 @@ from rich import box
 from rich.table import Table
 from rich.text import Text
 
+from liveaid.commands.opening import opened, say_state
 from liveaid.errors import LiveaidError, UsageError
-from liveaid.routine import SIDES, Piece, Rests, Routine, Runs, Works, load_routine, save_routine
+from liveaid.routine import (
+    SIDES,
+    Piece,
+    Rests,
+    Routine,
+    RoutineError,
+    Runs,
+    Works,
+    load_routine,
+    save_routine,
+)
 from liveaid.routine.arrange import (
     EXACT_FREE,
     MOST_PIECES,
@@ -28,7 +39,6 @@ from liveaid.routine.arrange import (
     marked_swap,
     weights_from,
 )
-from liveaid.routine.scene import map_file
 from liveaid.terminal import console, json_option, print_json
 
 _WEIGHTS = ", ".join(field.name for field in fields(Weights))
@@ -63,8 +73,10 @@ def command(
 
     Example: liveaid arrange night-market --swap all --write new-order.yaml
     """
-    file = map_file(scene)
+    opening = opened(scene)
+    file = opening.file
     routine = load_routine(file)
+    say_state(opening)
     may_move, said = _may_move(routine, free)
     may_trade = _named(routine, swap, "--swap") | marked_swap(routine)
     if len(routine.pieces) > MOST_PIECES:
@@ -85,6 +97,15 @@ def command(
     if write is not None:
         console().print(f"Order {pick} written to {write}. {_then(found.answers[pick - 1])}",
                         markup=False)  # fmt: skip
+        _say_what_it_lacks(write)
+
+
+def _say_what_it_lacks(written: Path) -> None:
+    """A map put elsewhere names files outside its folder, which are read only when allowed."""
+    try:
+        load_routine(written)
+    except RoutineError as error:
+        console().print(str(error), markup=False, soft_wrap=True)
 
 
 def _may_move(routine: Routine, free: tuple[str, ...]) -> tuple[frozenset[int], str]:

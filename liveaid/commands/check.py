@@ -11,10 +11,13 @@ from rich import box
 from rich.table import Table
 from rich.text import Text
 
-from liveaid.gather import Unreadable
-from liveaid.gather.read import open_sound
+from liveaid.commands.fastest import fastest_table
+from liveaid.commands.opening import opened, say_state
+from liveaid.files.inside import Stray
+from liveaid.files.unreadable import Unreadable
+from liveaid.record.bring import turns_in
 from liveaid.render.picture import draw_picture
-from liveaid.routine import Routine, load_routine
+from liveaid.routine import Routine
 from liveaid.routine.check import (
     Change,
     Finding,
@@ -22,11 +25,15 @@ from liveaid.routine.check import (
     changes,
     check,
     cue_text,
+    fastest,
     hand_plan,
     hand_spans,
     minutes,
+    turns_text,
 )
-from liveaid.routine.scene import map_file
+from liveaid.routine.opened import Opened
+from liveaid.routine.scene import reach
+from liveaid.sound.read import open_sound
 from liveaid.stage.deck_files import deck_lengths_s
 from liveaid.terminal import console, json_option, print_json
 
@@ -37,32 +44,43 @@ _STYLE = {"error": "bold reverse", "warning": "bold", "remark": "dim"}
 @click.argument("scene")
 @click.option("--hands", "show_hands", is_flag=True, help="Show what each hand does, beat by beat.")
 @click.option(
+    "--fastest",
+    "show_fastest",
+    is_flag=True,
+    help="Show the highest tempo at which each set piece can still be played.",
+)
+@click.option(
     "--picture",
     type=click.Path(dir_okay=False, path_type=Path),
     help="Draw decks, hands, energy and findings to FILE.svg or FILE.png.",
     metavar="FILE",
 )
 @json_option
-def command(scene: str, show_hands: bool, picture: Path | None, as_json: bool) -> int:
+def command(
+    scene: str, show_hands: bool, show_fastest: bool, picture: Path | None, as_json: bool
+) -> int:
     """Say whether two hands can play the routine, and where it is tight.
 
-    SCENE is a section map, a folder with one, or the name of a scene that comes along. The rendered
-    map is taken where there is one, since only there the cues have their seconds.
+    SCENE is a section map, a folder with one, or the name of a scene that comes along. The map as
+    it is written is judged; where it was edited since the render, that is said.
     Exit status 1 when something cannot be played as written.
 
     Example: liveaid check night-market --picture routine.svg
     """
-    file = map_file(scene, placed=True)
-    routine = load_routine(file)
+    found = opened(scene)
+    file, routine = found.judged_file, found.judged
+    say_state(found)
     lengths = deck_lengths_s(routine, file)
     findings = check(routine, deck_s=lengths, sound_s=_sound_lengths_s(routine, file))
     moves, spans = changes(routine), hand_spans(hand_plan(routine))
     if picture is not None:
         draw_picture(routine, picture, findings=findings)
     if as_json:
-        print_json(_report(file, routine, findings, moves, spans))
+        print_json(_report(found, routine, findings, moves, spans))
     else:
-        _show(file, routine, findings, moves, spans if show_hands else ())
+        _show(found.file, routine, findings, moves, spans if show_hands else ())
+        if show_fastest:
+            console().print(fastest_table(routine))
         if picture is not None:
             console().print(f"Picture: {picture}", markup=False)
     return 1 if any(finding.severity == "error" for finding in findings) else 0
@@ -72,23 +90,21 @@ def _sound_lengths_s(routine: Routine, file: Path) -> dict[str, float]:
     """Seconds of each sound whose file is there and can be read."""
     lengths: dict[str, float] = {}
     for name, sound in routine.sounds.items():
-        # A rendered map lies in the scene's `decks` folder; its sounds do not.
-        for folder in (file.parent, file.parent.parent):
-            with contextlib.suppress(Unreadable), open_sound(folder / sound.file) as reader:
-                lengths[name] = reader.declared / reader.rate_hz
-                break
+        with contextlib.suppress(Unreadable, Stray), open_sound(reach(sound.file, file)) as reader:
+            lengths[name] = reader.declared / reader.rate_hz
     return lengths
 
 
 def _report(
-    file: Path,
+    found: Opened,
     routine: Routine,
     findings: tuple[Finding, ...],
     moves: tuple[Change, ...],
     spans: tuple[HandSpan, ...],
 ) -> dict[str, Any]:
     return {
-        "file": str(file),
+        "file": str(found.file),
+        "map": found.to_json(),
         "title": routine.title,
         "placed": routine.placed,
         "total_s": round(routine.duration_s, 4),
@@ -96,6 +112,7 @@ def _report(
         "findings": [finding.to_json() for finding in findings],
         "changes": [move.to_json() for move in moves],
         "hands": [span.to_json() for span in spans],
+        "fastest": [told.to_json() for told in fastest(routine)],
     }
 
 
@@ -139,9 +156,9 @@ def _change_table(routine: Routine, moves: tuple[Change, ...]) -> Table:
         right = column in ("wind", "has", "needs", "spare")
         table.add_column(column, justify="right" if right else "left", no_wrap=True)
     for move in moves:
-        judged = move.verdict in ("easy", "tight", "impossible")
-        needs = f"{move.needed_s:.1f} s" if judged and move.needed_s is not None else ""
-        needs += " needle" if judged and move.way == "needle" else ""
+        judged = move.by_a_hand
+        needs = f"{move.needed_s:.1f} s" if move.needed_s is not None else ""
+        needs += " needle" if move.way == "needle" else ""
         spare = f"{move.spare_beats:+.1f}" if move.spare_beats is not None else ""
         style = {"impossible": "bold reverse", "tight": "bold"}.get(move.verdict, "")
         table.add_row(
@@ -160,10 +177,8 @@ def _change_table(routine: Routine, moves: tuple[Change, ...]) -> Table:
 def _wind(routine: Routine, move: Change) -> str:
     """Turns to wind; where they are not known yet, the most a hand can wind in the time."""
     if move.verdict == "not placed":
-        spare_s = max(0.0, move.free_s - routine.performer.settle_s)
-        return f"≤{spare_s * routine.performer.wind_turns_per_s:.1f}"
-    judged = move.verdict in ("easy", "tight", "impossible")
-    return f"{move.turns[1]:+.1f}" if judged and move.turns else ""
+        return f"≤{turns_in(move.free_s, routine.performer):.1f}"
+    return turns_text(move) if move.by_a_hand else ""
 
 
 def _place(index: int, name: str, beat: int, routine: Routine) -> str:

@@ -19,20 +19,20 @@ from liveaid.commands.shelf_tables import (
     fit_table,
 )
 from liveaid.errors import LiveaidError
-from liveaid.gather.choose import choose
-from liveaid.gather.database import shelf_for
-from liveaid.gather.facts import Study
-from liveaid.gather.find import matching, parse_query
-from liveaid.gather.fit import Fit, fits, out_of_reach
-from liveaid.gather.map_words import with_map_words
-from liveaid.gather.names import shown, stem
-from liveaid.gather.one_file import study_apart
-from liveaid.gather.shelf import Shelf
-from liveaid.gather.shelf_sound import ShelfSound
-from liveaid.gather.why import key_words, reasons
+from liveaid.files.names import shown, stem
+from liveaid.fit.fit import Fit, fits, out_of_reach
+from liveaid.fit.why import key_words, reasons
 from liveaid.routine.model import Turntable
 from liveaid.routine.scene import map_file
 from liveaid.routine.sketch import load_sketch
+from liveaid.shelf.choose import choose
+from liveaid.shelf.database import shelf_for
+from liveaid.shelf.find import matching, parse_query
+from liveaid.shelf.map_words import with_map_words
+from liveaid.shelf.one_file import study_apart
+from liveaid.shelf.shelf import Shelf
+from liveaid.shelf.shelf_sound import ShelfSound
+from liveaid.study.facts import Study
 from liveaid.terminal import console, json_option, print_json
 
 

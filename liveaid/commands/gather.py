@@ -10,22 +10,22 @@ import click
 
 from liveaid.commands.gather_report import Tally, brief_json, show_brief, show_facts, show_found
 from liveaid.errors import LiveaidError
-from liveaid.gather.brief import brief
-from liveaid.gather.choose import choose
-from liveaid.gather.collect import gather
-from liveaid.gather.database import shelf_for
-from liveaid.gather.find import matching, parse_query
-from liveaid.gather.map_words import with_map_words
-from liveaid.gather.names import shown
-from liveaid.gather.one_file import LIMIT_S
-from liveaid.gather.shelf import Shelf
-from liveaid.gather.shelf_sound import ShelfSound
-from liveaid.gather.wording import WORDS
-from liveaid.gather.workers import processors
+from liveaid.files.names import shown
+from liveaid.files.workers import processors
+from liveaid.fit.brief import brief
 from liveaid.routine.keys import parse_key
 from liveaid.routine.model import Kind
 from liveaid.routine.scene import map_file
 from liveaid.routine.sketch import load_sketch
+from liveaid.shelf.choose import choose
+from liveaid.shelf.collect import gather
+from liveaid.shelf.database import shelf_for
+from liveaid.shelf.find import matching, parse_query
+from liveaid.shelf.map_words import with_map_words
+from liveaid.shelf.one_file import LIMIT_S
+from liveaid.shelf.shelf import Shelf
+from liveaid.shelf.shelf_sound import ShelfSound
+from liveaid.shelf.wording import WORDS
 from liveaid.terminal import json_option, print_json, progress_bar
 
 _KINDS = [*get_args(Kind), "guessed"]

@@ -13,13 +13,13 @@ from rich.progress import Progress, TaskID
 from rich.text import Text
 
 from liveaid.commands.shelf_tables import GUESS, brief_table, sound_table
-from liveaid.gather.brief import Brief, sought
-from liveaid.gather.collect import Counted, Done, Event, Gone
-from liveaid.gather.folder import Trouble
-from liveaid.gather.names import shown
-from liveaid.gather.shelf_sound import ShelfSound
+from liveaid.files.names import shown
+from liveaid.fit.brief import Brief, sought
 from liveaid.routine.model import Turntable, clock_time
 from liveaid.routine.sketch import Sketch
+from liveaid.shelf.collect import Counted, Done, Event, Gone
+from liveaid.shelf.folder import Trouble
+from liveaid.shelf.shelf_sound import ShelfSound
 from liveaid.terminal import console, print_json
 
 _DEEDS = {

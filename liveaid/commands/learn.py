@@ -15,6 +15,7 @@ from liveaid.stage.learn_lamps import Pad, draft_layout, wanted_lamps
 from liveaid.stage.learn_osc import Learned, learn_map
 from liveaid.stage.listening import listen_osc, listen_pads, write_draft
 from liveaid.stage.midi_ports import API_CHOICES
+from liveaid.stage.settings import OSC_ADDRESS
 from liveaid.terminal import console, json_option, print_json
 
 Result = TypeVar("Result")
@@ -31,7 +32,7 @@ def command() -> None:
 
 
 @command.command("osc")
-@click.option("--osc", default="127.0.0.1:9000", show_default=True, metavar="HOST:PORT",
+@click.option("--osc", default=str(OSC_ADDRESS), show_default=True, metavar="HOST:PORT",
               help="Where the sender sends to.")  # fmt: skip
 @click.option("--seconds", type=click.FloatRange(1, 600), default=20.0, show_default=True,
               help="How long to listen; Ctrl-C ends it earlier.")  # fmt: skip

@@ -12,20 +12,27 @@ from typing import Any
 import click
 from rich.console import Console
 
-from liveaid.commands.stage_options import STAGE_WORDS, stage_options, stage_settings
-from liveaid.errors import LiveaidError, UsageError
+from liveaid.commands.opening import opened_to_play
+from liveaid.commands.stage_options import (
+    STAGE_WORDS,
+    share_lines,
+    stage_options,
+    stage_settings,
+    stage_watchers,
+)
+from liveaid.errors import UsageError
 from liveaid.practice.ladder import Ladder
+from liveaid.practice.limits import LEVELS, Limits
 from liveaid.practice.next import READY_AT
+from liveaid.practice.reading import TakeReader
 from liveaid.practice.rehearsal import Rehearsal
 from liveaid.practice.replay import replay, replay_at_once, stored_trace
 from liveaid.practice.report import look, score_unscored, takes_file
-from liveaid.practice.score import Tolerance
 from liveaid.practice.session import Aim, Session, aim_of
-from liveaid.practice.store import TakeReader, TakeStore
+from liveaid.practice.store import TakeStore
 from liveaid.practice.take_line import take_line
 from liveaid.practice.trace import Trace
-from liveaid.routine import Routine, load_routine
-from liveaid.routine.scene import map_file
+from liveaid.routine import Routine
 from liveaid.stage import Address, Service, Settings
 from liveaid.stage.osc_map import DEFAULT_MAP
 from liveaid.terminal import console, json_option, print_json
@@ -62,14 +69,18 @@ PERCENT = _Percent()
               metavar="TAKES", help="Takes in a row, not clean, that cost one.")  # fmt: skip
 @click.option("--count-in", "count_in", type=click.IntRange(0, 8), default=1, show_default=True,
               metavar="BARS", help="Clicks before the first beat; 0: none.")  # fmt: skip
-@click.option("--bias", type=PERCENT, default="2.5%", show_default=True,
-              help="Early or late on the whole that is still clean, of a beat.")  # fmt: skip
-@click.option("--spread", type=PERCENT, default="4%", show_default=True,
-              help="Spread that is still clean, of a beat.")  # fmt: skip
-@click.option("--worst", type=PERCENT, default="10%", show_default=True,
-              help="Largest single error that is still clean, of a beat.")  # fmt: skip
-@click.option("--tempo", type=PERCENT, default="3%", show_default=True,
-              help="Deviation of tempo that is still clean.")  # fmt: skip
+@click.option("--limits", type=click.Choice(list(LEVELS)), default="performer",
+              show_default=True, help="How strict a clean take is; each limit below may be set by "
+              "itself.")  # fmt: skip
+@click.option("--bias", type=PERCENT,
+              help="Early or late on the whole that is still clean, of a beat (a performer's: "
+              "2.5%).")  # fmt: skip
+@click.option("--spread", type=PERCENT,
+              help="Spread that is still clean, of a beat (4%).")  # fmt: skip
+@click.option("--worst", type=PERCENT,
+              help="Largest single error that is still clean, of a beat (10%).")  # fmt: skip
+@click.option("--tempo", type=PERCENT,
+              help="Deviation of tempo that is still clean (3%).")  # fmt: skip
 @click.option("--takes", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE",
               help="Where takes are kept; else takes.sqlite beside the section map.")  # fmt: skip
 @click.option("--booth-level", type=click.FloatRange(0, 150), metavar="DBA",
@@ -89,10 +100,8 @@ def command(scene: str, **options: Any) -> int:
 
     Example: liveaid rehearse night-market --piece "Two trams" --start-at 94%
     """
-    file = map_file(scene, placed=True)
-    routine = load_routine(file)
-    if not routine.placed:
-        raise LiveaidError(f"{file}: not every cue has its place on a deck; `liveaid render` first")
+    found = opened_to_play(scene)
+    file, routine = found.playable_file, found.playable()
     takes = options["takes"] or takes_file(file)
     aim = _aim(routine, options, takes)
     if options["fast"] and not options["replayed"]:
@@ -108,18 +117,22 @@ def command(scene: str, **options: Any) -> int:
 
 
 def _aim(routine: Routine, options: dict[str, Any], takes: Path) -> Aim:
-    tolerance = Tolerance(
-        bias_beats=options["bias"], spread_beats=options["spread"], worst_beats=options["worst"],
-        tempo_percent=100 * options["tempo"],
-    )  # fmt: skip
     wanted = options["piece"] or ""
     if wanted == "weakest":
         wanted = _weakest(routine, takes)
-    aim = aim_of(routine, wanted, tolerance)
+    aim = aim_of(routine, wanted, _limits(options))
     if aim is None:
         names = ", ".join(piece.name for piece in routine.pieces)
         raise UsageError(f"--piece {wanted}: no such set piece; one of these would do: {names}")
     return aim
+
+
+def _limits(options: dict[str, Any]) -> Limits:
+    """The set asked for, with what was asked for by itself."""
+    own = {f"{word}_beats": options[word] for word in ("bias", "spread", "worst")}
+    own["tempo_percent"] = None if options["tempo"] is None else 100 * options["tempo"]
+    asked = {name: value for name, value in own.items() if value is not None}
+    return dataclasses.replace(LEVELS[options["limits"]], **asked)
 
 
 def _weakest(routine: Routine, takes: Path) -> str:
@@ -166,7 +179,7 @@ async def _rehearse(
     screen = console()
     store = None if trace is not None else TakeStore(takes)
     if store is not None:
-        score_unscored(takes, routine, session.aim.tolerance)
+        score_unscored(takes, routine, session.aim.limits)
     if trace is not None:
         settings = dataclasses.replace(settings, osc_map=DEFAULT_MAP)
     rehearsal = Rehearsal(
@@ -174,7 +187,9 @@ async def _rehearse(
         break_after_s=60 * options["break_after"],
         told=lambda take: _tell(screen, take, session, as_json=options["as_json"]),
     )  # fmt: skip
-    stage = Service(session.aim.routine, settings, watchers=[rehearsal])
+    stage = Service(
+        session.aim.routine, settings, watchers=[rehearsal, *stage_watchers(options, settings)]
+    )
     loop = asyncio.get_running_loop()
     for number in (signal.SIGINT, signal.SIGTERM):
         loop.add_signal_handler(number, stage.ask_stop)
@@ -187,7 +202,7 @@ async def _rehearse(
         if store is not None:
             store.close()
     if not options["as_json"]:
-        screen.print(f"{session.takes} takes, {session.clean} of them clean.")
+        screen.print(f"{session.takes} takes, {session.clean} clean of {session.judged} judged.")
 
 
 async def _until_done(stage: Service, trace: Trace | None) -> None:
@@ -213,6 +228,7 @@ def _say_where(
     ladder = session.ladder
     lines = [
         f"Page     {page}  (clicks; start quiet)",
+        *share_lines(stage.settings.share),
         f"OSC in   {stage.osc_address}",
         f"Takes    {takes if kept else 'not kept: a replay'}",
         f"Practise {session.aim.piece or 'the whole routine'}",

@@ -10,16 +10,21 @@ import click
 from rich.console import Console
 from rich.table import Table
 
+from liveaid.commands.opening import opened, say_state
 from liveaid.errors import UsageError
+from liveaid.files.aside import write_aside
+from liveaid.practice.delays import Delays
 from liveaid.practice.next import READY_AT
+from liveaid.practice.reading import TakeReader
 from liveaid.practice.recording import assess_recording, read_sound
 from liveaid.practice.report import pictures, report, score_unscored, takes_file
+from liveaid.practice.schema import StoreError
 from liveaid.practice.score import score_take
-from liveaid.practice.store import StoreError, TakeReader
+from liveaid.practice.score_json import score_json
 from liveaid.practice.take_line import early_or_late, take_line
 from liveaid.practice.trace import pack
-from liveaid.routine import Routine, load_routine
-from liveaid.routine.scene import map_file
+from liveaid.routine import Routine
+from liveaid.routine.scene import DECKS, own
 from liveaid.terminal import console, json_option, print_json, progress_bar
 
 
@@ -55,8 +60,9 @@ def command(scene: str, **options: Any) -> int:
     A recording is laid over the guide mix, which must be of the same deck files:
     liveaid review night-market --recording take.wav
     """
-    file = map_file(scene, placed=True)
-    routine = load_routine(file)
+    opening = opened(scene)
+    say_state(opening)
+    file, routine = opening.playable_file, opening.placed or opening.judged
     if options["recording"]:
         return _recording(routine, file, options)
     takes = options["takes"] or takes_file(file)
@@ -64,7 +70,7 @@ def command(scene: str, **options: Any) -> int:
     with TakeReader(takes) as reader:
         if options["trace_of"]:
             return _write_trace(reader, *options["trace_of"])
-        found = report(
+        found = {"map": opening.to_json()} | report(
             routine, reader, now=time.time(), ready_at=options["ready_at"] / 100,
             booth_dba=options["booth_level"], last=options["last"],
         )  # fmt: skip
@@ -92,7 +98,7 @@ def _draw(routine: Routine, reader: TakeReader, folder: Path) -> list[str]:
     with progress_bar() as bar:
         for name, draw in bar.track(wanted.items(), description="pictures"):
             try:
-                (folder / name).write_bytes(draw())
+                write_aside(folder / name, draw())
             except OSError as error:
                 raise StoreError(f"{folder / name}: can't be written ({error})") from error
             written.append(str(folder / name))
@@ -135,7 +141,8 @@ def _takes_table(found: dict[str, Any]) -> Table:
     for word in ("No.", "When", "What", "Tempo", "Verdict", "Timing", "Spread", "Missed", "Added"):
         table.add_column(word, justify="right" if word in ("No.", "Tempo", "Spread") else "left")
     for take in found["takes"]:
-        verdict = "clean" if take["clean"] else "given up" if take["ended"] == "abandoned" else "no"
+        given_up = take["ended"] == "abandoned" and not take["clean"]
+        verdict = "given up" if given_up else take["verdict"]
         table.add_row(
             str(take["number"]), take["at"][5:16].replace("T", " "), take["piece"] or "run-through",
             f"{take['tempo_part']:.0%}", verdict, early_or_late(take["bias_ms"]),
@@ -163,7 +170,7 @@ def _pieces_table(found: dict[str, Any]) -> Table:
 
 def _recording(routine: Routine, file: Path, options: dict[str, Any]) -> int:
     """Score a recording against the guide mix."""
-    guide = options["guide"] or file.parent / "guide.wav"
+    guide = options["guide"] or _guide(file)
     if not guide.is_file():
         raise UsageError(f"{guide}: no guide mix there; `liveaid render` makes it, or --guide FILE")
     played = assess_recording(routine, *read_sound(guide), *read_sound(options["recording"]))
@@ -172,7 +179,7 @@ def _recording(routine: Routine, file: Path, options: dict[str, Any]) -> int:
             f"{options['recording']}: nothing of the routine is heard in it; a recording of these "
             "deck files would do"
         )
-    score = score_take(routine, played).to_json()
+    score = score_json(score_take(routine, played, delays=Delays(measured=True)))
     if options["as_json"]:
         print_json(score)
         return 0
@@ -183,6 +190,11 @@ def _recording(routine: Routine, file: Path, options: dict[str, Any]) -> int:
         for event in piece["events"]:
             screen.print(_event_line(event), markup=False)
     return 0
+
+
+def _guide(file: Path) -> Path:
+    """The guide mix that belongs to a map, beside it where it is a placed one."""
+    return own(file.parent, "guide.wav" if file.parent.name == DECKS else f"{DECKS}/guide.wav")
 
 
 def _piece_line(piece: dict[str, Any]) -> str:

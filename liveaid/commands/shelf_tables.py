@@ -8,11 +8,9 @@ from rich import box
 from rich.table import Table
 from rich.text import Text
 
-from liveaid.gather.brief import Brief, Wanted, sought
-from liveaid.gather.facts import Study
-from liveaid.gather.fit import Fit
-from liveaid.gather.shelf_sound import ShelfSound
-from liveaid.gather.why import (
+from liveaid.fit.brief import Brief, Wanted, sought
+from liveaid.fit.fit import Fit
+from liveaid.fit.why import (
     UNSURE,
     length_words,
     phrase_words,
@@ -22,6 +20,8 @@ from liveaid.gather.why import (
     relation_words,
 )
 from liveaid.routine.model import Turntable
+from liveaid.shelf.shelf_sound import ShelfSound
+from liveaid.study.facts import Study
 
 GUESS = "? marks what is a guess (confidence below 0.5)"
 LEGEND = "two pitches: this sound's deck / the other's"

@@ -57,6 +57,7 @@ def write_sounds(
     for number, sound in enumerate(market_sounds()):
         path = folder / f"{sound.name}.wav"
         aside = path.with_suffix(".part")
+        aside.unlink(missing_ok=True)  # left by a crash, or a link
         soundfile.write(aside, rendered(sound, seed=number), RATE_HZ, "PCM_24", format="WAV")
         if path.exists() and filecmp.cmp(aside, path, shallow=False):
             aside.unlink()

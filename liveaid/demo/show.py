@@ -20,10 +20,10 @@ from liveaid.practice.rehearsal import Rehearsal
 from liveaid.practice.session import Aim, Ended, Session
 from liveaid.practice.store import TakeStore
 from liveaid.routine import Routine
+from liveaid.routine.config_file import config_path, load_config
 from liveaid.simulate import Performance
 from liveaid.simulate.send import Sender, datagrams
 from liveaid.stage import Address, Heard, Service, Settings, StageError, Watcher
-from liveaid.stage.config_file import config_path, load_config
 from liveaid.stage.cues import next_cues
 from liveaid.stage.follows import tell
 from liveaid.stage.lamp_layout import LampLayout

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import io
-import os
-import shutil
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from statistics import median
@@ -17,8 +15,10 @@ from rich.rule import Rule
 from liveaid.demo.market import market_sounds, write_sounds
 from liveaid.demo.show import Outcome, at_once, lamp_layout, live
 from liveaid.demo.tally import Tally, lateness_ms, tally
+from liveaid.files.aside import write_aside
+from liveaid.files.folders import cache_folder
 from liveaid.routine import Routine, load_routine
-from liveaid.routine.scene import map_file
+from liveaid.routine.scene import MAP, map_file, own
 from liveaid.simulate import Performance, perform
 from liveaid.stage import Address, Settings
 from liveaid.stage.settings import HTTP_ADDRESS, OSC_ADDRESS
@@ -33,8 +33,7 @@ BURST_S = 8.0
 
 def default_folder() -> Path:
     """Where the demo's scene is made unless told otherwise: the user's cache."""
-    cache = os.environ.get("XDG_CACHE_HOME") or str(Path.home() / ".cache")
-    return Path(cache) / "liveaid" / "night-market"
+    return cache_folder() / "night-market"
 
 
 def tour(folder: Path, call: Call, console: Console, *, fast: bool, seed: int) -> dict[str, Any]:
@@ -77,10 +76,11 @@ def quiet(call: Call) -> Call:
 def _open_scene(folder: Path, console: Console) -> None:
     _stage(console, "An idea, and its sounds")
     folder.mkdir(parents=True, exist_ok=True)
-    shutil.copyfile(map_file("night-market"), folder / "routine.yaml")
+    write_aside(own(folder, MAP), map_file("night-market").read_bytes())
+    sounds = own(folder, "sounds", folder=True)
     with progress_bar() as bar:
         task = bar.add_task("making the market's sounds", total=len(market_sounds()))
-        write_sounds(folder / "sounds", on_sound=lambda _: bar.advance(task))
+        write_sounds(sounds, on_sound=lambda _: bar.advance(task))
     idea = load_routine(folder / "routine.yaml").idea
     if idea is not None:
         console.print(f"Theme  {idea.theme}\nFeel   {idea.feel}", markup=False)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from liveaid.follow import search
 from liveaid.follow.guess import Guess, Heard
 from liveaid.follow.numbers import Numbers
-from liveaid.follow.plan import Plan
+from liveaid.follow.plan import Hand, Plan
 from liveaid.routine import Side
 
 FAR = 25.0
@@ -62,6 +62,11 @@ class Belief:
         self._keep()
         self._lose(heard, ended, seconds, fade)
         self._choose(seconds)
+
+    def weigh(self, side: Side, nats: dict[Hand, float]) -> None:
+        """Take in how well a fader fits each thing a hand may do with a deck."""
+        for guess in self.guesses:
+            guess.past += nats[self.plan.at(guess.section).parts[side].hand]
 
     def _looks(self, heard: Heard, ended: dict[Side, bool], seconds: float) -> bool:
         doubtful = self.told.worst < self.numbers.contradicted

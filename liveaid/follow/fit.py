@@ -79,7 +79,8 @@ def rests(
     begun = math.log(
         numbers.listens * (near if near == near else 0.0) + math.exp(numbers.runs_away)
     )
-    over = gesture.age_s - numbers.listens_s
+    begun_s = numbers.listens_s if math.isfinite(beats_in) else numbers.listens_before_s
+    over = gesture.age_s - begun_s
     return max(begun + numbers.fall * max(over, 0.0), numbers.least)
 
 

@@ -17,6 +17,7 @@ from liveaid.follow.plan import plan_of
 from liveaid.follow.prompt import Prompt, State
 from liveaid.follow.tell import Picture, tell
 from liveaid.routine import SIDES, Routine, Side
+from liveaid.routine.way import changes
 
 STEP_S = 0.025
 """Belief is brought up to date this often at most; between, messages only refine the deck."""
@@ -46,7 +47,10 @@ class Follower:
             raise ValueError(f"sends {sends!r}: always or on_change would do")
         self.routine, self.sends = routine, sends
         self.plan = plan_of(routine)
+        self._ways = changes(routine)
         self._hearing = Hearing(sends)
+        self._mixer = Mixer(hamster=routine.performer.hamster)
+        self._belief = Belief(self.plan, routine.turntable.turn_s, numbers)
         self._mixer = Mixer(hamster=routine.performer.hamster)
         self._belief = Belief(self.plan, routine.turntable.turn_s, numbers)
         reach = routine.turntable.pitch_range_percent / 100.0 + 0.02
@@ -122,8 +126,8 @@ class Follower:
         self._asked_s = max(self._asked_s, now)
         waiting = self._state == "waiting"
         confidence = 0.0 if waiting else self._confidence_at(now)
-        event = state.event_of(confidence, quiet=self._hearing.is_quiet(now))
         section, beat, rate = self._place_at(now)
+        event = self._event(section, confidence, quiet=self._hearing.is_quiet(now))
         picture = Picture(
             state=self._state if waiting else state.after(self._state, event),
             confidence=confidence,
@@ -135,7 +139,7 @@ class Follower:
             decks=self._hearing.decks,
             fresh={side: self._hearing.fresh(side, now) for side in SIDES},
         )
-        return tell(self.routine, self.plan, picture)
+        return tell(self.routine, self.plan, self._ways, picture)
 
     def _deck(self, side: Side) -> Deck:
         if side not in self._hearing.decks:
@@ -183,18 +187,36 @@ class Follower:
             now, ratio, gestures, telling, now - self._moved_s, self._stopped_s, before
         )
         self._belief.step(heard, ended, seconds)
+        self._mix(now, seconds)
         self._confidence = self._belief.confidence(heard)
         told = self._belief.told
         sure = self._confidence >= state.SURE
         self._elapsed.see(told.section, told.beat, now, ratio=ratio, sure=sure)
-        self._state = state.after(self._state, state.event_of(self._confidence, quiet=False))
+        event = self._event(told.section, self._confidence, quiet=False)
+        self._state = state.after(self._state, event)
+
+    def _mix(self, now: float, seconds: float) -> None:
+        """Weigh in the faders; what they mean is learnt while the place is sure."""
+        if not self._mixer.heard:
+            return
+        section = self.plan.at(self._belief.told.section)
+        for side in SIDES:
+            self._belief.weigh(side, self._mixer.nats(side, now, seconds))
+            if self._confidence > LEARNS:
+                self._mixer.learn(side, section.parts[side].hand, now, seconds)
+
+    def _event(self, section: int, confidence: float, *, quiet: bool) -> state.Event:
+        inside = self.plan.is_piece(section)
+        ends: state.Event = "before" if section < 0 else "over"
+        return state.event_of(confidence, quiet=quiet, ends=None if inside else ends)
 
     def _place_at(self, now: float) -> tuple[int, float, float]:
         """Section, beat and beats a second at a time, carried on by the clock."""
         told, plan = self._belief.told, self.plan
         section, beat = told.section, told.beat
         if self._heard is None or not plan.is_piece(section):
-            return section, 0.0, 0.0
+            first_bps = self._hearing.ratio() / plan.at(0).beat_s
+            return section, 0.0, first_bps if section < 0 else 0.0
         rate = told.rate_bps(plan, self._heard)
         beat += rate * (now - self._heard.now_s)
         while plan.is_piece(section) and beat >= plan.at(section).beats:

@@ -45,6 +45,7 @@ class Numbers:
     # A deck that rests.
     left_on_beats: float = 6.0
     listens_s: float = 2.2
+    listens_before_s: float = 1.2
     fall: float = -1.5
     least: float = -6.0
     listens: float = 0.6
@@ -61,7 +62,7 @@ class Numbers:
     fade_s: float = 5.0
     # Prices of leaving the order.
     start: float = 0.5
-    start_middle: float = 4.0
+    start_middle: float = 3.0
     next_early: float = 5.0
     next_bars: float = 3.0
     next_late: float = 1.0

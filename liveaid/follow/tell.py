@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
 
 from liveaid.follow.deck import Deck
 from liveaid.follow.hearing import STILL
+from liveaid.follow.next_cue import Here, next_cue
 from liveaid.follow.plan import Plan
 from liveaid.follow.prompt import DeckNow, PieceNext, PieceNow, Prompt, State
 from liveaid.routine import SIDES, Piece, Routine, Side
-from liveaid.routine.platter import turns
-
-READY_S = 0.25
-"""A record this close to its cue is ready: an eighth of a turn at 33 1/3, the sticker in sight."""
+from liveaid.routine.way import Change
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,8 +30,12 @@ class Picture:
     fresh: dict[Side, bool]
 
 
-def tell(routine: Routine, plan: Plan, picture: Picture) -> Prompt:
-    """The prompt of one moment."""
+SURE = 0.5
+"""Below half belief no wind is told."""
+
+
+def tell(routine: Routine, plan: Plan, ways: Sequence[Change], picture: Picture) -> Prompt:
+    """The prompt of one moment; `ways` is the routine's `changes`."""
     index, beat, rate = _where(plan, picture)
     piece = None if index is None else routine.pieces[index]
     length = 0 if index is None else routine.beats(index)
@@ -54,7 +56,9 @@ def tell(routine: Routine, plan: Plan, picture: Picture) -> Prompt:
         seconds_left=None if piece is None or rate <= 0.01 else beats_left / rate,
         tempo=None if piece is None else _tempo(piece, rate),
         next=_next(routine, index),
-        decks={side: _deck(routine, plan, picture, side) for side in SIDES},
+        decks={side: _deck(routine, plan, ways, picture, side) for side in SIDES},
+        first=_first(routine) if picture.state == "before" else (),
+        limit_kept=_kept(routine, picture),
     )
 
 
@@ -67,6 +71,18 @@ def _where(plan: Plan, picture: Picture) -> tuple[int | None, float, float]:
     return index, beat, picture.rate_bps
 
 
+def _first(routine: Routine) -> tuple[Side, ...]:
+    """Who lets go first: the decks that sound in the first set piece."""
+    return tuple(side for side in SIDES if routine.pieces[0].plan(side).hand != "rests")
+
+
+def _kept(routine: Routine, picture: Picture) -> bool | None:
+    """Whether the time limit was kept, once the routine is over."""
+    if picture.state != "over" or routine.limit_s is None or picture.elapsed_s is None:
+        return None
+    return picture.elapsed_s <= routine.limit_s
+
+
 def _tempo(piece: Piece, rate_bps: float) -> float:
     """BPM as heard; the map's while the record that would tell it stands."""
     heard_bpm = 60.0 * rate_bps
@@ -75,7 +91,9 @@ def _tempo(piece: Piece, rate_bps: float) -> float:
 
 def _now(routine: Routine, index: int) -> PieceNow:
     piece = routine.pieces[index]
-    return PieceNow(index, piece.name, piece.part, piece.technique, piece.bars, piece.count)
+    return PieceNow(
+        index, piece.name, piece.part, piece.technique, piece.bars, piece.count, piece.prompt
+    )
 
 
 def _next(routine: Routine, index: int | None) -> PieceNext | None:
@@ -87,26 +105,22 @@ def _next(routine: Routine, index: int | None) -> PieceNext | None:
     )
 
 
-def _deck(routine: Routine, plan: Plan, picture: Picture, side: Side) -> DeckNow:
-    deck, fresh = picture.decks[side], picture.fresh[side]
+def _deck(
+    routine: Routine, plan: Plan, ways: Sequence[Change], picture: Picture, side: Side
+) -> DeckNow:
+    deck, fresh, section = picture.decks[side], picture.fresh[side], picture.section
     position_s = deck.place(picture.now_s) if fresh else deck.position_s
     found = deck.speed(picture.now_s) if fresh else None
     speed = None if found is None else found[0]
     age_ms = None if deck.heard_s is None else 1000.0 * (picture.now_s - deck.heard_s)
-    hand, cue_s = _plan(routine, picture.section, plan, side)
-    wind = None
-    if hand == "rests" and cue_s is not None and position_s is not None:
-        wind = turns(cue_s - position_s, routine.turntable.rpm)
-    off_s = math.inf if wind is None else abs(wind) * routine.turntable.turn_s
-    ready = off_s <= READY_S and abs(speed or 0.0) < STILL
-    return DeckNow(position_s, speed, age_ms, hand, cue_s, wind, ready)
-
-
-def _plan(
-    routine: Routine, section: int | None, plan: Plan, side: Side
-) -> tuple[str | None, float | None]:
-    """What the hand does on a deck at a place, and the deck's next cue."""
     if section is None:
-        return None, None
-    later = routine.next_cue(side, section)
-    return plan.at(section).parts[side].hand, None if later is None else later[1]
+        return DeckNow(position_s, speed, age_ms, None, None, None, ready=False)
+    inside = plan.is_piece(section)
+    here = Here(
+        piece=section,
+        beat=picture.beat if inside else 0.0,
+        rate_bps=picture.rate_bps if inside else None,
+        sure=picture.confidence >= SURE,
+    )
+    cue = next_cue(routine, ways, side, here, position_s=position_s, speed=speed)
+    return DeckNow(position_s, speed, age_ms, plan.at(section).parts[side].hand, **asdict(cue))

@@ -3,8 +3,24 @@
 May import: errors, routine, follow, stage, aiohttp, matplotlib, numpy, pythonosc, scipy,
 soundfile.
 
-Pure, told the time: trace, motion, hear, grid, events, match, assess, score (one take);
-visits, takes, count_in, ladder, care, session (a rehearsal as it goes); wilson, next (what to
-practise); hearing, warp, align, recording (a take from the mixer's recording).
-Files, clocks, threads: store, report, rehearsal, pages, replay.
+Pure, told the time:
+  trace       every message of a take, as few bytes as will do
+  motion      what one record does: stands, runs, is moved, jumps
+  hear        when a hand let go, took or pushed a record
+  events      the acts a routine asks for, on their beats
+  visits      which set pieces a take went through, and when
+  attempt     one set piece of a take with all it is judged by
+  beat_times  where the beats lay in time; counting: which count that is
+  match       which heard act answers which planned one
+  act_score   one act against its beat; assess: a whole take's
+  delays      how late positions and click are; shift: what a take is late by on the whole
+  limits      what counts as clean; timing: many acts' errors against that
+  score       a take's verdict; score_json: the same as plain values
+  takes       where a take begins and ends; count_in, ladder, care; session: a rehearsal as it goes
+  wilson      how sure a clean rate is; next: what to practise next
+  hearing, warp, align, recording: a take from the mixer's recording
+Files, clocks, threads:
+  schema, records, store, reading: the file of takes
+  report, take_line, pictures: what is told of them
+  rehearsal, pages, replay: beside the running stage
 """

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from liveaid.practice.motion import Line, Motion, fitted_line
+from liveaid.practice.motion import Motion, SpeedLine, fitted_line
 
 Floats = NDArray[np.float64]
 
@@ -37,7 +37,7 @@ STROKE_S = 0.035
 class Release:
     """A record that came to run by itself: its line, and where it came from."""
 
-    line: Line
+    line: SpeedLine
     from_s: float
     """Deck-file second it stood at, or jumped to."""
     start_s: float
@@ -103,12 +103,12 @@ def strokes(motion: Motion, *, start_s: float, end_s: float) -> list[Stroke]:
     return found
 
 
-def _line(motion: Motion, start_s: float, end_s: float) -> Line | None:
+def _line(motion: Motion, start_s: float, end_s: float) -> SpeedLine | None:
     first, last = np.searchsorted(motion.t_s, [start_s, end_s + 1e-9])
     return fitted_line(motion.t_s[first:last], motion.x_s[first:last])
 
 
-def _behind(motion: Motion, line: Line, around_s: float) -> tuple[Floats, Floats]:
+def _behind(motion: Motion, line: SpeedLine, around_s: float) -> tuple[Floats, Floats]:
     """Times around a taking, and by how many seconds of its own speed the record is behind."""
     first, last = np.searchsorted(motion.t_s, [around_s - 0.16, around_s + 0.12])
     t, x = motion.t_s[first:last], motion.x_s[first:last]

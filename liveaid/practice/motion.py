@@ -35,7 +35,7 @@ JUMP_SPEED = 14.0
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class SpeedLine:
     """A record at speed: at `t0_s` it is at `x0_s`, moving `speed` seconds of record a second."""
 
     t0_s: float
@@ -114,7 +114,7 @@ def _jitter(t: Floats, x: Floats, speed: Floats) -> float:
     return max(float(1.4826 * np.median(np.abs(off))), 2e-4) if len(off) >= 8 else 0.001
 
 
-def fitted_line(t: Floats, x: Floats) -> Line | None:
+def fitted_line(t: Floats, x: Floats) -> SpeedLine | None:
     """The line through a running record's messages, stray ones left out; None for under 4."""
     if len(t) < 4 or t[-1] <= t[0]:
         return None
@@ -127,7 +127,9 @@ def fitted_line(t: Floats, x: Floats) -> Line | None:
         keep = np.abs(off) <= max(4 * spread, 0.002)
         if keep.sum() < 4:
             return None
-    return Line(middle, float(level), float(slope), float(t[-1] - t[0])) if slope > 0.2 else None
+    return (
+        SpeedLine(middle, float(level), float(slope), float(t[-1] - t[0])) if slope > 0.2 else None
+    )
 
 
 def _cleaned(deck: DeckTrace) -> tuple[Floats, Floats]:

@@ -13,7 +13,7 @@ import statistics
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from liveaid.practice.store import PieceRow, TakeRow
+from liveaid.practice.records import PieceRow, TakeRow
 from liveaid.practice.wilson import Rate, clean_rate
 from liveaid.routine import Routine
 
@@ -106,8 +106,7 @@ def outlook(
 
 def _whole(take: TakeRow) -> bool:
     """Whether a take set out to be a run-through: it began with the first set piece."""
-    gone = take.score.get("pieces", [])
-    return bool(gone) and gone[0]["index"] == 0
+    return take.first_piece == 0
 
 
 def _block(pieces: Sequence[PieceRow]) -> tuple[str, int]:
@@ -128,7 +127,7 @@ def _standing(
     ready_at: float,
     block: tuple[str, int],
 ) -> Standing:
-    full = [row for row in rows if row.tempo_part >= FULL_TEMPO][:RECENT]
+    full = [row for row in rows if row.judged and row.tempo_part >= FULL_TEMPO][:RECENT]
     rate = clean_rate(sum(row.clean for row in full), len(full))
     days = None if not rows else max(0.0, (now - rows[0].at) / _DAY_S)
     spaced = 1.0 if days is None else min(1.0, days / _gap_days(full))

@@ -13,8 +13,9 @@ from typing import Any
 from aiohttp import web
 
 from liveaid.practice.next import READY_AT
+from liveaid.practice.reading import TakeReader
 from liveaid.practice.report import pictures, report, today
-from liveaid.practice.store import StoreError, TakeReader
+from liveaid.practice.schema import StoreError
 from liveaid.routine import Routine
 
 __all__ = ["file_routes", "review_routes", "today"]

@@ -16,7 +16,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from liveaid.practice.store import Kept, PieceRow
+from liveaid.practice.records import Kept, PieceRow
 from liveaid.routine import SIDES, Routine, Runs, Side, Works
 
 matplotlib.rcParams["svg.hashsalt"] = "liveaid"
@@ -320,8 +320,8 @@ def _piece_names(axis: Axes, routine: Routine, kept: Kept, zero: float) -> None:
 
 
 def _verdict(score: Mapping[str, Any]) -> str:
-    if score["clean"]:
-        return "clean"
+    if score["verdict"] != "not clean":
+        return str(score["verdict"])
     alone = len(score["pieces"]) == 1
     why = [
         ", ".join(p["why"]) if alone else f"{p['name']}: {', '.join(p['why'])}"

@@ -15,10 +15,11 @@ import soundfile
 from numpy.typing import NDArray
 
 from liveaid.errors import LiveaidError
+from liveaid.practice.act_score import ActScore, Played
 from liveaid.practice.align import HeardMoment, align
-from liveaid.practice.assess import Act, Played, Visit
+from liveaid.practice.beat_times import BeatTimes
 from liveaid.practice.events import Planned, planned_events
-from liveaid.practice.grid import Grid
+from liveaid.practice.visits import Visit
 from liveaid.routine import Routine
 
 Floats = NDArray[np.float64]
@@ -85,10 +86,10 @@ def _played(
     if len(sure) < max(3, beats / 3):
         return None
     grid = _grid(sure, float(beats))
-    follows = before is not None and before.visit.piece == piece - 1 and before.grid is not None
+    follows = before is not None and before.visit.piece == piece - 1 and before.count is not None
     due_s = (
-        before.grid.when(float(routine.beats(piece - 1)))
-        if follows and before and before.grid
+        before.count.when(float(routine.beats(piece - 1)))
+        if follows and before and before.count
         else None
     )
     visit = Visit(piece, 0.0, float(beats), grid.when(0.0), grid.when(float(beats)))
@@ -98,7 +99,7 @@ def _played(
     return Played(visit, acts, grid)
 
 
-def _grid(sure: Sequence[tuple[float, float]], beats: float) -> Grid:
+def _grid(sure: Sequence[tuple[float, float]], beats: float) -> BeatTimes:
     """The set piece's count: an evenly changing tempo through the beats heard, strays left out."""
     at, when = np.array(sure).T
     keep = np.ones(len(at), bool)
@@ -108,16 +109,16 @@ def _grid(sure: Sequence[tuple[float, float]], beats: float) -> Grid:
         off = np.abs(when - np.polyval(curve, at))
         keep = off <= max(3 * 1.4826 * float(np.median(off)), 0.004)
     knots = np.arange(beats + 1.0)
-    return Grid(knots, np.polyval(curve, knots))
+    return BeatTimes(knots, np.polyval(curve, knots), "click")
 
 
-def _act(act: Planned, heard: HeardMoment, grid: Grid, due_s: float | None) -> Act:
+def _act(act: Planned, heard: HeardMoment, grid: BeatTimes, due_s: float | None) -> ActScore:
     starts = act.kind == "start" and act.beat == 0.0
     # The first start of all has no count before it to be held against.
     due = due_s if starts else grid.when(act.beat)
     beat_s = grid.when(act.beat + 1) - grid.when(act.beat)
-    return Act(
+    return ActScore(
         kind=act.kind, side=act.side, piece=act.piece, beat=act.beat,
         outcome="heard" if heard.sure else "missed",
-        heard_s=heard.take_s if heard.sure else None, due_s=due, beat_s=beat_s,
+        heard_s=heard.take_s if heard.sure else None, due_s=due, beat_s=beat_s, by="click",
     )  # fmt: skip

@@ -19,11 +19,13 @@ from liveaid.follow import Prompt
 from liveaid.practice import pages
 from liveaid.practice.care import HANDS_CAUTION, noise_line
 from liveaid.practice.count_in import CountIn
+from liveaid.practice.reading import TakeReader
+from liveaid.practice.schema import StoreError
 from liveaid.practice.score import TakeScore
 from liveaid.practice.session import Aim, Ended, Session, score_of, to_json
-from liveaid.practice.store import StoreError, TakeReader, TakeStore
+from liveaid.practice.store import TakeStore
 from liveaid.routine import Routine
-from liveaid.stage import Heard, Service, Watcher
+from liveaid.stage import Heard, Stage, Watcher
 
 _WORK_EVERY_S = 30.0
 
@@ -50,7 +52,7 @@ class Rehearsal(Watcher):
         self.session, self.whole, self.store, self.file = session, whole, store, file
         self.booth_dba, self.break_after_s = booth_dba, break_after_s
         self._told, self._clock, self._wall = told, clock, wall
-        self._service: Service | None = None
+        self._stage: Stage | None = None
         self._aside = ThreadPoolExecutor(1, thread_name_prefix="scores")
         self._scoring: set[asyncio.Task[None]] = set()
         self._clicks: list[asyncio.TimerHandle] = []
@@ -67,9 +69,9 @@ class Rehearsal(Watcher):
 
     # --- what the stage tells -------------------------------------------------------------
 
-    def started(self, service: Service) -> None:
+    def started(self, stage: Stage) -> None:
         """The stage is set."""
-        self._service = service
+        self._stage = stage
         if self.store is not None:
             with TakeReader(self.file) as reader:
                 self._before_s = reader.hands_on_s(pages.today(self._wall()))
@@ -143,7 +145,8 @@ class Rehearsal(Watcher):
             if self.store is not None:
                 number = await asyncio.wrap_future(self.store.keep(kept))
             loop = asyncio.get_running_loop()
-            score = await loop.run_in_executor(self._aside, score_of, self.aim, kept)
+            earlier = tuple(self.session.earlier)
+            score = await loop.run_in_executor(self._aside, score_of, self.aim, kept, earlier)
             await self._scored(ended, score, number)
         except StoreError as error:
             self._error = str(error)
@@ -185,8 +188,8 @@ class Rehearsal(Watcher):
         loop.call_soon(self._push)
 
     def _push(self) -> None:
-        if self._service is not None:
-            self._service.push()
+        if self._stage is not None:
+            self._stage.push()
 
     async def _serve_count_in(self, _: web.Request) -> web.Response:
         """POST: count in now, from page or pad."""

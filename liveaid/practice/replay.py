@@ -12,8 +12,8 @@ from pythonosc.osc_message_builder import OscMessageBuilder
 
 from liveaid.errors import LiveaidError, UsageError
 from liveaid.follow import Follower
+from liveaid.practice.reading import TakeReader
 from liveaid.practice.session import Aim, Ended, Session, score_of, to_json
-from liveaid.practice.store import TakeReader
 from liveaid.practice.trace import Trace, TraceError, messages_of, unpack
 from liveaid.stage import Address
 

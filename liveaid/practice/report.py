@@ -8,13 +8,16 @@ from pathlib import Path
 from typing import Any
 
 from liveaid.practice.care import EARS_CAUTION, HANDS_CAUTION, dose_percent, noise_line
+from liveaid.practice.limits import Limits
 from liveaid.practice.next import Outlook, Standing, outlook
 from liveaid.practice.pictures import history_picture, losses_picture, take_picture
-from liveaid.practice.score import Tolerance
+from liveaid.practice.reading import TakeReader
+from liveaid.practice.records import TakeRow
 from liveaid.practice.session import aim_of, score_of, to_json
-from liveaid.practice.store import TakeReader, TakeRow, TakeStore
+from liveaid.practice.store import TakeStore
 from liveaid.practice.wilson import Rate
 from liveaid.routine import Routine
+from liveaid.routine.scene import database_files, own, scene_folder
 
 Pictures = dict[str, Callable[[], bytes]]
 """File name and how to draw it."""
@@ -26,12 +29,14 @@ RULE = (
 
 
 def takes_file(map_file: Path) -> Path:
-    """Where a scene's takes are kept: beside its section map."""
-    folder = map_file.parent
-    return (folder.parent if folder.name == "decks" else folder) / "takes.sqlite"
+    """Where a scene's takes are kept: beside its section map. Leads if that is a way out."""
+    scene = scene_folder(map_file)
+    for name in database_files("takes.sqlite"):
+        own(scene, name)
+    return scene / "takes.sqlite"
 
 
-def score_unscored(file: Path, routine: Routine, tolerance: Tolerance | None = None) -> int:
+def score_unscored(file: Path, routine: Routine, limits: Limits | None = None) -> int:
     """Score the takes that a stopped process kept and did not come to score; how many."""
     if not file.is_file():
         return 0
@@ -42,7 +47,7 @@ def score_unscored(file: Path, routine: Routine, tolerance: Tolerance | None = N
     store, count = TakeStore(file), 0
     try:
         for number, kept in waiting:
-            aim = aim_of(routine, kept.aim, tolerance)
+            aim = aim_of(routine, kept.aim, limits)
             if aim and all(visit.piece < len(aim.routine.pieces) for visit in kept.visits):
                 store.score(number, to_json(aim, score_of(aim, kept))).result()
                 count += 1
@@ -70,7 +75,7 @@ def report(
     takes = reader.takes(limit=last)
     return {
         "title": routine.title,
-        "takes": [take_json(take) for take in takes],
+        "takes": [take_json(take, reader.score(take.id)) for take in takes],
         "pieces": [standing_json(one) for one in found.standings],
         "next": next_json(found),
         "stage_ready": {
@@ -88,9 +93,8 @@ def today(now: float) -> str:
     return date.fromtimestamp(now).isoformat()
 
 
-def take_json(take: TakeRow) -> dict[str, Any]:
+def take_json(take: TakeRow, score: dict[str, Any]) -> dict[str, Any]:
     """One take's line."""
-    score = take.score
     return {
         "number": take.id,
         "at": datetime.fromtimestamp(take.at).isoformat(timespec="seconds"),
@@ -100,6 +104,9 @@ def take_json(take: TakeRow) -> dict[str, Any]:
         "tempo_part": round(take.tempo_part, 4),
         "run_through": take.run_through,
         "clean": take.clean,
+        "verdict": score.get("verdict", "clean" if take.clean else "not clean"),
+        "shift": score.get("shift", ""),
+        "said": take.said or None,
         **{name: score[name] for name in _LINE},
         "why": [f"{p['name']}: {', '.join(p['why'])}" for p in score["pieces"] if p["why"]],
     }
@@ -157,7 +164,13 @@ def care_json(hands_on_s: float, booth_dba: float | None) -> dict[str, Any]:
 def pictures(routine: Routine, reader: TakeReader, *, takes: int = 3) -> Pictures:
     """The latest takes, every set piece that was played, and the routine's losses."""
     rows, pieces = reader.takes(), reader.pieces()
-    found: Pictures = {"losses.png": lambda: losses_picture(routine, [r.score for r in rows[:50]])}
+
+    def scores() -> list[dict[str, Any]]:
+        return [reader.score(row.id) for row in rows[:50]]
+
+    found: Pictures = {
+        "losses.png": lambda: losses_picture(routine, [reader.score(r.id) for r in rows[:50]])
+    }
     for take in rows[:takes]:
         found[f"take-{take.id}.png"] = _take_drawer(routine, reader, take)
     for index, piece in enumerate(routine.pieces):
@@ -172,7 +185,7 @@ def draw_take(routine: Routine, reader: TakeReader, take: TakeRow) -> bytes:
     kept = reader.kept(take.id)
     if aim is None or any(visit.piece >= len(aim.routine.pieces) for visit in kept.visits):
         raise ValueError(f"take {take.id} was of another section map")
-    return take_picture(aim.routine, aim.first, kept, take.score)
+    return take_picture(aim.routine, aim.first, kept, reader.score(take.id))
 
 
 def _take_drawer(routine: Routine, reader: TakeReader, take: TakeRow) -> Callable[[], bytes]:

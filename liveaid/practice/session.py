@@ -5,7 +5,8 @@ Told every message and prompt with its time; says what happened as a list of rec
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections import deque
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal, TypeAlias
 
@@ -13,14 +14,20 @@ from liveaid.follow import Prompt
 from liveaid.practice.assess import assess
 from liveaid.practice.care import HandsOn
 from liveaid.practice.count_in import Counter, CountIn, first_cues
+from liveaid.practice.delays import NO_DELAYS, Delays
 from liveaid.practice.ladder import Ladder
-from liveaid.practice.score import TakeScore, Tolerance, score_take
-from liveaid.practice.store import Kept
+from liveaid.practice.limits import Limits
+from liveaid.practice.records import Kept
+from liveaid.practice.score import TakeScore, score_take
+from liveaid.practice.score_json import score_json
+from liveaid.practice.shift import Off, offs
 from liveaid.practice.takes import Take, TakeFinder
 from liveaid.routine import Routine, Side
 
 Phase: TypeAlias = Literal["wind", "ready", "count-in", "take"]
 
+_EARLIER = 200
+"""Errors kept of the takes before: some five takes of a juggle."""
 TOO_SHORT = 0.25
 """A take given up before this part of it counts neither for nor against the ladder."""
 
@@ -35,7 +42,11 @@ class Aim:
     """The set piece's name; empty for the routine as a whole."""
     first: int = 0
     """The set piece's place in the whole routine."""
-    tolerance: Tolerance = field(default_factory=Tolerance)
+    limits: Limits = field(default_factory=Limits)
+    sender: str = ""
+    """What writes the positions: the name of its OSC map."""
+    delays: Delays = NO_DELAYS
+    """What is known of its delays, and of the click's."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -53,7 +64,7 @@ class Ended:
             title=title, at=at, aim=aim.piece, ended=take.ended,
             duration_s=take.end_s - take.start_s, tempo_part=self.tempo_part,
             start_s=take.start_s, counted_in_s=self.counted_in_s, visits=take.visits,
-            trace=take.trace,
+            trace=take.trace, sender=aim.sender, delays=aim.delays,
         )  # fmt: skip
 
 
@@ -62,25 +73,32 @@ def one_piece(routine: Routine, index: int) -> Routine:
     return routine.model_copy(update={"pieces": (routine.pieces[index],), "limit_s": None})
 
 
-def aim_of(routine: Routine, piece: str, tolerance: Tolerance | None = None) -> Aim | None:
+def aim_of(routine: Routine, piece: str, limits: Limits | None = None) -> Aim | None:
     """The aim by a set piece's name, empty for all; None when the routine has no such set piece."""
-    tolerance = tolerance or Tolerance()
+    limits = limits or Limits()
     if not piece:
-        return Aim(routine=routine, tolerance=tolerance)
+        return Aim(routine=routine, limits=limits)
     for index, one in enumerate(routine.pieces):
         if one.name == piece:
             alone = one_piece(routine, index)
-            return Aim(routine=alone, piece=piece, first=index, tolerance=tolerance)
+            return Aim(routine=alone, piece=piece, first=index, limits=limits)
     return None
 
 
-def score_of(aim: Aim, kept: Kept) -> TakeScore:
-    """The figures of a take; some tenths of a second's work, so it may be done aside."""
+def score_of(aim: Aim, kept: Kept, earlier: Sequence[Off] = ()) -> TakeScore:
+    """The figures of a take; some tenths of a second's work, so it may be done aside.
+
+    `earlier` as in `score_take`.
+    """
+    late = kept.delays
     played = assess(
-        aim.routine, kept.trace, kept.visits,
-        counted_in_s=kept.counted_in_s, stops=not aim.piece,
+        aim.routine, late.corrected(kept.trace), kept.visits,
+        counted_in_s=late.heard_s(kept.counted_in_s), stops=not aim.piece,
     )  # fmt: skip
-    return score_take(aim.routine, played, tolerance=aim.tolerance, tempo_part=kept.tempo_part)
+    return score_take(
+        aim.routine, played, limits=aim.limits, tempo_part=kept.tempo_part, delays=late,
+        earlier=earlier,
+    )  # fmt: skip
 
 
 class Session:
@@ -90,7 +108,9 @@ class Session:
         self.aim, self.ladder = aim, ladder
         self.finder = TakeFinder(aim.routine)
         self.hands_on = HandsOn()
-        self.takes = self.clean = 0
+        self.takes = self.clean = self.judged = 0
+        self.earlier: deque[Off] = deque(maxlen=_EARLIER)
+        """Errors of the takes before, which tell what all takes are late by."""
         self._moved_s = float("-inf")
         self._counter = Counter(first_cues(aim.routine), aim.routine.metre, count_in_bars)
 
@@ -154,7 +174,13 @@ class Session:
         """Count a take in, and climb the ladder up or down."""
         self.takes += 1
         self.clean += score.clean
-        if self.ladder and not _too_short(self.aim.routine, ended.take):
+        self.judged += score.verdict != "not judged"
+        self.earlier.extend(offs(act for piece in score.pieces for act in piece.acts))
+        if (
+            self.ladder
+            and score.verdict != "not judged"
+            and not _too_short(self.aim.routine, ended.take)
+        ):
             self.ladder = self.ladder.after(clean=score.clean)
 
     def _ended(self, take: Take) -> Ended:
@@ -164,7 +190,7 @@ class Session:
 
 def to_json(aim: Aim, score: TakeScore) -> dict[str, Any]:
     """The score as it is kept, set pieces by their place in the whole routine."""
-    found = score.to_json()
+    found = score_json(score)
     for piece in found["pieces"]:
         piece["index"] += aim.first
     found["skipped_pieces"] = [index + aim.first for index in found["skipped_pieces"]]

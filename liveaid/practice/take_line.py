@@ -9,16 +9,16 @@ from typing import Any
 def take_line(take: Mapping[str, Any]) -> str:
     """`#12 clean: 4 ms late, spread 15 ms, 1 missed`, from a take's JSON."""
     number = f"#{take['number']} " if take.get("number") else ""
-    verdict = (
-        "clean" if take["clean"] else "given up" if take["ended"] == "abandoned" else "not clean"
-    )
+    given_up = take["ended"] == "abandoned" and not take["clean"]
+    verdict = "given up" if given_up else take["verdict"]
     parts = [early_or_late(take["bias_ms"])]
     if take["spread_ms"] is not None:
         parts.append(f"spread {take['spread_ms']:.0f} ms")
     parts += [f"{take[word]} {word}" for word in ("missed", "added", "skipped") if take[word]]
     why = [word for piece in take["pieces"] for word in piece["why"]] if "pieces" in take else []
     because = f" ({', '.join(dict.fromkeys(why))})" if why else ""
-    return f"{number}{verdict}: {', '.join(part for part in parts if part)}{because}"
+    shift = f" {take['shift']}" if take.get("shift") else ""
+    return f"{number}{verdict}: {', '.join(part for part in parts if part)}{because}{shift}"
 
 
 def early_or_late(bias_ms: float | None) -> str:

@@ -13,10 +13,9 @@ from dataclasses import dataclass, field, replace
 from typing import Literal, TypeAlias
 
 from liveaid.follow import Prompt
-from liveaid.practice.assess import Visit
 from liveaid.practice.count_in import AT_CUE_S, first_cues
 from liveaid.practice.trace import Message, Trace, trace_of
-from liveaid.practice.visits import Place, visits
+from liveaid.practice.visits import Sure, Visit, visits
 from liveaid.routine import SIDES, Routine, Runs, Side, Works
 
 Ended: TypeAlias = Literal["complete", "abandoned"]
@@ -102,7 +101,7 @@ class TakeFinder:
         self._heard_s = float("-inf")
         self._after_s = float("-inf")
         """Where the take before ended: nothing earlier belongs to the next."""
-        self._places: list[Place] = []
+        self._places: list[Sure] = []
         self._begun = False
 
     @property
@@ -162,7 +161,7 @@ class TakeFinder:
         """The take that is on as the session ends, abandoned; None when there is none."""
         return self._end("abandoned", self._places[-1].now_s, None) if self._begun else None
 
-    def _placed(self, prompt: Prompt, now: float) -> Place | None:
+    def _placed(self, prompt: Prompt, now: float) -> Sure | None:
         if self._spans:
             clocked = self._by_the_clock(prompt, now)
             if clocked is not None or self._since_start(now) is not None:
@@ -175,7 +174,7 @@ class TakeFinder:
             return None
         if not 0.5 < tempo / self.routine.pieces[piece.index].tempo_bpm < 1.6:
             return None
-        return Place(now, piece.index, beat, 60.0 / tempo)
+        return Sure(now, piece.index, beat, 60.0 / tempo)
 
     def _since_start(self, now: float) -> float | None:
         """Seconds since both records began to move from the first cues; None when they did not."""
@@ -185,7 +184,7 @@ class TakeFinder:
         )
         return now - self._still.began_s if at_cues else None
 
-    def _by_the_clock(self, prompt: Prompt, now: float) -> Place | None:
+    def _by_the_clock(self, prompt: Prompt, now: float) -> Sure | None:
         """The place in a set piece that is practised alone and lies in the hands only.
 
         One beat of it is much like another for the follower; that it was begun from its cues, and
@@ -203,14 +202,14 @@ class TakeFinder:
             for side, (low, high) in self._spans.items()
         )
         moving = now - self._still.moved_s < 2 * beat_s
-        return Place(now, 0, since_s / beat_s, beat_s) if inside and moving else None
+        return Sure(now, 0, since_s / beat_s, beat_s) if inside and moving else None
 
     def _over(self, now: float, *, slack_beats: float) -> bool:
         """Whether the routine's last beat has passed by the last place told."""
         last = self._places[-1]
         return last.piece == self._last and now >= self._ends_s(last) - slack_beats * last.beat_s
 
-    def _gather(self, place: Place | None) -> None:
+    def _gather(self, place: Sure | None) -> None:
         """Collect places until they make a take: the same way on for a beat or more."""
         if place is None:
             return
@@ -222,7 +221,7 @@ class TakeFinder:
         long = place.now_s - first.now_s >= 0.95 * BEGINS_AFTER_BEATS * place.beat_s
         self._begun = long and played >= 0.7 * BEGINS_AFTER_BEATS
 
-    def _anew(self, place: Place) -> bool:
+    def _anew(self, place: Sure) -> bool:
         """Whether this is the routine begun again, and not a set piece repeated on the way."""
         last = self._places[-1]
         if place.piece > 0 or place.beat > 2 * self.routine.metre:
@@ -230,14 +229,14 @@ class TakeFinder:
         back = self._axis(last) - self._axis(place)
         return back > 2.0 and (last.piece != 1 or back > 2 * self.routine.beats(0))
 
-    def _axis(self, place: Place) -> float:
+    def _axis(self, place: Sure) -> float:
         return sum(self.routine.beats(index) for index in range(place.piece)) + place.beat
 
-    def _ends_s(self, last: Place) -> float:
+    def _ends_s(self, last: Sure) -> float:
         """When the last place's set piece is over, at the tempo it had."""
         return last.now_s + (self.routine.beats(last.piece) - last.beat) * last.beat_s
 
-    def _reached(self, prompt: Prompt, last: Place) -> bool:
+    def _reached(self, prompt: Prompt, last: Sure) -> bool:
         """Whether the routine's last beat was come to: so the follower says, or was sure shortly
         before, and the records were moved all the way."""
         left = self.routine.beats(last.piece) - last.beat
@@ -245,7 +244,7 @@ class TakeFinder:
         moved = self._still.moved_s >= self._ends_s(last) - 1.5 * last.beat_s
         return over or left < 1.5 or (moved and left <= UNSURE_FOR_BEATS)
 
-    def _given_up(self, now: float, last: Place) -> Take | None:
+    def _given_up(self, now: float, last: Sure) -> Take | None:
         bar_s = self.routine.metre * last.beat_s
         if now - self._still.moved_s > max(1.5, 1.25 * bar_s):
             near = last.piece == self._last and (
@@ -257,7 +256,7 @@ class TakeFinder:
             return self._end("abandoned", self._heard_s, None)
         return None
 
-    def _end(self, ended: Ended, end_s: float, after: Place | None) -> Take | None:
+    def _end(self, ended: Ended, end_s: float, after: Sure | None) -> Take | None:
         kept = [m for m in self._messages if m[0] <= end_s + TAIL_S]
         began_s = max(self._still.began_s, self._after_s)
         gone = visits(self.routine, self._places, trace_of(kept), began_s, end_s)
@@ -289,7 +288,7 @@ def _spans_of_hands(routine: Routine) -> dict[Side, tuple[float, float]]:
     }
 
 
-def _follows(before: Place, place: Place, routine: Routine) -> bool:
+def _follows(before: Sure, place: Sure, routine: Routine) -> bool:
     """Whether one place is where the other would have gone on to, to within a beat."""
     if place.now_s - before.now_s > 2.0:
         return False

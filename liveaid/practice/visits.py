@@ -12,7 +12,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from liveaid.practice.assess import Visit
 from liveaid.practice.trace import Trace
 from liveaid.routine import SIDES, Routine, Runs, Side, Works
 
@@ -26,7 +25,18 @@ _EARLY_S = 2.0
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class Visit:
+    """A set piece as it was gone through: from one beat to another, about when."""
+
+    piece: int
+    from_beat: float
+    to_beat: float
+    start_s: float
+    end_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Sure:
     """Where the follower was sure to be."""
 
     now_s: float
@@ -37,7 +47,7 @@ class Place:
 
 
 def visits(
-    routine: Routine, places: Sequence[Place], trace: Trace, began_s: float, end_s: float
+    routine: Routine, places: Sequence[Sure], trace: Trace, began_s: float, end_s: float
 ) -> list[Visit]:
     """The set pieces gone through from when the records began to move to the take's end."""
     said = _said(routine, places)
@@ -49,9 +59,9 @@ def visits(
     return [*filled, *_after(routine, filled[-1], trace, end_s)]
 
 
-def _said(routine: Routine, places: Sequence[Place]) -> list[Visit]:
+def _said(routine: Routine, places: Sequence[Sure]) -> list[Visit]:
     """Visits by the places alone; what was held for under a beat was never played."""
-    groups: list[list[Place]] = []
+    groups: list[list[Sure]] = []
     for place in places:
         last = groups[-1][-1] if groups else None
         if last is None or not _goes_on(last, place):
@@ -69,7 +79,7 @@ def _said(routine: Routine, places: Sequence[Place]) -> list[Visit]:
     return tidy
 
 
-def _goes_on(last: Place, place: Place) -> bool:
+def _goes_on(last: Sure, place: Sure) -> bool:
     """Whether a place is where the last one leads to, in the same set piece."""
     ahead = last.beat + (place.now_s - last.now_s) / last.beat_s
     return place.piece == last.piece and abs(place.beat - ahead) < 2.0
@@ -86,7 +96,7 @@ def _joined(routine: Routine, before: Visit, visit: Visit) -> list[Visit]:
     return [before, visit]
 
 
-def _visit(routine: Routine, group: Sequence[Place], next_s: float | None, start_s: float) -> Visit:
+def _visit(routine: Routine, group: Sequence[Sure], next_s: float | None, start_s: float) -> Visit:
     """One visit: to the set piece's end when the next begins or the take ends about there."""
     first, last = group[0], group[-1]
     beats = float(routine.beats(last.piece))

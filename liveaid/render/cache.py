@@ -10,15 +10,17 @@ import contextlib
 import hashlib
 import json
 import os
+import re
 import shutil
 from dataclasses import asdict
 from pathlib import Path
 
 import numpy as np
 
-from liveaid.gather.facts import STUDY_VERSION, Study
+from liveaid.files.inside import is_plain
 from liveaid.render.edges import Samples
 from liveaid.render.level import Level
+from liveaid.study.facts import STUDY_VERSION, Study
 
 VERSION = 1
 """Raise it when the same recipe gives other samples."""
@@ -26,6 +28,10 @@ VERSION = 1
 
 ROOM_BYTES = 2_000_000
 """Left free beside what is to be written: the map, the sheet, the disk's own book-keeping."""
+
+
+_OURS = re.compile(r"(?P<recipe>[0-9a-f]{32})\.(?:npy|json)(?P<part>\.\d+\.part)?")
+"""Names of the files we keep; nothing else is ever taken out."""
 
 
 class Cache:
@@ -44,6 +50,8 @@ class Cache:
         """The passage made by this recipe before, mapped from the file; None when there is none."""
         name = self._name(recipe)
         self._used.add(name)
+        if not (is_plain(self.folder / f"{name}.json") and is_plain(self.folder / f"{name}.npy")):
+            return None
         try:
             level = Level(**json.loads((self.folder / f"{name}.json").read_text()))
             samples = np.load(self.folder / f"{name}.npy", mmap_mode="r", allow_pickle=False)
@@ -66,6 +74,8 @@ class Cache:
     def find_study(self, digest: str) -> Study | None:
         """The study of a file with these bytes, made before by this version of the study."""
         name = self._study_name(digest)
+        if not is_plain(self.folder / f"{name}.json"):
+            return None
         try:
             return Study.from_json((self.folder / f"{name}.json").read_text())
         except (OSError, ValueError):
@@ -82,16 +92,18 @@ class Cache:
         """Take out what this render had no use for."""
         with contextlib.suppress(OSError):
             for path in self.folder.iterdir():
-                if path.suffix in (".npy", ".json", ".part") and path.stem not in self._used:
+                made = _OURS.fullmatch(path.name)
+                if made and (made["part"] or made["recipe"] not in self._used):
                     path.unlink(missing_ok=True)
 
     def _write(self, name: str, content: Samples | str) -> None:
         aside = self.folder / f"{name}.{os.getpid()}.part"
+        aside.unlink(missing_ok=True)
         try:
-            if isinstance(content, str):
-                aside.write_text(content)
-            else:
-                with aside.open("wb") as file:
+            with aside.open("xb") as file:  # a new file, never the end of a link
+                if isinstance(content, str):
+                    file.write(content.encode())
+                else:
                     np.save(file, content, allow_pickle=False)
             aside.replace(self.folder / name)
         finally:

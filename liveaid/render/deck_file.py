@@ -12,6 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
+from liveaid.files.inside import is_plain
 from liveaid.render.cue_chunk import (
     MAKER,
     CuePoint,
@@ -67,6 +68,8 @@ def write_deck_file(
 
 def ours(path: Path) -> bool:
     """Whether a file is one this program wrote, by its INFO list."""
+    if not is_plain(path):
+        return False
     try:
         with path.open("rb") as file:
             head = file.read(4096)

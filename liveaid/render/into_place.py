@@ -2,6 +2,7 @@
 
 Everything is written in full before the first move, and the moves are renames within one folder,
 so a crash, a full disk or Ctrl-C leaves the files that were there. The last file given moves last.
+What a crash left aside is cleared, the files by the names they were given and nothing else.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ import contextlib
 import errno
 import os
 import shutil
+import stat
 import tempfile
 import time
 from collections.abc import Iterator, Sequence
@@ -29,14 +31,14 @@ class Aside:
     A context manager. LiveaidError when the folder cannot be made or written to.
     """
 
-    def __init__(self, folder: Path) -> None:
-        self._folder = folder
+    def __init__(self, folder: Path, names: Sequence[str]) -> None:
+        self._folder, self._names = folder, names
         self._aside: Path | None = None
 
     def __enter__(self) -> Aside:
         with said_clearly(self._folder):
             self._folder.mkdir(parents=True, exist_ok=True)
-            _clear_forgotten(self._folder)
+            _clear_forgotten(self._folder, self._names)
             prefix = f"{_PREFIX}{os.getpid()}-"
             self._aside = Path(tempfile.mkdtemp(prefix=prefix, dir=self._folder))
         return self
@@ -48,7 +50,7 @@ class Aside:
         trace: TracebackType | None,
     ) -> None:
         if self._aside is not None:
-            shutil.rmtree(self._aside, ignore_errors=True)
+            _drop(self._aside, self._names)
 
     def path(self, name: str) -> Path:
         """Where a file of this name is written until it is moved."""
@@ -57,7 +59,7 @@ class Aside:
         return self._aside / name
 
     def moved(self, targets: Sequence[tuple[str, Path]]) -> None:
-        """Move each (name, target) into place, in order."""
+        """Move each (name, target) into place, in order; links there are replaced, not followed."""
         with said_clearly(self._folder):
             for name, target in targets:
                 self.path(name).chmod(0o644)
@@ -86,11 +88,20 @@ def _sentence(error: OSError, folder: Path) -> str:
     return f"{folder}: found {why}; a folder that can be written to would do; {kept}"
 
 
-def _clear_forgotten(folder: Path) -> None:
+def _clear_forgotten(folder: Path, names: Sequence[str]) -> None:
     for path in folder.glob(f"{_PREFIX}*"):
         with contextlib.suppress(OSError):
-            if _left_by_a_crash(path):
-                shutil.rmtree(path, ignore_errors=True)
+            if stat.S_ISDIR(path.lstat().st_mode) and _left_by_a_crash(path):
+                _drop(path, names)
+
+
+def _drop(aside: Path, names: Sequence[str]) -> None:
+    """Delete an aside folder's files by their names, then the folder if nothing else is in it."""
+    with contextlib.suppress(OSError):
+        for path in aside.iterdir():
+            if any(path.name == name or path.name.startswith(f".{name}.") for name in names):
+                path.unlink(missing_ok=True)
+        aside.rmdir()
 
 
 def _left_by_a_crash(path: Path) -> bool:
@@ -123,7 +134,7 @@ def set_aside(path: Path) -> Path:
     """Rename a file that is not ours to a free name beside it, and say which."""
     for number in range(1, 1000):
         free = path.with_name(f"{path.stem}-kept-{number}{path.suffix}")
-        if not free.exists():
+        if not os.path.lexists(free):
             with said_clearly(path.parent):
                 path.rename(free)
             return free

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from liveaid.gather.loudness import LoudnessMeter
 from liveaid.render.edges import Samples
 from liveaid.render.limiter import (
     decibels,
@@ -22,6 +21,7 @@ from liveaid.render.limiter import (
     true_peak_db,
     turned_down,
 )
+from liveaid.sound.loudness import LoudnessMeter
 
 LOUDNESS_LUFS = -18.0
 """Where every passage is levelled to: the reference level of ReplayGain 2.0, which leaves most

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage, signal
 
-from liveaid.gather.loudness import TAPS
 from liveaid.render.edges import Samples
+from liveaid.sound.loudness import TAPS
 
 WINDOW_S = 0.005
 """Seconds before and after a peak over which it is turned down."""

@@ -21,6 +21,7 @@ from matplotlib.patches import Rectangle
 from matplotlib.ticker import MultipleLocator
 
 from liveaid.errors import LiveaidError, UsageError
+from liveaid.files.aside import write_aside
 from liveaid.routine import Rests, Routine, Runs, Side, Works
 from liveaid.routine.check import (
     Change,
@@ -66,13 +67,9 @@ def draw_picture(
 
 
 def _put(path: Path, data: bytes) -> None:
-    """Written aside, then moved into place, so no half picture is ever seen."""
-    draft = path.with_name(f".{path.name}.part")
     try:
-        draft.write_bytes(data)
-        draft.replace(path)
+        write_aside(path, data)
     except OSError as error:
-        draft.unlink(missing_ok=True)
         reason = error.strerror or str(error)
         raise LiveaidError(f"{path}: the picture could not be written: {reason}") from error
 
@@ -230,14 +227,14 @@ def _way(axes: Axes, routine: Routine, move: Change, starts: list[float]) -> Non
     """The dashed way of a record to its next cue, with turns; a cross where there is no time."""
     if move.turns is None or move.from_s is None or move.cue_s is None or move.before is None:
         return
-    if move.verdict == "runs on":
+    if not move.by_a_hand:
         return
     turn_s = routine.turntable.turn_s
     start = starts[move.before + 1]
     end = starts[move.after]
-    low, high = sum(move.from_s) / 2 / turn_s, move.cue_s / turn_s
+    low, high = move.from_s / turn_s, move.cue_s / turn_s
     axes.plot([start, end], [low, high], color=MID, linewidth=1.1, linestyle=(0, (4, 3)), zorder=1)
-    text = f"{move.turns[1]:+.0f}"
+    text = f"{move.turns:+.0f}"
     weight = "normal"
     if move.verdict in ("tight", "impossible"):
         text, weight = f"{text} {move.verdict}", "bold"

@@ -7,32 +7,34 @@ Positions already in the map are laid out anew; a span's length and the cue in i
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator, Mapping, Sequence
-from itertools import accumulate
 from pathlib import Path
 
 from liveaid.errors import UsageError
-from liveaid.gather.workers import Workers, processors
+from liveaid.files.workers import Workers, processors
 from liveaid.render.cache import Cache
 from liveaid.render.cuts import Cuts, Progress
 from liveaid.render.deck_file import FRAME_BYTES
 from liveaid.render.guide import guide_frames
-from liveaid.render.layout import DeckLayout, Grain, Laid, lay_out
 from liveaid.render.level import MOST_LIMITED_DB
-from liveaid.render.material import Material
 from liveaid.render.outcome import CutMade, DeckMade, Rendered
-from liveaid.render.passage import passages_of
-from liveaid.render.placed import stands_of
 from liveaid.render.sources import Sources
-from liveaid.render.uses import Fault, Use, uses_of
 from liveaid.render.wish import Wish
 from liveaid.render.writing import SOUND_FILES, ToWrite, write_all
 from liveaid.routine import SIDES, Problem, Routine, RoutineError, Side, load_routine
-from liveaid.routine.model import Decks, clock_time
+from liveaid.routine.digest import map_digest
+from liveaid.routine.layout.deck import DeckLayout, Laid
+from liveaid.routine.layout.lay import lay_out_decks
+from liveaid.routine.layout.placed import stands_of
+from liveaid.routine.layout.uses import uses_of
+from liveaid.routine.load import read_bytes
+from liveaid.routine.model import Decks, Stamp, clock_time
 from liveaid.routine.platter import sticker_degrees
+from liveaid.routine.problems import Fault
+from liveaid.routine.scene import DECKS, own, scene_folder
 from liveaid.routine.source import field_name, read_source
 
-FOLDER = "decks"
 LONGEST_S = 7200.0
 """The longest limit a section map can state; a guide mix of it fits a WAV file, and memory."""
 CACHE = ".rendered"
@@ -51,33 +53,37 @@ def render_scene(
     in processes that are spawned, so a script needs its ``if __name__ == "__main__":``.
     """
     wish = wish or Wish()
+    written = read_bytes(map_path)
     routine = load_routine(map_path)
     folder = map_path.parent
-    if folder.name == FOLDER and (folder.parent / "routine.yaml").is_file():
+    if scene_folder(map_path) != Path(os.path.abspath(folder)):
         raise UsageError(f"{map_path}: found a placed map; the scene {folder.parent} would do")
-    cache = Cache(folder / FOLDER / CACHE)
+    decks = own(folder, DECKS, folder=True)
+    cache = Cache(own(folder, f"{DECKS}/{CACHE}", folder=True))
     with Workers(processors()) as workers:
-        sources = Sources(folder, routine)
+        sources = Sources(map_path, routine)
         materials, faults = sources.materials(
             routine, workers, cache, lambda name: progress(0, 1, f"studied {name}")
         )
         uses, more = uses_of(routine, materials)
         _refuse(map_path, [*faults, *more, *_overwritten(routine, folder)])
-        layouts = _layouts(routine, uses, materials, wish)
+        layouts = lay_out_decks(routine, uses, materials, wish.grain(routine))
         _refuse(map_path, list(_too_long(routine, layouts, wish)))
         passages = [laid.passage for layout in layouts.values() for laid in layout.laid]
         cache.leave_free(_bytes_to_write(routine, layouts, wish))
         cuts = Cuts(passages, materials, wish)
         _refuse(map_path, cuts.make(sources, cache, workers, progress))
+    stamp = Stamp(map=map_digest(routine), sounds=sources.digests())
     to_write = ToWrite(
-        routine=sources.told(routine),
+        routine=sources.told(routine).model_copy(update={"rendered": stamp}),
+        written=written,
         folder=folder,
         layouts=layouts,
         stands=stands_of(layouts, rate_hz=wish.rate_hz),
         cuts=cuts,
         rate_hz=wish.rate_hz,
     )
-    set_aside = write_all(to_write, folder / FOLDER, progress)
+    set_aside = write_all(to_write, decks, progress)
     cache.sweep()
     return _outcome(to_write, wish, set_aside)
 
@@ -96,31 +102,11 @@ def _refuse(map_path: Path, faults: Sequence[Fault]) -> None:
 
 def _overwritten(routine: Routine, folder: Path) -> Iterator[Fault]:
     """Sounds whose own file is one that the render writes."""
-    ours = {(folder / FOLDER / name).resolve() for name in SOUND_FILES}
+    ours = {(folder / DECKS / name).resolve() for name in SOUND_FILES}
     for name, sound in routine.sounds.items():
         if (folder / sound.file).resolve() in ours:
             found = f"{sound.file}, which the render writes"
             yield Fault(("sounds", name, "file"), found, "a copy of it elsewhere would do")
-
-
-def _layouts(
-    routine: Routine,
-    uses: Mapping[Side, Sequence[Use]],
-    materials: Mapping[str, Material],
-    wish: Wish,
-) -> dict[Side, DeckLayout]:
-    lengths = (routine.piece_s(index) for index in range(len(routine.pieces)))
-    starts_s = list(accumulate(lengths, initial=0.0))
-    grain = Grain(
-        rate_hz=wish.rate_hz,
-        turn_s=routine.turntable.turn_s,
-        gap_turns=wish.gap_turns,
-        sticker=wish.sticker,
-        side_s=routine.turntable.side_s,
-    )
-    return {
-        side: lay_out(side, passages_of(uses[side], materials, starts_s), grain) for side in SIDES
-    }
 
 
 def _too_long(routine: Routine, layouts: Mapping[Side, DeckLayout], wish: Wish) -> Iterator[Fault]:
@@ -143,7 +129,7 @@ def _bytes_to_write(routine: Routine, layouts: Mapping[Side, DeckLayout], wish: 
 
 
 def _outcome(written: ToWrite, wish: Wish, set_aside: list[Path]) -> Rendered:
-    decks = written.folder / FOLDER
+    decks = written.folder / DECKS
     cuts = tuple(
         _cut_made(written, side, laid) for side in SIDES for laid in written.layouts[side].laid
     )
@@ -197,7 +183,7 @@ def _remarks(routine: Routine, cuts: Sequence[CutMade], wish: Wish) -> Iterator[
     for side in SIDES:
         file = routine.decks.of(side).file
         if file != Decks().of(side).file:
-            yield f"{file} stays as it is; the {side} deck was written to {FOLDER}/{side}.wav"
+            yield f"{file} stays as it is; the {side} deck was written to {DECKS}/{side}.wav"
     for cut in cuts:
         where = f"{' + '.join(cut.sounds)} on the {cut.side} deck"
         if cut.loudness_lufs is None:

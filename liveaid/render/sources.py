@@ -10,15 +10,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from liveaid.errors import LiveaidError
-from liveaid.gather import Study, Unreadable
-from liveaid.gather.folder import content_hash
-from liveaid.gather.read import open_sound
-from liveaid.gather.workers import Task, Workers
+from liveaid.files.digest import content_hash
+from liveaid.files.inside import Stray
+from liveaid.files.unreadable import Unreadable
+from liveaid.files.workers import Task, Workers
 from liveaid.render.cache import Cache
-from liveaid.render.material import STUDY_TRUSTED, Material, grid_of, needs_study
 from liveaid.render.tempo import Recorded, recorded
-from liveaid.render.uses import Fault, sounds_used
 from liveaid.routine import Routine, Runs, Sound
+from liveaid.routine.layout.material import STUDY_TRUSTED, Material, material_of, needs_study
+from liveaid.routine.layout.uses import sounds_used
+from liveaid.routine.problems import Fault
+from liveaid.routine.scene import reach
+from liveaid.sound.read import open_sound
+from liveaid.study import Study
 
 MOST_CHANNELS = 2
 LEAST_RATE_HZ, MOST_RATE_HZ = 4_000, 768_000
@@ -54,8 +58,10 @@ class BadSound(LiveaidError):
 class Sources:
     """The files behind a routine's sounds, each read once."""
 
-    def __init__(self, folder: Path, routine: Routine) -> None:
-        self._paths = {name: folder / sound.file for name, sound in routine.sounds.items()}
+    def __init__(self, section_map: Path, routine: Routine) -> None:
+        self._map = section_map
+        self._files = {name: sound.file for name, sound in routine.sounds.items()}
+        self._paths: dict[str, Path] = {}
         self._materials: dict[str, Material] = {}
         self._studied: dict[str, Study] = {}
         self._read: tuple[str, Recorded] | None = None
@@ -71,11 +77,12 @@ class Sources:
         faults: list[Fault] = []
         helds: dict[str, Held] = {}
         for name in sounds_used(routine):
-            held = _held(name, self._paths[name])
+            held = self._held(name)
             if isinstance(held, Fault):
                 faults.append(held)
             else:
                 helds[name] = held
+                self._paths[name] = held.path
         studies = _studies(routine, helds, workers, cache, progress)
         for name, held in helds.items():
             study = studies.get(name)
@@ -87,6 +94,13 @@ class Sources:
             self._materials[name] = _material(routine, name, held, study)
             faults += _loop_fault(routine.sounds[name], self._materials[name])
         return dict(self._materials), faults
+
+    def _held(self, name: str) -> Held | Fault:
+        try:
+            return _held(name, reach(self._files[name], self._map))
+        except Stray as stray:
+            where = ("sounds", name, "file")
+            return Fault(where, stray.found, "a plain file in the scene's folder would do")
 
     def told(self, routine: Routine) -> Routine:
         """The routine with what was studied of its sounds written where its map left it open.
@@ -100,6 +114,10 @@ class Sources:
             for name, sound in routine.sounds.items()
         }
         return routine.model_copy(update={"sounds": told})
+
+    def digests(self) -> dict[str, str]:
+        """The digest of each sound's file, as it was read."""
+        return {name: material.digest for name, material in self._materials.items()}
 
     def recorded(self, name: str) -> Recorded:
         """A sound's samples. BadSound when they cannot be read to the end or are no numbers."""
@@ -141,7 +159,7 @@ def _studies(
     progress: Callable[[str], None],
 ) -> dict[str, Study | Fault]:
     """The studies the map needs, from the cache or made now, each in a worker process."""
-    from liveaid.gather import study
+    from liveaid.study import study
 
     found: dict[str, Study | Fault] = {}
     awaited = 0
@@ -172,24 +190,13 @@ def _studies(
 
 
 def _material(routine: Routine, name: str, held: Held, study: Study | None) -> Material:
-    sound = routine.sounds[name]
-    places = sounds_used(routine)[name]
-    wanted = routine.pieces[places[0][0]].tempo_bpm
-    grid = grid_of(sound, study, duration_s=held.duration_s, wanted_bpm=wanted)
-    kind = sound.kind or (study.kind if study else None)
-    runs_somewhere = any(isinstance(plan, Runs) for _, _, plan in places)
-    onset = _first_onset_s(sound, study, grid.first_beat_s)
-    return Material(
-        name=name,
+    return material_of(
+        routine,
+        name,
+        sounds_used(routine)[name],
         frames=held.frames,
         rate_hz=held.rate_hz,
-        tempo_bpm=grid.tempo_bpm,
-        first_beat_s=grid.first_beat_s,
-        first_onset_s=onset,
-        loop_beats=grid.loop_beats,
-        gridded=sound.tempo_bpm is not None or kind == "instrumental" or runs_somewhere,
-        stretch=sound.stretch,
-        no_beat=study.rhythmic if study else "",
+        study=study,
         digest=held.digest,
     )
 
@@ -201,15 +208,8 @@ def _told(sound: Sound, material: Material, study: Study | None) -> Sound:
         if sound.first_beat_s is None:
             facts["first_beat_s"] = round(material.first_beat_s, 6)
     if sound.key is None and study and study.key and study.key_confidence >= STUDY_TRUSTED:
-        facts["key"] = study.key
+        facts |= {"key": study.key, "tuning_cents": round(study.tuning_cents, 1)}
     return sound.model_copy(update=facts)
-
-
-def _first_onset_s(sound: Sound, study: Study | None, first_beat_s: float) -> float:
-    """Where a hand sets the cue: the map's first beat, else the first onset, or first sound."""
-    if sound.first_beat_s is not None or study is None:
-        return first_beat_s
-    return study.onsets_s[0] if study.onsets_s else study.silence_start_s
 
 
 def _loop_fault(sound: Sound, material: Material) -> list[Fault]:

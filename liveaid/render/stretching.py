@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from liveaid.errors import LiveaidError
-from liveaid.gather.workers import Task, Workers
+from liveaid.files.workers import Task, Workers
 from liveaid.render.edges import Samples
 from liveaid.render.tempo import Recorded, resampled
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import copy
 import difflib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path as FilePath
 from typing import Any
 
@@ -12,9 +12,12 @@ from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
 from liveaid.routine import model
+from liveaid.routine.acts import acts_faults
 from liveaid.routine.model import Routine
 from liveaid.routine.problems import Problem, RoutineError
 from liveaid.routine.source import MAX_BYTES, Path, Source, field_name, read_source
+from liveaid.routine.strays import strays
+from liveaid.routine.wording import problem_at, text_shown, wording
 
 _TAGS = ("runs", "works", "rests")
 
@@ -33,7 +36,7 @@ _STAND_IN_PIECE = {"name": "?", "bars": "4", "tempo": "100"}
 
 def load_routine(path: str | FilePath) -> Routine:
     """The section map in a YAML file. RoutineError with all that is wrong in it."""
-    return read_routine(read_bytes(path), str(path))
+    return read_routine(read_bytes(path), str(path), also=lambda source: strays(source, path))
 
 
 def read_bytes(path: str | FilePath) -> bytes:
@@ -48,10 +51,17 @@ def read_bytes(path: str | FilePath) -> bytes:
         raise RoutineError(str(file), [problem]) from error
 
 
-def read_routine(data: bytes, file: str = "routine.yaml", *, pieces_needed: bool = True) -> Routine:
+def read_routine(
+    data: bytes,
+    file: str = "routine.yaml",
+    *,
+    pieces_needed: bool = True,
+    also: Callable[[Source], Iterable[Problem]] = lambda source: (),
+) -> Routine:
     """The section map in a file's bytes. RoutineError with all that is wrong in it.
 
-    With `pieces_needed=False` a map without any `pieces:` is given a stand-in for them.
+    With `pieces_needed=False` a map without any `pieces:` is given a stand-in for them. `also`
+    finds what the text alone does not show.
     """
     source = read_source(data)
     if source.tree is None and not source.problems:
@@ -59,14 +69,17 @@ def read_routine(data: bytes, file: str = "routine.yaml", *, pieces_needed: bool
     if source.tree is None:
         raise RoutineError(file, source.problems)
     if not isinstance(source.tree, dict):
-        found = _shown(source.tree)
+        found = text_shown(source.tree)
         problem = Problem(source.line(()), "", found, "`title:` and `pieces:` would do")
         raise RoutineError(file, [*source.problems, problem])
     if not pieces_needed and source.tree.get("pieces") is None:
         source.tree["pieces"] = [dict(_STAND_IN_PIECE)]
     routine, problems = _judge(source)
-    if routine is None or problems or source.problems:
-        raise RoutineError(file, {*source.problems, *problems})
+    told = {(problem.line, problem.field) for problem in source.problems}
+    problems = [p for p in (*problems, *also(source)) if (p.line, p.field) not in told]
+    problems += source.problems
+    if routine is None or problems:
+        raise RoutineError(file, {*problems})
     return routine
 
 
@@ -77,7 +90,11 @@ def _judge(source: Source) -> tuple[Routine | None, list[Problem]]:
     for _ in range(8):
         try:
             routine = Routine.model_validate(tree, by_alias=True, by_name=False)
-            return routine, [*problems.values(), *_late_strokes(source, routine)]
+            return routine, [
+                *problems.values(),
+                *_late_strokes(source, routine),
+                *_of_acts(source, routine),
+            ]
         except ValidationError as error:
             refused = [found for detail in error.errors() for found in _findings(detail)]
         new = [(path, would_do) for path, would_do in refused if (path, would_do) not in problems]
@@ -106,6 +123,13 @@ def _late_strokes(source: Source, routine: Routine) -> Iterator[Problem]:
                     yield problem_at(source, path, would_do)
 
 
+def _of_acts(source: Source, routine: Routine) -> Iterator[Problem]:
+    """What is wrong in the lines of `acts:`, `juggle:` and `figures:`, each by its line."""
+    for fault in dict.fromkeys(acts_faults(routine)):
+        line = source.line(fault.path)
+        yield Problem(line, field_name(fault.path), fault.found, fault.would_do)
+
+
 def _order(path: Path) -> list[tuple[int, str]]:
     return [(step, "") if isinstance(step, int) else (-1, step) for step in path]
 
@@ -130,40 +154,6 @@ def _findings(detail: ErrorDetails) -> Iterator[tuple[Path, str]]:
             yield path, wording(detail)
 
 
-def wording(detail: ErrorDetails) -> str:
-    """Our wording of pydantic's error types, with the bound that was missed."""
-    context = detail.get("ctx", {})
-    kind = detail["type"]
-    bounds = {"greater_than_equal": "ge", "greater_than": "gt", "less_than_equal": "le"}
-    if kind in bounds:
-        word = {"ge": "or more", "gt": "", "le": "or less"}[bounds[kind]]
-        bound = f"{context[bounds[kind]]:g}"
-        return f"more than {bound} would do" if bounds[kind] == "gt" else f"{bound} {word} would do"
-    words = {
-        "missing": "it is needed here",
-        "float_parsing": "a number would do",
-        "float_type": "a number would do",
-        "finite_number": "a finite number would do",
-        "int_parsing": "a whole number would do",
-        "int_type": "a whole number would do",
-        "int_from_float": "a whole number would do",
-        "int_parsing_size": "a smaller whole number would do",
-        "bool_parsing": "yes or no would do",
-        "bool_type": "yes or no would do",
-        "string_type": "a text would do",
-        "string_too_short": "at least one letter would do",
-        "string_too_long": "a shorter text would do",
-        "tuple_type": "a list would do",
-        "dict_type": "fields below it would do",
-        "model_type": "fields below it would do",
-        "model_attributes_type": "fields below it would do",
-        "too_short": "at least one set piece would do",
-        "too_long": "a shorter list would do",
-        "literal_error": f"{context.get('expected', '')} would do".replace("'", ""),
-    }
-    return words.get(kind, detail["msg"])
-
-
 def _known_words(path: Path, detail: ErrorDetails) -> str:
     """What an unknown key may have been meant to be."""
     known = _fields_at(path[:-1], detail["loc"])
@@ -184,6 +174,9 @@ def _fields_at(path: Path, loc: tuple[int | str, ...]) -> list[str]:
         "idea": model.Idea,
         "wants": model.Want,
         "sounds": model.Sound,
+        "parts": model.SoundPart,
+        "places": model.SoundPart,
+        "figures": model.Figure,
         "pieces": model.Piece,
     }
     for step in path:
@@ -215,32 +208,6 @@ def _parsed(name: str) -> Path:
     for part in name.replace("]", "").replace("[", ".#").split("."):
         steps.append(int(part[1:]) if part.startswith("#") else part)
     return tuple(steps)
-
-
-def problem_at(source: Source, path: Path, would_do: str) -> Problem:
-    """One problem of a file, with the line and the text found there."""
-    return Problem(source.line(path), field_name(path), _found(source.tree, path), would_do)
-
-
-def _found(tree: Any, path: Path) -> str:
-    for step in path:
-        try:
-            tree = tree[step]
-        except (KeyError, IndexError, TypeError):
-            return "nothing"
-    return _shown(tree)
-
-
-def _shown(value: Any) -> str:
-    if value is None:
-        return "nothing"
-    if isinstance(value, dict):
-        return "a mapping" if value else "nothing"
-    if isinstance(value, list):
-        return "a list" if value else "an empty list"
-    text = str(value)
-    text = text if len(text) <= 60 else text[:57] + "..."
-    return text if text.isprintable() and text.strip() == text and text else repr(text)
 
 
 def _stand_in(tree: Any, path: Path) -> None:

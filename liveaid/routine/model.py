@@ -9,11 +9,23 @@ from __future__ import annotations
 import re
 from typing import Annotated, Any, Literal, TypeAlias
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PlainSerializer, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    PlainSerializer,
+    model_validator,
+)
 from pydantic_core import PydanticCustomError
 
+from liveaid.files.harmless import harmless
+from liveaid.files.inside import odd_name
+from liveaid.record.figures import figure
+from liveaid.record.platter import LP_RPM, exact_rpm, turn_s
+from liveaid.routine.act_line import LineError, number
 from liveaid.routine.keys import parse_key
-from liveaid.routine.platter import LP_RPM, exact_rpm, turn_s
 
 Side: TypeAlias = Literal["left", "right"]
 SIDES: tuple[Side, Side] = ("left", "right")
@@ -53,15 +65,47 @@ def _key_of(text: str) -> str:
         raise PydanticCustomError("key", "a key such as A minor or F# major would do") from error
 
 
+def _one_line(text: str) -> str:
+    if harmless(text, lines=False) != text or not text.strip():
+        raise PydanticCustomError("name", "a name of letters on one line would do")
+    return text
+
+
+def _file_name(text: str) -> str:
+    if odd := odd_name(text):
+        raise PydanticCustomError("file_name", "{odd}; a plain one would do", {"odd": odd})
+    return text
+
+
+def _beats_of(text: Any) -> Any:
+    """Beats of a fraction such as 1/2; other types pass, to be judged by the field."""
+    try:
+        return number(text, what="beats") if isinstance(text, str) else text
+    except LineError as error:
+        raise PydanticCustomError("beats", "beats such as 4, 1.5 or 1/2 would do") from error
+
+
+def _by_beat(lines: Any) -> Any:
+    """Lines by where they stand, the keys as text: Python's own numbers are written out."""
+    if not isinstance(lines, dict):
+        return lines
+    return {key if isinstance(key, str) else f"{key:g}": line for key, line in lines.items()}
+
+
 ClockTime = Annotated[
     float, BeforeValidator(_seconds_of), Field(gt=0, le=7200), PlainSerializer(clock_time)
 ]
 KeyName = Annotated[str, BeforeValidator(_key_of)]
-Name = Annotated[str, Field(min_length=1, max_length=200)]
+Name = Annotated[str, Field(min_length=1, max_length=200), AfterValidator(_one_line)]
+FileName = Annotated[str, Field(min_length=1, max_length=1000), AfterValidator(_file_name)]
 Seconds = Annotated[float, Field(ge=0, le=86400)]
 Tempo = Annotated[float, Field(ge=20, le=300)]
 Energy = Annotated[int, Field(ge=1, le=5)]
 Bars = Annotated[int, Field(ge=1, le=1000)]
+PartName = Annotated[str, Field(pattern=r"^[^\W\d][\w-]*$", max_length=60)]
+"""One word, so that a line of `acts:` may name it."""
+Lines = Annotated[dict[str, str | None], BeforeValidator(_by_beat)]
+"""Lines of `acts:` or `juggle:` by their beats; an empty one takes a figure's line away."""
 
 
 class _Record(BaseModel):
@@ -97,14 +141,28 @@ class Turntable(_Record):
 
 
 class Performer(_Record):
-    """What this performer's hands can do; read by check, arrange and the simulator."""
+    """What this performer's hands can do, where it is not what `liveaid.record.figures` says."""
 
-    wind_turns_per_s: Annotated[float, Field(alias="wind_speed", gt=0, le=20)] = 3.0
-    """Turns a second when winding a record by hand (common practice, no source)."""
-    needle_s: Annotated[float, Field(alias="needle_time", gt=0, le=60)] = 3.0
-    """Seconds to lift the needle and set it down near a cue (common practice, no source)."""
-    settle_s: Annotated[float, Field(alias="settle_time", ge=0, le=60)] = 0.5
-    """Seconds to set a wound record exactly on its cue (common practice, no source)."""
+    wind_turns_per_s: Annotated[float, Field(alias="wind_speed", gt=0, le=20)] = figure(
+        "wind_turns_per_s"
+    )
+    """Turns a second when winding a record by hand."""
+    needle_s: Annotated[float, Field(alias="needle_time", gt=0, le=60)] = figure("needle_s")
+    """Seconds to lift the needle and set it down near a cue."""
+    needle_turns: Annotated[float, Field(ge=0, le=100)] = figure("needle_turns")
+    """Turns from where the needle lands to the cue, to be wound by hand."""
+    settle_s: Annotated[float, Field(alias="settle_time", ge=0, le=60)] = figure("settle_s")
+    """Seconds to set a record that was wound a turn or more exactly on its cue; less for less."""
+    strokes_per_s: Annotated[float, Field(alias="stroke_rate", gt=0, le=20)] = figure(
+        "strokes_per_s"
+    )
+    """Fastest strokes there and back that the hand keeps up."""
+    reach_turns: Annotated[float, Field(alias="reach", gt=0, le=5)] = figure("reach_turns")
+    """Furthest push or pull without taking the hand off the record."""
+    hand_turns_per_s: Annotated[float, Field(alias="hand_speed", gt=0, le=20)] = figure(
+        "hand_turns_per_s"
+    )
+    """Fastest the hand moves a record within a stroke."""
     margin_beats: Annotated[float, Field(alias="margin", ge=0, le=64)] = 2.0
     """A change with less time to spare than this is called tight."""
     hamster: bool = False
@@ -114,7 +172,7 @@ class Performer(_Record):
 class DeckFile(_Record):
     """One deck's audio file, relative to the section map."""
 
-    file: Name
+    file: FileName
 
 
 class Decks(_Record):
@@ -128,14 +186,65 @@ class Decks(_Record):
         return self.left if side == "left" else self.right
 
 
+class SoundPart(_Record):
+    """A named piece of a sound: a word, a hit, a break. Seconds of the sound's file, or of the deck
+    file where a plan says where its parts lie."""
+
+    from_s: Annotated[Seconds, Field(alias="from")]
+    to_s: Annotated[Seconds, Field(alias="to")]
+    attack_s: Annotated[Seconds | None, Field(alias="attack")] = None
+    """Where it begins to be heard; the hand's own starting place, `from` where left out."""
+
+    @property
+    def begin_s(self) -> float:
+        """Where an act on it begins."""
+        return self.from_s if self.attack_s is None else self.attack_s
+
+    @model_validator(mode="after")
+    def _in_order(self) -> SoundPart:
+        if self.to_s <= self.from_s:
+            raise _fault("to", f"a second after `from` ({self.from_s:g}) would do")
+        if self.attack_s is not None and not self.from_s <= self.attack_s < self.to_s:
+            raise _fault("attack", f"a second from {self.from_s:g} to {self.to_s:g} would do")
+        return self
+
+
+class Figure(_Record):
+    """Acts under one name, of one deck (`acts:`) or of both (`juggle:`), or another one varied."""
+
+    says: str = ""
+    """What is done, in words."""
+    beats: Annotated[float | None, BeforeValidator(_beats_of), Field(gt=0, le=4000)] = None
+    """How long it lasts as written; a variation lasts as long as what it varies."""
+    acts: Lines | None = None
+    juggle: Lines | None = None
+    like: Name | None = None
+    """The figure this one varies."""
+    but: Lines | None = None
+    """The lines that differ from it; an empty one takes a line away."""
+
+    @model_validator(mode="after")
+    def _one_kind(self) -> Figure:
+        given = [word for word in ("acts", "juggle", "like") if getattr(self, word) is not None]
+        if len(given) != 1:
+            raise _fault(given[1] if given else "acts", "one of acts, juggle or like would do")
+        if self.beats is None and self.like is None:
+            raise _fault("beats", "how many beats it lasts would do")
+        if self.but is not None and self.like is None:
+            raise _fault("like", "the figure that `but` varies would do")
+        return self
+
+
 class Sound(_Record):
     """A sound the routine is made from, with what is known of it and where it came from."""
 
-    file: Name
+    file: FileName
     kind: Kind | None = None
     tempo_bpm: Annotated[Tempo | None, Field(alias="tempo")] = None
     first_beat_s: Annotated[Seconds | None, Field(alias="first_beat")] = None
     key: KeyName | None = None
+    tuning_cents: Annotated[float, Field(alias="tuning", ge=-50, le=50)] = 0.0
+    """Cents the recording lies above its key (A = 440 Hz)."""
     stretch: bool = False
     """True: brought to tempo by time-stretch, so its key stays; False: by resampling."""
     loop: bool = False
@@ -144,6 +253,9 @@ class Sound(_Record):
     licence: str | None = None
     cleared: bool | None = None
     """The performer's own word on clearance; None leaves it to the licence."""
+    parts: dict[PartName, SoundPart] = Field(default_factory=dict)
+    parts_of: Annotated[str | None, Field(pattern=r"^[0-9a-f]{8,64}$")] = None
+    """Digest of the file the parts were found in, at least its first 8 letters."""
 
 
 class Runs(_Record):
@@ -178,6 +290,10 @@ class Works(_Record):
     strokes: tuple[Annotated[float, Field(ge=0, le=16000)], ...] | None = None
     """Beats from the set piece's start, rising and before its end, at which the record is to be let
     go (both decks worked: a juggle) or pushed forward (one deck worked: a scratch)."""
+    acts: Lines | None = None
+    """What the hand does at which beat, a line each; see `routine/act_line.py`."""
+    places: dict[Name, SoundPart] = Field(default_factory=dict)
+    """Where each part lies in the deck file; written by the render."""
 
     @property
     def cue_s(self) -> float | None:
@@ -199,6 +315,8 @@ class Works(_Record):
             b <= a for a, b in zip(self.strokes, self.strokes[1:], strict=False)
         ):
             raise _fault("strokes", "beats in rising order would do")
+        if self.strokes is not None and self.acts is not None:
+            raise _fault("strokes", "either `strokes` or `acts` would do")
         return self
 
 
@@ -234,6 +352,8 @@ class Piece(_Record):
     count: Count = "clock"
     left: Plan = Rests()
     right: Plan = Rests()
+    juggle: Lines | None = None
+    """Which record is let go when, from which of its beats to which: both decks' acts in turns."""
     prompt: str = ""
     order: Literal["fixed", "free"] = "fixed"
     """`free`: arrange may move this set piece."""
@@ -256,7 +376,17 @@ class Piece(_Record):
             raise _fault(
                 "count", f"the {self.count} deck {hand} here; a deck that runs, or clock, would do"
             )
+        if self.juggle is not None:
+            self._juggled()
         return self
+
+    def _juggled(self) -> None:
+        for side in SIDES:
+            plan = self.plan(side)
+            if not isinstance(plan, Works):
+                raise _fault("juggle", f"the {side} deck {plan.hand} here; works would do")
+            if plan.strokes is not None or plan.acts is not None:
+                raise _fault("juggle", f"either it or {side}'s own strokes or acts would do")
 
 
 class Want(_Record):
@@ -279,6 +409,15 @@ class Idea(_Record):
     wants: tuple[Want, ...] = ()
 
 
+class Stamp(_Record):
+    """What a placed map was rendered from."""
+
+    map: str
+    """Digest of the written map."""
+    sounds: dict[Name, str] = Field(default_factory=dict)
+    """Digest of each sound's file."""
+
+
 class Routine(_Record):
     """The whole section map, from `load_routine` or built in Python by names or aliases."""
 
@@ -290,6 +429,10 @@ class Routine(_Record):
     decks: Decks = Decks()
     idea: Idea | None = None
     sounds: dict[Name, Sound] = Field(default_factory=dict)
+    figures: dict[PartName, Figure] = Field(default_factory=dict)
+    """The performer's own figures."""
+    rendered: Stamp | None = None
+    """In a placed map: what it was made from; written by the render."""
     pieces: Annotated[tuple[Piece, ...], Field(min_length=1, max_length=1000)]
 
     @property

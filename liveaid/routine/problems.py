@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from liveaid.errors import LiveaidError
+from liveaid.files.names import shown
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -26,10 +27,20 @@ class Problem:
         return f"{where}: found {self.found}; {self.would_do}"
 
 
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One thing wrong in a section map, by its field; a `Problem` once the line is known."""
+
+    path: tuple[str | int, ...]
+    """Where in the map: ``("pieces", 1, "left", "sound")``."""
+    found: str
+    would_do: str
+
+
 class RoutineError(LiveaidError, ValueError):
     """All that is wrong in one section map, a line each, in line order."""
 
     def __init__(self, file: str, problems: Iterable[Problem]) -> None:
-        self.file = file
+        self.file = shown(file)
         self.problems: tuple[Problem, ...] = tuple(sorted(problems))
-        super().__init__("\n".join(f"{file}, {problem}" for problem in self.problems))
+        super().__init__("\n".join(f"{self.file}, {problem}" for problem in self.problems))

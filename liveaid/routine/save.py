@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import os
-import tempfile
 from pathlib import Path
 from typing import Any
 
 import yaml
 
+from liveaid.files.aside import write_aside
 from liveaid.routine.model import SIDES, Piece, Routine
 
 
@@ -46,19 +45,7 @@ def routine_text(routine: Routine) -> str:
 
 def save_routine(routine: Routine, path: str | Path) -> None:
     """Write the section map, aside first and then into place, so no half file is ever seen."""
-    target = Path(path)
-    target.parent.mkdir(parents=True, exist_ok=True)
-    handle, aside = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.")
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8") as stream:
-            stream.write(routine_text(routine))
-            stream.flush()
-            os.fsync(stream.fileno())
-        Path(aside).chmod(0o644)
-        Path(aside).replace(target)
-    except BaseException:
-        Path(aside).unlink(missing_ok=True)
-        raise
+    write_aside(Path(path), routine_text(routine).encode())
 
 
 def _piece_tree(piece: Piece, plain: dict[str, Any]) -> dict[str, Any]:

@@ -1,36 +1,107 @@
-"""Where a scene's section map is: a folder, a file, or the name of a scene that comes along."""
+"""Where a scene's files are: its section map, its decks, its takes; and what it may reach.
+
+A scene's folder may come from a stranger. Every file in it is found through here: `reach` for
+what the map names, `own` for what is read and written under a name of ours. Neither follows a
+name or a link out of the scene, unless the performer's own settings allow the place.
+"""
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
-from liveaid.errors import UsageError
+from liveaid.errors import LiveaidError, UsageError
+from liveaid.files.digest import sort_of
+from liveaid.files.inside import Stray, followed, plain_file
+from liveaid.files.names import shown
+from liveaid.routine.consent import load_consent, settings_file
+from liveaid.routine.shipped import shipped
 
-PACKAGE = Path(__file__).resolve().parent.parent
+MAP = "routine.yaml"
+DECKS = "decks"
 
 
-def shipped(folder: str) -> Path:
-    """`configs` or `scenes`: inside the installed package, or beside it in a checkout."""
-    inside = PACKAGE / folder
-    return inside if inside.is_dir() else PACKAGE.parent / folder
+class Leads(LiveaidError):
+    """A file of the scene under a name of ours that is a link out of it, or no plain file."""
 
 
 def map_file(scene: str | Path, *, placed: bool = False) -> Path:
     """The section map meant by `scene`: a YAML file, a folder with routine.yaml, or a shipped name.
 
     With `placed`, the rendered map `decks/routine.yaml` comes first where there is one.
-    UsageError, with the shipped names, when there is none.
+    UsageError, with the shipped names, when there is none; Leads when it leads out of the scene.
     """
-    path = Path(scene)
-    if path.is_file():
-        return path
-    for folder in (path, shipped("scenes") / str(scene)):
-        names = ("decks/routine.yaml", "routine.yaml") if placed else ("routine.yaml",)
+    if os.path.isfile(scene):
+        return Path(scene)
+    for folder in (Path(scene), shipped("scenes") / str(scene)):
+        names = (f"{DECKS}/{MAP}", MAP) if placed else (MAP,)
         for name in names:
-            if (folder / name).is_file():
+            if os.path.lexists(folder / name):
+                own(folder, name)
+            if os.path.isfile(folder / name):
                 return folder / name
-    known = sorted(p.parent.name for p in shipped("scenes").glob("*/routine.yaml"))
+    known = ", ".join(sorted(p.parent.name for p in shipped("scenes").glob(f"*/{MAP}")))
     raise UsageError(
-        f"{scene}: no section map there; a YAML file, a folder with routine.yaml"
-        f", or one of these would do: {', '.join(known)}"
+        f"{shown(scene)}: {_what_is_there(scene)}; a YAML file, a folder with {MAP}"
+        f", or one of these would do: {known}"
     )
+
+
+def scene_folder(section_map: Path) -> Path:
+    """The scene's folder: the map's own, or the one above where the map is its placed one."""
+    folder = Path(os.path.abspath(section_map)).parent
+    above = folder.name == DECKS and os.path.isfile(folder.parent / MAP)
+    return folder.parent if above else folder
+
+
+def reach(name: str, section_map: Path) -> Path:
+    """The plain file, or the place for one, that a map's `name` leads to. Stray otherwise."""
+    folder, scene = section_map.parent, scene_folder(section_map)
+    try:
+        return plain_file(name, folder, [scene])
+    except Stray as stray:
+        if not stray.outside:
+            raise
+        return plain_file(name, folder, [scene, *load_consent().folders("read")])
+
+
+def way_to_allow(word: str) -> str:
+    """How the performer allows a place outside, `read` or `write`."""
+    return f"its folder in the list `{word}:` of {shown(settings_file())}"
+
+
+def own(scene: Path, name: str, *, folder: bool = False) -> Path:
+    """A file (or folder) of the scene under a name of ours, as it was asked for.
+
+    Leads when it is a link out of the scene, or no plain file (no folder).
+    """
+    find = followed if folder else plain_file
+    try:
+        try:
+            end = find(name, scene, [scene])
+        except Stray as stray:
+            if not stray.outside:
+                raise
+            end = find(name, scene, [scene, *load_consent().folders("write")])
+    except Stray as stray:
+        ways = f", or {way_to_allow('write')}," if stray.outside else ""
+        what = "folder" if folder else "file"
+        raise Leads(f"{stray}; a {what} of the scene's own{ways} would do") from stray
+    if folder and end.exists() and not end.is_dir():
+        raise Leads(f"found {shown(end)}, no folder; a folder would do")
+    return scene / name
+
+
+def database_files(name: str) -> tuple[str, ...]:
+    """A database's own file and those SQLite keeps beside it (sqlite.org/tempfiles.html)."""
+    return (name, f"{name}-wal", f"{name}-shm", f"{name}-journal")
+
+
+def _what_is_there(scene: str | Path) -> str:
+    try:
+        status = os.stat(scene)
+    except (OSError, ValueError):
+        return "no section map there"
+    if os.path.isdir(scene):
+        return f"no {MAP} in that folder"
+    return f"{sort_of(status.st_mode)}, no section map"

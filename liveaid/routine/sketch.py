@@ -8,6 +8,7 @@ from pathlib import Path
 
 from liveaid.routine.load import read_bytes, read_routine
 from liveaid.routine.model import Idea, Sound, Turntable
+from liveaid.routine.strays import strays
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,7 +25,9 @@ class Sketch:
 
 def load_sketch(path: str | Path) -> Sketch:
     """The sketch in a section map's file. RoutineError with all that is wrong in the file."""
-    routine = read_routine(read_bytes(path), str(path), pieces_needed=False)
+    routine = read_routine(
+        read_bytes(path), str(path), pieces_needed=False, also=lambda source: strays(source, path)
+    )
     return Sketch(
         title=routine.title,
         idea=routine.idea,

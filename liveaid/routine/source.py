@@ -1,7 +1,8 @@
 """The YAML text of a section map as a tree of plain strings, with the line of every field.
 
 Every scalar stays text: what it means is the schema's business, so YAML's guesses (3:00 as 180,
-no as false, 010 as 8) never happen. Duplicate keys, aliases and deep nesting are refused here.
+no as false, 010 as 8) never happen. Duplicate keys, aliases, deep nesting and characters that
+steer a terminal are refused here.
 """
 
 from __future__ import annotations
@@ -11,7 +12,9 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import yaml
+from yaml.reader import ReaderError
 
+from liveaid.files.harmless import harmless
 from liveaid.routine.problems import Problem
 
 MAX_BYTES = 1_000_000
@@ -25,7 +28,7 @@ def field_name(path: Path) -> str:
     text = ""
     for step in path:
         text += f"[{step}]" if isinstance(step, int) else f".{step}" if text else step
-    return text
+    return harmless(text, lines=False)
 
 
 @dataclass(slots=True)
@@ -62,6 +65,10 @@ def read_source(data: bytes) -> Source:
         where = f", column {mark.column + 1}" if mark else ""
         found = f"{error.problem or error.context}{where}"
         return _refused(source, mark.line + 1 if mark else 1, found, "well-formed YAML would do")
+    except ReaderError as error:
+        line = text.count("\n", 0, error.position) + 1
+        found = f"the character U+{error.character:04X}"
+        return _refused(source, line, found, "plain letters would do")
     except yaml.YAMLError as error:
         return _refused(source, 1, str(error).splitlines()[0], "well-formed YAML would do")
     if node is not None:
@@ -110,7 +117,16 @@ def _plain(source: Source, node: yaml.Node, path: Path) -> Any:
         return _mapping(source, node, path)
     if isinstance(node, yaml.SequenceNode):
         return [_plain(source, item, (*path, index)) for index, item in enumerate(node.value)]
+    _no_control(source, node, path)
     return node.value if _says_something(node) else None
+
+
+def _no_control(source: Source, node: yaml.Node, path: Path) -> None:
+    """Refuse a text that would steer a terminal: a colour, a cleared screen, a turned line."""
+    if harmless(node.value) != node.value:
+        found, line = harmless(node.value)[:60], node.start_mark.line + 1
+        would_do = "letters without control characters would do"
+        source.problems.append(Problem(line, field_name(path), found, would_do))
 
 
 def _mapping(source: Source, node: yaml.MappingNode, path: Path) -> dict[str, Any]:
@@ -124,6 +140,7 @@ def _mapping(source: Source, node: yaml.MappingNode, path: Path) -> dict[str, An
             continue
         key = str(key_node.value)
         here = (*path, key)
+        _no_control(source, key_node, here)
         if key in tree:
             first = source.lines[here]
             source.problems.append(

@@ -1,17 +1,35 @@
 """stage: the running service: OSC in, MIDI lamps and pads, the page, the daemon.
 
-May import: errors, terminal, routine, follow, aiohttp, mido, pydantic, pydantic_core,
-pythonosc, rich, rtmidi, soundfile, yaml.
+May import: errors, files, terminal, routine, follow, aiohttp, cryptography, mido, platformdirs,
+pydantic, pydantic_core, pythonosc, rich, rtmidi, segno, soundfile, trustme, yaml, zeroconf.
 
 `Service` is the whole stage; a `Watcher` looks on, adds to /status and serves pages beside ours.
-Sockets, ports, clocks: receiver, midi, web, service. All else here is plain functions, told the
-time: osc_packet, osc_map, osc (what was said), cues, lamp_layout, lamps (what is shown).
+
+set and struck   service wires the parts; settings; health: /health; slept; mishaps
+positions in     receiver: the socket; osc_packet: OSC; osc_map: a sender's map; osc: what was said
+words in         words: the table; spoken: from page, pad or OSC to whoever they are for
+the prompt       follows: what is asked of a follower; showing: when it is worked out
+lamps            lamp_layout; lamps: what is shown, how fast; cues; board: one controller
+MIDI ports       midi: found, lost, found again; midi_ports, midi_names, jack_server
+pages            web: the server; headers, page_files; outline: the routine drawn; address; page/
+looking on       watcher: what one may do; watchers: all as one; lamp_text: the terminal
+learning         listening; learn_osc, learn_streams, learn_unit; learn_lamps
+files            config_file: YAML with lines; deck_files: how long they are
 """
 
 from liveaid.stage.address import Address, StageError, parse_address
 from liveaid.stage.osc import Heard
 from liveaid.stage.service import Service
 from liveaid.stage.settings import Settings
-from liveaid.stage.watcher import Watcher
+from liveaid.stage.watcher import Stage, Watcher
 
-__all__ = ["Address", "Heard", "Service", "Settings", "StageError", "Watcher", "parse_address"]
+__all__ = [
+    "Address",
+    "Heard",
+    "Service",
+    "Settings",
+    "Stage",
+    "StageError",
+    "Watcher",
+    "parse_address",
+]

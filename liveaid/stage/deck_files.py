@@ -7,17 +7,16 @@ from pathlib import Path
 
 import soundfile
 
+from liveaid.files.inside import Stray
 from liveaid.routine import SIDES, Routine, Side
+from liveaid.routine.scene import reach
 
 
 def deck_lengths_s(routine: Routine, section_map: Path) -> dict[Side, float]:
     """Seconds of each deck file that is there, from its header; a deck without one is left out."""
     lengths: dict[Side, float] = {}
     for side in SIDES:
-        for folder in (section_map.parent, section_map.parent.parent):
-            file = folder / routine.decks.of(side).file
-            with contextlib.suppress(RuntimeError, OSError):
-                about = soundfile.info(str(file))
-                lengths[side] = about.frames / about.samplerate
-                break
+        with contextlib.suppress(RuntimeError, OSError, Stray):
+            about = soundfile.info(str(reach(routine.decks.of(side).file, section_map)))
+            lengths[side] = about.frames / about.samplerate
     return lengths

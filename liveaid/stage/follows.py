@@ -5,8 +5,11 @@ from __future__ import annotations
 from typing import Protocol
 
 from liveaid.follow.prompt import Prompt
-from liveaid.routine import Side
+from liveaid.routine import Routine, Side
+from liveaid.stage.mishaps import Mishaps
 from liveaid.stage.osc import Heard
+from liveaid.stage.osc_map import OscMap
+from liveaid.stage.words import PLACE_WORDS, Said
 
 
 class Follows(Protocol):
@@ -34,6 +37,13 @@ class Follows(Protocol):
         """What the performer is to be told."""
 
 
+def follower_for(routine: Routine, osc_map: OscMap) -> Follows:
+    """The follower of a routine, for a sender with this map."""
+    from liveaid.follow import Follower
+
+    return Follower(routine, sends=osc_map.sends)
+
+
 def tell(follower: Follows, heard: Heard) -> None:
     """Hand one thing heard to the follower, by what it is."""
     value, now = heard.value, heard.now_s
@@ -50,3 +60,38 @@ def tell(follower: Follows, heard: Heard) -> None:
             follower.hear_pitch(heard.side, percent=value, now=now)
         case "level":
             follower.hear_level(heard.side, level=value, now=now)
+
+
+class Guarded:
+    """A follower that cannot stop the stage: what it raises is noted, and it is asked again."""
+
+    def __init__(self, follower: Follows, mishaps: Mishaps) -> None:
+        self._follower = follower
+        self._mishaps = mishaps
+
+    def hear(self, heard: Heard) -> None:
+        """One thing a sender told."""
+        with self._mishaps.noting("follower"):
+            tell(self._follower, heard)
+
+    def hear_word(self, said: Said) -> bool:
+        """A word about where the performer is; False where it is none, or cannot be heard."""
+        hear_word = getattr(self._follower, "hear_word", None)
+        if said.word not in PLACE_WORDS or hear_word is None:
+            return False
+        with self._mishaps.noting("follower"):
+            hear_word(said.word, now=said.now_s, piece=said.piece)
+            return True
+        return False
+
+    def wake_at(self) -> float | None:
+        """When the prompt next changes if nothing more is heard."""
+        with self._mishaps.noting("follower"):
+            return self._follower.wake_at()
+        return None
+
+    def prompt(self, now: float) -> Prompt | None:
+        """What the performer is to be told; None when the follower fails."""
+        with self._mishaps.noting("follower"):
+            return self._follower.prompt(now=now)
+        return None

@@ -10,8 +10,7 @@ from rich.text import Text
 
 from liveaid.follow.prompt import Prompt
 from liveaid.stage.lamp_layout import Lamp, LampLayout, Level
-from liveaid.stage.service import Service
-from liveaid.stage.watcher import Watcher
+from liveaid.stage.watcher import Stage, Watcher
 
 _MARKS: dict[Level, str] = {"on": "●", "dim": "◐", "off": "○"}
 _ROWS = ("bars", "beats")
@@ -76,7 +75,7 @@ class TerminalView(Watcher):
         self._lines: list[str] = []
         self._said: object = ("waiting", None)
 
-    def started(self, service: Service) -> None:
+    def started(self, stage: Stage) -> None:
         """Begin to draw, where there is a terminal."""
         if self._console.is_terminal:
             self._live = Live(console=self._console, auto_refresh=False)

@@ -13,6 +13,7 @@ from typing import Final
 from liveaid.routine import Side
 from liveaid.stage.osc_map import RANGES, Meaning, Table, What
 from liveaid.stage.osc_packet import Argument, Message, Refused, read_packet
+from liveaid.stage.words import OSC_ADDRESS
 
 REASONS: Final = (
     "too large",
@@ -30,6 +31,7 @@ REASONS: Final = (
     "not finite",
     "out of range",
     "too late",
+    "no such word",
 )
 """Every reason a datagram, or one of its messages, is not used. `too late`: it lay in the socket's
 queue for longer than a moment, so what it says is no longer so."""
@@ -57,18 +59,24 @@ class Reading:
 
     heard: tuple[Heard, ...] = ()
     refused: tuple[str, ...] = ()
+    words: tuple[tuple[object, object], ...] = ()
+    """(word, set piece from 0 or None) as sent to words.OSC_ADDRESS; not looked at yet."""
 
 
 def read_positions(data: bytes, table: Table, now: float) -> Reading:
     """What a datagram tells of the decks at monotonic second `now`. Never raises."""
     heard: list[Heard] = []
     refused: list[str] = []
+    words: list[tuple[object, object]] = []
     try:
         messages = read_packet(data)
     except Refused as error:
         return Reading(refused=(error.reason,))
     for message in messages:
         meanings = table.meanings.get(message.address)
+        if meanings is None and message.address == OSC_ADDRESS:
+            words.append(_word(message.arguments))
+            continue
         if meanings is None:
             refused.append(_why_unknown(message.address, table))
             continue
@@ -77,7 +85,16 @@ def read_positions(data: bytes, table: Table, now: float) -> Reading:
                 heard.append(_heard(message, meaning, now))
             except Refused as error:
                 refused.append(error.reason)
-    return Reading(tuple(heard), tuple(refused))
+    return Reading(tuple(heard), tuple(refused), tuple(words))
+
+
+def _word(arguments: tuple[Argument, ...]) -> tuple[object, object]:
+    """A word and the set piece it names: musicians count from 1, we from 0."""
+    word = arguments[0] if arguments else None
+    piece = arguments[1] if len(arguments) > 1 else None
+    if isinstance(piece, float) and piece.is_integer():
+        piece = int(piece)
+    return word, piece - 1 if type(piece) is int else piece
 
 
 def _heard(message: Message, meaning: Meaning, now: float) -> Heard:

@@ -7,26 +7,43 @@ counted in /health and never stops the stage.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any, Protocol
 
 from aiohttp import web
 
 from liveaid.follow.prompt import Prompt
+from liveaid.routine import Routine
 from liveaid.stage.lamp_layout import Lamp, Level
 from liveaid.stage.osc import Heard
+from liveaid.stage.words import Word
 
-if TYPE_CHECKING:
-    from liveaid.stage.service import Service
+
+class Stage(Protocol):
+    """What a watcher may ask of the stage it looks on."""
+
+    @property
+    def routine(self) -> Routine:
+        """The routine that is followed."""
+
+    def push(self) -> None:
+        """Renew every open page now, and the lamps: a watcher's status changed."""
+
+    def status(self) -> dict[str, Any]:
+        """What /status says, worked out for this moment."""
 
 
 class Watcher:
     """Override what is wanted; everything here does nothing."""
 
-    def started(self, service: Service) -> None:
-        """The stage is set; `service.push()` may be called from now on to renew the page."""
+    def started(self, stage: Stage) -> None:
+        """The stage is set; `stage.push()` may be called from now on to renew the page."""
 
     def heard(self, heard: Heard) -> None:
         """One thing a sender told, in the order of arrival, before the follower hears it."""
+
+    def told_word(self, word: Word, piece: int | None) -> bool:
+        """The performer's word, by pad, page, key or OSC; `piece` from 0. True: it was for us."""
+        return False
 
     def prompted(self, prompt: Prompt, now_s: float) -> None:
         """The prompt was worked out anew, at monotonic second `now_s`."""

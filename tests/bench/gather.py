@@ -31,12 +31,12 @@ import soundfile
 import soxr
 from tracker_music import library, render
 
-from liveaid.gather import Study, study
-from liveaid.gather.key import find_key, key_fits
-from liveaid.gather.onsets import find_onsets
-from liveaid.gather.read import open_sound
-from liveaid.gather.spectrum import RATE_HZ, analyse
-from liveaid.gather.tempo import find_tempo
+from liveaid.sound.read import open_sound
+from liveaid.study import Study, study
+from liveaid.study.key import find_key, key_fits
+from liveaid.study.onsets import find_onsets
+from liveaid.study.spectrum import RATE_HZ, analyse
+from liveaid.study.tempo import find_tempo
 
 SAMPLES = Path("/usr/share/sonic-pi/samples")
 GAMES = Path("/usr/share/games")

@@ -16,8 +16,9 @@ import time
 from pathlib import Path
 
 from liveaid.follow import Follower
+from liveaid.practice.reading import TakeReader
 from liveaid.practice.session import Ended, Session, aim_of, one_piece, score_of, to_json
-from liveaid.practice.store import TakeReader, TakeStore
+from liveaid.practice.store import TakeStore
 from liveaid.routine import load_routine
 from liveaid.simulate import Hands, Network, perform
 

@@ -13,13 +13,13 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from liveaid.gather.collect import gather
-from liveaid.gather.facts import Study
-from liveaid.gather.find import matching, parse_query
-from liveaid.gather.fit import fits
-from liveaid.gather.folder import content_hash
-from liveaid.gather.shelf import Shelf
+from liveaid.files.digest import content_hash
+from liveaid.fit.fit import fits
 from liveaid.routine.keys import TONICS
+from liveaid.shelf.collect import gather
+from liveaid.shelf.find import matching, parse_query
+from liveaid.shelf.shelf import Shelf
+from liveaid.study.facts import Study
 
 
 def made_up(dice: random.Random) -> Study:

@@ -75,7 +75,7 @@ def test_check_as_json_holds_findings_changes_and_hands(run, torn):
     assert status == 1
     [error] = [f for f in report["findings"] if f["severity"] == "error"]
     assert (error["piece"], error["bar"], error["side"]) == (1, 1, "left")
-    assert report["changes"][-1]["turns"] == pytest.approx([45.5556, 45.5556])
+    assert report["changes"][-1]["turns"] == pytest.approx(45.5556)
     assert report["hands"][0]["left_hand"] == "releases left"
     assert report["total_s"] == 16.0
 
@@ -116,13 +116,17 @@ def test_arrange_says_what_may_move_when_nothing_is_marked(run, good):
     assert "the best there is" in out
 
 
-def test_arrange_writes_a_map_that_loads_and_finds_its_sounds(run, good, tmp_path):
+def test_arrange_writes_a_map_that_loads_and_finds_its_sounds(run, good, tmp_path, allow):
     (tmp_path / "new").mkdir()
-    status, _, _ = run("arrange", good, "--write", tmp_path / "new" / "map.yaml")
-    new = load_routine(tmp_path / "new" / "map.yaml")
+    status, out, _ = run("arrange", good, "--write", tmp_path / "new" / "map.yaml")
     assert status == 0
+    assert "outside the scene's folder" in out
+    allow("read", good.parent)
+    new = load_routine(tmp_path / "new" / "map.yaml")
     assert [piece.name for piece in new.pieces] == ["In", "Out"]
-    assert new.sounds["bells"].file == "../sounds/bells.wav"
+    assert (tmp_path / "new" / new.sounds["bells"].file).resolve() == (
+        good.parent / "sounds" / "bells.wav"
+    )
 
 
 def test_arrange_moves_only_what_it_is_told(run, good):

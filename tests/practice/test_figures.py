@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from scipy.stats import binomtest
 
 from liveaid.errors import UsageError
-from liveaid.practice.assess import Act
+from liveaid.practice.act_score import ActScore
 from liveaid.practice.care import (
     BREAK_S,
     HANDS_ON_S,
@@ -18,7 +18,8 @@ from liveaid.practice.care import (
     noise_line,
 )
 from liveaid.practice.ladder import Ladder
-from liveaid.practice.score import Tolerance, timing
+from liveaid.practice.limits import Limits
+from liveaid.practice.timing import timing
 from liveaid.practice.wilson import clean_rate
 
 
@@ -103,9 +104,9 @@ def test_time_with_hands_off_is_no_hands_on_time():
     assert hands.total_s == pytest.approx(1.0)
 
 
-def error(seconds, beat_s=0.6, **more):
-    return Act(kind="release", side="left", piece=0, beat=0.0, outcome="heard", heard_s=1 + seconds,
-               due_s=1.0, beat_s=beat_s, **more)  # fmt: skip
+def error(seconds, beat_s=0.6, by="right"):
+    return ActScore(kind="release", side="left", piece=0, beat=0.0, outcome="heard",
+               heard_s=1 + seconds, due_s=1.0, beat_s=beat_s, by=by)  # fmt: skip
 
 
 def test_bias_and_spread_are_mean_and_standard_deviation():
@@ -117,7 +118,7 @@ def test_bias_and_spread_are_mean_and_standard_deviation():
 
 
 def test_where_nothing_gave_the_count_there_is_spread_but_neither_early_nor_late():
-    found = timing([error(ms / 1000, anchored=False) for ms in (100, 110, 120)])
+    found = timing([error(ms / 1000, by=None) for ms in (100, 110, 120)])
     assert found.bias_s is None
     assert found.spread_s == pytest.approx(0.010)
 
@@ -128,7 +129,7 @@ def test_default_tolerance_lies_where_people_are():
     Friberg and Sundberg 1995: just noticed at 2.5 % of the beat. Repp 2005: trained tappers spread
     by about 2 % of the beat, and few by more than 4 % (from memory).
     """
-    allowed = Tolerance()
+    allowed = Limits()
     assert allowed.bias_beats <= 0.025
     assert 0.02 < allowed.spread_beats <= 0.04
     assert allowed.worst_beats > 2 * allowed.spread_beats  # one act of 20 lies beyond two spreads

@@ -3,7 +3,7 @@
 import pytest
 
 from liveaid.practice.next import BLOCK, outlook
-from liveaid.practice.store import PieceRow, TakeRow
+from liveaid.practice.records import PieceRow, TakeRow
 
 DAY_S = 86400.0
 NOW = 1_800_000_000.0
@@ -20,10 +20,9 @@ def rows(name, cleans, *, days_ago=0.01, aim=None, part=1.0):
 
 
 def runs(cleans):
-    score = {"pieces": [{"index": 0}]}
     return [
         TakeRow(id=k, at=NOW - k, aim="", ended="complete", duration_s=36, tempo_part=1.0,
-                clean=clean, run_through=True, score=score)
+                clean=clean, run_through=True, first_piece=0)
         for k, clean in enumerate(cleans)
     ]  # fmt: skip
 

@@ -13,10 +13,11 @@ import numpy as np
 import pytest
 
 from liveaid.practice.ladder import Ladder
+from liveaid.practice.reading import TakeReader
 from liveaid.practice.rehearsal import Rehearsal
 from liveaid.practice.replay import replay
 from liveaid.practice.session import Session, aim_of, one_piece
-from liveaid.practice.store import TakeReader, TakeStore
+from liveaid.practice.store import TakeStore
 from liveaid.simulate import Hands, perform
 from liveaid.simulate.send import datagrams, send
 from liveaid.stage import Address, Service, Settings
@@ -162,9 +163,9 @@ def test_a_take_is_kept_and_scored_by_itself(rehearsed_once):
         assert reader.unscored() == []
         assert reader.hands_on_s(time.strftime("%Y-%m-%d")) > 5
     assert (row.aim, row.ended) == ("Mortar twins", "complete")
-    assert row.score["pieces"][0]["index"] == 2  # its place in the whole routine
-    assert row.score["heard"] > 20
-    assert row.score["bias_ms"] is not None  # the count-in told when its first beat was
+    assert row.first_piece == 2  # its place in the whole routine
+    assert row.heard > 20
+    assert row.bias_ms is not None  # the count-in told when its first beat was
 
 
 def test_lamps_count_the_beats_in_one_at_a_time(rehearsed_once):

@@ -1,5 +1,7 @@
 """Takes on the disk: none that ended is lost, others may read meanwhile, faults are told."""
 
+import contextlib
+import json
 import os
 import signal
 import sqlite3
@@ -9,16 +11,20 @@ import textwrap
 
 import pytest
 
-from liveaid.practice.assess import Visit
-from liveaid.practice.store import Kept, StoreError, TakeReader, TakeStore
-from liveaid.practice.trace import trace_of
+from liveaid.practice.delays import Delays
+from liveaid.practice.reading import TakeReader
+from liveaid.practice.records import Kept
+from liveaid.practice.schema import STEPS, StoreError
+from liveaid.practice.store import Late, TakeStore
+from liveaid.practice.trace import pack, trace_of
+from liveaid.practice.visits import Visit
 
 SCORE = {
-    "clean": True, "run_through": False, "skipped_pieces": [], "missed": 0, "added": 0,
-    "skipped": 0, "heard": 3, "bias_ms": 4.0, "spread_ms": 9.0,
+    "clean": True, "verdict": "clean", "run_through": False, "skipped_pieces": [], "missed": 0,
+    "added": 0, "skipped": 0, "heard": 3, "bias_ms": 4.0, "spread_ms": 9.0,
     "pieces": [{
-        "index": 0, "name": "Lids", "clean": True, "why": [], "whole": True, "missed": 0,
-        "added": 0, "skipped": 0, "heard": 3, "bias_ms": 4.0, "spread_ms": 9.0,
+        "index": 0, "name": "Lids", "clean": True, "verdict": "clean", "why": [], "whole": True,
+        "missed": 0, "added": 0, "skipped": 0, "heard": 3, "bias_ms": 4.0, "spread_ms": 9.0,
         "tempo_percent": 0.1, "drift_percent": None, "events": [],
     }],
 }  # fmt: skip
@@ -47,14 +53,17 @@ def test_a_take_comes_back_as_it_was_kept(store):
         assert back.trace["left"].position_s == pytest.approx(
             take().trace["left"].position_s, abs=2e-5
         )
-        assert [row.score for row in reader.takes()] == [SCORE]
+        assert reader.score(number) == SCORE
+        assert [(row.first_piece, row.heard, row.spread_ms) for row in reader.takes()] == [
+            (0, 3, 9)
+        ]
         assert [(row.name, row.bias_ms) for row in reader.pieces()] == [("Lids", 4.0)]
 
 
 def test_scoring_a_take_again_replaces_its_score(store):
     number = store.keep(take()).result()
     store.score(number, SCORE).result()
-    store.score(number, {**SCORE, "clean": False, "pieces": []}).result()
+    store.score(number, {**SCORE, "clean": False, "verdict": "not clean", "pieces": []}).result()
     with TakeReader(store.file) as reader:
         assert [row.clean for row in reader.takes()] == [False]
         assert reader.pieces() == []
@@ -121,11 +130,60 @@ def test_a_file_that_holds_no_takes_is_refused_by_name(tmp_path):
         TakeStore(file)
 
 
+def test_takes_of_the_first_version_are_taken_over_with_their_figures(tmp_path):
+    """The tables as they were at first, one scored take in them."""
+    file = tmp_path / "takes.sqlite"
+    with contextlib.closing(sqlite3.connect(file)) as db:
+        db.executescript(STEPS[0] + "PRAGMA user_version = 1;")
+        db.execute(
+            "INSERT INTO take (title, at, aim, ended, duration_s, tempo_part, clean, start_s,"
+            " visits, score, trace)"
+            " VALUES ('Spice row', 5, '', 'complete', 2, 1, 1, 0, '[]', ?, ?)",
+            (json.dumps(SCORE), pack(take().trace)),
+        )
+        db.commit()
+    with TakeReader(file) as reader:
+        (row,) = reader.takes()
+        assert (row.clean, row.judged, row.heard, row.bias_ms) == (True, True, 3, 4.0)
+        assert reader.kept(1).delays == Delays()
+
+
+def test_the_performers_word_and_notes_are_kept_and_a_dropped_take_counts_no_more(store):
+    number = store.keep(take()).result()
+    store.score(number, SCORE).result()
+    store.note("left slipmat sticks", at=1001.0, take=number, aim="Lids").result()
+    with TakeReader(store.file) as reader:
+        assert [row.name for row in reader.pieces()] == ["Lids"]
+        assert [(note.take, note.text) for note in reader.notes()] == [(1, "left slipmat sticks")]
+    store.say(number, "drop").result()
+    with TakeReader(store.file) as reader:
+        assert reader.pieces() == []
+        assert [row.said for row in reader.takes()] == ["drop"]
+
+
+def test_delays_are_kept_by_sender_and_by_output_and_the_latest_counts(store):
+    def found(deck, ms, sender="bridge", output="headphones", at=1.0):
+        late = Late(late_s=ms / 1000, sure_s=0.001, acts=12)
+        store.delay(at=at, sender=sender, output=output, deck=deck, late=late).result()
+
+    found("left", 40)
+    with TakeReader(store.file) as reader:
+        assert not reader.delays("bridge", "headphones").measured  # the right deck is not known
+    found("right", 25)
+    found("click", 12)
+    found("left", 44, at=2.0)
+    with TakeReader(store.file) as reader:
+        here = reader.delays("bridge", "headphones")
+        assert (here.left_s, here.right_s, here.click_s) == (0.044, 0.025, 0.012)
+        assert reader.delays("bridge", "speakers").click_s == 0.0
+        assert not reader.delays("other bridge", "headphones").measured
+
+
 def test_takes_of_another_version_are_refused(tmp_path):
     file = tmp_path / "takes.sqlite"
     with sqlite3.connect(file) as db:
         db.execute("PRAGMA user_version = 7")
-    with pytest.raises(StoreError, match="version 7; version 1 would do"):
+    with pytest.raises(StoreError, match="version 7; version 2 would do"):
         TakeStore(file)
 
 

@@ -10,7 +10,7 @@ from liveaid.render.into_place import Aside, set_aside
 
 def test_nothing_is_seen_until_everything_is_written(tmp_path):
     (tmp_path / "a").write_text("old")
-    with Aside(tmp_path) as aside:
+    with Aside(tmp_path, ("a", "b")) as aside:
         aside.path("a").write_text("new")
         aside.path("b").write_text("new")
         assert (tmp_path / "a").read_text() == "old"
@@ -24,7 +24,7 @@ def test_whatever_stops_it_leaves_what_was_there_and_nothing_else(tmp_path, erro
     (tmp_path / "a").write_text("old")
 
     def stopped():
-        with Aside(tmp_path) as aside:
+        with Aside(tmp_path, ("a", "b")) as aside:
             aside.path("a").write_text("half")
             raise error
 
@@ -40,7 +40,7 @@ def test_what_a_crash_left_is_cleared_and_what_is_under_way_is_not(tmp_path):
         folder.mkdir()
         (folder / "deck.wav").write_text("half")
     os.utime(old, (1, 1))
-    with Aside(tmp_path):
+    with Aside(tmp_path, ("deck.wav",)):
         pass
     assert not old.exists()
     assert going.exists()
@@ -48,9 +48,20 @@ def test_what_a_crash_left_is_cleared_and_what_is_under_way_is_not(tmp_path):
         assert not crashed.exists()
 
 
+def test_only_files_by_the_names_given_are_ever_cleared(tmp_path):
+    foreign = tmp_path / ".making-old"
+    foreign.mkdir()
+    for name in ("deck.wav", ".deck.wav.x7", "thesis.txt"):
+        (foreign / name).write_text("mine")
+    os.utime(foreign, (1, 1))
+    with Aside(tmp_path, ("deck.wav",)):
+        pass
+    assert [path.name for path in foreign.iterdir()] == ["thesis.txt"]
+
+
 def test_a_folder_that_cannot_be_made_is_said_clearly(tmp_path):
     (tmp_path / "decks").write_text("a file stands here")
-    aside = Aside(tmp_path / "decks")
+    aside = Aside(tmp_path / "decks", ())
     with pytest.raises(LiveaidError, match=r"decks: found .*; a folder that can be written to"):
         aside.__enter__()
 

@@ -7,6 +7,8 @@ sticker angle within 0.5 degrees.
 
 from __future__ import annotations
 
+import re
+import shutil
 import subprocess
 
 import numpy as np
@@ -14,10 +16,10 @@ import pytest
 import soundfile
 from scipy import signal
 
-from liveaid.gather import study
 from liveaid.render.level import LOUDNESS_LUFS
 from liveaid.render.render import render_scene
 from liveaid.routine import load_routine
+from liveaid.study import study
 
 SAMPLES = "/usr/share/sonic-pi/samples"
 LEAD_S = 0.25
@@ -26,23 +28,23 @@ LEAD_S = 0.25
 MAP = """\
 title: Closing Time
 sounds:
-  rush: {{file: {samples}/loop_amen.flac, kind: instrumental, loop: yes}}
-  steps: {{file: {samples}/loop_breakbeat.flac, kind: instrumental, loop: yes}}
-  engine: {{file: {samples}/loop_garzul.flac, kind: instrumental, loop: yes}}
-  dice: {{file: {samples}/loop_mika.flac, kind: instrumental, loop: yes}}
-  pipes: {{file: {samples}/loop_compus.flac, kind: instrumental, loop: yes, stretch: yes}}
-  fresh: {{file: sounds/fresh.wav, kind: a cappella}}
-  last: {{file: sounds/last.wav, kind: a cappella}}
+  rush: {file: sounds/loop_amen.flac, kind: instrumental, loop: yes}
+  steps: {file: sounds/loop_breakbeat.flac, kind: instrumental, loop: yes}
+  engine: {file: sounds/loop_garzul.flac, kind: instrumental, loop: yes}
+  dice: {file: sounds/loop_mika.flac, kind: instrumental, loop: yes}
+  pipes: {file: sounds/loop_compus.flac, kind: instrumental, loop: yes, stretch: yes}
+  fresh: {file: sounds/fresh.wav, kind: a cappella}
+  last: {file: sounds/last.wav, kind: a cappella}
 pieces:
-  - {{name: Rush, bars: 8, tempo: 132, count: left, left: {{hand: runs, sound: rush}}}}
-  - {{name: Call, bars: 4, tempo: 132, count: left, left: {{hand: runs, sound: rush}},
-     right: {{hand: works, sound: fresh}}}}
-  - {{name: Steps, bars: 8, tempo: 120, count: right, right: {{hand: runs, sound: steps}}}}
-  - {{name: Engine, bars: 8, tempo: 116, count: left, left: {{hand: runs, sound: engine}}}}
-  - {{name: Last call, bars: 2, tempo: 116, count: left,
-     left: {{hand: runs, sound: engine, bars_in: 8}}, right: {{hand: works, sound: last}}}}
-  - {{name: Pipes, bars: 8, tempo: 140, count: right, right: {{hand: runs, sound: pipes}}}}
-  - {{name: Dice, bars: 8, tempo: 124, count: left, left: {{hand: runs, sound: dice}}}}
+  - {name: Rush, bars: 8, tempo: 132, count: left, left: {hand: runs, sound: rush}}
+  - {name: Call, bars: 4, tempo: 132, count: left, left: {hand: runs, sound: rush},
+     right: {hand: works, sound: fresh}}
+  - {name: Steps, bars: 8, tempo: 120, count: right, right: {hand: runs, sound: steps}}
+  - {name: Engine, bars: 8, tempo: 116, count: left, left: {hand: runs, sound: engine}}
+  - {name: Last call, bars: 2, tempo: 116, count: left,
+     left: {hand: runs, sound: engine, bars_in: 8}, right: {hand: works, sound: last}}
+  - {name: Pipes, bars: 8, tempo: 140, count: right, right: {hand: runs, sound: pipes}}
+  - {name: Dice, bars: 8, tempo: 124, count: left, left: {hand: runs, sound: dice}}
 """
 PHRASES = {"fresh": "fresh from the market", "last": "everything must go"}
 TOLD = {"rush": 132, "steps": 120, "engine": 116, "pipes": 140, "dice": 124}
@@ -57,7 +59,9 @@ def scene(tmp_path_factory, needs, needs_folder):
     for name, words in PHRASES.items():
         speak = [needs("espeak-ng", "espeak-ng"), "-v", "en", "-w", folder / f"sounds/{name}.wav"]
         subprocess.run([*speak, words], check=True, timeout=60, capture_output=True)
-    (folder / "routine.yaml").write_text(MAP.format(samples=samples))
+    for name in re.findall(r"loop_\w+\.flac", MAP):
+        shutil.copy(f"{samples}/{name}", folder / "sounds")
+    (folder / "routine.yaml").write_text(MAP)
     return folder
 
 

@@ -17,7 +17,7 @@ from liveaid.routine import RoutineError, load_routine
 from liveaid.routine.check import check
 from liveaid.routine.platter import sticker_degrees
 
-MADE = ("guide.wav", "left.wav", "right.wav", "routine.yaml", "sheet.html")
+MADE = ("guide.wav", "left.wav", "right.wav", "routine.yaml", "sheet.html", "written.yaml")
 
 
 def names(folder):
@@ -486,8 +486,9 @@ def small_disk(tmp_path):
     subprocess.run(["umount", disk], capture_output=True, check=False)
 
 
-def test_a_full_disk_is_a_clear_error_and_the_old_files_stay(scene, small_disk):
+def test_a_full_disk_is_a_clear_error_and_the_old_files_stay(scene, small_disk, allow):
     disk = small_disk(6)
+    allow("write", disk)
     (scene / "decks").symlink_to(disk)
     for name in MADE:
         (disk / name).write_bytes(b"old " + name.encode())
@@ -498,9 +499,13 @@ def test_a_full_disk_is_a_clear_error_and_the_old_files_stay(scene, small_disk):
     assert contents(disk) == {name: b"old " + name.encode() for name in MADE}
 
 
-def test_what_is_kept_for_the_next_render_never_takes_this_one_s_room(scene, done, small_disk):
+def test_what_is_kept_for_the_next_render_never_takes_this_one_s_room(
+    scene, done, small_disk, allow
+):
     needed = sum((done[0] / "decks" / name).stat().st_size for name in MADE)
-    (scene / "decks").symlink_to(small_disk(needed // 1_000_000 + 3))
+    disk = small_disk(needed // 1_000_000 + 3)
+    allow("write", disk)
+    (scene / "decks").symlink_to(disk)
     rendered = render_scene(scene / "routine.yaml")
     assert names(scene / "decks") == list(MADE)
     assert not any(cut.kept for cut in rendered.cuts)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from liveaid.gather.workers import Workers
+from liveaid.files.workers import Workers
 from liveaid.render.stretching import lag, stretch_apart, stretch_here, stretched
 from liveaid.render.tempo import recorded
 

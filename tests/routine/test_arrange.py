@@ -135,9 +135,9 @@ def test_tempo_key_energy_parts_hands_and_technique_cost_what_they_say(
     first, second = terms(r)
     # Energy 4 where the arc wants 2: 2 x 40. At the end it wants 2.
     assert first == {"energy": 80}
-    # 5 % x 8; C to D is two fifths x 12; one part back x 300; both hands change over 2 x 20; again
-    # a cut 50.
-    assert second == {"tempo": 40, "key": 24, "parts": 300, "hands": 40, "technique": 50}
+    # 5 % x 8; C to D is two fifths, half of 72; one part back x 300; both hands change over 2 x 20;
+    # again a cut 50.
+    assert second == {"tempo": 40, "key": 36, "parts": 300, "hands": 40, "technique": 50}
 
 
 def test_a_step_beyond_the_fader_costs_extra(routine, piece, rests, runs):
@@ -157,7 +157,7 @@ def test_winding_agrees_with_check_on_a_shared_map(routines):
     routine = load_routine(routines / "four.yaml")
     one_a_turn = weights_from({"wind_per_turn": 1000})
     paid = sum(row.get("winding", 0) for row in terms(routine, weights=one_a_turn))
-    wound = sum(abs(m.turns[1]) for m in changes(routine) if m.turns and m.verdict != "runs on")
+    wound = sum(abs(m.turns or 0.0) for m in changes(routine) if m.by_a_hand)
     assert paid == pytest.approx(1000 * wound, abs=len(routine.pieces) * 2)
 
 

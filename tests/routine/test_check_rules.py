@@ -6,11 +6,10 @@ import pytest
 
 from liveaid.routine import Sound
 from liveaid.routine.check import check, hand_plan, hand_spans, open_question
-from liveaid.routine.check.hands import crossfader_end
-from liveaid.routine.check.keys import how_they_meet, sounding_key
-from liveaid.routine.check.tempo import matching_percent
+from liveaid.routine.check.keys import sounding_key
 from liveaid.routine.check.time import minutes
-from liveaid.routine.keys import parse_key
+from liveaid.routine.hands import crossfader_end
+from liveaid.routine.harmony import meet
 
 
 def said(routine, rule, **known):
@@ -170,9 +169,22 @@ def test_a_step_beyond_the_fader_is_a_warning(routine, piece, runs, rests):
     assert [s for s, _, _ in said(wide, "tempo")] == ["remark"]
 
 
-def test_half_and_double_tempo_meet():
-    assert matching_percent(70, 140) == pytest.approx(0.0)
-    assert matching_percent(140, 72) == pytest.approx(100 * (144 / 140 - 1))
+def test_a_step_read_in_half_time_says_so(routine, piece, runs, rests):
+    # 92 to 140 counted as 70: 70 / 92 - 1 = -23.9 %, 12 * log2(70 / 92) = -4.73 semitones.
+    r = routine(piece(runs(0), rests, tempo=92), piece(rests, runs(0), tempo=140))
+    [(severity, _, figures)] = said(r, "tempo")
+    assert (severity, figures["reading"]) == ("warning", 2.0)
+    assert figures["step_percent"] == pytest.approx(-23.913, abs=1e-3)
+    assert any(
+        "92 to 140 BPM, counted in double time as 70, is -23.9 % of pitch (-4.73 semitones)" in text
+        for text in words(r)
+    )
+
+
+def test_double_tempo_needs_no_pitch_but_is_told(routine, piece, runs, rests):
+    r = routine(piece(runs(0), rests, tempo=70), piece(rests, runs(0), tempo=140))
+    [(severity, _, figures)] = said(r, "tempo")
+    assert (severity, figures["step_percent"]) == ("remark", 0.0)
 
 
 def test_a_sound_stretched_beyond_four_times_cannot_be_made(routine, piece, runs, rests):
@@ -195,10 +207,12 @@ def keyed(routine, piece, runs, left, right, tempo=100):
 def test_a_sound_played_5946_per_cent_fast_sounds_a_semitone_up(routine, piece, runs):
     r = keyed(routine, piece, runs, {"tempo": 100, "key": "A minor"},
               {"tempo": 105.946, "key": "Bb minor"}, tempo=105.946)  # fmt: skip
-    key, moved = sounding_key(r, 0, "left")
-    assert (str(key), moved) == ("A minor", pytest.approx(1.0, abs=1e-4))
-    name, fifths, cents = how_they_meet(sounding_key(r, 0, "left"), sounding_key(r, 0, "right"))
-    assert (name, fifths, cents) == ("same key", 0, pytest.approx(0.0, abs=0.01))
+    left, right = sounding_key(r, 0, "left"), sounding_key(r, 0, "right")
+    assert (str(left.key), left.moved_semitones) == ("A minor", pytest.approx(1.0, abs=1e-4))
+    met = meet(left, right)
+    assert (met.relation, met.fifths) == ("same key", 0)
+    assert met.cents_off == pytest.approx(0.0, abs=0.01)
+    assert said(r, "keys") == []
 
 
 def test_eight_per_cent_apart_is_a_third_of_a_semitone_out_of_tune(routine, piece, runs):
@@ -207,14 +221,16 @@ def test_eight_per_cent_apart_is_a_third_of_a_semitone_out_of_tune(routine, piec
               {"tempo": 108, "key": "Bb minor"}, tempo=108)  # fmt: skip
     [(severity, _, figures)] = said(r, "keys")
     assert severity == "warning"
-    assert figures["cents"] == pytest.approx(33.2, abs=0.1)
+    assert figures["cents"] == pytest.approx(-33.2, abs=0.1)  # right lies below left
 
 
 def test_a_stretched_sound_keeps_its_key(routine, piece, runs):
     r = keyed(routine, piece, runs, {"tempo": 100, "key": "A minor", "stretch": True},
               {"tempo": 108, "key": "C major"}, tempo=108)  # fmt: skip
-    assert sounding_key(r, 0, "left")[1] == 0.0
-    assert any("relative major and minor" in text for text in words(r))
+    left, right = sounding_key(r, 0, "left"), sounding_key(r, 0, "right")
+    assert left.moved_semitones == 0.0
+    # C major moved by 12 * log2(108 / 108) = 0: the relative major of A minor.
+    assert meet(left, right).relation == "relative major and minor"
 
 
 def test_keys_a_tritone_apart_rub(routine, piece, runs):
@@ -225,9 +241,17 @@ def test_keys_a_tritone_apart_rub(routine, piece, runs):
     assert (severity, figures["fifths"]) == ("warning", 6)
 
 
-def test_two_keys_moved_alike_stay_in_tune():
-    a, b = parse_key("A minor"), parse_key("E minor")
-    assert how_they_meet((a, 1.33), (b, 1.33)) == ("a fifth apart", 1, pytest.approx(0.0))
+def test_tunings_forty_cents_apart_are_told_by_check(routine, piece, runs):
+    r = keyed(routine, piece, runs, {"tempo": 100, "key": "A minor"},
+              {"tempo": 100, "key": "A minor", "tuning": 40})  # fmt: skip
+    [(severity, _, figures)] = said(r, "keys")
+    assert (severity, figures["cents"]) == ("warning", pytest.approx(40.0))
+
+
+def test_one_sound_on_both_decks_is_in_tune_with_itself(routine, piece, runs):
+    sounds = {"a": {"file": "a.wav", "licence": "CC0-1.0"}}
+    r = routine(piece(runs(0, sound="a"), runs(0, sound="a")), sounds=sounds)
+    assert said(r, "keys") == []
 
 
 # Energy.

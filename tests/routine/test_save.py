@@ -32,7 +32,7 @@ def plans() -> st.SearchStrategy[Any]:
         sound=st.sampled_from(SOUND_NAMES) | st.none(),
     )
     works = st.tuples(SECONDS, st.floats(0.01, 10).map(lambda s: round(s, 6))).map(
-        lambda span: Works(hand="works", from_s=span[0], to_s=span[0] + span[1], strokes=(0.0, 1.5))
+        lambda span: Works(hand="works", from_s=span[0], to_s=span[0] + span[1], strokes=(0.0, 0.5))
     )
     return runs | works | st.just(Rests())
 

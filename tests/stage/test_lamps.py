@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from liveaid.follow.prompt import DeckNow
 from liveaid.routine import load_routine
-from liveaid.stage.config_file import ConfigError, config_path, load_config, read_config
+from liveaid.routine.config_file import ConfigError, config_path, load_config, read_config
 from liveaid.stage.cues import next_cues
 from liveaid.stage.lamp_layout import LampLayout, message_table
 from liveaid.stage.lamp_text import lamp_lines, prompt_line

@@ -11,8 +11,8 @@ import pytest
 import yaml
 
 from liveaid.errors import LiveaidError
+from liveaid.routine.config_file import read_config
 from liveaid.stage import Address
-from liveaid.stage.config_file import read_config
 from liveaid.stage.lamp_layout import LampLayout
 from liveaid.stage.learn_lamps import Pad, draft_layout, pad_pressed
 from liveaid.stage.learn_osc import NothingLearned, learn_map

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from liveaid.errors import LiveaidError
-from liveaid.stage.config_file import ConfigError, config_path, load_config, read_config
+from liveaid.routine.config_file import ConfigError, config_path, load_config, read_config
 from liveaid.stage.osc import REASONS, Heard, read_positions
 from liveaid.stage.osc_map import (
     DEFAULT_MAP,

@@ -48,7 +48,7 @@ def served(check, **options):
 def test_page_and_reports_are_served_from_memory():
     async def check(server):
         found = {}
-        for path in ("/", "/page.css", "/page.js", "/status", "/health"):
+        for path in ("/", "/stage.css", "/stage.js", "/status", "/health"):
             async with server.session.get(server.url + path) as response:
                 assert response.status == 200
                 found[path] = (response.content_type, await response.text(), response.headers)
@@ -182,3 +182,28 @@ def test_stopping_closes_open_streams_and_does_not_wait_for_them():
 
 def test_what_json_has_no_word_for_becomes_null():
     assert as_json({"a": float("nan"), "b": [float("inf"), 1.5]}) == '{"a":null,"b":[null,1.5]}'
+
+
+@pytest.mark.parametrize(
+    ("path", "headers"),
+    [
+        ("/", {}),
+        ("/nowhere", {}),
+        ("/status", {"Host": "evil.example"}),
+        ("/live", {}),  # no upgrade asked for: refused
+    ],
+)
+def test_every_answer_carries_the_headers_errors_included(path, headers):
+    """OWASP Secure Headers Project's list for a page that nobody else may frame or read."""
+
+    async def check(server):
+        async with server.session.get(server.url + path, headers=headers) as response:
+            return dict(response.headers)
+
+    found = served(check)
+    assert "frame-ancestors 'none'" in found["Content-Security-Policy"]
+    assert found["X-Content-Type-Options"] == "nosniff"
+    assert found["Referrer-Policy"] == "no-referrer"
+    assert found["Cross-Origin-Opener-Policy"] == "same-origin"
+    assert found["Cache-Control"] == "no-store"
+    assert "aiohttp" not in found["Server"].lower()

@@ -126,9 +126,9 @@ function showLadder(it) {
 function showLast(last) {
   if (!last) return;
   text("last-number", last.number ? `no. ${last.number}` : "");
-  const clean = last.clean;
-  find("verdict").className = clean ? "clean" : "not";
-  text("verdict", clean ? "Clean" : last.ended === "abandoned" ? "Given up" : "Not clean");
+  const verdict = last.ended === "abandoned" && !last.clean ? "given up" : last.verdict;
+  find("verdict").className = last.clean ? "clean" : "not";
+  text("verdict", verdict[0].toUpperCase() + verdict.slice(1));
   const parts = [];
   if (last.bias_ms !== null) parts.push(Math.abs(last.bias_ms) < 0.5 ? "on time" : `${Math.abs(last.bias_ms).toFixed(0)} ms ${last.bias_ms > 0 ? "late" : "early"}`);
   if (last.spread_ms !== null) parts.push(`spread ${last.spread_ms.toFixed(0)} ms`);

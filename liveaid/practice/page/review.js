@@ -62,7 +62,7 @@ function show(found) {
     line.append(
       cell(one.number), cell(one.at.slice(5, 16).replace("T", " ")), cell(one.piece ?? "run-through", "th", { scope: "row" }),
       cell(percent(one.tempo_part)),
-      cell(one.clean ? "clean" : one.ended === "abandoned" ? "given up" : "not clean", "td", { className: one.clean ? "yes" : "no" }),
+      cell(one.ended === "abandoned" && !one.clean ? "given up" : one.verdict, "td", { className: one.clean ? "yes" : "no" }),
       cell(early(one.bias_ms)), cell(spread(one.spread_ms)), cell(`${one.missed}, ${one.added}`));
     return line;
   }));

@@ -15,14 +15,16 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
+from liveaid.record.bring import bring
+from liveaid.record.places import THERE_S
 from liveaid.routine.arrange.items import Item, hand_roles, items_of, sounds_on
-from liveaid.routine.check.changes import CATCH_S, Change, changes
-from liveaid.routine.check.hands import free_s
 from liveaid.routine.check.keys import sounding_key
-from liveaid.routine.check.tempo import STEADY_PERCENT, beyond_fader, matching_percent
-from liveaid.routine.check.timeline import Moment, beat_s
-from liveaid.routine.keys import Key, fifths_apart, shifted
-from liveaid.routine.model import PARTS, SIDES, Routine, Runs
+from liveaid.routine.check.tempo import STEADY_PERCENT, beyond_fader
+from liveaid.routine.hands import free_s
+from liveaid.routine.harmony import Pitched, meet, tempo_step
+from liveaid.routine.model import PARTS, SIDES, Routine
+from liveaid.routine.timeline import Moment, beat_s
+from liveaid.routine.way import Change, changes
 
 Points = NDArray[np.int32]
 
@@ -55,8 +57,8 @@ class Weights:
     """A step within the fader's reach costs a hand and is heard as a lurch."""
     tempo_beyond: int = 120
     """A step beyond the fader cannot be blended at all, only cut."""
-    key_per_fifth: int = 12
-    """Each step on the circle of fifths between what sounds before and after."""
+    key_clash: int = 72
+    """Keys that clash between what sounds before and after; related keys cost their share."""
     energy_per_step: int = 40
     """Each level away from the arc at that place."""
     part_back: int = 300
@@ -185,21 +187,16 @@ def _wound(couple: Routine, move: Change, wait: _Wait, weights: Weights) -> dict
     if by_itself and wait.rest_s == 0.0:
         return {}
     turn_s, performer = couple.turntable.turn_s, couple.performer
-    near, far = move.turns or ((0.0, 0.0) if by_itself else (ASSUMED_TURNS, ASSUMED_TURNS))
-    runs = isinstance(couple.pieces[0].plan(move.side), Runs) and move.turns is not None
-    if runs and abs(far * turn_s - wait.rest_s) <= CATCH_S:
+    turns = ASSUMED_TURNS if move.turns is None else move.turns
+    if move.still_runs and abs(turns * turn_s - wait.rest_s) <= THERE_S:
         return {}  # it runs on, unheard, to just where it is wanted
-    needle_s = performer.needle_s
-    near_s, far_s = (
-        min(abs(turns) / performer.wind_turns_per_s, needle_s) + performer.settle_s
-        for turns in (near, far)
-    )
+    needed_s = bring(turns, performer).needed_s
     free = move.free_s + wait.free_s
-    give = move.give_before_beats * beat_s(couple, 0) + move.give_after_beats * beat_s(couple, 1)
-    short_beats = max(0.0, near_s - free - give) / beat_s(couple, 1)
-    spare_beats = (free - far_s) / beat_s(couple, 1)
+    give = move.leave_early_beats * beat_s(couple, 0) + move.come_late_beats * beat_s(couple, 1)
+    short_beats = max(0.0, needed_s - free - give) / beat_s(couple, 1)
+    spare_beats = (free - needed_s) / beat_s(couple, 1)
     return {
-        "winding": round(weights.wind_per_turn * abs(far)),
+        "winding": round(weights.wind_per_turn * abs(turns)),
         "short": round(weights.short_per_beat * short_beats),
         "tight": weights.tight if spare_beats < performer.margin_beats else 0,
     }
@@ -208,7 +205,7 @@ def _wound(couple: Routine, move: Change, wait: _Wait, weights: Weights) -> dict
 def _heard(routine: Routine, old: Item, new: Item, weights: Weights) -> dict[str, int]:
     """Points of what is heard and felt at a change, winding apart."""
     before, after = old.taken, new.taken
-    step = abs(matching_percent(before.tempo_bpm, after.tempo_bpm))
+    step = abs(tempo_step(before.tempo_bpm, after.tempo_bpm).percent)
     tempo = 0.0 if step < STEADY_PERCENT else weights.tempo_per_percent * step
     if beyond_fader(routine, step):
         tempo += weights.tempo_beyond
@@ -218,22 +215,22 @@ def _heard(routine: Routine, old: Item, new: Item, weights: Weights) -> dict[str
     moved = sum(None not in (was, now) and was != now for was, now in roles)
     return {
         "tempo": round(tempo),
-        "key": weights.key_per_fifth * _fifths(routine, old, new),
+        "key": round(weights.key_clash * _key_cost(routine, old, new)),
         "parts": weights.part_back * back,
         "hands": weights.hand_change * moved,
         "technique": weights.same_technique if same else 0,
     }
 
 
-def _fifths(routine: Routine, old: Item, new: Item) -> int:
-    """Fewest steps on the circle of fifths between a key that sounds before and one after."""
+def _key_cost(routine: Routine, old: Item, new: Item) -> float:
+    """The least that a key sounding before and one sounding after cost side by side, 0 to 1."""
     before, after = _keys(routine, old), _keys(routine, new)
-    return min((fifths_apart(a, b) for a in before for b in after), default=0)
+    return min((meet(a, b).cost for a in before for b in after), default=0.0)
 
 
-def _keys(routine: Routine, item: Item) -> list[Key]:
+def _keys(routine: Routine, item: Item) -> list[Pitched]:
     sounding = (sounding_key(routine, item.piece, side) for side in SIDES)
-    return [shifted(key, round(move)) for key, move in (each for each in sounding if each)]
+    return [each for each in sounding if each is not None]
 
 
 def arc_energy(at: int, places: int) -> float:

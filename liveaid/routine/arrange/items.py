@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
-from liveaid.routine.check.hands import needs_crossfader
+from liveaid.routine.hands import needs_crossfader
 from liveaid.routine.model import SIDES, Piece, Rests, Routine, Runs, Side, Works, other_side
 
 Role: TypeAlias = Literal["platter", "fader"]

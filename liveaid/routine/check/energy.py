@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from liveaid.routine.check.findings import Finding, found
-from liveaid.routine.check.timeline import starts_s
 from liveaid.routine.model import PARTS, SIDES, Piece, Rests, Routine, Sound, Want
+from liveaid.routine.timeline import starts_s
 
 DROP_ENERGY = 3
 """A fall this deep from one set piece to the next loses a crowd (common practice, no source)."""

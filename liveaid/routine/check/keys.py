@@ -4,23 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from liveaid.routine.check.findings import Finding, found
-from liveaid.routine.keys import Key, fifths_apart, parse_key, relation, shifted
+from liveaid.record.platter import semitones
+from liveaid.routine.check.findings import Finding, Severity, found
+from liveaid.routine.harmony import Pitched, meet, retunings
+from liveaid.routine.keys import parse_key
 from liveaid.routine.model import SIDES, Rests, Routine, Side
-from liveaid.routine.platter import semitones
-
-SOUR_CENTS = 25.0
-"""Two records further out of tune than this are plainly heard (a quarter of a semitone; the ear
-tells 5 to 10 cents apart in good conditions, from memory)."""
-UNEASY_CENTS = 12.0
-FAR_FIFTHS = 2
-"""More steps than this on the circle of fifths rub when they sound together."""
 
 
-def sounding_key(routine: Routine, index: int, side: Side) -> tuple[Key, float] | None:
-    """A deck's key in a set piece as its sound has it, and the semitones it is moved by.
+def sounding_key(routine: Routine, index: int, side: Side) -> Pitched | None:
+    """A deck's key in a set piece as it is heard at real pitch.
 
-    12 * log2(ratio) when it is brought to tempo by resampling, 0 when it is stretched.
+    Moved by 12 * log2(ratio) when it is brought to tempo by resampling, not when it is stretched.
     None when the deck rests or the key, or the tempo it would move from, is not known.
     """
     plan = routine.pieces[index].plan(side)
@@ -29,64 +23,65 @@ def sounding_key(routine: Routine, index: int, side: Side) -> tuple[Key, float] 
     sound = routine.sounds[plan.sound]
     if sound.key is None:
         return None
+    key = parse_key(sound.key)
     if sound.stretch:
-        return parse_key(sound.key), 0.0
+        return Pitched(key, sound.tuning_cents)
     if sound.tempo_bpm is None:
         return None
-    return parse_key(sound.key), semitones(routine.pieces[index].tempo_bpm / sound.tempo_bpm)
-
-
-def how_they_meet(a: tuple[Key, float], b: tuple[Key, float]) -> tuple[str, int, float]:
-    """Two moved keys: their relation, steps on the circle of fifths, and cents out of tune."""
-    apart = a[1] - b[1]
-    whole = round(apart)
-    moved = shifted(a[0], whole)
-    return relation(moved, b[0]), fifths_apart(moved, b[0]), 100.0 * (apart - whole)
+    moved = semitones(routine.pieces[index].tempo_bpm / sound.tempo_bpm)
+    return Pitched(key, sound.tuning_cents, moved)
 
 
 def judge_keys(routine: Routine) -> Iterator[Finding]:
     """Each set piece in which two keys sound together: out of tune, rubbing, or fine."""
     for index in range(len(routine.pieces)):
         left, right = (sounding_key(routine, index, side) for side in SIDES)
-        if left is not None and right is not None:
+        if left is not None and right is not None and not _one_sound(routine, index):
             yield from _together(routine, index, left, right)
     yield from _unknown(routine)
 
 
-def _together(
-    routine: Routine, index: int, left: tuple[Key, float], right: tuple[Key, float]
-) -> Iterator[Finding]:
-    name, fifths, cents = how_they_meet(left, right)
-    what = f"{_moved(left)} against {_moved(right)}"
-    moves = {"left_semitones": left[1], "right_semitones": right[1]}
-    figures = {"cents": cents, "fifths": fifths, **moves}
-    if abs(cents) >= UNEASY_CENTS:
+def _one_sound(routine: Routine, index: int) -> bool:
+    """Whether both decks play one sound: two copies at one tempo are in one key, whichever."""
+    left, right = (getattr(routine.pieces[index].plan(side), "sound", None) for side in SIDES)
+    return left is not None and left == right
+
+
+def _together(routine: Routine, index: int, left: Pitched, right: Pitched) -> Iterator[Finding]:
+    meeting = meet(left, right)
+    what = f"{left} against {right}"
+    figures = {
+        "cents": meeting.cents_off,
+        "fifths": meeting.fifths,
+        "left_semitones": left.shift_semitones,
+        "right_semitones": right.shift_semitones,
+    }
+    if meeting.tuned != "in tune":
+        severity: Severity = "warning" if meeting.tuned == "out of tune" else "remark"
         yield found(
-            routine, "warning" if abs(cents) >= SOUR_CENTS else "remark", "keys",
-            f"{what}: {abs(cents):.0f} cents out of tune",
-            _in_tune(left, right, cents), piece=index, bar=1, numbers=figures,
+            routine, severity, "keys", f"{what}: {abs(meeting.cents_off):.0f} cents out of tune",
+            _in_tune(left, right), piece=index, bar=1, numbers=figures,
         )  # fmt: skip
-    if fifths > FAR_FIFTHS and not name.startswith("parallel"):
+    if meeting.rubs:
         yield found(
-            routine, "warning", "keys", f"{what}: {name}, they rub",
+            routine, "warning", "keys", f"{what}: {meeting.relation}, they rub",
             "keep one of them short and rhythmic, filter it, or choose another sound with fit",
             piece=index, bar=1, numbers=figures,
         )  # fmt: skip
-    elif abs(cents) < UNEASY_CENTS:
-        says = f"{what}: {name}"
-        yield found(routine, "remark", "keys", says, piece=index, bar=1, numbers=figures)
 
 
-def _moved(key: tuple[Key, float]) -> str:
-    return f"{key[0]} {key[1]:+.2f}" if abs(key[1]) >= 0.005 else str(key[0])
-
-
-def _in_tune(left: tuple[Key, float], right: tuple[Key, float], cents: float) -> str:
-    """The nearest retuning that closes the gap, on the side that is moved."""
-    side = "left" if abs(left[1]) >= abs(right[1]) else "right"
-    move = -cents if side == "left" else cents
-    ratio = 100.0 * (2.0 ** (move / 1200.0) - 1.0)
-    return f"{side} {ratio:+.1f} % of pitch would be in tune; or `stretch: yes` keeps a key"
+def _in_tune(left: Pitched, right: Pitched) -> str:
+    """The nearest moves that end in tune and in a key that goes with the other."""
+    side, moves = (
+        ("right", retunings(left, right))
+        if abs(right.shift_semitones) >= abs(left.shift_semitones)
+        else ("left", retunings(right, left))
+    )
+    ways = [f"{move.percent:+.1f} % makes {side} {move.key} ({move.relation})" for move in moves]
+    return (
+        f"in tune: {', '.join(ways)}, but off the beat unless the tempo moves too;"
+        " or `stretch: yes` keeps a key"
+    )
 
 
 def _unknown(routine: Routine) -> Iterator[Finding]:
@@ -95,7 +90,7 @@ def _unknown(routine: Routine) -> Iterator[Finding]:
         index
         for index, piece in enumerate(routine.pieces)
         if all(getattr(piece.plan(side), "sound", None) for side in SIDES)
-        and piece.left.hand != "rests"
+        and not _one_sound(routine, index)
         and any(
             sounding_key(routine, index, side) is None and _tonal(routine, index, side)
             for side in SIDES

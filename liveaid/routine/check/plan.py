@@ -6,10 +6,10 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
-from liveaid.routine.check.changes import Change, changes, runs_through
-from liveaid.routine.check.hands import Job, jobs
-from liveaid.routine.check.timeline import Moment, beat_s, beats_between, starts_s
+from liveaid.routine.hands import Job, jobs
 from liveaid.routine.model import Routine, Side, other_side
+from liveaid.routine.timeline import Moment, beat_s, beats_between, starts_s
+from liveaid.routine.way import Change, changes, runs_through
 
 _At = tuple[int, int]
 
@@ -67,10 +67,10 @@ def _winding(routine: Routine, moves: Iterable[Change]) -> dict[_At, tuple[Job, 
     through = runs_through(routine)
     taken: dict[_At, tuple[Job, ...]] = {}
     for move in moves:
-        if move.verdict not in ("easy", "tight", "impossible") or move.needed_s is None:
+        if not move.by_a_hand or not move.needed_s:
             continue
         left_s = move.needed_s
-        job = Job("winds" if move.way == "hand" else "needle", move.side)
+        job = Job("winds" if move.way == "by hand" else "needle", move.side)
         for piece, beat, share in _beats_to_use(routine, move, through, taken):
             if left_s <= 1e-9:
                 break
@@ -90,9 +90,9 @@ def _beats_to_use(
         playing = jobs(routine, piece, beat, through.get(piece, frozenset()))
         if len(playing) + len(taken.get((piece, beat), ())) < 2:
             yield piece, beat, share
-    early = replace(move.silent, beat=max(0.0, move.silent.beat - move.give_before_beats))
+    early = replace(move.silent, beat=max(0.0, move.silent.beat - move.leave_early_beats))
     yield from reversed(list(beats_between(routine, early, move.silent)))
-    late = Moment(move.due.piece, move.due.beat + move.give_after_beats)
+    late = Moment(move.due.piece, move.due.beat + move.come_late_beats)
     yield from beats_between(routine, move.due, late)
 
 

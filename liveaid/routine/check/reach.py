@@ -6,10 +6,10 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from itertools import combinations
 
-from liveaid.routine.check.changes import CATCH_S
+from liveaid.record.places import THERE_S
 from liveaid.routine.check.findings import Finding, found
-from liveaid.routine.check.timeline import beat_s
 from liveaid.routine.model import SIDES, Rests, Routine, Runs, Side, clock_time
+from liveaid.routine.timeline import beat_s
 
 SAME_TEMPO = 1.0005
 OVERSHOOT_TURNS = 0.25
@@ -62,7 +62,7 @@ def judge_reach(routine: Routine, deck_s: Mapping[Side, float]) -> Iterator[Find
             last = max(used.end_s, cue)
             if last > routine.turntable.side_s + 1e-6:
                 yield _beyond_side(routine, side, used, last)
-            if length_s is not None and last > length_s + CATCH_S:
+            if length_s is not None and last > length_s + THERE_S:
                 yield _beyond_file(routine, side, used, last, length_s)
             if not used.start_s <= cue <= used.end_s:
                 yield _cue_outside(routine, side, used, cue)
@@ -164,7 +164,7 @@ def judge_overlaps(routine: Routine) -> Iterator[Finding]:
         used = passages(routine, side)
         for a, b in combinations(used, 2):
             overlap = min(a.end_s, b.end_s) - max(a.start_s, b.start_s)
-            if overlap > CATCH_S:
+            if overlap > THERE_S:
                 yield from _overlap(routine, side, a, b, overlap)
             else:
                 yield from _close(routine, side, a, b, -overlap)
@@ -182,7 +182,7 @@ def _overlap(
         says = f"{side} has {a.sound} ({other}) and {b.sound} on the same {overlap_s:.2f} s"
         out = "move one of them; render lays them apart"
         severity: str = "error"
-    elif named and same_tempo and abs(a.file_start_s - b.file_start_s) > CATCH_S and not (
+    elif named and same_tempo and abs(a.file_start_s - b.file_start_s) > THERE_S and not (
         a.worked or b.worked
     ):  # fmt: skip
         says = f"{side} has {a.sound} at two different places ({other}) on the same"

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
+from liveaid.record.platter import semitones
 from liveaid.routine.check.findings import Finding, Severity, found
+from liveaid.routine.harmony import READING_WORDS, TempoStep, tempo_step
 from liveaid.routine.model import SIDES, Rests, Routine, Side, Sound
-from liveaid.routine.platter import pitch_percent, semitones
 
 STEADY_PERCENT = 0.05
 """A step smaller than this is none."""
@@ -14,14 +15,6 @@ FAR_SEMITONES = 3.0
 """A sound moved further than this by resampling no longer sounds like itself (common practice)."""
 STRETCH_RANGE = (0.25, 4.0)
 """Factors within which a sound can be stretched."""
-
-
-def matching_percent(from_bpm: float, to_bpm: float) -> float:
-    """Pitch that brings one tempo onto another, its half or its double, whichever is nearest.
-
-    Records at half or double tempo keep the beat together (common practice, no source).
-    """
-    return min((pitch_percent(from_bpm, to_bpm * fold) for fold in (1.0, 0.5, 2.0)), key=abs)
 
 
 def beyond_fader(routine: Routine, step_percent: float) -> bool:
@@ -34,19 +27,26 @@ def judge_tempo(routine: Routine, through: Mapping[int, frozenset[Side]]) -> Ite
     reach = routine.turntable.pitch_range_percent
     for index in range(1, len(routine.pieces)):
         before, after = routine.pieces[index - 1].tempo_bpm, routine.pieces[index].tempo_bpm
-        step = matching_percent(before, after)
-        if abs(step) >= STEADY_PERCENT:
+        step = tempo_step(before, after)
+        if abs(step.percent) >= STEADY_PERCENT or step.reading != 1:
             sides = through.get(index, frozenset())
             yield _step(routine, index, step, reach, sides)
 
 
 def _step(
-    routine: Routine, index: int, step: float, reach: float, through: frozenset[Side]
+    routine: Routine, index: int, change: TempoStep, reach: float, through: frozenset[Side]
 ) -> Finding:
     before, after = routine.pieces[index - 1].tempo_bpm, routine.pieces[index].tempo_bpm
-    key = semitones(1.0 + step / 100.0)
-    says = f"{before:g} to {after:g} BPM is {step:+.1f} % of pitch ({key:+.2f} semitones)"
-    figures = {"step_percent": step, "range_percent": reach, "semitones": key}
+    step, key = change.percent, change.semitones
+    read = ""
+    if change.reading != 1:
+        counted = after / float(change.reading)
+        read = f", counted in {READING_WORDS[change.reading]} as {counted:g},"
+    says = f"{before:g} to {after:g} BPM{read} is {step:+.1f} % of pitch ({key:+.2f} semitones)"
+    figures = {
+        "step_percent": step, "range_percent": reach, "semitones": key,
+        "reading": float(change.reading),
+    }  # fmt: skip
     deck = " and ".join(sorted(through))
     if beyond_fader(routine, step):
         says += f", beyond the fader's ±{reach:g} %"

@@ -6,8 +6,8 @@ import math
 from collections.abc import Iterator
 
 from liveaid.routine.check.findings import Finding, found
-from liveaid.routine.check.timeline import beat_s
 from liveaid.routine.model import SIDES, Rests, Routine, Works
+from liveaid.routine.timeline import beat_s
 
 SHORT_SHARE = 0.8
 """A routine that uses less of its limit than this gives time away."""

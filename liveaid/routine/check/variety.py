@@ -7,8 +7,8 @@ from collections.abc import Iterator
 from itertools import groupby
 
 from liveaid.routine.check.findings import Finding, found
-from liveaid.routine.check.hands import STRAIN_S, crossfader_end
 from liveaid.routine.check.plan import HandBeat
+from liveaid.routine.hands import STRAIN_S, crossfader_end
 from liveaid.routine.model import SIDES, Routine, Works
 
 SHARE_OF_ONE = 0.6

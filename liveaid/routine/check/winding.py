@@ -4,13 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from liveaid.routine.check.changes import Change
+from liveaid.record.bring import turns_in
+from liveaid.record.platter import sticker_degrees, turns
 from liveaid.routine.check.findings import Finding, Severity, found
-from liveaid.routine.check.hands import Job
 from liveaid.routine.check.plan import HandBeat
-from liveaid.routine.check.timeline import beat_s
+from liveaid.routine.hands import Job
 from liveaid.routine.model import Routine
-from liveaid.routine.platter import sticker_degrees, turns
+from liveaid.routine.timeline import beat_s
+from liveaid.routine.way import Change
+
+LEAST_CHANGE_S = 0.5
+"""With less than this no record is brought anywhere worth going (common practice, no source)."""
 
 
 def judge_changes(routine: Routine, moves: tuple[Change, ...]) -> Iterator[Finding]:
@@ -75,13 +79,17 @@ def cue_text(routine: Routine, cue_s: float, *, short: bool = False) -> str:
 
 
 def turns_text(move: Change) -> str:
-    """Signed turns of a change, both ends where they differ."""
+    """Signed turns of a change, finer below a turn."""
     if move.turns is None:
         return "?"
-    near, far = move.turns
-    if abs(far - near) < 0.05:
-        return f"{far:+.1f}"
-    return f"{near:+.1f} to {far:+.1f}"
+    return f"{move.turns:+.2f}" if abs(move.turns) < 0.995 else f"{move.turns:+.1f}"
+
+
+def amount(value: float) -> str:
+    """A positive figure to a tenth; finer where that would say 0.0."""
+    if value >= 0.05:
+        return f"{value:.1f}"
+    return f"{value:.2f}" if value >= 0.005 else "less than 0.01"
 
 
 def _figures(routine: Routine, move: Change) -> dict[str, float]:
@@ -89,17 +97,18 @@ def _figures(routine: Routine, move: Change) -> dict[str, float]:
         "available_s": move.available_s,
         "available_beats": move.available_beats,
         "free_s": move.free_s,
-        "by_needle_s": move.by_needle_s,
     }
-    if move.turns and move.by_hand_s and move.cue_s is not None and move.spare_beats is not None:
-        figures |= {
-            "turns_nearest": move.turns[0],
-            "turns_farthest": move.turns[1],
-            "by_hand_s": move.by_hand_s[1],
-            "cue_s": move.cue_s,
-            "sticker_degrees": sticker_degrees(move.cue_s, routine.turntable.rpm),
-            "spare_beats": move.spare_beats,
-        }
+    told = {
+        "turns": move.turns,
+        "by_hand_s": move.by_hand_s,
+        "by_needle_s": move.by_needle_s,
+        "needed_s": move.needed_s,
+        "cue_s": move.cue_s,
+        "spare_beats": move.spare_beats,
+    }
+    figures |= {name: value for name, value in told.items() if value is not None}
+    if move.cue_s is not None:
+        figures["sticker_degrees"] = sticker_degrees(move.cue_s, routine.turntable.rpm)
     return figures
 
 
@@ -107,7 +116,8 @@ def _what(routine: Routine, move: Change) -> str:
     """The sentence both verdicts start with: distance, cue, times."""
     assert move.cue_s is not None
     assert move.by_hand_s is not None
-    hand, needle = move.by_hand_s[1], move.by_needle_s
+    assert move.by_needle_s is not None
+    hand, needle = move.by_hand_s, move.by_needle_s
     quicker = f"{hand:.1f} s by hand"
     if needle < hand:
         quicker += f", {needle:.1f} s by the needle"
@@ -137,7 +147,7 @@ def _impossible(routine: Routine, move: Change) -> Finding:
         )
     else:
         short = -(move.spare_beats or 0.0)
-        says = f"{_what(routine, move)}: {short:.1f} beats too few"
+        says = f"{_what(routine, move)}: {amount(short)} beats too few"
         out = _nearer(routine, move)
     return _finding(routine, move, "error", says, out)
 
@@ -151,23 +161,22 @@ def _tight(routine: Routine, move: Change) -> Finding:
         )
         out = "practise this change by itself, or put the cue nearer"
         return _finding(routine, move, "warning", says, out)
-    says = f"{_what(routine, move)}: {-spare:.1f} beats short"
+    says = f"{_what(routine, move)}: {amount(-spare)} beats short"
     return _finding(routine, move, "warning", says, _give_text(move))
 
 
 def _give_text(move: Change) -> str:
     ways = []
-    if move.give_before_beats:
-        ways.append(f"leave up to {move.give_before_beats:g} beats early")
-    if move.give_after_beats:
-        ways.append(f"come in up to {move.give_after_beats:g} beats late")
+    if move.leave_early_beats:
+        ways.append(f"leave up to {move.leave_early_beats:g} beats early")
+    if move.come_late_beats:
+        ways.append(f"come in up to {move.come_late_beats:g} beats late")
     return f"{' or '.join(ways) or 'start from the near end'}: the other deck carries the music"
 
 
 def _nearer(routine: Routine, move: Change) -> str:
     """What would make an impossible change possible, with its figures."""
-    speed = routine.performer.wind_turns_per_s
-    reach = max(0.0, move.free_s - routine.performer.settle_s) * speed
+    reach = turns_in(move.free_s, routine.performer)
     ways = []
     if reach >= 0.05:
         ways.append(f"put the cue within {reach:.1f} turns")
@@ -175,18 +184,18 @@ def _nearer(routine: Routine, move: Change) -> str:
         ways.append("put the cue where the record stands when it falls silent")
     needed = (move.needed_s or 0.0) - move.free_s
     beats = needed / beat_s(routine, move.after)
-    ways.append(f"or let {move.side} rest {beats:.1f} beats longer before it")
+    ways.append(f"or let {move.side} rest {amount(beats)} beats longer before it")
     return ", ".join(ways)
 
 
 def _not_placed(routine: Routine, move: Change) -> Iterator[Finding]:
     """What can be said of a change before its seconds are known: the time there will be."""
-    give_s = move.give_before_beats * beat_s(routine, move.before or 0)
-    give_s += move.give_after_beats * beat_s(routine, move.after)
-    if move.free_s + give_s > routine.performer.settle_s:
+    give_s = move.leave_early_beats * beat_s(routine, move.before or 0)
+    give_s += move.come_late_beats * beat_s(routine, move.after)
+    if move.free_s + give_s > LEAST_CHANGE_S:
         return
     name = routine.pieces[move.before or 0].name
-    if move.available_s > routine.performer.settle_s:
+    if move.available_s > LEAST_CHANGE_S:
         says = (
             f"{move.side} is silent for {move.available_s:.1f} s after {name}, but no hand is free"
         )

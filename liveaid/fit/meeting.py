@@ -1,0 +1,120 @@
+"""How two records come to one beat: the pitch of each deck, in per cent, inside its range.
+
+Conventions: `beats` is how many beats the other sound counts in one beat of this one: 1, or 2 and
+1/2 where one is heard at double or half time. With tempos T and U and pitches p and q (as
+fractions) the beats meet when ``U * (1 + q) = beats * T * (1 + p)``; so only the ratio
+``r = (1 + q) / (1 + p) = beats * T / U`` matters for the beat, and for the keys as well, which
+move apart by ``12 * log2(r)`` semitones (equal temperament, ISO 16) however the decks share it.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from liveaid.routine.harmony import READINGS
+from liveaid.routine.platter import semitones
+
+BEATS = tuple(float(reading) for reading in READINGS)
+"""The readings of a tempo that are tried, the plainest first."""
+_ROUNDING = 1e-12
+
+
+@dataclass(frozen=True, slots=True)
+class Meeting:
+    """Two records on one beat."""
+
+    beats: float
+    """Beats of the other sound in one beat of this one."""
+    ratio: float
+    """Speed of the other record over the speed of this one."""
+    tempo_bpm: float
+    """The tempo this sound then runs at."""
+    sound_percent: float
+    """Pitch of the deck with this sound."""
+    other_percent: float
+    """Pitch of the deck with the other sound."""
+    other_alone_percent: float | None
+    """Pitch of the other deck when this one stays at 0; None when that is out of its range."""
+    sound_alone_percent: float | None
+    """Pitch of this deck when the other stays at 0; None when that is out of its range."""
+    split_percent: tuple[float, float]
+    """Pitch of this deck and the other when they share the way evenly, as far as the range lets."""
+
+    @property
+    def shift_semitones(self) -> float:
+        """Semitones the other sound's key moves as heard against this one's."""
+        return semitones(self.ratio)
+
+    @property
+    def one_deck(self) -> bool:
+        """Whether moving one deck alone is enough."""
+        return self.other_alone_percent is not None or self.sound_alone_percent is not None
+
+
+def meet(
+    sound_bpm: float, other_bpm: float, *, beats: float = 1.0, range_percent: float
+) -> Meeting | None:
+    """How the two tempos come together, or None when the range of both decks does not reach.
+
+    The other deck is moved alone where it can be, else this one alone, else both.
+    """
+    ratio = beats * sound_bpm / other_bpm
+    split = _split(ratio, range_percent / 100.0)
+    if split is None:
+        return None
+    other_alone = _within(ratio - 1.0, range_percent / 100.0)
+    sound_alone = _within(1.0 / ratio - 1.0, range_percent / 100.0)
+    if other_alone is not None:
+        sound, other = 0.0, other_alone
+    elif sound_alone is not None:
+        sound, other = sound_alone, 0.0
+    else:
+        sound, other = split
+    return Meeting(
+        beats=beats,
+        ratio=ratio,
+        tempo_bpm=sound_bpm * (1.0 + sound),
+        sound_percent=100.0 * sound,
+        other_percent=100.0 * other,
+        other_alone_percent=None if other_alone is None else 100.0 * other_alone,
+        sound_alone_percent=None if sound_alone is None else 100.0 * sound_alone,
+        split_percent=(100.0 * split[0], 100.0 * split[1]),
+    )
+
+
+def meetings(sound_bpm: float, other_bpm: float, *, range_percent: float) -> list[Meeting]:
+    """Every reading of the two tempos that the decks can bring together."""
+    tried = (
+        meet(sound_bpm, other_bpm, beats=beats, range_percent=range_percent) for beats in BEATS
+    )
+    return [found for found in tried if found is not None]
+
+
+def needed_range_percent(sound_bpm: float, other_bpm: float) -> float:
+    """The smallest pitch range with which the two could meet, both decks moved.
+
+    With fractions p down and p up, ``(1 + p) / (1 - p) = r``, so ``p = (r - 1) / (r + 1)``.
+    """
+    ratios = (beats * sound_bpm / other_bpm for beats in BEATS)
+    return min(100.0 * abs(ratio - 1.0) / (ratio + 1.0) for ratio in ratios)
+
+
+def _split(ratio: float, reach: float) -> tuple[float, float] | None:
+    """Pitches of both decks as fractions, moved by the same ratio; what one cannot, the other does.
+
+    Upwards a fader of so many per cent reaches a little less far, as a ratio, than downwards.
+    """
+    up = _within(min(math.sqrt(max(ratio, 1.0 / ratio)) - 1.0, reach), reach)
+    assert up is not None
+    down = _within((1.0 + up) / max(ratio, 1.0 / ratio) - 1.0, reach)
+    if down is None:
+        return None
+    return (down, up) if ratio >= 1.0 else (up, down)
+
+
+def _within(pitch: float, reach: float) -> float | None:
+    """A pitch the fader can be set to, rounding forgiven; None when it lies outside."""
+    if abs(pitch) > reach + _ROUNDING:
+        return None
+    return max(-reach, min(reach, pitch))

@@ -1,0 +1,121 @@
+"""What a deck's next cue asks for at this moment: the way to it, the wind, and whether it is ready.
+
+The plan is the record's way (`routine.way`), worked out once; this lays the record's own place and
+speed over it. The next cue is told whatever the hand does with the deck now.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from liveaid.follow.prompt import Way
+from liveaid.record.bring import bring
+from liveaid.record.places import has_left_course
+from liveaid.record.platter import sticker_degrees
+from liveaid.routine import Routine, Side
+from liveaid.routine.timeline import Moment, beats_between
+from liveaid.routine.way import Change, next_change, stands_ready
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Here:
+    """Where the routine is, as far as it is known."""
+
+    piece: int
+    """-1 before the start."""
+    beat: float
+    rate_bps: float | None
+    """Beats a second now; None: as the map says."""
+    sure: bool
+    """At least half believed: a wind may be told."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NextCue:
+    """One deck's next cue; fields as in `DeckNow`."""
+
+    cue: float | None = None
+    way: Way | None = None
+    wind: float | None = None
+    in_time: bool | None = None
+    sticker: float | None = None
+    ready: bool = False
+    after: int | None = None
+    due_beats: float | None = None
+
+
+def next_cue(
+    routine: Routine,
+    ways: Sequence[Change],
+    side: Side,
+    here: Here,
+    *,
+    position_s: float | None,
+    speed: float | None,
+) -> NextCue:
+    """The next cue of one deck, `position_s` and `speed` (1.0 nominal) None where not known.
+
+    A place without a speed is the last one heard: it stands there as far as anyone knows.
+
+    `ways` is `changes(routine)`, worked out once.
+    """
+    move = next_change(ways, side, here.piece, here.beat)
+    if move is None or move.cue_s is None:
+        return NextCue()
+    due_beats, due_in_s = _due(routine, here, move)
+    told = NextCue(
+        cue=move.cue_s,
+        way=move.way,
+        sticker=round(sticker_degrees(move.cue_s, routine.turntable.rpm), 2) % 360.0,
+        after=move.after,
+        due_beats=due_beats,
+    )
+    if position_s is None or (speed is None and move.way == "runs on"):
+        return told
+    return _with_record(routine, move, told, here, position_s, speed or 0.0, due_in_s)
+
+
+def _with_record(
+    routine: Routine,
+    move: Change,
+    told: NextCue,
+    here: Here,
+    position_s: float,
+    speed: float,
+    due_in_s: float | None,
+) -> NextCue:
+    """What is told of the plan, with the record's own place and motion."""
+    assert move.cue_s is not None
+    turns = (move.cue_s - position_s) / routine.turntable.turn_s
+    brings = bring(turns, routine.performer)
+    ready = stands_ready(move, position_s, speed, due_in_s=due_in_s)
+    way = told.way
+    gone = due_in_s is not None and has_left_course(position_s, move.cue_s, speed, due_in_s)
+    if way == "runs on" and gone:
+        way = brings.means  # now a hand has to bring it after all
+    needs_hand = way != "runs on"
+    late = needs_hand and not ready and due_in_s is not None and brings.needed_s > due_in_s
+    return NextCue(
+        cue=told.cue,
+        way=way,
+        wind=turns if needs_hand and here.sure else None,
+        in_time=None if due_in_s is None or not here.sure else not late,
+        sticker=told.sticker,
+        ready=ready,
+        after=told.after,
+        due_beats=told.due_beats,
+    )
+
+
+def _due(routine: Routine, here: Here, move: Change) -> tuple[float | None, float | None]:
+    """Beats and seconds until the cue is due, at the pitch played now; None before the start."""
+    if here.piece < 0:
+        return None, None
+    beats = seconds = 0.0
+    for piece, _, share in beats_between(routine, Moment(here.piece, here.beat), move.due):
+        beats += share
+        seconds += share * 60.0 / routine.pieces[piece].tempo_bpm
+    nominal_bps = routine.pieces[here.piece].tempo_bpm / 60.0
+    pitch = 1.0 if here.rate_bps is None else here.rate_bps / nominal_bps
+    return beats, seconds / pitch if pitch > 0.1 else None

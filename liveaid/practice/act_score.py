@@ -1,0 +1,62 @@
+"""One act held against its beat, and a set piece's acts together: plain records."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+from liveaid.practice.beat_times import BeatTimes
+from liveaid.practice.delays import Clock
+from liveaid.practice.events import EventKind
+from liveaid.practice.visits import Visit
+from liveaid.routine import Side
+
+Outcome: TypeAlias = Literal["heard", "missed", "added", "skipped"]
+"""skipped: left out with what it belongs to, as a return whose release was missed already."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ActScore:
+    """One act of a hand: planned, heard, or both."""
+
+    kind: EventKind
+    side: Side
+    piece: int
+    beat: float
+    """Beats from the set piece's start where it was planned, or where it fell when added."""
+    outcome: Outcome
+    heard_s: float | None = None
+    due_s: float | None = None
+    """When its beat was; None where nothing told."""
+    by: Clock | None
+    """What told its beat. None when the beat was only fitted to what the hands did: then an error
+    is only one act against the others."""
+    beat_s: float = 0.0
+    turns_off: int = 0
+    """Turns of the record it was let go from beyond its cue, above 0 further into the file."""
+
+    @property
+    def anchored(self) -> bool:
+        """Whether early and late can be told apart."""
+        return self.by is not None
+
+    @property
+    def error_s(self) -> float | None:
+        """Heard less due, above 0 late."""
+        if self.outcome != "heard" or self.heard_s is None or self.due_s is None:
+            return None
+        return self.heard_s - self.due_s
+
+    @property
+    def error_beats(self) -> float | None:
+        """The same in beats."""
+        return None if self.error_s is None else self.error_s / self.beat_s
+
+
+@dataclass(frozen=True, slots=True)
+class Played:
+    """One visit with its acts."""
+
+    visit: Visit
+    acts: tuple[ActScore, ...]
+    count: BeatTimes | None

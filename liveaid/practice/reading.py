@@ -1,0 +1,127 @@
+"""Takes read back from their file, also while another process writes."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from liveaid.practice.delays import CLOCKS, Delays, delays_from
+from liveaid.practice.records import Kept, NoteRow, PieceRow, TakeRow
+from liveaid.practice.schema import StoreError, as_store_error, open_to_read
+from liveaid.practice.trace import unpack
+from liveaid.practice.visits import Visit
+
+_TAKE = (
+    "id", "at", "aim", "ended", "duration_s", "tempo_part", "clean", "judged", "run_through",
+    "first_piece", "heard", "missed", "added", "skipped", "bias_ms", "spread_ms", "said",
+)  # fmt: skip
+_PIECE = (
+    "name", "piece.clean", "piece.judged", "whole", "piece.heard", "piece.missed", "piece.added",
+    "piece.skipped", "piece.bias_ms", "piece.spread_ms", "tempo_percent", "drift_percent",
+)  # fmt: skip
+_WORDS = ("clean", "judged", "run_through", "whole")
+
+
+class TakeReader:
+    """Reads takes. StoreError when there is no such file."""
+
+    def __init__(self, file: Path) -> None:
+        self.file = file
+        try:
+            self._db = open_to_read(file)
+        except sqlite3.Error as error:
+            raise as_store_error(file, error) from error
+
+    def __enter__(self) -> TakeReader:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._db.close()
+
+    def takes(self, *, limit: int = 1000) -> list[TakeRow]:
+        """The latest scored takes, latest first."""
+        rows = self._rows(
+            f"SELECT {', '.join(_TAKE)} FROM take WHERE score IS NOT NULL"
+            " ORDER BY at DESC, id DESC LIMIT ?",
+            (limit,),
+        )
+        return [TakeRow(**_named(_TAKE, row)) for row in rows]
+
+    def pieces(self, *, limit: int = 20000) -> list[PieceRow]:
+        """Every set piece of every take, latest first; takes the performer dropped left out."""
+        rows = self._rows(
+            f"SELECT take.id, at, aim, tempo_part, {', '.join(_PIECE)}"
+            " FROM piece JOIN take ON take.id = piece.take WHERE said != 'drop'"
+            " ORDER BY at DESC, take DESC, place LIMIT ?",
+            (limit,),
+        )
+        names = ("take", "at", "aim", "tempo_part", *(n.removeprefix("piece.") for n in _PIECE))
+        return [PieceRow(**_named(names, row)) for row in rows]
+
+    def score(self, take: int) -> dict[str, Any]:
+        """A take's score in full; empty before it has one. StoreError for no such take."""
+        for (score,) in self._rows("SELECT score FROM take WHERE id = ?", (take,)):
+            return dict(json.loads(score)) if score else {}
+        raise self._no_take(take)
+
+    def unscored(self) -> list[int]:
+        """Takes kept by a process that was stopped before it had scored them."""
+        return [row[0] for row in self._rows("SELECT id FROM take WHERE score IS NULL", ())]
+
+    def kept(self, take: int) -> Kept:
+        """A take in full. StoreError when there is none of that number."""
+        rows = self._rows(
+            "SELECT title, at, aim, ended, duration_s, tempo_part, start_s, counted_in_s, visits,"
+            " trace, sender, delays FROM take WHERE id = ?",
+            (take,),
+        )
+        for title, at, aim, ended, lasts, part, start, counted, gone, trace, sender, late in rows:
+            return Kept(
+                title=title, at=at, aim=aim, ended=ended, duration_s=lasts, tempo_part=part,
+                start_s=start, counted_in_s=counted, trace=unpack(trace), sender=sender,
+                visits=tuple(Visit(*visit) for visit in json.loads(gone)),
+                delays=delays_from(json.loads(late) if late else None),
+            )  # fmt: skip
+        raise self._no_take(take)
+
+    def hands_on_s(self, day: str) -> float:
+        """Hands-on time of a day (ISO 8601)."""
+        rows = self._rows("SELECT hands_on_s FROM day WHERE day = ?", (day,))
+        return sum(float(row[0]) for row in rows)
+
+    def notes(self, *, limit: int = 200) -> list[NoteRow]:
+        """What the performer noted, latest first."""
+        rows = self._rows("SELECT at, take, aim, text FROM note ORDER BY at DESC LIMIT ?", (limit,))
+        return [NoteRow(at=at, take=take, aim=aim, text=text) for at, take, aim, text in rows]
+
+    def delays(self, sender: str, output: str) -> Delays:
+        """What the last calibrations found of a sender's decks and an output's click."""
+        found = dict(
+            self._rows(
+                "SELECT deck, late_s FROM delay WHERE (deck = 'click' AND output = ?)"
+                " OR (deck != 'click' AND sender = ?) ORDER BY at",
+                (output, sender),
+            )
+        )
+        if not all(clock in found for clock in ("left", "right")):
+            return Delays()
+        late = {f"{clock}_s": float(found.get(clock, 0.0)) for clock in CLOCKS}
+        return Delays(**late, measured=True)
+
+    def _no_take(self, take: int) -> StoreError:
+        return StoreError(f"{self.file}: no take {take}; `liveaid review` lists their numbers")
+
+    def _rows(self, sql: str, values: tuple[Any, ...]) -> Iterator[tuple[Any, ...]]:
+        try:
+            yield from self._db.execute(sql, values).fetchall()
+        except sqlite3.Error as error:
+            raise as_store_error(self.file, error) from error
+
+
+def _named(names: tuple[str, ...], row: tuple[Any, ...]) -> dict[str, Any]:
+    """A row by its columns' names, numbers that stand for yes and no made so."""
+    found = dict(zip(names, row, strict=True))
+    return {name: bool(value) if name in _WORDS else value for name, value in found.items()}

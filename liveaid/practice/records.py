@@ -1,0 +1,93 @@
+"""A take as it is kept, and what is read back of it: plain records."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from liveaid.practice.delays import NO_DELAYS, Delays
+from liveaid.practice.trace import Trace
+from liveaid.practice.visits import Visit
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Kept:
+    """A take as it is kept."""
+
+    title: str
+    """The routine's."""
+    at: float
+    """Unix time at which it began."""
+    aim: str
+    """What was practised, empty for the routine as a whole."""
+    ended: str
+    duration_s: float
+    tempo_part: float
+    start_s: float
+    """Monotonic second of its first beat, in the trace's time."""
+    counted_in_s: float | None
+    """Where the count-in put that beat, in the trace's time."""
+    visits: tuple[Visit, ...]
+    trace: Trace
+    """As it arrived, no delay taken out."""
+    sender: str = ""
+    """What wrote the positions: the name of its OSC map."""
+    delays: Delays = NO_DELAYS
+    """What was known of the sender's and the click's delays."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PieceRow:
+    """One set piece of one take, without its acts."""
+
+    take: int
+    at: float
+    aim: str
+    tempo_part: float
+    name: str
+    clean: bool
+    judged: bool = True
+    """False where there was nothing to judge it by."""
+    whole: bool
+    heard: int
+    missed: int
+    added: int
+    skipped: int
+    bias_ms: float | None
+    spread_ms: float | None
+    tempo_percent: float | None
+    drift_percent: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TakeRow:
+    """One take, without its trace and its acts."""
+
+    id: int
+    at: float
+    aim: str
+    ended: str
+    duration_s: float
+    tempo_part: float
+    clean: bool
+    judged: bool = True
+    run_through: bool
+    first_piece: int | None
+    """Index of the set piece it began with."""
+    heard: int = 0
+    missed: int = 0
+    added: int = 0
+    skipped: int = 0
+    bias_ms: float | None = None
+    spread_ms: float | None = None
+    said: str = ""
+    """The performer's own word on it: keep, drop, or none."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NoteRow:
+    """What the performer noted, and when."""
+
+    at: float
+    take: int | None
+    aim: str
+    text: str

@@ -1,0 +1,93 @@
+"""A take's figures as plain values: times in milliseconds, as they are kept and shown."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from liveaid.practice import delays, shift
+from liveaid.practice.act_score import ActScore
+from liveaid.practice.score import PieceScore, TakeScore
+from liveaid.practice.timing import Judged, Timing
+
+
+def score_json(score: TakeScore) -> dict[str, Any]:
+    """A whole take."""
+    return {
+        "clean": score.clean,
+        "verdict": score.verdict,
+        "run_through": score.run_through,
+        "skipped_pieces": list(score.skipped_pieces),
+        **_counts(score),
+        **_timing(score.timing),
+        "shifts": [one.to_json() for one in score.shifts],
+        "shift": "" if score.delays.measured else shift.says(score.shifts),
+        "delays": {**score.delays.to_json(), "says": delays.says(score.delays)},
+        "pieces": [_piece(piece) for piece in score.pieces],
+    }
+
+
+def _piece(piece: PieceScore) -> dict[str, Any]:
+    return {
+        "index": piece.piece,
+        "name": piece.name,
+        "clean": piece.clean,
+        "verdict": piece.verdict,
+        "why": list(piece.why),
+        "whole": piece.whole,
+        **_counts(piece),
+        **_timing(piece.timing),
+        "judged": [_judged(one) for one in piece.judged],
+        "tempo": _rounded(piece.tempo_bpm, 2),
+        "tempo_percent": _rounded(piece.tempo_percent, 2),
+        "drift_percent": _rounded(piece.drift_percent, 2),
+        "events": [_act(act) for act in piece.acts],
+    }
+
+
+def _judged(one: Judged) -> dict[str, Any]:
+    return {
+        "kind": one.kind,
+        "acts": one.acts,
+        "bias_beats": _rounded(one.bias_beats),
+        "spread_beats": _rounded(one.spread_beats),
+        "worst_beats": _rounded(one.worst_beats),
+    }
+
+
+def _act(act: ActScore) -> dict[str, Any]:
+    return {
+        "kind": act.kind,
+        "side": act.side,
+        "beat": _rounded(act.beat),
+        "outcome": act.outcome,
+        "error_ms": _ms(act.error_s),
+        "error_beats": _rounded(act.error_beats),
+        "heard_s": _rounded(act.heard_s),
+        "due_s": _rounded(act.due_s),
+        "by": act.by,
+        "turns_off": act.turns_off,
+    }
+
+
+def _ms(seconds: float | None) -> float | None:
+    return _rounded(None if seconds is None else seconds * 1000.0, 2)
+
+
+def _rounded(value: float | None, digits: int = 4) -> float | None:
+    return None if value is None or not math.isfinite(value) else round(value, digits)
+
+
+def _timing(errors: Timing) -> dict[str, Any]:
+    return {
+        "heard": errors.heard,
+        "bias_ms": _ms(errors.bias_s),
+        "spread_ms": _ms(errors.spread_s),
+        "bias_beats": _rounded(errors.bias_beats),
+        "spread_beats": _rounded(errors.spread_beats),
+        "worst_beats": _rounded(errors.worst_beats),
+    }
+
+
+def _counts(score: PieceScore | TakeScore) -> dict[str, Any]:
+    return {"missed": score.missed, "added": score.added, "skipped": score.skipped}

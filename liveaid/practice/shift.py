@@ -1,0 +1,140 @@
+"""What a take is late by on the whole, apart from what its acts are.
+
+Every act of one deck held against one other clock is shifted alike by their delays. The middle of
+those errors is that shift. As long as nobody measured the delays it can't be told from a hand
+that is late each time, so it is named and not held against the hands.
+"""
+
+from __future__ import annotations
+
+import math
+import statistics
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any, TypeAlias
+
+from liveaid.practice.act_score import ActScore
+from liveaid.practice.delays import Clock
+
+Pair: TypeAlias = tuple[Clock, Clock]
+"""Whose act, against whose count, in alphabetical order but for the click, which comes last."""
+
+LEAST_ACTS = 4
+"""Below so many acts a shift can't be told from the acts themselves."""
+LATEST_S = 0.25
+"""No sender or loudspeaker in use is later than this (common practice, no source)."""
+NAMED_S = 0.008
+"""A shift below this is not worth a word: a fifth of what is noticed at 75 BPM."""
+_SURE = 3.0
+"""Standard errors by which a shift must be beyond none to be named."""
+
+
+@dataclass(frozen=True, slots=True)
+class Off:
+    """One act's error, by whom and against which count."""
+
+    clock: Clock
+    by: Clock
+    error_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PairShift:
+    """How late one clock is against another."""
+
+    clock: Clock
+    by: Clock
+    late_s: float
+    acts: int
+    sure_s: float
+    """Standard error of `late_s`."""
+
+    @property
+    def named(self) -> bool:
+        """Whether it is large and sure enough to be told."""
+        return abs(self.late_s) > max(NAMED_S, _SURE * self.sure_s)
+
+    def to_json(self) -> dict[str, Any]:
+        """Plain values, milliseconds."""
+        return {
+            "deck": self.clock, "against": self.by, "late_ms": round(1000 * self.late_s, 2),
+            "acts": self.acts, "named": self.named,
+        }  # fmt: skip
+
+
+def offs(acts: Iterable[ActScore]) -> list[Off]:
+    """The errors that a delay shows in: of one clock's acts against another's count."""
+    return [
+        Off(act.side, act.by, act.error_s)
+        for act in acts
+        if act.error_s is not None and act.by is not None and act.by != act.side
+    ]
+
+
+def shifts(found: Sequence[Off]) -> tuple[PairShift, ...]:
+    """The shift of every pair of clocks with enough acts between them."""
+    pairs: dict[Pair, list[float]] = {}
+    for off in found:
+        pair, sign = _pair(off.clock, off.by)
+        pairs.setdefault(pair, []).append(sign * off.error_s)
+    return tuple(
+        _shift(pair, errors) for pair, errors in sorted(pairs.items()) if len(errors) >= LEAST_ACTS
+    )
+
+
+def shift_s(found: Sequence[PairShift], clock: Clock, by: Clock | None) -> float | None:
+    """What acts of one clock against another's count are late by; None when that is not known.
+
+    0 where the count is the clock's own, or was fitted to the acts: no delay shows there.
+    """
+    if by is None or by == clock:
+        return 0.0
+    pair, sign = _pair(clock, by)
+    return next((sign * one.late_s for one in found if (one.clock, one.by) == pair), None)
+
+
+def hands_own_s(clock: Clock, by: Clock, error_s: float) -> float:
+    """The part of an error that no delay can make, the shift not being known.
+
+    Against the click both delays add up, so what is early there is the hands' own.
+    """
+    pair, sign = _pair(clock, by)
+    return error_s - sign * _within(pair, sign * error_s)
+
+
+def says(found: Sequence[PairShift]) -> str:
+    """What is shifted, in words; empty when nothing is."""
+    named = [one for one in found if one.named]
+    if not named:
+        return ""
+    told = " and ".join(
+        f"the {one.clock} deck is {abs(1000 * one.late_s):.0f} ms "
+        f"{'late' if one.late_s > 0 else 'early'} against the "
+        f"{'click' if one.by == 'click' else f'{one.by} deck'}"
+        for one in named
+    )
+    return (
+        f"All through, {told}: a delay on the way or a habit of the hands. Not held against the "
+        "take; `liveaid rehearse --calibrate` tells which."
+    )
+
+
+def _pair(clock: Clock, by: Clock) -> tuple[Pair, float]:
+    order: tuple[Clock, ...] = ("left", "right", "click")
+    ahead = order.index(clock) < order.index(by)
+    return ((clock, by), 1.0) if ahead else ((by, clock), -1.0)
+
+
+def _shift(pair: Pair, errors: Sequence[float]) -> PairShift:
+    """The median, with its standard error 1.253 s / sqrt(n); bounded by what a delay can be."""
+    late = statistics.median(errors)
+    spread = 1.4826 * statistics.median(abs(error - late) for error in errors)
+    return PairShift(
+        clock=pair[0], by=pair[1], late_s=_within(pair, late), acts=len(errors),
+        sure_s=1.253 * spread / math.sqrt(len(errors)),
+    )  # fmt: skip
+
+
+def _within(pair: Pair, late_s: float) -> float:
+    """As much of a lateness as delays can make."""
+    return min(max(late_s, 0.0 if pair[1] == "click" else -LATEST_S), LATEST_S)

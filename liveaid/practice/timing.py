@@ -1,0 +1,125 @@
+"""The errors of many acts as figures, and what they say against the limits."""
+
+from __future__ import annotations
+
+import math
+import statistics
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+from liveaid.practice.act_score import ActScore
+from liveaid.practice.events import KINDS, EventKind
+from liveaid.practice.limits import SLACK, Limits
+from liveaid.practice.shift import PairShift, hands_own_s, shift_s
+
+_NAMES: dict[EventKind, tuple[str, str]] = {
+    "start": ("start", "starts"), "release": ("release", "releases"),
+    "return": ("return", "returns"), "stroke": ("stroke", "strokes"), "stop": ("stop", "stops"),
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Timing:
+    """Errors of many acts; above 0 is late. None where there were too few acts to say."""
+
+    heard: int
+    bias_s: float | None
+    """Mean error."""
+    spread_s: float | None
+    """Standard deviation about that mean, n - 1 in the denominator."""
+    bias_beats: float | None
+    spread_beats: float | None
+    worst_beats: float | None
+    """Largest error either way."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judged:
+    """One kind of act in a set piece, as the verdict sees it: delays and slack out of it."""
+
+    kind: EventKind
+    acts: int
+    bias_beats: float | None
+    """None where early and late can't be told apart."""
+    spread_beats: float | None
+    free: int
+    """Degrees of freedom of the spread."""
+    worst_beats: float
+
+
+def timing(acts: Iterable[ActScore]) -> Timing:
+    """The errors of those acts that were heard against a known beat."""
+    off = [
+        (act.anchored, act.error_s, act.error_s / act.beat_s)
+        for act in acts
+        if act.error_s is not None
+    ]
+    told, loose = ([row[1:] for row in off if row[0] == anchored] for anchored in (True, False))
+    return Timing(
+        heard=len(off),
+        bias_s=statistics.fmean(s for s, _ in told) if told else None,
+        spread_s=_pooled([s for s, _ in told], [s for s, _ in loose])[0],
+        bias_beats=statistics.fmean(b for _, b in told) if told else None,
+        spread_beats=_pooled([b for _, b in told], [b for _, b in loose])[0],
+        worst_beats=max((abs(b) for _, _, b in off), default=None),
+    )
+
+
+def judged_of(
+    acts: Sequence[ActScore], limits: Limits, steady: Sequence[PairShift] | None
+) -> Iterator[Judged]:
+    """Each kind of act that there is something to say of.
+
+    `steady` are the shifts to be left out, None when the delays were measured. An act whose shift
+    is not known says nothing; a missed one is judged as missed.
+    """
+    for kind in KINDS:
+        group = [act for act in acts if act.kind == kind]
+        offs = [(act.anchored, _off_beats(act, limits, steady)) for act in group]
+        told = [off for anchored, off in offs if anchored and off is not None]
+        loose = [off for anchored, off in offs if not anchored and off is not None]
+        missed = any(act.outcome == "missed" for act in group)
+        if not told and len(loose) < 2 and not missed:
+            continue
+        spread, free = _pooled(told, loose)
+        yield Judged(
+            kind=kind, acts=len(told) + len(loose),
+            bias_beats=statistics.fmean(told) if told else None, spread_beats=spread, free=free,
+            worst_beats=max((abs(off) for off in [*told, *loose]), default=0.0),
+        )  # fmt: skip
+
+
+def faults_of(one: Judged, limits: Limits) -> Iterator[str]:
+    """What of one kind's timing is beyond the limits, in words."""
+    single, many = _NAMES[one.kind]
+    bias, spread = one.bias_beats, one.spread_beats
+    if bias is not None and abs(bias) > limits.bias_of(one.acts, spread):
+        yield f"{single if one.acts == 1 else many} {'late' if bias > 0 else 'early'}"
+    elif one.worst_beats > limits.worst_beats:
+        yield f"one {single} far off"
+    if spread is not None and spread > limits.spread_of(one.free):
+        yield f"{many} uneven"
+
+
+def _off_beats(act: ActScore, limits: Limits, steady: Sequence[PairShift] | None) -> float | None:
+    """An act's error in beats, the take's own shift left out and its kind's slack divided out.
+
+    None where it says nothing: not heard, or within what a delay that is not known can make.
+    """
+    if act.error_s is None:
+        return None
+    late = 0.0 if steady is None else shift_s(steady, act.side, act.by)
+    if late is None and act.by is not None:
+        own_s = hands_own_s(act.side, act.by, act.error_s)
+        far = abs(own_s) > limits.worst_beats * act.beat_s
+        late = act.error_s - own_s if far else None
+    return None if late is None else (act.error_s - late) / act.beat_s / SLACK[act.kind]
+
+
+def _pooled(*groups: Sequence[float]) -> tuple[float | None, int]:
+    """Standard deviation within groups that each have a mean of their own, and its freedom."""
+    squares = sum(
+        statistics.variance(group) * (len(group) - 1) for group in groups if len(group) > 1
+    )
+    free = sum(max(len(group) - 1, 0) for group in groups)
+    return (math.sqrt(squares / free) if free else None), free

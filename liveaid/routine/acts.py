@@ -1,0 +1,353 @@
+"""Acts: what a hand does with a record on each beat, and when the fader is open.
+
+`acts_of` is what every room reads: the map's lines, figures and strokes worked out, each act with
+its place on the record. Between two acts the record stands, unless the first let it go; where the
+next one begins elsewhere, an act of bringing it there lies between, in whatever time there is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+from liveaid.routine.act_line import ActKind, Over
+from liveaid.routine.act_moves import Move, moves_of
+from liveaid.routine.figure_book import Book, Path
+from liveaid.routine.model import SIDES, Rests, Routine, Side, Works
+from liveaid.routine.parts import PartAt, laid_parts
+from liveaid.routine.problems import Fault
+
+RUNNING: tuple[ActKind, ...] = ("let go", "set pitch")
+"""Acts during which the platter turns the record."""
+STROKES: tuple[ActKind, ...] = ("push", "pull")
+BROUGHT: tuple[ActKind, ...] = ("wind", "back-cue", "needle")
+"""Acts that bring the record to another place unheard."""
+STANDING: tuple[ActKind, ...] = ("catch", "hold")
+BARE_STROKE_TURNS = 0.25
+"""How far a stroke goes in a span without named parts (common practice, no source)."""
+SPIN_BACK_TURNS = 2.0
+"""How far a record is spun back where the line does not say (common practice, no source)."""
+SAME_PLACE_S = 1e-4
+_SAME_BEAT = 1e-6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Act:
+    """One thing one hand does with one record."""
+
+    kind: ActKind
+    side: Side
+    piece: int
+    beat: float
+    """Beats from the set piece's start; below 0 for a pick-up into it."""
+    beats: float
+    """How long it lasts."""
+    part: str | None = None
+    """The part it takes place on; None in the plan's own span."""
+    sound: str | None = None
+    from_s: float
+    """Second of the deck file where the record stands as it begins; before a map is placed, second
+    from the begin of what the set piece has on the record."""
+    to_s: float
+    """Where it stands or runs as it ends."""
+    speed: float = 1.0
+    """Of a record let go: 1.0 at pitch 0."""
+    open: tuple[tuple[float, float], ...] = ()
+    """Beats of the set piece between which the fader is open."""
+    rolled: bool = False
+    """Whether several fingers open the fader in turn."""
+    figure: str = ""
+    """The figure it belongs to."""
+    written: bool = True
+    """False for the bringing that lies between two written acts."""
+    path: Path = ()
+    """The line of the map it comes from."""
+
+    @property
+    def end_beat(self) -> float:
+        """The beat at which it ends."""
+        return self.beat + self.beats
+
+    @property
+    def way_s(self) -> float:
+        """Seconds of record moved, above 0 forward."""
+        return self.to_s - self.from_s
+
+    @property
+    def heard(self) -> bool:
+        """Whether any of it is heard."""
+        return bool(self.open)
+
+
+@dataclass(frozen=True, slots=True)
+class Worked:
+    """One deck's acts in one set piece, and all that is wrong in its lines."""
+
+    acts: tuple[Act, ...]
+    faults: tuple[Fault, ...]
+    parts: Mapping[str, PartAt]
+
+
+def acts_of(routine: Routine, piece: int, side: Side) -> tuple[Act, ...]:
+    """The acts of one deck in one set piece, by beat; none where it runs, rests, or is left free.
+
+    Raises nothing for a routine that `load_routine` has read.
+    """
+    return worked_out(routine, piece, side).acts
+
+
+def fader_of(routine: Routine, piece: int) -> dict[Side, tuple[tuple[float, float], ...]]:
+    """Per deck that sounds, the beats between which its fader is open, in order, none touching.
+
+    Open throughout for a record that runs, or one whose acts are left to the hand.
+    """
+    whole = (0.0, float(routine.beats(piece)))
+    faders: dict[Side, tuple[tuple[float, float], ...]] = {}
+    for side in SIDES:
+        plan = routine.pieces[piece].plan(side)
+        if isinstance(plan, Rests):
+            continue
+        acts = acts_of(routine, piece, side)
+        faders[side] = joined(span for act in acts for span in act.open) if acts else (whole,)
+    return faders
+
+
+def joined(spans: Iterable[tuple[float, float]]) -> tuple[tuple[float, float], ...]:
+    """Spans in order, those that touch made one."""
+    out: list[tuple[float, float]] = []
+    for start, end in sorted(spans):
+        if out and start <= out[-1][1] + _SAME_BEAT:
+            out[-1] = (out[-1][0], max(end, out[-1][1]))
+        else:
+            out.append((start, end))
+    return tuple(out)
+
+
+def acts_faults(routine: Routine) -> Iterator[Fault]:
+    """All that is wrong in the lines of a routine: figures, parts, acts that overlap or run out."""
+    own = list(Book(routine).faults())
+    yield from own
+    if own:
+        return  # what calls a broken figure would only be told again
+    for index in range(len(routine.pieces)):
+        for side in SIDES:
+            yield from worked_out(routine, index, side).faults
+
+
+def worked_out(routine: Routine, piece: int, side: Side) -> Worked:
+    """The acts of one deck in one set piece with what is wrong, and where its parts lie."""
+    plan = routine.pieces[piece].plan(side)
+    if not isinstance(plan, Works):
+        return Worked((), (), {})
+    found = moves_of(routine, piece, side)
+    wanted = [move.part for move in found.moves if move.part]
+    parts = laid_parts(routine, piece, plan, wanted)
+    hand = _Hand(routine, piece, side, plan, parts)
+    acts = hand.work(found.moves)
+    faults = found.faults or hand.faults  # of lines misread, the rest would only be told again
+    return Worked(tuple(acts), tuple(faults), parts)
+
+
+class _Hand:
+    """Goes through the moves of one deck in time and finds where on the record each takes place."""
+
+    def __init__(
+        self, routine: Routine, piece: int, side: Side, plan: Works, parts: Mapping[str, PartAt]
+    ) -> None:
+        self._routine, self._piece, self._side = routine, piece, side
+        self._parts = parts
+        self._beat_s = 60.0 / routine.pieces[piece].tempo_bpm
+        self._turn_s = routine.turntable.turn_s
+        begin = plan.cue_s or 0.0
+        end = plan.to_s if plan.to_s is not None else float("inf")
+        self._span = PartAt("", plan.sound, plan.from_s or 0.0, begin, max(end, begin))
+        self._part = self._span
+        self._at_s = begin
+        self._speed = 1.0
+        self._running = False
+        self.faults: list[Fault] = []
+
+    def work(self, moves: Sequence[Move]) -> list[Act]:
+        """The acts, with the bringing between them."""
+        self.faults += _overlaps(moves, float(self._routine.beats(self._piece)))
+        self.faults += self._pick_up(moves)
+        acts: list[Act] = []
+        if moves:
+            self._stand_at_first(moves)
+        for place, move in enumerate(moves):
+            begins_s = self._begins_s(move)
+            if abs(begins_s - self._at_s) > SAME_PLACE_S and move.kind not in BROUGHT:
+                acts.append(self._bring(acts[-1] if acts else None, move, begins_s))
+                self._at_s = begins_s
+            acts.append(self._act(move, moves[place + 1 :]))
+            self._at_s = acts[-1].to_s
+            if move.kind != "set pitch":
+                self._running = move.kind == "let go"
+        return acts
+
+    def _pick_up(self, moves: Sequence[Move]) -> Iterator[Fault]:
+        """A pick-up that has no silence before it to take place in."""
+        first = moves[0] if moves else None
+        if first is None or first.beat >= 0.0:
+            return
+        before = self._piece - 1
+        free = before >= 0 and isinstance(self._routine.pieces[before].plan(self._side), Rests)
+        room = self._routine.beats(before) if free else 0
+        if -first.beat > room:
+            would_do = (
+                f"a beat from {-room:g} on would do"
+                if room
+                else f"a beat from 0 on would do: the {self._side} deck does not rest before it"
+            )
+            yield Fault(first.path, f"{first.kind} at beat {first.beat:g}", would_do)
+
+    def _stand_at_first(self, moves: Sequence[Move]) -> None:
+        """The record stands at the first act's place as the set piece begins: its cue."""
+        first = next((move for move in moves if move.part is not None), None)
+        if first is not None and not any(m.part is None and m.beat < first.beat for m in moves):
+            self._at_s = self._begins_s(first)
+
+    def _begins_s(self, move: Move) -> float:
+        """Where a move begins; takes its part as the one the hand is in."""
+        if move.part is None:
+            return self._at_s
+        part = self._parts.get(move.part, self._span)
+        if move.kind in BROUGHT:
+            return self._at_s
+        self._part = part
+        if move.kind == "pull" and part.label:
+            return part.to_s
+        return part.begin_s + move.at_beats * self._beat_s
+
+    def _bring(self, before: Act | None, move: Move, to_s: float) -> Act:
+        starts = min(before.end_beat, move.beat) if before else move.beat
+        same = before is not None and before.part == (move.part or None)
+        return Act(
+            kind="back-cue" if same and to_s < self._at_s else "wind",
+            side=self._side, piece=self._piece, beat=starts, beats=move.beat - starts,
+            part=move.part or None, sound=self._part.sound, from_s=self._at_s, to_s=to_s,
+            written=False, path=move.path,
+        )  # fmt: skip
+
+    def _act(self, move: Move, later: Sequence[Move]) -> Act:
+        if move.percent is not None:
+            self._speed = 1.0 + move.percent / 100.0
+        beats = self._beats(move, later)
+        from_s = self._at_s
+        to_s = self._to_s(move, beats, later)
+        spans = move.open
+        if spans is None:
+            sounds = move.kind in (*STROKES, "let go", "spin back") or (
+                move.kind == "set pitch" and to_s != from_s
+            )
+            spans = ((move.beat, move.beat + beats),) if sounds and beats > 0 else ()
+        return Act(
+            kind=move.kind, side=self._side, piece=self._piece, beat=move.beat, beats=beats,
+            part=self._part.label or None, sound=self._part.sound, from_s=from_s, to_s=to_s,
+            speed=self._speed, open=spans, rolled=move.rolled, figure=move.figure, path=move.path,
+        )  # fmt: skip
+
+    def _beats(self, move: Move, later: Sequence[Move]) -> float:
+        """How long a move lasts: as written, else its kind's own habit, up to the next move."""
+        ends = later[0].beat if later else float(self._routine.beats(self._piece))
+        room = max(ends - move.beat, 0.0)
+        if move.beats is not None:
+            return move.beats
+        if move.kind in STROKES:
+            return min(0.5, room) if room > 0 else 0.5
+        if move.kind == "let go":
+            rest_s = max(self._part.to_s - self._at_s, 0.0)
+            return min(room, rest_s / (self._speed * self._beat_s))
+        if move.kind == "needle":
+            return min(room, self._routine.performer.needle_s / self._beat_s)
+        if move.kind == "catch":
+            return 0.0
+        return min(room, 1.0) if move.kind in ("wind", "back-cue", "spin back") else room
+
+    def _to_s(self, move: Move, beats: float, later: Sequence[Move]) -> float:
+        """Where the record stands or runs as the move ends."""
+        if move.kind in STROKES:
+            return self._stroke_to_s(move)
+        if move.kind == "let go" or (move.kind == "set pitch" and self._running):
+            return self._at_s + beats * self._beat_s * self._speed
+        if move.kind in BROUGHT:
+            return self._brought_to_s(move, later)
+        if move.kind == "spin back":
+            over = move.over or Over(SPIN_BACK_TURNS, "turns")
+            return max(self._at_s - self._way_s(over), 0.0)
+        return self._at_s
+
+    def _stroke_to_s(self, move: Move) -> float:
+        part, at = self._part, self._at_s
+        forward = move.kind == "push"
+        if move.over is not None:
+            way = self._way_s(move.over)
+        elif not part.label:
+            way = min(BARE_STROKE_TURNS * self._turn_s, part.to_s - part.begin_s)
+        else:
+            way = part.to_s - at if forward else at - part.begin_s
+        to = at + way if forward else at - way
+        room = part.to_s - at if forward else at - part.from_s
+        if way <= SAME_PLACE_S or way > room + 1e-3:
+            self._no_room(move, way, room)
+        return to
+
+    def _no_room(self, move: Move, way_s: float, room_s: float) -> None:
+        where = self._part.label or "the span"
+        ahead = "ahead of" if move.kind == "push" else "behind"
+        self.faults.append(
+            Fault(
+                move.path,
+                f"{move.kind} at beat {move.beat:g} over {max(way_s, 0.0):.3g} s, with"
+                f" {max(room_s, 0.0):.3g} s of {where} {ahead} it",
+                "a shorter `over`, or the part named again to begin it anew, would do",
+            )
+        )
+
+    def _brought_to_s(self, move: Move, later: Sequence[Move]) -> float:
+        if move.over is not None:
+            way = self._way_s(move.over)
+            return max(self._at_s - way if move.kind == "back-cue" else self._at_s + way, 0.0)
+        if move.part:
+            self._part = self._parts.get(move.part, self._span)
+            return self._part.begin_s
+        after = next((each for each in later if each.kind not in (*STANDING, "set pitch")), None)
+        if after is None or after.part is None:
+            return self._part.begin_s
+        kept = self._part
+        to_s = self._begins_s(after)
+        self._part = kept
+        return to_s
+
+    def _way_s(self, over: Over) -> float:
+        whole = self._part.to_s - self._part.begin_s
+        scale = {
+            "of the part": whole if self._part.label else min(whole, self._turn_s),
+            "turns": self._turn_s,
+            "s": 1.0,
+            "beats": self._beat_s,
+        }
+        return over.amount * scale[over.unit]
+
+
+def _overlaps(moves: Sequence[Move], end: float) -> Iterator[Fault]:
+    """Acts that begin before the one before them is done, or after the set piece is."""
+    for before, after in pairwise(moves):
+        ends = before.beat + (before.beats or 0.0)
+        if ends > after.beat + _SAME_BEAT:
+            yield Fault(
+                after.path,
+                f"{after.kind} at beat {after.beat:g}, while {before.kind} lasts from"
+                f" {before.beat:g} to {ends:g}",
+                f"beat {ends:g} or later, or `for {max(after.beat - before.beat, 0.0):g}` before it"
+                ", would do",
+            )
+    for move in moves:
+        if move.beat >= end - _SAME_BEAT or move.beat + (move.beats or 0.0) > end + _SAME_BEAT:
+            yield Fault(
+                move.path,
+                f"{move.kind} from beat {move.beat:g} to {move.beat + (move.beats or 0.0):g}",
+                f"an end at or before beat {end:g}, the set piece's length, would do",
+            )
+            return

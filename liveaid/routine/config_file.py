@@ -1,0 +1,95 @@
+"""Read a small settings file (a sender's map, a lamp layout): all that is wrong in it at once."""
+
+from __future__ import annotations
+
+import difflib
+import os
+from pathlib import Path
+from typing import Any, TypeVar
+
+from pydantic import BaseModel, ValidationError
+from pydantic_core import ErrorDetails
+
+from liveaid.errors import UsageError
+from liveaid.files.names import shown
+from liveaid.routine.problems import Problem, RoutineError
+from liveaid.routine.shipped import shipped
+from liveaid.routine.source import MAX_BYTES, Source, read_source
+from liveaid.routine.wording import problem_at, wording
+
+Record = TypeVar("Record", bound=BaseModel)
+
+
+class ConfigError(RoutineError):
+    """All that is wrong in one settings file, a line each, in line order."""
+
+
+def config_path(name: str, kind: str) -> Path:
+    """The file meant by a path, or by the bare name of a shipped one (`grid-8x8`).
+
+    `kind` is `osc` or `lamps`. UsageError, with the shipped names, when there is none.
+    """
+    folder = shipped("configs")
+    for path in (Path(name), folder / name, folder / f"{kind}-{name}.yaml"):
+        if os.path.isfile(path):
+            return path
+    known = sorted(p.stem.removeprefix(f"{kind}-") for p in folder.glob(f"{kind}-*.yaml"))
+    raise UsageError(
+        f"{shown(name)}: no such file; a YAML file or one of these: {', '.join(known)}"
+    )
+
+
+def load_config(path: str | Path, record: type[Record]) -> Record:
+    """The record in a YAML file. ConfigError with all that is wrong in it."""
+    file = Path(path)
+    try:
+        with file.open("rb") as stream:
+            data = stream.read(MAX_BYTES + 1)
+    except OSError as error:
+        found = (error.strerror or str(error)).lower()
+        problem = Problem(1, "", found, "a file that can be read would do")
+        raise ConfigError(str(file), [problem]) from error
+    return read_config(data, str(file), record)
+
+
+def read_config(data: bytes, file: str, record: type[Record]) -> Record:
+    """The record in a file's bytes. ConfigError with all that is wrong in it."""
+    source = read_source(data)
+    if not source.problems and not isinstance(source.tree, dict):
+        known = ", ".join(record.model_fields)
+        source.problems.append(Problem(1, "", "no fields", f"some of these would do: {known}"))
+    if source.problems:
+        raise ConfigError(file, source.problems)
+    try:
+        return record.model_validate(source.tree)
+    except ValidationError as error:
+        found = {_problem(source, detail, record) for detail in error.errors()}
+        raise ConfigError(file, found) from error
+
+
+def _problem(source: Source, detail: ErrorDetails, record: type[BaseModel]) -> Problem:
+    path = detail["loc"]
+    if detail["type"] == "fault":
+        context = detail["ctx"]
+        return problem_at(source, (*path, *context["field"]), context["would_do"])
+    if detail["type"] == "extra_forbidden":
+        return problem_at(source, path, _known_here(record, path))
+    return problem_at(source, path, wording(detail))
+
+
+def _known_here(record: type[BaseModel], path: tuple[int | str, ...]) -> str:
+    for step in path[:-1]:
+        field = record.model_fields.get(str(step))
+        record = _inner_record(field.annotation if field else None) or record
+    known = list(record.model_fields)
+    guess = difflib.get_close_matches(str(path[-1]), known, n=1, cutoff=0.6)
+    hint = f"did you mean {guess[0]}? " if guess else ""
+    return f"{hint}known here: {', '.join(known)}"
+
+
+def _inner_record(annotation: Any) -> type[BaseModel] | None:
+    """The record a field holds: itself, or the record of an optional or a tuple."""
+    for kind in (annotation, *getattr(annotation, "__args__", ())):
+        if isinstance(kind, type) and issubclass(kind, BaseModel):
+            return kind
+    return None

@@ -1,0 +1,142 @@
+"""Where each passage lies on its deck, in frames, and the section map placed by it.
+
+The sticker rule: every passage's cue lies a whole number of turns from the file's start, so the
+sticker stands at the same angle (0) at every cue the performer has to find. A turn is 60/rpm
+seconds: 79,380 frames at 33 1/3 and 44.1 kHz, 58,800 at 45. Where that is no whole number of
+frames each cue is rounded by itself, so nothing drifts.
+
+Between the end of one sound and the begin of the next there is silence of `gap_turns` turns, and
+the first cue stands as far into the file, so that a hand that overshoots meets silence.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+from liveaid.routine import Side
+from liveaid.routine.layout.passage import Passage, merged
+from liveaid.routine.layout.winding import Order, Wind, best_order
+
+HEAD_S = 0.0005
+"""Seconds of sound before the begin, faded in: too short to be heard as an early start."""
+TAIL_S = 0.020
+"""Seconds of sound after the end, faded out."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Grain:
+    """The measures a layout goes by."""
+
+    rate_hz: int
+    turn_s: float
+    gap_turns: float = 1.0
+    sticker: bool = True
+    side_s: float = 600.0
+
+    def frames(self, seconds: float) -> int:
+        """Seconds as whole frames, the nearest."""
+        return round(seconds * self.rate_hz)
+
+    @property
+    def gap(self) -> int:
+        """Frames of silence, at least, between two sounds and before the first cue."""
+        return math.ceil(round(self.gap_turns * self.turn_s * self.rate_hz, 6))
+
+    def turn_frame(self, turn: int) -> int:
+        """The frame at which so many turns are done."""
+        return round(turn * self.turn_s * self.rate_hz)
+
+    def turns_for(self, frames: int) -> int:
+        """The fewest whole turns that are at least so many frames long."""
+        return math.ceil(round(frames / (self.turn_s * self.rate_hz), 9))
+
+
+@dataclass(frozen=True, slots=True)
+class Laid:
+    """A passage on its deck: the frame of its begin."""
+
+    passage: Passage
+    begin: int
+    length: int
+
+    @property
+    def end(self) -> int:
+        """The frame after its last, fade not counted."""
+        return self.begin + self.length
+
+    def cue(self, rate_hz: int) -> int:
+        """The frame of the passage's own cue, where the sticker stands."""
+        return self.begin + round(self.passage.cue_s * rate_hz)
+
+
+@dataclass(frozen=True, slots=True)
+class DeckLayout:
+    """One deck file: what lies where, how long it is, and what winding it asks for."""
+
+    side: Side
+    laid: tuple[Laid, ...]
+    """In order along the deck."""
+    frames: int
+    order: Order
+    winds: int
+    """How many times the record is wound to a cue."""
+    shared: int = 0
+    """Passages given up because a refrain is played from its first copy, to fit the side."""
+
+
+def lay_out(side: Side, passages: Sequence[Passage], grain: Grain) -> DeckLayout:
+    """The deck file's layout that winds least; refrains share one copy if the side is short.
+
+    The result may still be longer than the side: its `frames` say so.
+    """
+    layout = _lay_out(side, passages, grain)
+    if layout.frames <= grain.frames(grain.side_s):
+        return layout
+    fewer = merged(passages)
+    if len(fewer) == len(passages):
+        return layout
+    return _lay_out(side, fewer, grain, shared=len(passages) - len(fewer))
+
+
+def _lay_out(side: Side, passages: Sequence[Passage], grain: Grain, shared: int = 0) -> DeckLayout:
+    if not passages:
+        return DeckLayout(side, (), grain.gap, best_order([], []), 0, shared)
+    head = max(grain.frames(passage.cue_s) for passage in passages) + grain.frames(HEAD_S)
+    lengths = [grain.frames(passage.length_s) for passage in passages]
+    slots = [_slot(p, length, head, grain) for p, length in zip(passages, lengths, strict=True)]
+    unit = grain.turn_s * grain.rate_hz if grain.sticker else 1.0
+    winds = _winds(passages, grain)
+    order = best_order([round(slot * unit) for slot in slots], winds)
+    lead = grain.turns_for(max(grain.gap, head)) if grain.sticker else max(grain.gap, head)
+    laid, at = [], lead
+    for index in order.order:
+        cue = grain.turn_frame(at) if grain.sticker else at
+        begin = cue - grain.frames(passages[index].cue_s)
+        laid.append(Laid(passages[index], begin, lengths[index]))
+        at += slots[index]
+    frames = max(item.end for item in laid) + grain.frames(TAIL_S) + grain.gap
+    return DeckLayout(side, tuple(laid), frames, order, len(winds), shared)
+
+
+def _slot(passage: Passage, length: int, head: int, grain: Grain) -> int:
+    """What one passage takes from its cue to the earliest next one: turns, or bare frames."""
+    after = length - grain.frames(passage.cue_s) + grain.frames(TAIL_S) + grain.gap + head
+    return grain.turns_for(after) if grain.sticker else after
+
+
+def _winds(passages: Sequence[Passage], grain: Grain) -> list[Wind]:
+    """Every change of the deck, in play order; a slot begins at its passage's cue."""
+    stops = sorted(
+        ((use.use.piece, index, use) for index, p in enumerate(passages) for use in p.uses),
+        key=lambda stop: stop[0],
+    )
+    found = []
+    for (_, a, before), (_, b, after) in pairwise(stops):
+        left = grain.frames(before.left_at_s - passages[a].cue_s)
+        cue = grain.frames(after.cue_s - passages[b].cue_s)
+        if a != b or left != cue:
+            found.append(Wind(a, left, b, cue))
+    return found

@@ -1,0 +1,80 @@
+"""Where a set piece leaves a record: at which deck-file second, and whether it still runs.
+
+A record that runs is left where it has run to, still running. A worked one stands where its last
+act leaves it:
+
+- a scratch is pushed and pulled, so it ends where it began: at the cue, strokes written or not;
+- a juggled record is brought back to its cue as the other deck comes in, so it stands there too;
+- but the last record let go in a juggle that is written out has no one to come in after it: it
+  runs on from its cue to the end of the set piece, or stands at its span's end if that comes first.
+
+Pure; all from the map, at pitch 0.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from liveaid.record.places import THERE_S
+from liveaid.routine.model import Piece, Plan, Rests, Routine, Runs, Side, Works, other_side
+
+
+@dataclass(frozen=True, slots=True)
+class Left:
+    """A record at the moment it falls silent."""
+
+    at_s: float
+    """Deck-file second."""
+    runs: bool
+    """Whether it still runs then; False: a hand holds it."""
+
+
+def left_at(routine: Routine, side: Side, piece: int) -> Left | None:
+    """Where a set piece leaves one deck's record; None when it rests there or is not placed."""
+    return left_by(
+        routine.pieces[piece],
+        side,
+        routine.pieces[piece].plan(side),
+        beats=routine.beats(piece),
+    )
+
+
+def left_by(piece: Piece, side: Side, plan: Plan, *, beats: int) -> Left | None:
+    """The same for a plan that may lie elsewhere on the deck than the set piece says.
+
+    `plan`: what the side does, with its own deck-file seconds. `beats`: length of the set piece.
+    """
+    beat_s = 60.0 / piece.tempo_bpm
+    if isinstance(plan, Rests) or not plan.placed or plan.cue_s is None:
+        return None
+    if isinstance(plan, Runs):
+        return Left(plan.cue_s + beats * beat_s, runs=True)
+    last = _last_release(piece, side, beats)
+    if last is None or plan.to_s is None:
+        return Left(plan.cue_s, runs=False)
+    runs_to = plan.cue_s + (beats - last) * beat_s
+    return Left(min(runs_to, plan.to_s), runs=runs_to <= plan.to_s + THERE_S)
+
+
+def left_at_s(routine: Routine, side: Side, piece: int) -> float | None:
+    """Deck-file second at which a set piece leaves a record; None when it rests or is unplaced."""
+    left = left_at(routine, side, piece)
+    return None if left is None else left.at_s
+
+
+def is_juggle(piece: Piece) -> bool:
+    """Whether both decks are worked, taking turns."""
+    return isinstance(piece.left, Works) and isinstance(piece.right, Works)
+
+
+def _last_release(piece: Piece, side: Side, beats: int) -> float | None:
+    """The beat of a written juggle's last release, when it is this side's."""
+    if not is_juggle(piece):
+        return None
+    mine, others = (_last(piece.plan(each), beats) for each in (side, other_side(side)))
+    return mine if mine is not None and others is not None and mine > others else None
+
+
+def _last(plan: Plan, beats: int) -> float | None:
+    strokes = (plan.strokes or ()) if isinstance(plan, Works) else ()
+    return max((stroke for stroke in strokes if stroke < beats), default=None)

@@ -1,0 +1,204 @@
+"""Parts of sounds as a set piece's hand finds them: their names, and where they lie on the record.
+
+Before a map is rendered the parts of one set piece lie as the render will lay them: next to one
+another, so that what the hands have to do can be judged without any audio.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise, permutations
+
+from liveaid.routine.act_line import LineError
+from liveaid.routine.model import Routine, SoundPart, Works
+
+GAP_S = 0.06
+"""Silence, at least, between two parts laid side by side, so that an overshoot of the hand is not
+heard: a thirtieth of a turn at 33 1/3 (common practice, no source)."""
+HOURS = 12
+"""Parts begin at whole hours of the sticker's clock face: what the eye reads off a record."""
+MOST_TRIED = 6
+"""Up to so many parts every order is tried; beyond, they lie in the order of their first use."""
+
+
+@dataclass(frozen=True, slots=True)
+class PartAt:
+    """One part where the hand finds it. Seconds of the deck file in a placed map, else from the
+    begin of what the set piece has on the record."""
+
+    label: str
+    """Its name, with its sound where the name alone could be two; empty for the plan's own span."""
+    sound: str | None
+    from_s: float
+    begin_s: float
+    """Where an act on it begins: its attack."""
+    to_s: float
+
+    @property
+    def way_s(self) -> float:
+        """Seconds of record from where an act begins to the part's end."""
+        return self.to_s - self.begin_s
+
+
+@dataclass(frozen=True, slots=True)
+class Named:
+    """A part as the sounds of the map have it."""
+
+    label: str
+    sound: str
+    part: SoundPart
+
+
+def named_parts(routine: Routine) -> list[Named]:
+    """Every part of every sound; a name that two sounds have is told with its sound."""
+    names = [name for sound in routine.sounds.values() for name in sound.parts]
+    return [
+        Named(name if names.count(name) == 1 else f"{name} of {sound_name}", sound_name, part)
+        for sound_name, sound in routine.sounds.items()
+        for name, part in sound.parts.items()
+    ]
+
+
+def label_of(routine: Routine, plan: Works, name: str, sound: str | None) -> str:
+    """The label a line's part is kept under. LineError when there is none, or two."""
+    known = named_parts(routine)
+    whole = f"{name} of {sound}" if sound else name
+    if whole in plan.places or (not sound and name in plan.places):
+        return whole
+    found = [
+        each.label
+        for each in known
+        if each.label.split(" of ")[0] == name and sound in (None, each.sound)
+    ]
+    if len(found) == 1:
+        return found[0]
+    if len(found) > 1:
+        raise LineError(name, f"{' or '.join(found)} would do")
+    labels = [*plan.places, *(each.label for each in known)]
+    would_do = f"one of {', '.join(labels)}" if labels else "a part named under a sound's `parts`"
+    raise LineError(whole, f"{would_do} would do")
+
+
+def part_speed(routine: Routine, index: int, sound_name: str) -> float:
+    """Seconds of a sound in one second of the deck file when its parts are laid in a set piece.
+
+    A sound with a beat of its own, an instrumental or a loop of known tempo, goes to the set
+    piece's; a word or a hit stays as it is.
+    """
+    sound = routine.sounds[sound_name]
+    if sound.tempo_bpm is None or not (sound.kind == "instrumental" or sound.loop):
+        return 1.0
+    return routine.pieces[index].tempo_bpm / sound.tempo_bpm
+
+
+def laid_parts(
+    routine: Routine, index: int, plan: Works, wanted: Sequence[str]
+) -> dict[str, PartAt]:
+    """Where each wanted part lies, by label; `wanted` in the order in which the hand goes to them,
+    repeats included. In a placed map as the plan says, else as the render will lay them."""
+    known = {each.label: each for each in named_parts(routine)}
+    if plan.places:
+        return {
+            label: PartAt(
+                label,
+                known[label].sound if label in known else None,
+                place.from_s,
+                place.begin_s,
+                place.to_s,
+            )
+            for label, place in plan.places.items()
+        }
+    used = [known[label] for label in dict.fromkeys(wanted) if label in known]
+    base = plan.from_s or 0.0
+    starts = _starts(routine, index, used, wanted)
+    return {
+        each.label: _at(each, base + start, part_speed(routine, index, each.sound))
+        for each, start in zip(used, starts, strict=True)
+    }
+
+
+def _at(named: Named, start_s: float, speed: float) -> PartAt:
+    part = named.part
+    begin = start_s + (part.begin_s - part.from_s) / speed
+    end = start_s + (part.to_s - part.from_s) / speed
+    return PartAt(named.label, named.sound, start_s, begin, end)
+
+
+def _starts(
+    routine: Routine, index: int, used: Sequence[Named], wanted: Sequence[str]
+) -> list[float]:
+    """Second from the span's begin at which each part starts, in the order of `used`."""
+    hour = routine.turntable.turn_s / HOURS
+    lengths = [
+        (each.part.to_s - each.part.from_s) / part_speed(routine, index, each.sound)
+        for each in used
+    ]
+    leads = [
+        (each.part.begin_s - each.part.from_s) / part_speed(routine, index, each.sound)
+        for each in used
+    ]
+    best: list[float] = []
+    least = math.inf
+    place = {each.label: number for number, each in enumerate(used)}
+    visits = [place[label] for label in wanted if label in place]
+    for order in _orders(len(used)):
+        starts = _laid_in(order, lengths, leads, hour)
+        moved = _moved(starts, leads, lengths, visits)
+        if moved < least - 1e-9:
+            best, least = starts, moved
+    return best
+
+
+def _orders(count: int) -> Iterator[Sequence[int]]:
+    if count > MOST_TRIED:
+        yield range(count)
+    else:
+        yield from permutations(range(count))
+
+
+def _laid_in(
+    order: Sequence[int], lengths: Sequence[float], leads: Sequence[float], hour: float
+) -> list[float]:
+    """Starts of parts laid in this order: each begins at an hour of the clock face that no other
+    of the set piece has, as long as there are hours left."""
+    starts, taken, end = [0.0] * len(lengths), set[int](), 0.0
+    first = leads[order[0]] if order else 0.0
+    for number, part in enumerate(order):
+        if number:
+            least = end + GAP_S + leads[part] - first
+            step = math.ceil(round(least / hour, 9))
+            while step % HOURS in taken and len(taken) < HOURS:
+                step += 1
+            starts[part] = first + step * hour - leads[part]
+        else:
+            step = 0
+        taken.add(step % HOURS)
+        end = starts[part] + lengths[part]
+    return starts
+
+
+def _moved(
+    starts: Sequence[float],
+    leads: Sequence[float],
+    lengths: Sequence[float],
+    visits: Sequence[int],
+) -> float:
+    """Seconds of record the hand goes between parts, from the end of each to the next's begin."""
+    return sum(
+        abs(starts[after] + leads[after] - starts[before] - lengths[before])
+        for before, after in pairwise(visits)
+        if before != after
+    )
+
+
+def own_places(parts: Mapping[str, PartAt]) -> dict[str, SoundPart]:
+    """The parts as a plan's `places:` has them."""
+    return {
+        label: SoundPart.model_validate({
+            "from": round(at.from_s, 6), "to": round(at.to_s, 6),
+            "attack": round(at.begin_s, 6) if at.begin_s > at.from_s + 5e-7 else None,
+        })
+        for label, at in parts.items()
+    }  # fmt: skip

@@ -1,0 +1,321 @@
+"""The way of each record through the routine: where it is left, its next cue, how it gets there.
+
+Worked out once, from the map alone, at pitch 0; every room reads it. A deck's way is a row of
+changes, each from the set piece it last sounded in to the next one it sounds in. There are four
+ways to a cue:
+
+- set before: a deck's first cue; it is brought there before the routine starts;
+- runs on: a record left running comes to it by itself, unheard through a rest or straight on;
+- by hand, needle: a hand has to bring it, whichever is quicker. 0 turns where it already stands.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Literal, TypeAlias
+
+from liveaid.record.bring import Bringing, bring
+from liveaid.record.figures import figure
+from liveaid.record.places import THERE_S, is_there, on_course, stands_at
+from liveaid.routine.hands import free_s
+from liveaid.routine.left import Left, is_juggle, left_at, left_at_s
+from liveaid.routine.model import SIDES, Rests, Routine, Runs, Side
+from liveaid.routine.timeline import (
+    JUGGLE_TURN_BEATS,
+    Moment,
+    beat_s,
+    beats_between,
+    enter_late_beats,
+    falls_silent,
+    leave_early_beats,
+    sounds_again,
+)
+
+__all__ = [
+    "Brought",
+    "Change",
+    "Moment",
+    "Verdict",
+    "by_itself",
+    "changes",
+    "left_at_s",
+    "next_change",
+    "runs_through",
+    "stands_ready",
+]
+
+Brought: TypeAlias = Literal["set before", "runs on", "by hand", "needle"]
+Verdict: TypeAlias = Literal["set before", "runs on", "easy", "tight", "impossible", "not placed"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Change:
+    """One deck on its way from the set piece it last sounded in to its next cue."""
+
+    side: Side
+    before: int | None
+    """Set piece it last sounded in; None for a deck's first cue."""
+    after: int
+    """Set piece the cue is for."""
+    silent: Moment
+    """When it falls silent; for a first cue the same as `due`."""
+    due: Moment
+    """When it must stand at its cue, or run past it."""
+    from_s: float | None
+    """Deck-file second at which it is left when it falls silent."""
+    still_runs: bool
+    """Whether it still runs then; False: a hand holds it."""
+    cue_s: float | None
+    """Deck-file second of the cue; None: not placed."""
+    way: Brought | None
+    """How it gets to the cue; None: not placed."""
+    turns: float | None
+    """Turns of the platter to bring it, + forward, - back; 0 where it runs on or stands there."""
+    hand: Side | None
+    """The hand that brings it: the one on its own side; None where none has to."""
+    by_hand_s: float | None
+    """Seconds to wind and settle it by hand."""
+    by_needle_s: float | None
+    """Seconds to lift the needle, set it down, and settle it from where it lands."""
+    needed_s: float | None
+    """Seconds of the quicker of the two; None where no hand is needed or it is not placed."""
+    available_s: float
+    available_beats: float
+    free_s: float
+    """Seconds of those in which a hand is free."""
+    leave_early_beats: float
+    """Beats the deck may leave early while the other carries the music."""
+    come_late_beats: float
+    """Beats the deck may come in late while the other carries the music."""
+    spare_beats: float | None
+    """Beats left over of what a free hand has; below 0 when short; None where none is needed."""
+    verdict: Verdict
+
+    @property
+    def by_a_hand(self) -> bool:
+        """Whether a hand has to bring it while the routine runs."""
+        return self.way in ("by hand", "needle")
+
+    def to_json(self) -> dict[str, Any]:
+        """The change as plain data; set pieces and beats from 0, seconds rounded to 0.1 ms."""
+        return {
+            "side": self.side,
+            "before": self.before,
+            "after": self.after,
+            "silent_from_beat": round(self.silent.beat, 4),
+            "due_beat": round(self.due.beat, 4),
+            "from_s": _rounded(self.from_s),
+            "cue_s": _rounded(self.cue_s),
+            "way": self.way,
+            "hand": self.hand,
+            "turns": _rounded(self.turns),
+            "needed_s": _rounded(self.needed_s),
+            "available_s": _rounded(self.available_s),
+            "available_beats": _rounded(self.available_beats),
+            "free_s": _rounded(self.free_s),
+            "leave_early_beats": self.leave_early_beats,
+            "come_late_beats": self.come_late_beats,
+            "by_hand_s": _rounded(self.by_hand_s),
+            "by_needle_s": _rounded(self.by_needle_s),
+            "spare_beats": _rounded(self.spare_beats),
+            "verdict": self.verdict,
+        }
+
+
+def _rounded(value: float | None) -> float | None:
+    return None if value is None else round(value, 4)
+
+
+def changes(routine: Routine) -> tuple[Change, ...]:
+    """Every change of both decks, in the order in which they are due."""
+    through = runs_through(routine)
+    each = [
+        _change(routine, side, before, after, through)
+        for side in SIDES
+        for before, after in _pairs(routine, side)
+    ]
+    return tuple(sorted(each, key=lambda move: (move.after, move.due.beat, move.side)))
+
+
+def next_change(
+    ways: Routine | Sequence[Change], side: Side, piece: int, beat: float = 0.0
+) -> Change | None:
+    """A deck's next cue as seen from a beat of a set piece, whatever its hand does now.
+
+    `piece` is -1 before the start. A worked record whose first stroke is still to come has that
+    set piece's own cue for its next. None when no more is to come.
+    """
+    moves = changes(ways) if isinstance(ways, Routine) else ways
+    for move in moves:
+        if move.side == side and (move.after, move.due.beat) > (piece, beat):
+            return move
+    return None
+
+
+def runs_through(routine: Routine) -> dict[int, frozenset[Side]]:
+    """For each set piece the decks that simply run on into it: nothing to wind or to start."""
+    on: dict[int, frozenset[Side]] = {}
+    for side in SIDES:
+        for before, after in _pairs(routine, side):
+            if before is not None and _runs_on(routine, side, before, after):
+                on[after] = on.get(after, frozenset()) | {side}
+    return on
+
+
+def by_itself(left: Left, cue_s: float, *, rests_s: float, waits_s: float = 0.0) -> bool:
+    """Whether a record left like this comes to a cue with no hand at it.
+
+    `rests_s`: seconds from where it falls silent to the start of the set piece that wants it;
+    `waits_s`: how much longer a worked record may take to pass its cue, where a hand takes it.
+    """
+    way_s = cue_s - left.at_s
+    return left.runs and rests_s - THERE_S <= way_s + 1e-9 <= rests_s + waits_s + THERE_S + 2e-9
+
+
+def stands_ready(
+    move: Change, position_s: float, speed: float, *, due_in_s: float | None = None
+) -> bool:
+    """Whether a record counts as ready for its cue: it stands there, or runs on and will be there.
+
+    `position_s`: deck-file second; `speed`: 1.0 nominal; `due_in_s`: seconds until it is due, for
+    a record that runs on.
+    """
+    if move.cue_s is None:
+        return False
+    if stands_at(position_s, move.cue_s, speed):
+        return True
+    runs = move.way == "runs on" and due_in_s is not None
+    return runs and on_course(position_s, move.cue_s, speed, due_in_s or 0.0)
+
+
+def _pairs(routine: Routine, side: Side) -> list[tuple[int | None, int]]:
+    sounding = [
+        i for i, piece in enumerate(routine.pieces) if not isinstance(piece.plan(side), Rests)
+    ]
+    return list(zip([None, *sounding], sounding, strict=False))
+
+
+def _runs_on(routine: Routine, side: Side, before: int, after: int) -> bool:
+    """Whether the record gets to its next cue by itself."""
+    new = routine.pieces[after].plan(side)
+    left, cue = left_at(routine, side, before), new.cue_s
+    if left is None or cue is None:
+        return _same_passage(routine, side, before, after)
+    rests_s = sum(routine.piece_s(piece) for piece in range(before + 1, after))
+    waits_s = sounds_again(routine, after, side).beat * beat_s(routine, after)
+    return by_itself(left, cue, rests_s=rests_s, waits_s=waits_s)
+
+
+def _same_passage(routine: Routine, side: Side, before: int, after: int) -> bool:
+    """Whether plans not yet placed ask for one sound that runs, going on where it was."""
+    old, new = routine.pieces[before].plan(side), routine.pieces[after].plan(side)
+    if not isinstance(old, Runs) or isinstance(new, Rests) or old.sound is None:
+        return False
+    goes_on = old.bars_in + routine.pieces[before].bars == new.bars_in
+    return after == before + 1 and old.sound == new.sound and goes_on
+
+
+def _change(
+    routine: Routine,
+    side: Side,
+    before: int | None,
+    after: int,
+    through: dict[int, frozenset[Side]],
+) -> Change:
+    due = sounds_again(routine, after, side)
+    silent = due if before is None else falls_silent(routine, before, side)
+    left = None if before is None else left_at(routine, side, before)
+    cue_s = routine.pieces[after].plan(side).cue_s
+    runs_on = side in through.get(after, frozenset())
+    brought = None if runs_on else _brought(routine, left, cue_s)
+    way = _way(before, cue_s, brought, runs_on=runs_on)
+    early, late = _give(routine, side, before, after)
+    shares = list(beats_between(routine, silent, due))
+    free = free_s(routine, silent, due, through)
+    needed_s = None if brought is None else brought.needed_s
+    spare = None if needed_s is None else (free - needed_s) / beat_s(routine, max(after - 1, 0))
+    give_s = early * beat_s(routine, before or 0) + late * beat_s(routine, after)
+    by_hand = way in ("by hand", "needle")
+    return Change(
+        side=side,
+        before=before,
+        after=after,
+        silent=silent,
+        due=due,
+        from_s=None if left is None else left.at_s,
+        still_runs=left is not None and left.runs,
+        cue_s=cue_s,
+        way=way,
+        turns=0.0 if runs_on else _turns(routine, left, cue_s),
+        hand=side if by_hand else None,
+        by_hand_s=None if brought is None else brought.by_hand_s,
+        by_needle_s=None if brought is None else brought.by_needle_s,
+        needed_s=needed_s,
+        available_s=sum(share * beat_s(routine, piece) for piece, _, share in shares),
+        available_beats=sum(share for _, _, share in shares),
+        free_s=free,
+        leave_early_beats=early,
+        come_late_beats=late,
+        spare_beats=spare,
+        verdict="set before"
+        if before is None
+        else _verdict(routine, way, needed_s, spare, free + give_s),
+    )
+
+
+def _turns(routine: Routine, left: Left | None, cue_s: float | None) -> float | None:
+    if left is None or cue_s is None:
+        return None
+    return (cue_s - left.at_s) / routine.turntable.turn_s
+
+
+def _brought(routine: Routine, left: Left | None, cue_s: float | None) -> Bringing | None:
+    """What it takes to bring the record: no time where it is held at its cue already, and but a
+    hand that stops it where it runs past its cue as it falls silent."""
+    turns = _turns(routine, left, cue_s)
+    if turns is None or left is None or cue_s is None:
+        return None
+    if is_there(left.at_s, cue_s):
+        stop_s = figure("hold_s") if left.runs else 0.0
+        return Bringing(stop_s, bring(0.0, routine.performer).by_needle_s)
+    return bring(turns, routine.performer)
+
+
+def _way(
+    before: int | None, cue_s: float | None, brought: Bringing | None, *, runs_on: bool
+) -> Brought | None:
+    if runs_on:
+        return "runs on"
+    if cue_s is None:
+        return None
+    if before is None:
+        return "set before"
+    return None if brought is None else brought.means
+
+
+def _verdict(
+    routine: Routine,
+    way: Brought | None,
+    needed_s: float | None,
+    spare_beats: float | None,
+    at_most_s: float,
+) -> Verdict:
+    if way == "runs on":
+        return way
+    if needed_s is None or spare_beats is None:
+        return "not placed"
+    if needed_s == 0.0 or spare_beats >= routine.performer.margin_beats - 1e-9:
+        return "easy"
+    return "tight" if needed_s <= at_most_s + 1e-9 else "impossible"
+
+
+def _give(routine: Routine, side: Side, before: int | None, after: int) -> tuple[float, float]:
+    """Beats a deck may leave early and come in late; between two juggles one turn in all."""
+    if before is None:
+        return 0.0, 0.0
+    early = leave_early_beats(routine, before, side)
+    late = enter_late_beats(routine, after, side)
+    if is_juggle(routine.pieces[before]) and is_juggle(routine.pieces[after]):
+        return early, max(0.0, min(late, JUGGLE_TURN_BEATS - early))
+    return early, late

@@ -1,0 +1,48 @@
+"""The one sound that is meant by a path, a name, or a part of a name."""
+
+from __future__ import annotations
+
+import difflib
+import os
+from collections.abc import Iterable, Sequence
+
+from liveaid.errors import UsageError
+from liveaid.files.names import shown
+from liveaid.shelf.shelf_sound import ShelfSound
+from liveaid.shelf.wording import fold
+
+_LISTED = 6
+
+
+def choose(sounds: Sequence[ShelfSound], meant: str) -> ShelfSound:
+    """The sound a performer means: its path, else its name, else the only one with that part.
+
+    UsageError that lists the candidates, or the nearest names, when it is not one.
+    """
+    for found in _readings(sounds, meant):
+        if len(found) == 1:
+            return found[0]
+        if found:
+            raise UsageError(f"{shown(meant)}: which of these? {_list(found)}")
+    names = [sound.name for sound in sounds]
+    near = difflib.get_close_matches(meant, names, n=3, cutoff=0.5)
+    guess = (
+        f"did you mean {' or '.join(near)}?" if near else "`liveaid gather FOLDER` puts it there"
+    )
+    raise UsageError(f"{shown(meant)}: no such sound on the shelf; {guess}")
+
+
+def _readings(sounds: Sequence[ShelfSound], meant: str) -> Iterable[list[ShelfSound]]:
+    """What the text can mean, the strictest reading first."""
+    path = os.path.abspath(meant)
+    yield [sound for sound in sounds if path in (sound.path, *sound.copies)]
+    file = [(sound, fold(shown(os.path.basename(sound.path)))) for sound in sounds]
+    wanted = fold(shown(meant))
+    yield [sound for sound, name in file if wanted in (name, os.path.splitext(name)[0])]
+    yield [sound for sound, name in file if wanted in name]
+
+
+def _list(found: Sequence[ShelfSound]) -> str:
+    listed = ", ".join(shown(sound.path) for sound in found[:_LISTED])
+    more = len(found) - _LISTED
+    return f"{listed} and {more} more" if more > 0 else listed

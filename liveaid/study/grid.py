@@ -1,0 +1,176 @@
+"""One tempo for a whole sound: the evenly spaced grid that the onsets fall on.
+
+The grid grows from where the onsets are densest: a robust line through onset times by grid
+index, over ever longer stretches, so that no index slips by one.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from liveaid.study.onsets import Onsets
+
+Times = npt.NDArray[np.float64]
+
+HIT = 0.2
+"""An onset within this share of a grid step from a line is on it; chance alone gives 0.4."""
+HIT_MOST_S = 0.025
+HIT_WIDTHS_S = (0.005, 0.012, 0.025)
+"""Machine-made onsets fall within the least of these, hands within the largest."""
+METRONOME_STROKES, METRONOME_SHARE, METRONOME_ALIKE = 6, 0.9, 0.15
+METRONOME_BPM = (40.0, 220.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """Lines at phase_s + n * period_s / parts."""
+
+    period_s: float
+    """Seconds in a beat."""
+    phase_s: float
+    """Second of a line, not yet of a beat."""
+    parts: int
+    hit_share: float
+    """Share of onset strength that falls on lines."""
+    excess: float
+    """How many standard deviations more onsets fall on lines than chance gives."""
+    residual_s: float
+    """Root-mean-square distance of onsets on lines."""
+    wander_s: float
+    """Largest median distance from the lines over any stretch of the sound."""
+
+    @property
+    def step_s(self) -> float:
+        """Seconds between lines."""
+        return self.period_s / self.parts
+
+
+def metronome_s(onsets: Onsets) -> float | None:
+    """The period of a bare count, equal strokes at equal distances; None for anything else.
+
+    Such strokes are the beat, however fast: nothing between or above them tells another.
+    """
+    if len(onsets) < METRONOME_STROKES:
+        return None
+    apart = np.diff(onsets.times_s)
+    period = float(np.median(apart))
+    even = np.mean(np.abs(apart - period) < 0.04 * period)
+    usual = float(np.median(onsets.strength))
+    alike = float(np.median(np.abs(onsets.strength - usual))) < METRONOME_ALIKE * usual
+    slowest, fastest = METRONOME_BPM
+    countable = slowest <= 60.0 / period <= fastest
+    return period if even >= METRONOME_SHARE and alike and countable else None
+
+
+def fit_grid(onsets: Onsets, period_s: float, *, parts: int = 4) -> Grid:
+    """The grid of about that period which most onsets fall on."""
+    times, weight = onsets.times_s, np.sqrt(onsets.strength.astype(np.float64))
+    step, phase = period_s / parts, 0.0
+    centre = _densest_s(times, weight, 8 * period_s)
+    reach = 8 * period_s
+    first = True
+    while True:
+        inside = np.abs(times - centre) <= reach
+        if first:
+            phase = _circular_phase(times[inside], weight[inside], step)
+            first = False
+        step, phase = _line(times[inside], weight[inside], step, phase)
+        if inside.all():
+            break
+        reach *= 1.5
+    return judged(onsets, period_s=step * parts, phase_s=phase, parts=parts)
+
+
+def judged(onsets: Onsets, *, period_s: float, phase_s: float, parts: int) -> Grid:
+    """How well a given grid holds the onsets."""
+    times, weight = onsets.times_s, np.sqrt(onsets.strength.astype(np.float64))
+    step = period_s / parts
+    away = distance(times, step, phase_s)
+    hit = np.abs(away) <= min(HIT * step, HIT_MOST_S)
+    share = float(weight[hit].sum() / weight.sum()) if weight.sum() > 0 else 0.0
+    return Grid(
+        period_s,
+        phase_s,
+        parts,
+        share,
+        max(_excess(away, weight, step, within) for within in HIT_WIDTHS_S),
+        float(np.sqrt(np.average(np.square(away[hit]), weights=weight[hit]))) if share else 0.0,
+        _wander_s(times, away, 16 * period_s, step),
+    )
+
+
+def _excess(away: Times, weight: Times, step_s: float, within_s: float) -> float:
+    """Standard deviations by which the onsets within a distance outnumber chance."""
+    if not len(away):
+        return 0.0
+    within_s = min(within_s, HIT * step_s)
+    chance = 2 * within_s / step_s
+    share = weight[np.abs(away) <= within_s].sum() / weight.sum()
+    effective = float(weight.sum() ** 2 / np.square(weight).sum())
+    # Step, phase and parts were fitted to these very onsets: three of them prove nothing.
+    free = max(effective - 3.0, 0.0)
+    return float((share - chance) / np.sqrt(chance * (1.0 - chance)) * np.sqrt(free))
+
+
+def distance(times: Times, step_s: float, phase_s: float) -> Times:
+    """Signed seconds from each time to its nearest line."""
+    return np.asarray((times - phase_s + step_s / 2) % step_s - step_s / 2)
+
+
+def nearest_phase_s(onsets: Onsets, step_s: float) -> float:
+    """The phase, half a step at most from 0, that most onsets agree on."""
+    return _circular_phase(onsets.times_s, np.sqrt(onsets.strength.astype(np.float64)), step_s)
+
+
+def _densest_s(times: Times, weight: Times, span_s: float) -> float:
+    """Middle of the span with the most onset strength."""
+    if not len(times):
+        return 0.0
+    total = np.concatenate([[0.0], np.cumsum(weight)])
+    last = np.searchsorted(times, times + span_s, side="right")
+    best = int(np.argmax(total[last] - total[np.arange(len(times))]))
+    return float(times[best] + span_s / 2)
+
+
+def _circular_phase(times: Times, weight: Times, step_s: float) -> float:
+    """The phase most onsets agree on, as the angle of their sum on a circle."""
+    turn = np.sum(weight * np.exp(2j * np.pi * times / step_s))
+    return float(np.angle(turn) / (2 * np.pi) * step_s)
+
+
+def _line(times: Times, weight: Times, step_s: float, phase_s: float) -> tuple[float, float]:
+    """Step and phase by weighted least squares, thrice, the outlying counted ever less."""
+    for share in (0.35, 0.25, 0.2):
+        index = np.round((times - phase_s) / step_s)
+        away = times - phase_s - index * step_s
+        within = min(share * step_s, 1.6 * HIT_MOST_S)
+        # Tukey's biweight: no weight beyond, full weight at the line.
+        count = weight * np.square(np.maximum(0.0, 1.0 - np.square(away / within)))
+        if np.count_nonzero(count) < 3 or np.ptp(index[count > 0]) < 2:
+            return step_s, phase_s
+        middle = np.average(index, weights=count)
+        slope = np.sum(count * (index - middle) * away) / np.sum(count * (index - middle) ** 2)
+        mean = np.average(away, weights=count)
+        step_s, phase_s = step_s + slope, phase_s + mean - slope * middle
+    return float(step_s), float(phase_s)
+
+
+def _wander_s(times: Times, away: Times, span_s: float, step_s: float) -> float:
+    """Largest median distance in stretches of so many seconds; half a step means: lost."""
+    if len(times) < 8:
+        return 0.0
+    stretch = np.floor((times - times[0]) / span_s)
+    medians = []
+    for one in np.unique(stretch):
+        few = away[stretch == one]
+        if len(few) >= 6:
+            # The median on a circle: turn the commonest place to the middle first.
+            middle = _circular_phase(few, np.ones(len(few)), step_s)
+            medians.append(middle + np.median(distance(few, step_s, middle)))
+    if not medians:
+        return 0.0
+    spread = np.asarray(medians)
+    return float(np.abs(distance(spread, step_s, float(np.median(spread)))).max())

@@ -1,0 +1,236 @@
+"""Measure one sound: read it once, then ask each fact's module."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import soxr
+
+from liveaid.files.names import shown
+from liveaid.files.unreadable import Unreadable
+from liveaid.sound.loudness import LoudnessMeter, PeakMeter
+from liveaid.sound.read import Reader, Samples, open_sound
+from liveaid.study.character import Guess, find_energy, guess_kind
+from liveaid.study.downbeat import Bars, find_bars
+from liveaid.study.facts import Study
+from liveaid.study.key import Tonality, find_key
+from liveaid.study.onsets import Onsets, find_onsets
+from liveaid.study.phrases import find_phrases, silence_s
+from liveaid.study.spectrum import RATE_HZ, Spectrum, analyse
+from liveaid.study.steadiness import find_change, in_words, tempo_curve
+from liveaid.study.tempo import Tempo, find_tempo
+
+SMALL_AFTER_S = 1200.0
+"""Sounds longer than this are kept at half precision, so that two hours fit in 400 MB."""
+LONGEST_S = 4 * 3600.0
+OFFSET_SHARE = 0.02
+"""A steady offset from this share of full scale on is worth telling."""
+CANCELLED = 0.02
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """What one pass over a file leaves: the sound at RATE_HZ in mono, and its levels."""
+
+    mono: Samples
+    loudness_lufs: float | None
+    range_lu: float
+    true_peak_dbtp: float | None
+    offset: float
+    """Mean of the samples, full scale 1; already taken out of `mono`."""
+    cancelled: bool
+    """The channels cancel each other in mono."""
+
+
+def measure(path: str | Path) -> Study:
+    """Every measured fact of the sound in one file. Unreadable when there is none to read."""
+    with open_sound(path) as reader:
+        heard = hear(reader)
+        if not reader.frames:
+            reason = "; ".join(reader.faults) or "it holds no samples"
+            raise Unreadable(f"{shown(path)}: no sound that can be read ({reason})")
+        faults = (*reader.all_faults(), *_faults(heard, reader))
+        if heard.cancelled:
+            with open_sound(path) as again:
+                heard = hear(again, channel=0)
+        return _study(heard, reader, faults)
+
+
+def hear(reader: Reader, *, channel: int | None = None) -> Heard:
+    """Read a whole sound, block by block; mono is the mean of the channels, or one of them."""
+    loudness = LoudnessMeter(rate_hz=reader.rate_hz, channels=reader.channels)
+    peak, mix = PeakMeter(), _Mix(reader, channel)
+    for block in reader:
+        loudness.hear(block)
+        peak.hear(block)
+        mix.hear(block)
+    peak.finish()
+    mono = mix.finish()
+    offset = float(mono.mean(dtype=np.float64)) if len(mono) else 0.0
+    mono -= mono.dtype.type(offset)
+    return Heard(
+        mono,
+        loudness.integrated_lufs(),
+        loudness.range_lu(),
+        peak.dbtp(),
+        offset,
+        channel is None and mix.cancelled,
+    )
+
+
+class _Mix:
+    """The channels as one, brought to RATE_HZ while they are read."""
+
+    def __init__(self, reader: Reader, channel: int | None) -> None:
+        count = reader.channels
+        weights = np.full(count, 1.0 / count) if channel is None else np.eye(count)[channel]
+        self._weights = weights.astype(np.float32)
+        self._stream = (
+            soxr.ResampleStream(reader.rate_hz, RATE_HZ, 1, dtype="float32", quality="HQ")
+            if reader.rate_hz != RATE_HZ
+            else None
+        )
+        promised_s = min(reader.declared / reader.rate_hz, LONGEST_S) + 1.0
+        # Room for all that is promised at once: pieces put together at the end would need twice.
+        kind = np.float16 if promised_s > SMALL_AFTER_S else np.float32
+        self._whole = np.empty(round(promised_s * RATE_HZ), dtype=kind)
+        self._filled = 0
+        self._power = np.zeros(2)
+
+    def hear(self, block: Samples) -> None:
+        """The next (frames, channels)."""
+        mixed = block @ self._weights
+        self._power += (float(mixed @ mixed), float(np.vdot(block, block)) / block.shape[1])
+        self._keep(mixed if self._stream is None else self._stream.resample_chunk(mixed))
+
+    def _keep(self, part: Samples) -> None:
+        part = part[: max(0, round(LONGEST_S * RATE_HZ) - self._filled)]
+        end = self._filled + len(part)
+        if end > len(self._whole):  # more than was promised
+            self._whole = np.concatenate([self._whole, np.empty(end, dtype=self._whole.dtype)])
+        self._whole[self._filled : end] = part
+        self._filled = end
+
+    @property
+    def cancelled(self) -> bool:
+        """Whether hardly anything of the channels' power is left in their mean."""
+        return bool(self._power[1] > 0 and self._power[0] < CANCELLED * self._power[1])
+
+    def finish(self) -> Samples:
+        """The whole, (frames,) at RATE_HZ; of a long sound at half precision."""
+        if self._stream is not None:
+            self._keep(self._stream.resample_chunk(np.zeros(0, dtype=np.float32), last=True))
+        return self._whole[: self._filled]  # type: ignore[return-value]
+
+
+def _faults(heard: Heard, reader: Reader) -> list[str]:
+    faults = []
+    if abs(heard.offset) >= OFFSET_SHARE:
+        faults.append(f"a steady offset of {100 * heard.offset:.0f} % of full scale was taken out")
+    if heard.cancelled:
+        faults.append("the channels cancel each other: the first one was studied")
+    if reader.frames > LONGEST_S * reader.rate_hz:
+        hours = LONGEST_S / 3600
+        faults.append(f"longer than {hours:.0f} hours: beat, key and onsets are of that much")
+    return faults
+
+
+@dataclass(frozen=True, slots=True)
+class _Found:
+    """What each fact's module says of one sound."""
+
+    spectrum: Spectrum
+    onsets: Onsets
+    silence_s: tuple[float, float]
+    tempo: Tempo
+    bars: Bars | None
+    key: Tonality
+    phrases: tuple[tuple[float, float], ...]
+    kind: Guess
+
+
+def _find(mono: Samples, *, frames: int, rate_hz: int) -> _Found:
+    duration_s = frames / rate_hz
+    spectrum = analyse(mono)
+    onsets = find_onsets(mono, spectrum)
+    ends = silence_s(spectrum.level_db, duration_s)
+    phrases = find_phrases(spectrum.level_db, onsets, duration_s)
+    if ends[0] >= duration_s:
+        silent, no_key = Tempo(why_not="it is silent"), Tonality(None, 0.0, 0.0)
+        return _Found(spectrum, onsets, ends, silent, None, no_key, phrases, Guess("sample", 0.0))
+    tempo = find_tempo(mono, spectrum, onsets, frames=frames, rate_hz=rate_hz)
+    bars = find_bars(mono, spectrum, tempo.beats_s, loop_beats=tempo.loop_beats)
+    key = find_key(mono)
+    kind = guess_kind(
+        spectrum,
+        onsets,
+        tempo,
+        keyed=key.key is not None,
+        duration_s=duration_s,
+        phrases=phrases,
+    )
+    return _Found(spectrum, onsets, ends, tempo, bars, key, phrases, kind)
+
+
+def _study(heard: Heard, reader: Reader, faults: tuple[str, ...]) -> Study:
+    """Everything found, as the record that is kept."""
+    duration_s = reader.frames / reader.rate_hz
+    found = _find(heard.mono, frames=reader.frames, rate_hz=reader.rate_hz)
+    return Study(
+        duration_s=duration_s,
+        sample_rate_hz=reader.rate_hz,
+        channels=reader.channels,
+        format=reader.format,
+        frames_declared=reader.declared,
+        frames_read=reader.frames,
+        faults=faults,
+        silence_start_s=found.silence_s[0],
+        silence_end_s=found.silence_s[1],
+        tempo=found.tempo.tempo_bpm,
+        tempo_confidence=found.tempo.confidence,
+        tempo_alternative=found.tempo.alternative_bpm,
+        first_beat=found.tempo.first_beat_s,
+        first_downbeat=None if found.bars is None else float(found.tempo.beats_s[found.bars.first]),
+        downbeat_confidence=0.0 if found.bars is None else found.bars.confidence,
+        metre=None if found.bars is None else found.bars.metre,
+        steady=found.tempo.steady,
+        tempo_drift_percent=found.tempo.drift_percent,
+        beat_residual_ms=1000.0 * found.tempo.residual_s,
+        **_followed(found.tempo),
+        loop_beats=found.tempo.loop_beats,
+        rhythmic=found.tempo.why_not,
+        key=None if found.key.key is None else str(found.key.key),
+        key_confidence=found.key.confidence,
+        tuning_cents=found.key.tuning_cents,
+        loudness_lufs=heard.loudness_lufs,
+        loudness_range_lu=heard.range_lu,
+        true_peak_dbtp=heard.true_peak_dbtp,
+        brightness_hz=found.spectrum.centroid_hz,
+        energy=_energy(heard, found, duration_s),
+        onsets_s=tuple(float(time) for time in found.onsets.times_s if time < duration_s),
+        phrases_s=found.phrases,
+        kind=found.kind.kind,
+        kind_confidence=found.kind.confidence,
+    )
+
+
+def _followed(tempo: Tempo) -> dict[str, Any]:
+    """The beats of a sound without one tempo, the tempo's curve, and what it does."""
+    if tempo.steady or not len(tempo.beats_s):
+        return {}
+    return {
+        "beats_s": tuple(round(float(beat), 4) for beat in tempo.beats_s),
+        "tempo_curve": tempo_curve(tempo.beats_s),
+        "tempo_change": in_words(find_change(tempo.beats_s)),
+    }
+
+
+def _energy(heard: Heard, found: _Found, duration_s: float) -> int:
+    if heard.loudness_lufs is None or heard.true_peak_dbtp is None:
+        return 1
+    crest = heard.true_peak_dbtp - heard.loudness_lufs
+    sounding_s = duration_s - sum(found.silence_s)
+    return find_energy(found.spectrum, found.onsets, sounding_s=sounding_s, crest_db=crest)

@@ -1,0 +1,273 @@
+"""The tempo grid of a sound: how fast, where the first beat is, and how far it can be trusted.
+
+Three ways are tried: one even grid through the whole sound (machines), a whole number of beats in
+a file cut to length (loops), a chain of beats that follows the hands (played material). What fits
+none of them is not rhythmic.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from liveaid.sound.read import Samples
+from liveaid.study import pulse
+from liveaid.study.beats import follow_beats, tempo_line
+from liveaid.study.course import follow_course
+from liveaid.study.grid import Grid, distance, fit_grid, judged, metronome_s
+from liveaid.study.loop import find_loop, told_by_length
+from liveaid.study.onsets import Onsets
+from liveaid.study.soft import sharpened, soft_onsets, soft_rise
+from liveaid.study.spectrum import FRAMES_HZ, Floats, Spectrum
+
+Times = npt.NDArray[np.float64]
+
+ENOUGH_EXCESS = 6.5
+"""Onsets on the grid beyond chance, in standard deviations. Speech, pads, noise and random hits
+reach 5.6 at most, music 8 at least (tests/bench/gather.py)."""
+CLEAR_EXCESS = 16.0
+"""Below this a second look is worth its time."""
+CLEAR_SHARE = 0.75
+ENOUGH_EXCESS_PLAYED = 14.0
+ENOUGH_SHARE_PLAYED = 0.6
+"""A chain of beats bends towards any onsets: noise reaches 13.7 or 0.69 but not both, simulated
+hands with drifts to 10 % and walks to 2 % a beat 30 and 0.77 at least."""
+PLAYED_GAIN = 1.25
+"""A chain must hold so much more than the even grid before the sound counts as played."""
+STEADY_WANDER_S = 0.015
+NEAR_S = 0.03
+LEAST_STRIKE = 0.11
+LONGEST_SOFT_S = 1200.0
+FEWEST = 4
+"""Fewer beginnings make no beat."""
+ON_THE_CUT_S = 0.012
+START_WORTH = 0.25
+"""Music begins on a beat more often than not. (Common practice, no source.)"""
+LATE_START_S = 0.15
+BY_LENGTH_SURE = 0.4
+
+
+@dataclass(frozen=True, slots=True)
+class Tempo:
+    """The tempo grid; `beats_s` is empty and `tempo_bpm` None where there is none."""
+
+    tempo_bpm: float | None = None
+    confidence: float = 0.0
+    alternative_bpm: float | None = None
+    first_beat_s: float | None = None
+    steady: bool = False
+    drift_percent: float = 0.0
+    residual_s: float = 0.0
+    loop_beats: int | None = None
+    beats_s: Times = field(default_factory=lambda: np.zeros(0))
+    why_not: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class _Look:
+    """One way to see where sounds begin, and the grid found in it."""
+
+    rise: Floats
+    onsets: Onsets
+    curve: pulse.Curve
+    grid: Grid | None
+    start_s: float
+    """Where anything at all begins to sound."""
+
+    @property
+    def strength(self) -> Floats:
+        """(frames,): onset strength of all groups together."""
+        return np.asarray(self.rise.sum(axis=1))
+
+
+def find_tempo(
+    mono: Samples, spectrum: Spectrum, onsets: Onsets, *, frames: int, rate_hz: int
+) -> Tempo:
+    """The tempo grid of a sound: `mono` at RATE_HZ, and the file's own length and rate."""
+    duration_s = frames / rate_hz
+    start_s = float(onsets.times_s[0]) if len(onsets) else 0.0
+    look = _look(spectrum.rise, onsets, pulse.autocorrelation(spectrum.rise), start_s)
+    loop = find_loop(spectrum, onsets, duration_s, look.grid)
+    if loop is not None and not _changes(look, loop.grid):
+        sure = 1.0 - float(np.exp(-max(loop.grid.excess, 0.0) / 3.0))
+        # Two beats or less may as well be a single figure.
+        return _even(look, loop.grid, duration_s, sure * min(1.0, loop.beats / 4), loop.beats)
+    unclear = look.grid is None or look.grid.excess < CLEAR_EXCESS
+    if unclear and duration_s <= LONGEST_SOFT_S:
+        look = max(look, _soft_look(mono, onsets), key=_excess)
+    if look.grid is not None and look.grid.excess >= ENOUGH_EXCESS:
+        return _free_or_played(look, look.grid, duration_s)
+    played = _played(look, duration_s) if look.grid is not None else None
+    return played or _by_length(frames, rate_hz, onsets)
+
+
+def _look(rise: Floats, onsets: Onsets, curve: pulse.Curve, start_s: float) -> _Look:
+    pulses = [found.period_s for found in pulse.find_pulses(curve, most=1)]
+    counted = metronome_s(onsets)
+    pulses = pulses if counted is None else [counted]
+    enough = pulses and len(onsets) >= FEWEST and strikes(onsets)
+    grid = _best_grid(onsets, pulses[0]) if enough else None
+    return _Look(rise, onsets, curve, grid, start_s)
+
+
+def strikes(onsets: Onsets) -> bool:
+    """Whether anything strikes at all; the shimmer of a pad may keep a grid of its own."""
+    return len(onsets) > 0 and bool(np.quantile(onsets.strength, 0.9) >= LEAST_STRIKE)
+
+
+def _soft_look(mono: Samples, onsets: Onsets) -> _Look:
+    """The second look, its beginnings sharpened by the first where that makes them tidier."""
+    rise = soft_rise(mono)
+    curve = pulse.autocorrelation(rise)
+    soft = soft_onsets(rise)
+    start_s = float(onsets.times_s[0]) if len(onsets) else 0.0
+    return max(
+        (_look(rise, some, curve, start_s) for some in (soft, sharpened(soft, onsets))),
+        key=_excess,
+    )
+
+
+def _excess(look: _Look) -> float:
+    return look.grid.excess if look.grid is not None else -1.0
+
+
+def _best_grid(onsets: Onsets, period_s: float) -> Grid:
+    """Beats in four parts, or in three where that holds clearly more."""
+    four = fit_grid(onsets, period_s, parts=4)
+    if four.excess > CLEAR_EXCESS and four.hit_share > CLEAR_SHARE:
+        return four
+    three = fit_grid(onsets, period_s, parts=3)
+    return three if three.excess > 1.15 * four.excess else four
+
+
+def _free_or_played(look: _Look, grid: Grid, duration_s: float) -> Tempo:
+    """One tempo where it holds throughout; beats that follow where it does not."""
+    sure = 1.0 - float(np.exp(-grid.excess / 6.0))
+    even = _even(look, grid, duration_s, sure, None)
+    changes = _changes(look, grid)
+    if not changes and grid.wander_s <= STEADY_WANDER_S:
+        return even
+    played = _played(look, duration_s, least=0.0 if changes else PLAYED_GAIN * grid.excess)
+    return played or replace(even, steady=not changes)
+
+
+def _changes(look: _Look, grid: Grid) -> bool:
+    """Whether some stretch of the sound keeps a tempo of its own."""
+    return any(stretch.own for stretch in follow_course(look.rise, look.onsets, grid))
+
+
+def _even(look: _Look, grid: Grid, duration_s: float, sure: float, loop_beats: int | None) -> Tempo:
+    """The facts of one even grid."""
+    phase = _beat_phase_s(look, grid, at_start=loop_beats is not None)
+    first = _first_beat_s(look.start_s, grid.period_s, phase)
+    beats = np.arange(first, duration_s - 0.01, grid.period_s)
+    alternative, doubt = _alternative(look.curve, grid.period_s)
+    return Tempo(
+        60.0 / grid.period_s,
+        sure * (1.0 - doubt),
+        alternative,
+        first,
+        True,
+        0.0,
+        _residual_s(look.onsets, beats, grid.period_s),
+        loop_beats,
+        beats,
+    )
+
+
+def _beat_phase_s(look: _Look, grid: Grid, *, at_start: bool) -> float:
+    """Which of the grid's lines are beats: the strong ones, and the one where the sound begins."""
+    if at_start:
+        # Cut on the beat: what is left is the hands' doing and the attack's.
+        return grid.phase_s if abs(grid.phase_s) > ON_THE_CUT_S else 0.0
+    strength = np.sqrt(look.strength)
+    strength = np.maximum(strength, np.roll(strength, -1))
+    phases = grid.phase_s + np.arange(grid.parts) * grid.step_s
+    worth = np.array([_mean_at(strength, phase, grid.period_s) for phase in phases])
+    worth /= max(float(worth.max()), 1e-9)
+    start = np.abs(distance(np.asarray(look.start_s - phases), grid.period_s, 0.0)) < NEAR_S
+    return float(phases[int(np.argmax(worth + START_WORTH * start))])
+
+
+def _mean_at(strength: Floats, phase_s: float, period_s: float) -> float:
+    """Mean strength on the beats of a phase."""
+    times = np.arange(phase_s % period_s, len(strength) / FRAMES_HZ, period_s)
+    frames = np.round(times * FRAMES_HZ).astype(np.int64)
+    frames = frames[frames < len(strength)]
+    return float(strength[frames].mean()) if len(frames) else 0.0
+
+
+def _first_beat_s(start_s: float, period_s: float, phase_s: float) -> float:
+    """The first beat that is not before the first sound."""
+    start = start_s - NEAR_S
+    first = phase_s + np.ceil((start - phase_s) / period_s) * period_s
+    return max(float(first), 0.0)
+
+
+def _residual_s(onsets: Onsets, beats: Times, period_s: float) -> float:
+    """Root-mean-square distance of the onsets heard on beats."""
+    if not len(beats):
+        return 0.0
+    away = distance(onsets.times_s, period_s, float(beats[0]))
+    near = away[np.abs(away) <= min(0.1 * period_s, 2 * NEAR_S)]
+    return float(np.sqrt(np.mean(np.square(near)))) if len(near) else 0.0
+
+
+def _alternative(curve: pulse.Curve, period_s: float) -> tuple[float | None, float]:
+    """The likelier of half and double tempo, and the doubt it casts, 0 to 0.5."""
+    periods = period_s * np.array([1.0, 2.0, 0.5])
+    score, _ = pulse.scores(curve, periods)
+    other = 1 + int(np.argmax(score[1:]))
+    doubt = 1.0 / (1.0 + np.exp(3.0 * min(max(float(score[0] - score[other]), 0.0), 20.0)))
+    return 60.0 / float(periods[other]), float(doubt)
+
+
+def _played(look: _Look, duration_s: float, *, least: float = 0.0) -> Tempo | None:
+    """The facts of beats that were followed; None when the onsets do not keep to them."""
+    beats = follow_beats(look.onsets, duration_s)
+    if len(beats) < 2 * FEWEST:
+        return None
+    grid = _warped(look.onsets, beats)
+    if grid.excess < max(least, ENOUGH_EXCESS_PLAYED) or grid.hit_share < ENOUGH_SHARE_PLAYED:
+        return None
+    bpm, drift, residual = tempo_line(beats)
+    beats = beats[beats >= look.start_s - NEAR_S]
+    alternative, doubt = _alternative(look.curve, 60.0 / bpm)
+    sure = 1.0 - float(np.exp(-grid.excess / 8.0))
+    first = max(float(beats[0]), 0.0) if len(beats) else None
+    return Tempo(bpm, sure * (1.0 - doubt), alternative, first, False, drift, residual, None, beats)
+
+
+def _warped(onsets: Onsets, beats: Times) -> Grid:
+    """How well onsets keep to quarters of the chain's own beats, in mean seconds."""
+    index = np.interp(onsets.times_s, beats, np.arange(len(beats)))
+    period = float(np.median(np.diff(beats)))
+    inside = (onsets.times_s >= beats[0]) & (onsets.times_s <= beats[-1])
+    straight = Onsets(index[inside] * period, onsets.strength[inside], onsets.groups[inside])
+    return judged(straight, period_s=period, phase_s=0.0, parts=4)
+
+
+def _by_length(frames: int, rate_hz: int, onsets: Onsets) -> Tempo:
+    """What the bare length tells, or that the sound is not rhythmic."""
+    told = told_by_length(frames, rate_hz)
+    if told is None or len(onsets) < FEWEST or onsets.times_s[0] > LATE_START_S:
+        return Tempo(why_not=_why_not(onsets))
+    beats, bpm = told
+    exact = beats * 60.0 * rate_hz / frames
+    return Tempo(
+        exact,
+        BY_LENGTH_SURE,
+        exact * 2 if bpm < pulse.PREFERRED_BPM else exact / 2,
+        0.0,
+        steady=True,
+        loop_beats=beats,
+        beats_s=np.arange(beats, dtype=np.float64) * 60.0 / exact,
+    )
+
+
+def _why_not(onsets: Onsets) -> str:
+    if len(onsets) < FEWEST:
+        return f"only {len(onsets)} sounds begin in it, too few for a beat"
+    return "its onsets keep to no common grid"

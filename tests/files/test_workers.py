@@ -1,0 +1,129 @@
+"""Worker processes: whatever a task does, the others go on and nothing is left behind.
+
+The tasks are functions of the standard library, since a worker has to be able to import them.
+"""
+
+from __future__ import annotations
+
+import operator
+import os
+import signal
+import subprocess
+import sys
+import time
+
+import pytest
+
+from liveaid.files.workers import Outcome, Task, Workers
+
+
+def task(name: str, function, *arguments: object, limit_s: float = 60.0) -> Task:
+    return Task(("do", name), function, arguments, limit_s)
+
+
+def outcomes(workers: Workers) -> dict[str, Outcome]:
+    found = {}
+    while workers.busy:
+        outcome = workers.next()
+        found[outcome.key[1]] = outcome
+    return found
+
+
+def test_tasks_end_well_fail_hang_and_crash_each_for_itself():
+    with Workers(2) as workers:
+        workers.submit(task("hangs", time.sleep, 3600, limit_s=0.5))
+        workers.submit(task("crashes", os.abort))
+        workers.submit(task("leaves", os._exit, 7))
+        workers.submit(task("fails", operator.truediv, 1, 0))
+        workers.submit(task("says why", sys.exit, "cannot"))
+        workers.submit(task("cannot be sent back", memoryview, b"x"))
+        workers.submit(task("works", operator.add, 20, 22))
+        found = outcomes(workers)
+    assert found["works"].value == 42
+    assert "pickle" in (found.pop("cannot be sent back").fault or "")
+    assert {name: outcome.fault for name, outcome in found.items()} == {
+        "hangs": "took longer than 0.5 s and was stopped",
+        "crashes": "brought its reader down (SIGABRT)",
+        "leaves": "ended its reader (exit status 7)",
+        "fails": "ZeroDivisionError: division by zero",
+        "says why": "SystemExit: cannot",
+        "works": None,
+    }
+
+
+def test_a_process_is_used_again():
+    with Workers(1) as workers:
+        for name in "ab":
+            workers.submit(task(name, os.getpid))
+        found = outcomes(workers)
+    assert found["a"].value == found["b"].value != os.getpid()
+
+
+def test_stopping_ends_a_task_that_never_would():
+    with Workers(2) as workers:
+        workers.submit(task("pid", os.getpid))
+        pid = workers.next().value
+        workers.submit(task("hangs", time.sleep, 3600, limit_s=3600))  # goes to the idle process
+        workers.submit(task("quick", os.getpid))
+        assert workers.next().value != pid
+    with pytest.raises(ProcessLookupError):
+        os.kill(pid, 0)
+
+
+def test_waiting_for_nothing_is_a_mistake_told_at_once():
+    with Workers(1) as workers, pytest.raises(IndexError):
+        workers.next()
+
+
+PARENT = """
+import os, signal, sys, time
+from liveaid.files.workers import Task, Workers
+if __name__ == "__main__":
+    with Workers(1) as workers:
+        workers.submit(Task(("do", "pid"), os.getpid, (), 60.0))
+        print(workers.next().value, flush=True)
+        workers.submit(Task(("do", "hang"), time.sleep, (3600,), 3600.0))
+        workers.next()
+"""
+
+
+@pytest.mark.parametrize("how", [signal.SIGKILL, signal.SIGTERM, signal.SIGINT])
+def test_workers_die_with_their_parent_in_the_middle_of_a_task(tmp_path, how: signal.Signals):
+    script = tmp_path / "parent.py"
+    script.write_text(PARENT)
+    parent = subprocess.Popen(
+        [sys.executable, str(script)], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
+    )
+    assert parent.stdout is not None
+    pid = int(parent.stdout.readline())
+    parent.send_signal(how)
+    parent.wait(30)
+    parent.stdout.close()
+    assert _ends(pid)
+
+
+def _ends(pid: int) -> bool:
+    """Whether a process is gone within ten seconds; a zombie nobody reaps counts as gone."""
+    for _ in range(200):
+        try:
+            with open(f"/proc/{pid}/stat") as stream:
+                if stream.read().rpartition(")")[2].split()[0] == "Z":
+                    return True
+        except FileNotFoundError:
+            return True
+        time.sleep(0.05)
+    return False
+
+
+def test_ctrl_c_in_a_terminal_reaches_the_parent_alone():
+    """Workers ignore SIGINT, which a terminal sends to the whole group."""
+    with Workers(2) as workers:
+        workers.submit(task("pid", os.getpid))
+        pid = workers.next().value
+        workers.submit(task("sleeps", time.sleep, 2))  # goes to the idle process
+        workers.submit(task("kill", os.kill, pid, signal.SIGINT))
+        found = outcomes(workers)
+    assert {name: outcome.fault for name, outcome in found.items()} == {
+        "sleeps": None,
+        "kill": None,
+    }

@@ -1,0 +1,101 @@
+"""What is told of a deck's next cue, worked by hand: 120 BPM, 8 s a set piece, 1.8 s a turn."""
+
+import pytest
+
+from liveaid.follow.next_cue import Here, next_cue
+from liveaid.routine import Routine
+from liveaid.routine.way import changes
+
+
+def made(*lefts, right=None):
+    """Left plans in a row of four-bar set pieces; right runs throughout unless it is given."""
+    pieces = []
+    for number, left in enumerate(lefts):
+        other = right[number] if right else {"hand": "runs", "at": 8.0 * number}
+        pieces.append({"name": f"P{number}", "bars": 4, "tempo": 120, "left": left, "right": other})
+    return Routine.model_validate({"title": "T", "pieces": pieces})
+
+
+REST = {"hand": "rests"}
+
+
+def told(routine, piece, beat, position_s, speed, *, rate_bps=2.0, sure=True, side="left"):
+    here = Here(piece=piece, beat=beat, rate_bps=rate_bps, sure=sure)
+    ways = changes(routine)
+    return next_cue(routine, ways, side, here, position_s=position_s, speed=speed)
+
+
+RUNS_ON = made({"hand": "runs", "at": 10}, REST, {"hand": "runs", "at": 26})
+
+
+def test_no_wind_is_told_for_a_record_that_runs_on():
+    # beat 4 of the rest: 18 + 2 = 20 s, 12 beats = 6 s before its cue at 26 s.
+    cue = told(RUNS_ON, 1, 4.0, 20.0, 1.0)
+    assert (cue.cue, cue.way, cue.wind, cue.after) == (26.0, "runs on", None, 2)
+    assert (cue.in_time, cue.ready, cue.due_beats) == (True, True, 12.0)
+
+
+def test_at_another_pitch_it_runs_on_all_the_same():
+    # 4 % fast: 2.08 beats a second; 12 beats in 5.77 s, 6 s of record at 1.04.
+    assert told(RUNS_ON, 1, 4.0, 20.0, 1.04, rate_bps=2.08).way == "runs on"
+
+
+def test_a_record_that_should_run_on_but_was_stopped_has_to_be_brought():
+    # stopped at 18.2 s: 7.8 s = 4.333 turns on; 1.444 + 0.5 s of the 6 s there are.
+    cue = told(RUNS_ON, 1, 4.0, 18.2, 0.0)
+    assert (cue.way, cue.in_time, cue.ready) == ("by hand", True, False)
+    assert cue.wind == pytest.approx(4.3333, abs=1e-4)
+
+
+def test_while_it_still_runs_the_next_cue_is_told_with_its_wind():
+    routine = made({"hand": "runs", "at": 10}, REST, {"hand": "runs", "at": 9})
+    # 14 s at beat 8: its cue at 9 s is 5 s = 2.778 turns back, 8 + 16 beats to go.
+    cue = told(routine, 0, 8.0, 14.0, 1.0)
+    assert (cue.cue, cue.way, cue.due_beats, cue.ready) == (9.0, "by hand", 24.0, False)
+    assert cue.wind == pytest.approx(-2.7778, abs=1e-4)
+
+
+def test_in_time_is_whether_it_can_be_brought_before_it_is_due():
+    routine = made({"hand": "runs", "at": 10}, REST, {"hand": "runs", "at": 9})
+    # from 18 s: 5 turns, 1.667 + 0.5 = 2.167 s; 4.3 beats are 2.15 s, 4.4 are 2.2 s.
+    assert told(routine, 1, 16 - 4.4, 18.0, 0.0).in_time is True
+    assert told(routine, 1, 16 - 4.3, 18.0, 0.0).in_time is False
+
+
+def test_below_half_belief_no_wind_is_told():
+    routine = made({"hand": "runs", "at": 10}, REST, {"hand": "runs", "at": 9})
+    cue = told(routine, 1, 4.0, 18.0, 0.0, sure=False)
+    assert (cue.cue, cue.wind, cue.in_time) == (9.0, None, None)
+
+
+def test_ready_is_standing_within_thirty_degrees_of_the_cue():
+    routine = made({"hand": "runs", "at": 10}, REST, {"hand": "runs", "at": 9})
+    assert told(routine, 1, 4.0, 9.15, 0.0).ready
+    assert not told(routine, 1, 4.0, 9.2, 0.0).ready
+    assert not told(routine, 1, 4.0, 9.0, 1.0).ready
+
+
+def test_a_worked_record_is_told_its_next_cue_under_the_hand():
+    routine = made(
+        {"hand": "works", "from": 10, "to": 12}, {"hand": "works", "from": 11.8, "to": 13}
+    )
+    cue = told(routine, 0, 8.0, 10.4, -0.8)
+    # 11.8 - 10.4 = 1.4 s = 0.778 turns; the sticker at 11.8 / 1.8 = 6.5556 turns: 200 degrees.
+    assert (cue.cue, cue.way) == (11.8, "by hand")
+    assert cue.wind == pytest.approx(0.7778, abs=1e-4)
+    assert cue.sticker == pytest.approx(200.0)
+
+
+def test_before_the_start_both_first_cues_are_set_before():
+    cue = told(RUNS_ON, -1, 0.0, 6.4, 0.0)
+    # 3.6 s = 2 turns on.
+    assert (cue.cue, cue.way, cue.wind, cue.in_time) == (
+        10.0,
+        "set before",
+        pytest.approx(2.0),
+        None,
+    )
+
+
+def test_after_the_last_cue_there_is_none():
+    assert told(RUNS_ON, 2, 1.0, 27.0, 1.0).cue is None

@@ -1,0 +1,177 @@
+"""The performer's words: read from page and OSC, taken to the follower and to who looks on."""
+
+import asyncio
+import json
+from collections.abc import Mapping
+
+import aiohttp
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from liveaid.stage import Address, Service, Settings, Watcher
+from liveaid.stage.words import PLACE_WORDS, WORDS, WordError, read_word, word_from_json
+
+ANY = Address("127.0.0.1", 0)
+
+
+class Keeper(Watcher):
+    """Takes `mark`, and nothing else."""
+
+    def __init__(self):
+        self.words = []
+
+    def told_word(self, word, piece):
+        self.words.append((word, piece))
+        return word == "mark"
+
+
+def test_every_word_is_read_however_it_is_written():
+    for word in WORDS:
+        for written in (word, word.upper(), word.replace(" ", "_"), f" {word.replace(' ', '-')} "):
+            assert read_word(written, None, 5) == (word, None)
+    assert read_word("here", 4, 5) == ("here", 4)
+    assert set(WORDS) > PLACE_WORDS
+
+
+@pytest.mark.parametrize(
+    ("word", "piece", "said"),
+    [
+        ("jump", None, "found 'jump'; one of these would do: step on"),
+        (7, None, "found 7"),
+        (None, None, "found None"),
+        ("here", 5, "found 5; a number from 0 to 4 would do"),
+        ("here", -1, "found -1"),
+        ("here", 1.5, "found 1.5"),
+        ("here", True, "found True"),
+        ("here", "2", "found '2'"),
+    ],
+)
+def test_what_is_no_word_is_refused_with_what_would_do(word, piece, said):
+    with pytest.raises(WordError) as caught:
+        read_word(word, piece, 5)
+    assert said in str(caught.value)
+
+
+json_values = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=12),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=6), inner),
+    max_leaves=6,
+)
+
+
+@given(json_values | st.fixed_dictionaries({"word": json_values, "piece": json_values}))
+def test_any_json_is_a_word_or_a_word_error(data):
+    try:
+        word, piece = word_from_json(data, 5)
+    except WordError:
+        return
+    assert isinstance(data, Mapping)
+    assert word in WORDS
+    assert piece is None or 0 <= piece < 5
+
+
+def staged(check, three, told_follower, *, keeper=None, hears=True):
+    """Run `check(stage, session)` on a stage whose follower keeps the words it hears."""
+    heard = []
+    if hears:
+        told_follower.hear_word = lambda word, *, now, piece=None: heard.append((word, piece, now))
+
+    async def run():
+        settings = Settings(osc=ANY, http=ANY)
+        watchers = [keeper] if keeper else []
+        async with (
+            Service(three, settings, follower=told_follower, watchers=watchers) as stage,
+            aiohttp.ClientSession() as session,
+        ):
+            await asyncio.wait_for(check(stage, session), 20)
+
+    asyncio.run(run())
+    return heard
+
+
+async def told(session, stage, data):
+    async with session.post(stage.address + "word", data=data) as response:
+        return response.status, await response.text()
+
+
+def test_a_word_from_the_page_reaches_follower_and_watcher(three, told_follower):
+    keeper, answers = Keeper(), []
+
+    async def check(stage, session):
+        for data in ({"word": "here", "piece": 2}, {"word": "mark"}, {"word": "again"}):
+            status, text = await told(session, stage, json.dumps(data))
+            answers.append((status, json.loads(text)["taken"]))
+        async with session.get(stage.address + "status") as response:
+            word = (await response.json())["word"]
+        assert (word["word"], word["piece"], word["by"], word["taken"]) == (
+            "again", None, "page", False,
+        )  # fmt: skip
+        assert 0 <= word["age_s"] < 5
+
+    heard = staged(check, three, told_follower, keeper=keeper)
+    assert [(word, piece) for word, piece, _ in heard] == [("here", 2)]
+    assert keeper.words == [("here", 2), ("mark", None), ("again", None)]
+    assert answers == [(200, True), (200, True), (200, False)]
+
+
+def test_a_follower_that_hears_no_words_takes_none(three, told_follower):
+    async def check(stage, session):
+        assert json.loads((await told(session, stage, '{"word": "hold"}'))[1])["taken"] is False
+
+    assert staged(check, three, told_follower, hears=False) == []
+
+
+@pytest.mark.parametrize(
+    ("body", "said"),
+    [
+        ("", "JSON would do"),
+        ("[1", "JSON would do"),
+        ("[]", "an object such as"),
+        ('{"word": "fly"}', "found 'fly'"),
+        ('{"word": "here", "piece": 99}', "found 99"),
+        ("[" * 5000, "JSON would do"),
+    ],
+)
+def test_a_page_that_sends_no_word_is_told_so(three, told_follower, body, said):
+    async def check(stage, session):
+        status, text = await told(session, stage, body)
+        assert (status, said in text) == (400, True)
+        assert stage.health()["words_refused"] == 1
+        assert stage.status()["word"] is None
+
+    assert staged(check, three, told_follower) == []
+
+
+def test_words_come_over_the_live_stream_too(three, told_follower):
+    async def check(stage, session):
+        async with session.ws_connect(stage.address + "live") as stream:
+            await stream.send_str("not JSON")
+            await stream.send_str('{"word": "step on"}')
+            while True:
+                status = json.loads((await stream.receive()).data)
+                if status["word"]:
+                    break
+        assert status["word"]["word"] == "step on"
+        assert stage.health()["words_refused"] == 1
+
+    heard = staged(check, three, told_follower)
+    assert [(word, piece) for word, piece, _ in heard] == [("step on", None)]
+
+
+def test_words_come_over_osc_counted_from_one(three, told_follower, message, send):
+    """`/word <string> [<set piece from 1>]`."""
+    last = len(three.pieces)
+
+    async def check(stage, _):
+        wrong = (["here", last + 1], ["here", 0], ["here", True], ["x"], [])
+        for arguments in (["here", 1], ["here", last], ["hold"], *wrong):
+            send(stage.osc_address, message("/word", *arguments))
+        while stage.health()["osc"]["datagrams"] < 8:
+            await asyncio.sleep(0.01)
+        assert stage.health()["osc"]["refused"] == {"no such word": 5}
+
+    heard = staged(check, three, told_follower)
+    assert [(word, piece) for word, piece, _ in heard] == [
+        ("here", 0), ("here", last - 1), ("hold", None),
+    ]  # fmt: skip

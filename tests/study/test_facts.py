@@ -1,0 +1,101 @@
+"""The record of facts: to JSON and back, and phrases as a cue needs them."""
+
+import dataclasses
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from liveaid.study import Study, study
+from liveaid.study.onsets import find_onsets
+from liveaid.study.phrases import find_phrases, silence_s
+from liveaid.study.spectrum import RATE_HZ, analyse
+
+seconds = st.floats(0, 1e5, allow_nan=False)
+plain = {
+    "duration_s": seconds,
+    "sample_rate_hz": st.integers(8000, 192000),
+    "channels": st.integers(1, 6),
+    "format": st.text(max_size=20),
+    "frames_declared": st.integers(0, 10**10),
+    "frames_read": st.integers(0, 10**10),
+    "faults": st.lists(st.text(max_size=40), max_size=3).map(tuple),
+    "tempo": st.none() | st.floats(20, 300),
+    "key": st.none() | st.sampled_from(["A minor", "Eb major"]),
+    "loop_beats": st.none() | st.integers(1, 64),
+    "onsets_s": st.lists(seconds, max_size=5).map(tuple),
+    "phrases_s": st.lists(st.tuples(seconds, seconds), max_size=3).map(tuple),
+    "kind": st.sampled_from(["instrumental", "a cappella", "sample", "effect"]),
+}
+
+
+@given(st.fixed_dictionaries(plain).map(lambda facts: Study(**facts)))
+def test_facts_survive_json(facts):
+    assert Study.from_json(facts.to_json()) == facts
+
+
+def test_json_of_another_kind_is_refused():
+    with pytest.raises(ValueError, match="JSON object"):
+        Study.from_json("[1, 2]")
+    with pytest.raises(ValueError, match="duration_s"):
+        Study.from_json("{}")
+
+
+def test_facts_of_a_later_version_are_read_without_the_new_ones(file):
+    facts = study(file(np.zeros(4410)))
+    newer = facts.to_json()[:-1] + ', "colour": "green"}'
+    assert Study.from_json(newer) == facts
+
+
+def test_every_fact_is_a_plain_value(play, file):
+    facts = study(file(play(np.arange(9) * 0.5)[0]))
+    for field in dataclasses.fields(facts):
+        value = getattr(facts, field.name)
+        assert type(value) in (str, int, float, bool, tuple, type(None)), field.name
+        if isinstance(value, float):
+            assert np.isfinite(value), field.name
+
+
+def sung(spans: list[tuple[float, float]], total: float) -> np.ndarray:
+    """A voice-like tone in these spans, in uneven syllables, about five a second."""
+    t = np.arange(int(total * RATE_HZ)) / RATE_HZ
+    voice = sum(np.sin(2 * np.pi * 180 * h * t) / h for h in range(1, 12))
+    voice *= 0.55 + 0.45 * np.cos(2 * np.pi * (5 * t + 0.9 * np.sin(2 * np.pi * 0.73 * t)))
+    edge = np.zeros(len(t))
+    for begin, end in spans:
+        edge += np.clip((t - begin) / 0.01, 0, 1) * np.clip((end - t) / 0.01, 0, 1)
+    return (0.1 * voice * edge).astype(np.float32)
+
+
+@pytest.mark.parametrize("background", [0.0, 1e-3])
+def test_phrases_begin_and_end_where_the_voice_does(background):
+    spans = [(0.4, 1.9), (2.4, 3.0), (3.6, 5.2)]
+    samples = sung(spans, 6.0)
+    samples += np.random.default_rng(1).normal(0, background, len(samples)).astype(np.float32)
+    spectrum = analyse(samples)
+    found = find_phrases(spectrum.level_db, find_onsets(samples, spectrum), 6.0)
+    assert np.array(found) == pytest.approx(np.array(spans), abs=0.06)
+
+
+def test_a_short_stop_does_not_break_a_phrase():
+    samples = sung([(0.5, 1.5), (1.62, 2.5)], 3.0)  # a plosive's closure, 0.12 s
+    spectrum = analyse(samples)
+    assert len(find_phrases(spectrum.level_db, find_onsets(samples, spectrum), 3.0)) == 1
+
+
+def test_silence_at_both_ends_is_measured():
+    spectrum = analyse(sung([(0.75, 2.0)], 3.5))
+    assert silence_s(spectrum.level_db, 3.5) == pytest.approx((0.75, 1.5), abs=0.02)
+
+
+def test_a_voice_with_pauses_is_taken_for_a_cappella(file):
+    samples = sung([(0.4, 1.9), (2.4, 3.0), (3.71, 5.2), (5.93, 7.3)], 8.1)
+    facts = study(file(samples, rate=RATE_HZ))
+    assert facts.kind == "a cappella"
+    assert len(facts.phrases_s) == 4
+
+
+def test_energy_rises_from_a_pad_to_a_dense_beat(play, chords, file):
+    pad = np.sin(2 * np.pi * 200 * np.arange(44100 * 6) / 44100) * 0.2
+    assert study(file(pad, "pad.wav")).energy < study(file(play(np.arange(33) * 0.4)[0])).energy

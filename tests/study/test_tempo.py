@@ -1,0 +1,221 @@
+"""The tempo grid: machine-made, cut to length, played, and what has none.
+
+Measures: mir_eval's beat F-measure (70 ms, the MIREX beat task's window) and tempo p-score
+(MIREX tempo extraction).
+"""
+
+import mir_eval
+import numpy as np
+import pytest
+import soxr
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from liveaid.study import study
+from liveaid.study.beats import tempo_line
+from liveaid.study.downbeat import find_bars
+from liveaid.study.loop import told_by_length
+from liveaid.study.onsets import find_onsets
+from liveaid.study.pulse import preference
+from liveaid.study.spectrum import RATE_HZ, analyse
+from liveaid.study.tempo import Tempo, find_tempo
+
+RATE = 44100
+
+
+def tempo_of(samples: np.ndarray, rate: int = RATE) -> Tempo:
+    mono = soxr.resample(samples, rate, RATE_HZ).astype(np.float32)
+    spectrum = analyse(mono)
+    onsets = find_onsets(mono, spectrum)
+    return find_tempo(mono, spectrum, onsets, frames=len(samples), rate_hz=rate)
+
+
+@pytest.mark.parametrize("bpm", [75.0, 92.37, 118.9, 140.003])
+def test_machine_made_tempo_is_right_to_two_hundredths_of_a_per_cent(play, bpm):
+    beats = 0.137 + np.arange(61) * 60 / bpm
+    found = tempo_of(play(beats)[0])
+    assert found.tempo_bpm == pytest.approx(bpm, rel=2e-4)
+    assert found.first_beat_s == pytest.approx(0.137, abs=0.010)
+    assert found.steady
+    assert found.loop_beats is None
+    assert mir_eval.beat.f_measure(beats[:-1], found.beats_s) > 0.95
+
+
+def test_the_other_octave_is_named(play):
+    found = tempo_of(play(0.2 + np.arange(61) * 60 / 100)[0])
+    octaves = np.log2(found.alternative_bpm / found.tempo_bpm)
+    assert abs(octaves) == pytest.approx(1.0, abs=1e-6)
+    score = mir_eval.tempo.detection(
+        np.array([50.0, 100.0]), 0.5, np.sort([found.tempo_bpm, found.alternative_bpm])
+    )[0]
+    assert score >= 0.5
+
+
+@pytest.mark.parametrize(("frames", "beats", "bpm"), [(302400, 16, 140.0), (84000, 4, 126.0)])
+def test_a_loop_cut_to_length_tells_its_tempo_to_the_frame(play, frames, beats, bpm):
+    # 16 beats in 302400 frames at 44.1 kHz are 140 BPM: 16 * 60 * 44100 / 302400.
+    samples = play(np.arange(beats + 1) * 60 / bpm)[0][:frames]
+    found = tempo_of(samples)
+    assert found.loop_beats == beats
+    assert found.tempo_bpm == pytest.approx(bpm, rel=1e-9)
+    assert found.first_beat_s == pytest.approx(0.0, abs=0.005)
+
+
+def test_music_cut_anywhere_is_no_loop(play):
+    samples = play(np.arange(49) * 60 / 126)[0][: int(13.13 * RATE)]
+    found = tempo_of(samples)
+    assert found.loop_beats is None
+    assert found.tempo_bpm == pytest.approx(126, rel=5e-4)
+
+
+def test_a_length_names_a_whole_tempo_only_to_the_frame():
+    # 8 beats at 97 BPM are 8 * 60 * 44100 / 97 = 218226.8 frames.
+    assert told_by_length(218227, 44100) == (8, 97.0)
+    assert told_by_length(218233, 44100) is None
+    assert told_by_length(8 * 44100, 44100) is None  # whole seconds say nothing
+
+
+@pytest.mark.parametrize("drift", [4.0, -6.0])
+def test_drift_of_played_material_is_measured(play, drift):
+    # Periods that shrink or grow evenly from end to end: tempo changes by `drift` per cent.
+    n = 120
+    periods = np.linspace(1 + drift / 200, 1 - drift / 200, n) * 60 / 104
+    beats = 0.25 + np.concatenate([[0.0], np.cumsum(periods)])
+    found = tempo_of(play(beats)[0])
+    assert not found.steady
+    assert found.drift_percent == pytest.approx(drift, rel=0.15)
+    assert found.tempo_bpm == pytest.approx(104, rel=0.005)
+    assert found.residual_s > 0.03
+    assert mir_eval.beat.f_measure(beats[:-1], found.beats_s) > 0.9
+
+
+def test_hands_are_followed_through_give_and_take(play):
+    rng = np.random.default_rng(7)
+    periods = 60 / 96 * np.exp(np.clip(np.cumsum(rng.normal(0, 0.008, 100)), -0.1, 0.1))
+    beats = 0.3 + np.concatenate([[0.0], np.cumsum(periods)])
+    found = tempo_of(play(beats)[0])
+    assert not found.steady
+    assert mir_eval.beat.f_measure(beats[:-1], found.beats_s) > 0.85
+
+
+def test_a_parabola_of_beats_gives_its_own_drift():
+    # Worked by hand: period 0.5 s falling by 0.0002 s a beat over 100 beats.
+    index = np.arange(101)
+    bpm, drift, residual = tempo_line(0.5 * index - 0.0001 * index**2)
+    assert drift == pytest.approx(100 * (0.5 / 0.48 - 1))
+    assert bpm == pytest.approx(60 / 0.49)
+    assert 0 < residual < 0.2
+
+
+@pytest.mark.parametrize("what", ["pad", "noise", "random hits", "one hit", "silence"])
+def test_what_keeps_no_beat_has_no_tempo_and_says_why(play, what):
+    rng = np.random.default_rng(8)
+    t = np.arange(int(11.3 * RATE)) / RATE
+    hit = rng.normal(0, 1, 4000) * np.exp(-np.arange(4000) / 700)
+    samples = np.zeros(len(t))
+    if what == "pad":
+        samples = sum(np.sin(2 * np.pi * f * t + f) for f in (220.0, 277.2, 329.6)) * 0.1
+    elif what == "noise":
+        samples = rng.normal(0, 0.1, len(t))
+    elif what == "random hits":
+        for at in rng.integers(0, len(t) - 4000, 40):
+            samples[at : at + 4000] += 0.2 * hit
+    elif what == "one hit":
+        samples[9000:13000] = 0.2 * hit
+    found = tempo_of(samples)
+    assert found.tempo_bpm is None
+    assert found.first_beat_s is None
+    assert found.confidence == 0.0
+    assert found.why_not
+
+
+@pytest.mark.parametrize("shift", [0, 1, 3])
+def test_bars_are_counted_from_the_beat_where_bass_and_harmony_move(play, note, shift):
+    beats = np.arange(65) * 0.5
+    samples, _ = play(beats)
+    for bar, root in enumerate([45, 41, 48, 43] * 4):
+        start = round((bar * 4 * 0.5) * RATE)
+        chord = sum(note(root + step, 2.0) for step in (0, 7, 16)) * 0.15
+        samples[start : start + len(chord)] += chord[: len(samples) - start]
+    mono = soxr.resample(samples, RATE, RATE_HZ).astype(np.float32)
+    bars = find_bars(mono, analyse(mono), beats[shift:-1])
+    assert bars is not None
+    assert bars.metre == 4
+    assert bars.first == -shift % 4
+    assert bars.confidence > 0.5
+
+
+def test_three_in_a_bar_is_told_from_four(note):
+    beats = np.arange(73) * 0.4
+    samples = np.zeros(int(30 * RATE))
+    for beat, at in enumerate(beats[:-1]):
+        root = [45, 41, 43, 40][beat // 3 % 4]
+        pitches = [root - 12, root] if beat % 3 == 0 else [root + 16, root + 19]
+        chord = sum(note(p, 0.38) for p in pitches) * 0.15
+        start = round(at * RATE)
+        samples[start : start + len(chord)] += chord
+    mono = soxr.resample(samples, RATE, RATE_HZ).astype(np.float32)
+    bars = find_bars(mono, analyse(mono), beats[:-1])
+    assert bars is not None
+    assert (bars.metre, bars.first) == (3, 0)
+
+
+def test_people_tap_120_most_readily_and_octaves_less_alike():
+    # Parncutt 1994, Moelants 2002: a bell over log tempo about 120 BPM.
+    assert preference(120.0) > max(preference(100.0), preference(150.0))
+    assert preference(100.0) > preference(70.0) > preference(50.0)
+    assert preference(150.0) > preference(190.0) > preference(240.0)
+
+
+@settings(max_examples=6, deadline=None)
+@given(delay=st.floats(0.0, 0.9))
+def test_a_delay_moves_the_first_beat_by_as_much(play, delay):
+    samples, _ = play(0.05 + np.arange(33) * 60 / 108)
+    late = np.concatenate([np.zeros(round(delay * RATE)), samples])
+    before, after = tempo_of(samples), tempo_of(late)
+    assert after.first_beat_s - before.first_beat_s == pytest.approx(delay, abs=0.005)
+    assert after.tempo_bpm == pytest.approx(before.tempo_bpm, rel=2e-4)
+
+
+@settings(max_examples=6, deadline=None)
+@given(ratio=st.floats(0.9, 1.1))
+def test_a_platter_turning_faster_scales_the_tempo(play, ratio):
+    samples, _ = play(0.05 + np.arange(33) * 60 / 108)
+    faster = soxr.resample(samples, RATE * ratio, RATE)
+    assert tempo_of(faster).tempo_bpm == pytest.approx(108 * ratio, rel=3e-4)
+
+
+@settings(max_examples=6, deadline=None)
+@given(gain_db=st.floats(-40, 2))
+def test_gain_does_not_move_the_grid(play, gain_db):
+    samples, _ = play(0.05 + np.arange(17) * 60 / 108)
+    before, after = tempo_of(samples), tempo_of(samples * 10 ** (gain_db / 20))
+    assert after.tempo_bpm == pytest.approx(before.tempo_bpm, rel=1e-5)
+    assert after.first_beat_s == pytest.approx(before.first_beat_s, abs=1e-3)
+
+
+def test_the_whole_study_carries_the_grid(play, file):
+    found = study(file(play(0.1 + np.arange(33) * 60 / 92)[0]))
+    assert found.tempo == pytest.approx(92.0, rel=2e-4)
+    assert found.first_beat == pytest.approx(0.1, abs=0.010)
+    assert found.first_downbeat == pytest.approx(0.1, abs=0.010)
+    assert found.metre == 4
+    assert found.rhythmic == ""
+    assert found.kind == "instrumental"
+    assert found.energy >= 3
+
+
+@pytest.mark.parametrize("bpm", [52.0, 75.5, 120.0, 150.0, 174.0, 200.0])
+@pytest.mark.parametrize("cut", [True, False], ids=["cut to length", "with a lead"])
+def test_a_bare_count_is_its_own_tempo_however_fast(bpm, cut):
+    t = np.arange(900) / RATE
+    stroke = np.sin(2 * np.pi * 1000 * t) * np.exp(-t / 0.005)
+    lead, count = (0.0, 32) if cut else (0.21, 32)
+    samples = np.zeros(round((lead + count * 60 / bpm) * RATE))
+    for number in range(count):
+        start = round((lead + number * 60 / bpm) * RATE)
+        samples[start : start + 900] += stroke * (1.0 if number % 4 == 0 else 0.6)
+    found = tempo_of(samples * 0.7)
+    assert found.tempo_bpm == pytest.approx(bpm, rel=2e-4)
+    assert found.first_beat_s == pytest.approx(lead, abs=0.010)
+    assert found.loop_beats == (count if cut else None)
