@@ -13,7 +13,13 @@ import click
 from rich.console import Console
 
 from liveaid.commands.opening import opened_to_play, say_state
-from liveaid.commands.stage_options import STAGE_WORDS, stage_options, stage_settings
+from liveaid.commands.stage_options import (
+    STAGE_WORDS,
+    share_lines,
+    stage_options,
+    stage_settings,
+    stage_watchers,
+)
 from liveaid.errors import UsageError
 from liveaid.practice.ladder import Ladder
 from liveaid.practice.limits import LEVELS, Limits
@@ -189,8 +195,8 @@ async def _rehearse(
         busy=lambda: session.phase(time.monotonic()) in ("count-in", "take"),
         told=say_state,
     )
-    watchers = [rehearsal] if trace is not None else [living, rehearsal]
-    stage = Service(session.aim.routine, settings, watchers=watchers)
+    beside = stage_watchers(options, settings) + ([living] if trace is None else [])
+    stage = Service(session.aim.routine, settings, watchers=[rehearsal, *beside])
     loop = asyncio.get_running_loop()
     for number in (signal.SIGINT, signal.SIGTERM):
         loop.add_signal_handler(number, stage.ask_stop)
@@ -230,6 +236,7 @@ def _say_where(
     ladder = session.ladder
     lines = [
         f"Page     {page}  (clicks; start quiet)",
+        *share_lines(stage.settings.share),
         f"OSC in   {stage.osc_address}",
         f"Takes    {takes if kept else 'not kept: a replay'}",
         f"Practise {session.aim.piece or 'the whole routine'}",
