@@ -257,7 +257,7 @@ def test_lamps_as_text(make_prompt):
     levels = lamps_for(make_prompt(bars_left=3), GRID, ("right",))
     assert lamp_lines(levels) == [
         "bars ●●●○○○○○   beats ○●○○   ● following ○ unsure ○ silent",
-        "left ○ cue ○ ready ● heard   right ● cue ○ ready ● heard",
+        "left ○ cue ○ ready ● heard   right ● cue ○ ready ● heard wind ○●●●",
     ]
     unsure = replace(make_prompt(), state="unsure", confidence=0.64)
     assert prompt_line(unsure).startswith("unsure (64%): Lanterns, 5 bars left, bar 4 beat 2")
