@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
 from liveaid.stage.lamp_layout import Lamp, LampLayout, Level, message_table
-from liveaid.stage.lamps import Gate, all_off, living
+from liveaid.stage.lamps import LIVES_S, Gate, all_off, living
 from liveaid.stage.midi import MidiPort
 from liveaid.stage.pads import Presses
 from liveaid.stage.words import Word
@@ -48,6 +48,7 @@ class Board:
             pads, api=midi_api, direction="in", heard=self._heard
         )  # fmt: skip
         self._renewing: asyncio.TimerHandle | None = None
+        self._second = 0
 
     async def start(self) -> None:
         """Look for the port; a missing one is no error."""
@@ -109,6 +110,9 @@ class Board:
         now = time.monotonic()
         count = math.ceil(len(self._layout.lamps.places) * RENEW_EVERY_S / RENEWED_S)
         self._send(self._gate.renew(count, now))
+        if int(now / LIVES_S) != self._second:
+            self._second = int(now / LIVES_S)
+            self._renew()  # by way of the prompt, so that the lamp lives only while that does
         loop = asyncio.get_running_loop()
         self._renewing = loop.call_later(RENEW_EVERY_S, self._renew_some)
 

@@ -31,6 +31,7 @@ sixteens (common practice, no source)."""
 LIMIT_NEAR_S = 15.0
 """The time limit is near: some eight bars at 120 BPM, time to leave something out."""
 LIVES_S = 1.0
+"""The lamp that lives changes this often: read at a glance, and far below a flash."""
 PLAYED = ("following", "unsure", "silent")
 """States in which a set piece is being played."""
 _STATE: dict[str, Level] = {"following": "on", "silent": "dim"}
