@@ -31,8 +31,8 @@ from liveaid.stage.share import (
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
 STAGE_WORDS = (
-    "osc", "osc_map", "http", "midi", "pads", "midi_api", "lamps", "token", "share", "share_at", "screen",
-    "away",
+    "osc", "osc_map", "http", "midi", "pads", "midi_api", "lamps", "token", "share", "share_at",
+    "screen", "away",
 )  # fmt: skip
 
 _OPTIONS = (
