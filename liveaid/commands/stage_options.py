@@ -11,13 +11,14 @@ from typing import Any, TypeVar
 import click
 
 from liveaid.errors import UsageError
-from liveaid.routine import Routine
+from liveaid.routine import SIDES, Routine
 from liveaid.routine.config_file import config_path, load_config
 from liveaid.stage import Settings, Watcher, parse_address
 from liveaid.stage.deck_files import deck_lengths_s
 from liveaid.stage.lamp_layout import LampLayout
 from liveaid.stage.midi_ports import API_CHOICES
 from liveaid.stage.osc_map import DEFAULT_MAP, OscMap
+from liveaid.stage.out import Out
 from liveaid.stage.screen import Screen, inches, metres
 from liveaid.stage.settings import HTTP_ADDRESS, OSC_ADDRESS, Controller
 from liveaid.stage.share import (
@@ -34,6 +35,15 @@ STAGE_WORDS = (
     "osc", "osc_map", "http", "midi", "pads", "midi_api", "lamps", "token", "share", "share_at",
     "screen", "away",
 )  # fmt: skip
+
+
+def _sides(_: click.Context, __: click.Parameter, given: Sequence[str]) -> Sequence[str]:
+    for one in given:
+        side, mark, port = one.partition("=")
+        if side not in SIDES or not mark or not port:
+            raise click.BadParameter(f"{one!r}: left=PORT or right=PORT would do")
+    return given
+
 
 _OPTIONS = (
     click.option("--osc", default=str(OSC_ADDRESS), show_default=True, metavar="HOST:PORT",
@@ -58,6 +68,14 @@ _OPTIONS = (
     click.option("--share", is_flag=True,
                  help="Show the pages on phones and tablets of this network too: a secure address, "
                  "a QR code, a name."),
+    click.option("--out", "out", metavar="NAME|FILE",
+                 help="A file of what else follows along: OSC receivers, MIDI clock, time code."),
+    click.option("--send-osc", metavar="HOST:PORT", multiple=True,
+                 help="Send the prompt there as OSC; may be given more than once."),
+    click.option("--clock", metavar="PORT", multiple=True,
+                 help="Send MIDI clock at the performer's tempo to this port."),
+    click.option("--timecode", metavar="SIDE=PORT", multiple=True, callback=_sides,
+                 help="Take a deck's position from a player's MIDI time code, as left=PORT."),
     click.option("--share-at", default=str(SHARED_ADDRESS), show_default=True, metavar="HOST:PORT",
                  help="Where --share serves them."),
     click.option("--screen", metavar="SIZE",
@@ -75,12 +93,17 @@ def stage_options(command: _Command) -> _Command:
 
 
 def stage_watchers(options: dict[str, Any], settings: Settings) -> list[Watcher]:
-    """What those options set beside the stage: a shared name, a screen's size."""
+    """What those options set beside the stage: shared name, screen's size, who follows along."""
     screen = Screen(
         inches(options["screen"]) if options["screen"] else None,
         metres(options["away"]) if options["away"] else None,
     )
-    return [screen, *([Sharing(settings.share)] if settings.share else [])]
+    file = options["out"]
+    out = (load_config(config_path(file, "out"), Out) if file else Out()).with_options(
+        osc=options["send_osc"], clock=options["clock"], timecode=options["timecode"]
+    )
+    sharing = [Sharing(settings.share)] if settings.share else []
+    return [screen, *sharing, *out.watchers(settings.midi_api)]
 
 
 def share_lines(share: Share | None) -> list[str]:

@@ -204,6 +204,11 @@ class Service:
         if self.prompt is not None:
             self._push(self.prompt)
 
+    def hear(self, heard: Heard) -> None:
+        """A deck's position from another source than OSC."""
+        self._hear(heard)
+        self._showing.heard([heard])
+
     def use(self, routine: Routine) -> None:
         """Follow this edition of the routine from now on: its map was edited while it played."""
         self.routine = routine
