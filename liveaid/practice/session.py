@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from typing import Any, Literal, TypeAlias
 
 from liveaid.follow import Prompt
+from liveaid.practice.advice import advice
 from liveaid.practice.assess import assess
 from liveaid.practice.care import HandsOn
 from liveaid.practice.count_in import Counter, CountIn, first_cues
@@ -193,6 +194,7 @@ def to_json(aim: Aim, score: TakeScore) -> dict[str, Any]:
     found = score_json(score)
     for piece in found["pieces"]:
         piece["index"] += aim.first
+    found["advice"] = advice(score, metre=aim.routine.metre)
     found["skipped_pieces"] = [index + aim.first for index in found["skipped_pieces"]]
     return found
 
