@@ -38,21 +38,42 @@ class Break:
 
 def breaks(routine: Routine, trace: Trace, sures: Sequence[Sure]) -> list[Break]:
     """Every place at which the take was broken off and begun again from earlier, in order."""
-    reach = routine.turntable.pitch_range_percent
-    phases = {
-        side: motion(trace[side], pitch_range_percent=reach).phases
-        for side in SIDES
-        if len(trace[side].now_s)
-    }
-    runs = {
-        side: [p for p in found if p.does == "runs" and p.end_s - p.start_s >= _RUN_S]
-        for side, found in phases.items()
-    }
+    phases = _phases(routine, trace)
+    runs = _runs(phases)
     return [
         gap
         for gap in _gaps(runs)
         if _stood_s(phases, gap) >= _STOOD_S and _began_anew(routine, runs, sures, gap)
     ]
+
+
+def stopped_s(routine: Routine, trace: Trace, end_s: float) -> float:
+    """When a take that was begun anew at `end_s` was broken off: as its last record stopped."""
+    ends = [
+        phase.end_s
+        for found in _runs(_phases(routine, trace)).values()
+        for phase in found
+        if phase.start_s < end_s - STOPPED_S
+    ]
+    last_s = max(ends, default=end_s)
+    return last_s if end_s - last_s >= STOPPED_S else end_s
+
+
+def _phases(routine: Routine, trace: Trace) -> dict[Side, tuple[Phase, ...]]:
+    reach = routine.turntable.pitch_range_percent
+    return {
+        side: motion(trace[side], pitch_range_percent=reach).phases
+        for side in SIDES
+        if len(trace[side].now_s)
+    }
+
+
+def _runs(phases: dict[Side, tuple[Phase, ...]]) -> dict[Side, list[Phase]]:
+    """When each record turned by itself."""
+    return {
+        side: [p for p in found if p.does == "runs" and p.end_s - p.start_s >= _RUN_S]
+        for side, found in phases.items()
+    }
 
 
 def _gaps(runs: dict[Side, list[Phase]]) -> list[Break]:

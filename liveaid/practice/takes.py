@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, replace
 from typing import Literal, TypeAlias
 
 from liveaid.follow import Prompt
-from liveaid.practice.breaks import breaks
+from liveaid.practice.breaks import breaks, stopped_s
 from liveaid.practice.count_in import AT_CUE_S, first_cues
 from liveaid.practice.trace import Message, Trace, trace_of
 from liveaid.practice.visits import Sure, Visit, visits
@@ -263,11 +263,11 @@ class TakeFinder:
 
     def _end(self, ended: Ended, end_s: float, after: Sure | None) -> list[Take]:
         """The take that ended, and the false starts that came before it."""
-        begun = [after] if after and ended == "abandoned" else []
-        until_s = begun[0].now_s if begun else end_s
-        whole = trace_of(m for m in self._messages if m[0] <= until_s + TAIL_S)
+        whole = trace_of(m for m in self._messages if m[0] <= end_s + TAIL_S)
+        if after and ended == "abandoned":
+            end_s = stopped_s(self.routine, whole, end_s)
         found: list[Take | None] = []
-        for gap in breaks(self.routine, whole, [*self._places, *begun]):
+        for gap in breaks(self.routine, whole, self._places):
             before = [place for place in self._places if place.now_s <= gap.start_s]
             if before:
                 found.append(self._take("abandoned", gap.start_s, before, whole))
