@@ -28,6 +28,19 @@ settings.register_profile(
 settings.load_profile("steady")
 
 
+# Rooms whose tests open sockets, MIDI ports or a browser: one after another in one process, since
+# there is one JACK server, and a port's timing is worth nothing beside a busy neighbour.
+PORTS = ("stage", "practice", "demo", "page")
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Which tests run in one process, for `--dist loadgroup`: a file's, or all that use ports."""
+    for item in items:
+        room = item.path.relative_to(ROOT / "tests").parts[0]
+        group = "ports" if room in PORTS else str(item.path)
+        item.add_marker(pytest.mark.xdist_group(group))
+
+
 def _absent(what: str) -> NoReturn:
     if os.environ.get("CI") == "true":
         pytest.fail(f"needed in CI: {what}")
@@ -59,7 +72,8 @@ def needs_folder() -> Callable[[str, str], Path]:
 def no_settings(tmp_path_factory):
     """Every test starts from a performer who has allowed nothing beyond a scene."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setenv("XDG_CONFIG_HOME", str(tmp_path_factory.mktemp("settings")))
+        for word in ("CONFIG", "CACHE", "DATA"):
+            patch.setenv(f"XDG_{word}_HOME", str(tmp_path_factory.mktemp(word.lower())))
         yield
 
 

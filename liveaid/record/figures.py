@@ -90,6 +90,43 @@ FIGURES: Final[dict[str, Figure]] = {
         says="hardest a hand speeds a record up or turns it round: 50 m/s2 at 10 cm",
         source="peak hand acceleration of fast reaching 40 to 60 m/s2 (from memory)",
     ),
+    "tiring_s": Figure(
+        value=8.0,
+        unit="s",
+        says="how long a hand keeps its fastest strokes up before it slows",
+        source="fastest finger tapping falls off within 5 to 10 s (from memory)",
+    ),
+    "tired_share": Figure(
+        value=0.8,
+        unit="of the fastest rate",
+        says="what a hand keeps up after that",
+        source="some 15 to 25 % slower after 10 to 20 s of fastest tapping (from memory)",
+    ),
+    "hand_move_s": Figure(
+        value=0.2,
+        unit="s",
+        says="a hand from a record to the fader, or from one record to the other",
+        source="Fitts, J Exp Psychol 47 (1954): 25 cm to a target 5 cm wide are some 3.3 bits,"
+        " at 12 to 16 bits/s 0.2 to 0.3 s (from memory)",
+    ),
+    "taps_per_s": Figure(
+        value=8.0,
+        unit="openings/s",
+        says="fader tapped open by one finger, the thumb springing it shut",
+        source="a finger taps 5 to 7 times a second (as strokes_per_s); a spring helps: " + COMMON,
+    ),
+    "rolled_taps_per_s": Figure(
+        value=20.0,
+        unit="openings/s",
+        says="fader tapped open by several fingers in quick turn",
+        source=COMMON,
+    ),
+    "set_pitch_s": Figure(
+        value=0.3,
+        unit="s",
+        says="a hand sets the pitch fader to a mark",
+        source=COMMON,
+    ),
     "release_s": Figure(
         value=0.03,
         unit="s",

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from functools import partial
 
-from liveaid.render.edges import HEAD_S, TAIL_S, Samples, faded, joined
+from liveaid.render.edges import Samples, faded, joined
 from liveaid.render.level import Level, levelled, turned_up
-from liveaid.render.material import Material
-from liveaid.render.passage import Passage, Segment
 from liveaid.render.stretching import Stretch, stretch_here, stretched
 from liveaid.render.tempo import Recorded, resampled
+from liveaid.routine.layout.deck import HEAD_S, TAIL_S
+from liveaid.routine.layout.material import Material
+from liveaid.routine.layout.passage import Passage, Segment
 
 
 def cut(

@@ -13,13 +13,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from liveaid.render.edges import Samples
-from liveaid.render.layout import DeckLayout
 from liveaid.render.level import CEILING_DBTP, MARGIN_DB
 from liveaid.render.limiter import ratio, true_peak_db
-from liveaid.render.passage import Passage
-from liveaid.render.placed import Stands
 from liveaid.render.strokes import Heard, heard_in
 from liveaid.routine import Routine, Side
+from liveaid.routine.layout.deck import DeckLayout
+from liveaid.routine.layout.passage import Passage
+from liveaid.routine.layout.placed import Stands
 
 CUT_S = 0.002
 """Seconds the crossfader takes to open or close (common practice, no source)."""

@@ -19,7 +19,7 @@ Unit: TypeAlias = Literal["of the part", "turns", "s", "beats"]
 WayBack: TypeAlias = Literal["back-cue", "wind", "needle", "runs on"]
 WAYS_BACK: tuple[WayBack, ...] = get_args(WayBack)
 
-_DETAILS = ("for", "over", "open", "closed", "clicks", "cuts", "of", "back", "swapped")
+_DETAILS = ("for", "over", "open", "closed", "clicks", "cuts", "rolled", "of", "back", "swapped")
 _UNITS: dict[str, Unit] = {
     "turn": "turns", "turns": "turns", "s": "s", "beat": "beats", "beats": "beats",
 }  # fmt: skip
@@ -60,6 +60,8 @@ class ActLine:
     """How often an open fader is shut for a moment on the way."""
     cuts: int | None = None
     """How often a closed fader is opened on the way."""
+    rolled: bool = False
+    """Several fingers tap the fader in turn."""
     percent: float | None = None
     """The pitch to be set."""
     swapped: bool = False
@@ -222,6 +224,11 @@ def _of(line: ActLine, args: list[str]) -> ActLine:
     return replace(line, sound=" ".join(args))
 
 
+def _rolled(line: ActLine, args: list[str]) -> ActLine:
+    _none("rolled", args)
+    return replace(line, rolled=True)
+
+
 def _swapped(line: ActLine, args: list[str]) -> ActLine:
     _none("swapped", args)
     return replace(line, swapped=True)
@@ -234,6 +241,7 @@ _READERS: dict[str, Callable[[ActLine, list[str]], ActLine]] = {
     "closed": _closed,
     "clicks": lambda line, args: replace(line, clicks=_count("clicks", args)),
     "cuts": lambda line, args: replace(line, cuts=_count("cuts", args)),
+    "rolled": _rolled,
     "of": _of,
     "swapped": _swapped,
 }

@@ -37,6 +37,7 @@ class Move:
     over: Over | None = None
     open: tuple[tuple[float, float], ...] | None = None
     """Beats of the set piece; None: open while it sounds."""
+    rolled: bool = False
     percent: float | None = None
     figure: str = ""
     path: Path = ()
@@ -62,6 +63,7 @@ class _Call:
     figures: tuple[str, ...] = ()
     clicks: int | None = None
     cuts: int | None = None
+    rolled: bool = False
     swapped: bool = False
 
 
@@ -110,9 +112,10 @@ class _Writer:
         others = (other.strokes or ()) if isinstance(other, Works) else ()
         end = float(self._routine.beats(self._index))
         back = self._routine.performer.wind_turns_per_s * self._routine.turntable.turn_s
-        for place, beat in enumerate(strokes):
+        inside = [beat for beat in strokes if beat < end]  # later ones are told as such
+        for place, beat in enumerate(inside):
             call = _Call(beat, 1.0, None, None, (*path, place))
-            nexts = [*strokes[place + 1 : place + 2], end]
+            nexts = [*inside[place + 1 : place + 2], end]
             until = beat + (nexts[0] - beat) * back / (1.0 + back) if len(nexts) > 1 else end
             until = min([until, *(stroke for stroke in others if stroke > beat)])
             self._turns.append((beat, TurnLine(side=self._side, to_beat=until - beat), call))
@@ -145,6 +148,7 @@ class _Writer:
                 figures=(*call.figures, line.name),
                 clicks=line.clicks or call.clicks,
                 cuts=line.cuts or call.cuts,
+                rolled=line.rolled or call.rolled,
                 swapped=call.swapped != line.swapped,
             )
             for place, entry in enumerate(entries):
@@ -173,6 +177,7 @@ class _Writer:
                     part=part,
                     over=line.over,
                     open=_openings(line, call, begins, beats, kind),
+                    rolled=line.rolled or call.rolled,
                     percent=line.percent,
                     figure=call.figures[-1] if call.figures else "",
                     path=call.path,

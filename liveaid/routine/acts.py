@@ -55,6 +55,8 @@ class Act:
     """Of a record let go: 1.0 at pitch 0."""
     open: tuple[tuple[float, float], ...] = ()
     """Beats of the set piece between which the fader is open."""
+    rolled: bool = False
+    """Whether several fingers open the fader in turn."""
     figure: str = ""
     """The figure it belongs to."""
     written: bool = True
@@ -243,7 +245,7 @@ class _Hand:
         return Act(
             kind=move.kind, side=self._side, piece=self._piece, beat=move.beat, beats=beats,
             part=self._part.label or None, sound=self._part.sound, from_s=from_s, to_s=to_s,
-            speed=self._speed, open=spans, figure=move.figure, path=move.path,
+            speed=self._speed, open=spans, rolled=move.rolled, figure=move.figure, path=move.path,
         )  # fmt: skip
 
     def _beats(self, move: Move, later: Sequence[Move]) -> float:

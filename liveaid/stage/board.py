@@ -66,6 +66,12 @@ class Board:
         """How the port stands, in words."""
         return NO_PORT if self._midi is None else self._midi.state
 
+    def missing(self) -> dict[str, str]:
+        """The port that was asked for and is not open: its name and what is the matter."""
+        if self._midi is None or self._midi.state == "open":
+            return {}
+        return {self._midi.wanted: self._midi.state}
+
     def to_json(self) -> dict[str, Any]:
         """How the port stands, for /health."""
         return {"state": NO_PORT} if self._midi is None else self._midi.to_json()

@@ -8,17 +8,24 @@ Standard: Open Sound Control 1.0 (Wright, 2002).
 
 from __future__ import annotations
 
+import struct
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any, TypeAlias
 
 from pythonosc.parsing import osc_types
 
-MAX_BYTES = 8192
+MAX_BYTES = 16384
+"""A bundle of MAX_MESSAGES positions with long addresses has some 12,000 bytes."""
+MAX_MESSAGE_BYTES = 8192
 """A position message has some 30 bytes; nothing a deck says needs more than this."""
 MAX_DEPTH = 8
 MAX_MESSAGES = 256
 MAX_ARGUMENTS = 64
+
+_BUNDLE = b"#bundle\x00"
+_FLOAT = struct.Struct(">f")
 
 Argument: TypeAlias = int | float | str | bytes | bool | None
 
@@ -59,9 +66,11 @@ def read_packet(data: bytes) -> list[Message]:
 def _element(data: bytes, depth: int, messages: list[Message]) -> None:
     if len(data) % 4:
         raise Refused("cut short or garbled")  # "always a multiple of 4": OSC 1.0, OSC Packets
-    if data.startswith(b"#bundle\x00"):
+    if data.startswith(_BUNDLE):
         _bundle(data, depth, messages)
     elif data.startswith(b"/"):
+        if len(data) > MAX_MESSAGE_BYTES:
+            raise Refused("too large")
         if len(messages) >= MAX_MESSAGES:
             raise Refused("too many messages")
         messages.append(_message(data))
@@ -83,7 +92,36 @@ def _bundle(data: bytes, depth: int, messages: list[Message]) -> None:
         start += size
 
 
+def count_messages(data: bytes) -> int:
+    """How many messages a datagram holds, at the cost of a look at each size; at least 1."""
+    if not data.startswith(_BUNDLE):
+        return 1
+    count, start = 0, 16
+    while start + 4 <= len(data):
+        size = int.from_bytes(data[start : start + 4], "big")
+        start += 4
+        inner = data[start : start + size] if data.startswith(_BUNDLE, start) else b""
+        # A bundle in a bundle is rare, and no deeper one is looked into.
+        count += max(1, inner.count(b",")) if inner else 1
+        start += max(size, 4)
+    return max(count, 1)
+
+
+@lru_cache(maxsize=512)
+def _only_a_float(head: bytes) -> str | None:
+    """The address of a message with one float, from its bytes but for the number's; None: another.
+
+    Most of what decks send; their addresses are few, so that each is read only once.
+    """
+    address, start = osc_types.get_string(head, 0)
+    return address if head[start:] == b",f\0\0" else None
+
+
 def _message(data: bytes) -> Message:
+    if data[-8:-4] == b",f\0\0":
+        known = _only_a_float(data[:-4])
+        if known is not None:
+            return Message(known, _FLOAT.unpack(data[-4:]))
     address, start = osc_types.get_string(data, 0)
     if start == len(data):
         return Message(address, ())  # older senders leave the type tags out: OSC 1.0

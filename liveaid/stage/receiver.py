@@ -1,4 +1,9 @@
-"""The UDP socket positions arrive on: drained in one go, each datagram at its own arrival time."""
+"""The UDP socket positions arrive on: emptied often, read within a budget, each at its own time.
+
+A turn takes in what the system holds, then reads what waits, oldest first, for a few milliseconds;
+then the loop may do something else, and another turn follows while anything waits. What is beyond
+the budget is dropped (backlog.py) and counted.
+"""
 
 from __future__ import annotations
 
@@ -15,9 +20,11 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from liveaid.stage.address import Address, StageError
+from liveaid.stage.backlog import Backlog, Datagram
+from liveaid.stage.kernel_drops import ask_for_buffer, dropped_by_system
 from liveaid.stage.osc import Heard, read_positions
 from liveaid.stage.osc_map import Table
-from liveaid.stage.osc_packet import MAX_BYTES
+from liveaid.stage.osc_packet import MAX_BYTES, count_messages
 from liveaid.stage.words import WordError
 
 ASKED_BYTES = 4 * 1024 * 1024
@@ -26,8 +33,12 @@ worth of the fastest senders."""
 LATE_S = 0.5
 """A datagram that lay in the queue longer than this says where the record was, not where it is."""
 AT_ONCE = 512
-"""Datagrams read before the loop may do something else: a flood must not starve the page, and what
-queued up during a hitch is to be heard whole before the prompt is worked out from it."""
+"""Datagrams taken in at a turn; some 3 ms at most, so that the page is not starved."""
+BUDGET_S = 0.004
+"""Seconds of a turn in which what waits is read and heard: a page's request takes some ten turns,
+and is to be answered well within half a second."""
+LOOK_EVERY = 16
+"""Datagrams between two looks at the clock."""
 _SO_TIMESTAMPNS = 35 if sys.platform == "linux" else None
 _TIMESPEC = struct.Struct("@qq")
 
@@ -37,14 +48,20 @@ class Counts:
     """What has come in, for /health."""
 
     datagrams: int = 0
+    messages: int = 0
     heard: Counter[str] = field(default_factory=Counter)
     refused: Counter[str] = field(default_factory=Counter)
     last_refused: dict[str, Any] | None = None
+    over_budget: int = 0
+    """Messages dropped, oldest first, because more came than can be heard."""
+    last_over_budget: str | None = None
+    """Who sent the last of them."""
 
     def to_json(self) -> dict[str, Any]:
         """Plain counts by name."""
         return {
             "datagrams": self.datagrams,
+            "messages": self.messages,
             "heard": dict(self.heard),
             "refused": dict(self.refused),
             "last_refused": self.last_refused,
@@ -52,20 +69,24 @@ class Counts:
 
 
 class Receiver:
-    """Owns the socket; hands over what was heard, a batch at a time, on the loop's own thread."""
+    """Owns the socket; hands over what was heard on the loop's own thread."""
 
     def __init__(
         self,
         table: Table,
-        heard: Callable[[Sequence[Heard]], None],
+        *,
+        hear: Callable[[Heard], None],
+        settled: Callable[[Sequence[Heard], bool], None],
         word: Callable[[object, object], Any] = lambda word, piece: None,
     ) -> None:
-        """`heard` is told what decks said; `word` a word and its set piece as they were sent, and
-        raises WordError when they are none."""
+        """`hear` is told each thing a deck said; `settled` all of a turn, and whether more waits;
+        `word` a word and its set piece as they were sent, and raises WordError when they are none.
+        """
         self._table = table
-        self._told = heard
-        self._word = word
+        self._hear, self._settled, self._word = hear, settled, word
         self._socket: socket.socket | None = None
+        self._backlog = Backlog()
+        self._again: asyncio.Handle | None = None
         self.counts = Counts()
         self.granted_bytes = 0
 
@@ -74,7 +95,7 @@ class Receiver:
         opened = socket.socket(address.family(socket.SOCK_DGRAM), socket.SOCK_DGRAM)
         try:
             opened.setblocking(False)
-            opened.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, ASKED_BYTES)
+            self.granted_bytes = ask_for_buffer(opened, ASKED_BYTES)
             if _SO_TIMESTAMPNS is not None:
                 with contextlib.suppress(OSError):
                     opened.setsockopt(socket.SOL_SOCKET, _SO_TIMESTAMPNS, 1)
@@ -82,9 +103,8 @@ class Receiver:
         except OSError as error:
             opened.close()
             raise _cannot_listen(address, error) from error
-        self.granted_bytes = opened.getsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF)
         self._socket = opened
-        asyncio.get_running_loop().add_reader(opened, self._drain)
+        asyncio.get_running_loop().add_reader(opened, self.turn)
 
     @property
     def address(self) -> Address:
@@ -93,56 +113,105 @@ class Receiver:
         host, port = self._socket.getsockname()[:2]
         return Address(host, port)
 
+    def dropped(self) -> dict[str, int]:
+        """What was lost by cause: messages over our budget, datagrams dropped by the system."""
+        system = None if self._socket is None else dropped_by_system(self._socket)
+        return {
+            "over budget": self.counts.over_budget,
+            **({} if system is None else {"by the system": system}),
+        }
+
     def to_json(self) -> dict[str, Any]:
         """Where it listens and what came in, for /health."""
         return {
             "address": str(self.address),
             "buffer_bytes": self.granted_bytes,
+            "waiting": self._backlog.messages,
+            "dropped": self.dropped(),
             **self.counts.to_json(),
         }
 
     def close(self) -> None:
         """Stop listening; what is still queued is lost."""
+        if self._again is not None:
+            self._again.cancel()
         if self._socket is not None:
             asyncio.get_running_loop().remove_reader(self._socket)
             self._socket.close()
             self._socket = None
 
-    def _drain(self) -> None:
-        heard: list[Heard] = []
-        now, real_now = time.monotonic(), time.time()
-        for _ in range(AT_ONCE):
-            assert self._socket is not None
-            try:
-                data, extra, sender = _receive(self._socket)
-            except (BlockingIOError, InterruptedError):
-                break
-            except OSError:  # a reply to something we never sent (ICMP); nothing to read
-                break
-            self.counts.datagrams += 1
-            age_s = _age_s(extra, real_now)
-            if age_s > LATE_S:
-                self._refuse("too late", sender)
-                continue
-            reading = read_positions(data, self._table, now - age_s)
-            heard.extend(reading.heard)
-            for word, piece in reading.words:
-                self._hear_word(word, piece, sender)
-            for reason in reading.refused:
-                self._refuse(reason, sender)
+    def turn(self) -> None:
+        """Take in what the system holds, and read what waits as far as the budget goes."""
+        if self._socket is None:
+            return
+        self._take_in(self._socket)
+        heard = self._read()
+        behind = self._backlog.messages > 0
+        if behind and (self._again is None or self._again.cancelled()):
+            self._again = asyncio.get_running_loop().call_soon(self._turn_again)
         if heard:
-            self.counts.heard.update(item.what for item in heard)
-            self._told(heard)
+            self._settled(heard, behind)
 
-    def _hear_word(self, word: object, piece: object, sender: Any) -> None:
+    def _turn_again(self) -> None:
+        self._again = None
+        self.turn()
+
+    def _take_in(self, opened: socket.socket) -> None:
+        counts, now, real_now = self.counts, time.monotonic(), time.time()
+        for _ in range(AT_ONCE):
+            try:
+                data, extra, sender = _receive(opened)
+            except (BlockingIOError, InterruptedError):
+                return
+            except OSError:  # a reply to something we never sent (ICMP); nothing to read
+                return
+            messages = count_messages(data)
+            counts.datagrams += 1
+            counts.messages += messages
+            arrived_s = now - _age_s(extra, real_now)
+            dropped = self._backlog.put(data, arrived_s, sender, messages)
+            if dropped:
+                counts.over_budget += dropped
+                counts.last_over_budget = f"{sender[0]}:{sender[1]}"
+
+    def _read(self) -> list[Heard]:
+        heard: list[Heard] = []
+        end_s = time.monotonic() + BUDGET_S
+        taken = 0
+        while (datagram := self._backlog.take()) is not None:
+            heard += self._read_one(datagram)
+            taken += datagram.messages
+            if taken >= LOOK_EVERY:
+                taken = 0
+                if time.monotonic() >= end_s:
+                    break
+        return heard
+
+    def _read_one(self, datagram: Datagram) -> Sequence[Heard]:
+        assert datagram.data is not None
+        if time.monotonic() - datagram.arrived_s > LATE_S:
+            self._refuse("too late", datagram)
+            return ()
+        reading = read_positions(datagram.data, self._table, datagram.arrived_s)
+        for item in reading.heard:
+            self.counts.heard[item.what] += 1
+            self._hear(item)
+        for word, piece in reading.words:
+            self._hear_word(word, piece, datagram)
+        for reason in reading.refused:
+            self._refuse(reason, datagram)
+        return reading.heard
+
+    def _hear_word(self, word: object, piece: object, datagram: Datagram) -> None:
         try:
             self._word(word, piece)
         except WordError:
-            self._refuse("no such word", sender)
+            self._refuse("no such word", datagram)
 
-    def _refuse(self, reason: str, sender: Any) -> None:
+    def _refuse(self, reason: str, datagram: Datagram) -> None:
+        host, port = datagram.sender[:2]
         self.counts.refused[reason] += 1
-        self.counts.last_refused = {"reason": reason, "from": f"{sender[0]}:{sender[1]}"}
+        self.counts.last_refused = {"reason": reason, "from": f"{host}:{port}"}
 
 
 def _receive(opened: socket.socket) -> tuple[bytes, Sequence[tuple[int, int, bytes]], Any]:

@@ -26,7 +26,9 @@ from liveaid.stage.cues import next_cues
 from liveaid.stage.follows import Follows, Guarded, follower_for
 from liveaid.stage.health import Health
 from liveaid.stage.lamps import lamps_for
+from liveaid.stage.loop_lag import LoopLag
 from liveaid.stage.mishaps import Mishaps
+from liveaid.stage.notes import Notes, Vitals
 from liveaid.stage.osc import Heard
 from liveaid.stage.osc_map import DeckFacts, table_for
 from liveaid.stage.outline import Outlined, brief
@@ -37,7 +39,7 @@ from liveaid.stage.slept import Sleeps
 from liveaid.stage.spoken import Spoken
 from liveaid.stage.watcher import Watcher
 from liveaid.stage.watchers import Watchers
-from liveaid.stage.web import Web, as_json
+from liveaid.stage.web import Site, Web, as_json
 from liveaid.stage.words import Said
 
 HEARTBEAT_S = 1.0
@@ -67,14 +69,16 @@ class Service:
         facts = DeckFacts(rpm=routine.turntable.rpm, file_s=dict(self.settings.file_s))
         self._receiver = Receiver(
             table_for(self.settings.osc_map, facts),
-            self._heard,
-            lambda word, piece: self._spoken.say(word, piece, "osc"),
+            hear=self._hear,
+            settled=lambda heard, behind: self._showing.heard(heard, behind=behind),
+            word=lambda word, piece: self._spoken.say(word, piece, "osc"),
         )
         self._web = Web(
             status=self.status,
             health=self.health,
             token=self.settings.token,
             said=self._spoken.say_live,
+            names=self.settings.share.names if self.settings.share else (),
         )
         self._board = Board(
             self.settings.layout,
@@ -87,9 +91,11 @@ class Service:
             Guarded(follower or follower_for(routine, self.settings.osc_map), self._mishaps),
             shown=self._shown,
             lamp_due_s=self._board.wake_at,
+            catch_up=self._receiver.turn,
         )
         self._page_s = float("-inf")
         self._sleeps = Sleeps()
+        self._lag, self._notes = LoopLag(), Notes()
         self._health = self._health_parts()
         self._beating: asyncio.Task[None] | None = None
         self._stop_asked = asyncio.Event()
@@ -108,14 +114,18 @@ class Service:
             await self.stop()
             raise
         self._watchers.started(self)
+        self._lag.start()
+        self._notes.look(self._vitals(), time.monotonic())
         self._showing.show()
         self._beating = asyncio.create_task(self._heartbeat())
 
     async def _start_web(self) -> None:
+        share = self.settings.share
+        more = [] if share is None else [Site(share.address, share.tls, share.token)]
         if self.settings.http is not None:
             own = [*self._spoken.routes(), web.get("/routine.json", self._serve_outline)]
             routes = [*self._watchers.routes(), *own]
-            await self._web.start(self.settings.http, routes, self._watchers.scripts())
+            await self._web.start(self.settings.http, routes, self._watchers.scripts(), more=more)
 
     async def run(self) -> None:
         """Go on until `ask_stop`."""
@@ -131,6 +141,7 @@ class Service:
             self._beating.cancel()
             with contextlib.suppress(asyncio.CancelledError):
                 await self._beating
+        self._lag.stop()
         self._showing.stop()
         self._receiver.close()
         await self._watchers.stopped()
@@ -194,17 +205,23 @@ class Service:
         if self.prompt is not None:
             self._push(self.prompt)
 
+    def use(self, routine: Routine) -> None:
+        """Follow this edition of the routine from now on: its map was edited while it played."""
+        self.routine = routine
+        self._next_cues = next_cues(routine)
+        follower = follower_for(routine, self.settings.osc_map)
+        self._showing.follower = Guarded(follower, self._mishaps)
+        self.push()
+
     def say(self, word: str, piece: int | None = None) -> bool:
         """A pad's word; whether anybody was there for it. WordError when it is none."""
         return self._spoken.say(word, piece, "pad")
 
     # -- what happens
 
-    def _heard(self, heard: Sequence[Heard]) -> None:
-        for item in heard:
-            self._watchers.heard(item)
-            self._showing.follower.hear(item)
-        self._showing.heard(heard)
+    def _hear(self, heard: Heard) -> None:
+        self._watchers.heard(heard)
+        self._showing.follower.hear(heard)
 
     def _hear_word(self, said: Said) -> bool:
         """Everybody is told; whether the follower or a watcher was there for it."""
@@ -235,6 +252,7 @@ class Service:
             await asyncio.sleep(HEARTBEAT_S)
             if self._sleeps.noticed():
                 self._board.reopen()  # gone, perhaps; what queued up is refused as too late
+            self._notes.look(self._vitals(), time.monotonic())
             self._showing.look_ahead(time.monotonic())
             self._showing.show()
             if self.prompt is not None and time.monotonic() - self._page_s > HEARTBEAT_S / 2:
@@ -255,15 +273,33 @@ class Service:
                 self.settings.osc_map.sends,
             ),
             "word": self._spoken.status(),
+            "notes": self._notes.sentences(),
             **self._watchers.status(),
         }
+
+    def _vitals(self) -> Vitals:
+        counts, dropped = self._receiver.counts, self._receiver.dropped()
+        return Vitals(
+            heard=sum(counts.heard.values()),
+            refused=sum(counts.refused.values()),
+            last_refused=(counts.last_refused or {}).get("reason", ""),
+            over_budget=counts.over_budget,
+            over_budget_from=counts.last_over_budget or "",
+            by_the_system=dropped.get("by the system", 0),
+            turned_away=sum(self._web.turned_away.values()),
+            lag_s=self._lag.worst_s(1.0),
+            ports=self._board.missing(),
+        )
 
     def _health_parts(self) -> Health:
         return Health({
             "state": lambda: self.prompt and self.prompt.state,
             "osc": self._receiver.to_json,
+            "loop": self._lag.to_json,
+            "rates": lambda: self._notes.rates,
+            "notes": self._notes.sentences,
             "midi": self._board.to_json,
-            "page": lambda: {"clients": self._web.clients, "refused": self._web.refused},
+            "page": self._web.to_json,
             "words_refused": lambda: self._spoken.refused,
             "sleeps": lambda: self._sleeps.count,
             "errors": self._mishaps.to_json,

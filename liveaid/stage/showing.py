@@ -23,6 +23,10 @@ EARLY_S = 0.001
 """The loop's timers keep whole milliseconds and are late: woken this much before, the rest is
 waited out."""
 
+BEHIND_S = 0.1
+"""While more waits than could be heard at a turn, the prompt is worked out this often: what queued
+up in a hitch is heard whole before it is shown, and in a flood no beat is missed by much."""
+
 Shown = Callable[[Prompt, float, bool], None]
 """Told the prompt, the monotonic second, and whether set piece, bar, beat or state turned."""
 
@@ -48,12 +52,18 @@ class Showing:
     """Works the prompt out when it is time, and hands it on."""
 
     def __init__(
-        self, follower: Guarded, *, shown: Shown, lamp_due_s: Callable[[], float | None]
+        self,
+        follower: Guarded,
+        *,
+        shown: Shown,
+        lamp_due_s: Callable[[], float | None],
+        catch_up: Callable[[], None],
     ) -> None:
-        """`lamp_due_s` says when a lamp that was kept back may change."""
+        """`lamp_due_s` says when a lamp that was kept back may change; `catch_up` hears what has
+        come meanwhile."""
         self.follower = follower
         self.prompt: Prompt | None = None
-        self._shown, self._lamp_due_s = shown, lamp_due_s
+        self._shown, self._lamp_due_s, self._catch_up = shown, lamp_due_s, catch_up
         self._rests = Rests()
         self._timer: asyncio.TimerHandle | None = None
         self._soon: asyncio.TimerHandle | None = None
@@ -68,10 +78,13 @@ class Showing:
                 timer.cancel()
         self._timer = self._soon = None
 
-    def heard(self, heard: Sequence[Heard]) -> None:
-        """The follower has heard these: show what came of it, now or soon."""
+    def heard(self, heard: Sequence[Heard], *, behind: bool = False) -> None:
+        """The follower has heard these: show what came of it, now or soon; `behind` when more
+        waits to be heard."""
         since_s = time.monotonic() - self._shown_s
         rested = self._rests.ended_by(heard)
+        if behind and since_s < BEHIND_S:
+            return
         if since_s >= SHOW_S or rested:
             self.show()
         elif self._soon is None:
@@ -116,4 +129,5 @@ class Showing:
         wait_s = due_s - time.monotonic()
         if 0 < wait_s <= 2 * EARLY_S:
             time.sleep(wait_s)
+        self._catch_up()
         self.show()

@@ -186,8 +186,8 @@ async def test_the_follower_is_the_real_one_by_default(three, message, send):
     async with Service(three, HERE) as stage:
         start = time.monotonic()
         for step in range(80):
-            at = 1.8 + 4.0 + step * 0.02
             await asyncio.sleep(max(0.0, start + step * 0.02 - time.monotonic()))
+            at = 1.8 + 4.0 + time.monotonic() - start  # the record turns by the clock
             send(stage.osc_address, message("/deck/left/position", at))
             send(stage.osc_address, message("/deck/right/position", 0.0))
         await until(lambda: stage.prompt.state == "following")
@@ -401,6 +401,59 @@ async def test_a_flood_of_bad_datagrams_does_not_keep_health_from_answering(thre
                 sender.sendto(junk, (stage.osc_address.host, stage.osc_address.port))
         seen = (await get_json(stage, "health"))["osc"]["datagrams"]
         await until(lambda: stage.health()["osc"]["datagrams"] > seen, 10)
+
+
+@stage_test
+async def test_an_edited_routine_is_followed_from_then_on(three, message, send):
+    edited = three.model_copy(update={"title": "Carousel Row", "pieces": three.pieces[1:]})
+    async with Service(three, HERE) as stage:
+        assert (await get_json(stage, "status"))["routine"]["pieces"] == len(three.pieces)
+        stage.use(edited)
+        start = time.monotonic()
+        while not (stage.prompt and stage.prompt.piece):
+            send(stage.osc_address, message("/deck/left/position", 31 + time.monotonic() - start))
+            await asyncio.sleep(0.01)
+        status = await get_json(stage, "status")
+    assert (status["routine"]["title"], status["routine"]["pieces"]) == (
+        "Carousel Row", len(three.pieces) - 1,
+    )  # fmt: skip
+    assert status["piece"]["name"] in {piece.name for piece in edited.pieces}
+
+
+@stage_test
+async def test_health_tells_lag_rates_and_what_was_dropped(three, told_follower, message, send):
+    async with Service(three, HERE, follower=told_follower) as stage:
+        for _ in range(30):
+            send(stage.osc_address, message("/deck/left/position", 1.0))
+        await until(lambda: stage.health()["rates"].get("heard", 0) > 0)
+        health = await get_json(stage, "health")
+    assert health["osc"]["messages"] == 30
+    assert health["osc"]["dropped"]["over budget"] == 0
+    assert health["loop"]["worst_10s_ms"] >= health["loop"]["lag_ms"] >= 0
+    assert health["notes"] == []
+
+
+@stage_test
+async def test_a_flood_of_messages_is_dropped_oldest_first_and_counted(
+    three, told_follower, message, send
+):
+    """20 bundles of 250 at once, from one sender: more than may wait. What is heard is the newest,
+    and heard and dropped together are what was sent."""
+    one = message("/deck/left/position", 0.0)[:-4]
+
+    def bundle(first):
+        parts = [one + struct.pack(">f", float(first + step)) for step in range(250)]
+        return b"#bundle\0" + bytes(8) + b"".join(struct.pack(">i", len(p)) + p for p in parts)
+
+    async with Service(three, HERE, follower=told_follower) as stage:
+        for number in range(20):
+            send(stage.osc_address, bundle(250 * number))
+        await until(lambda: told_follower.told and told_follower.told[-1][2] == 4999.0)
+        osc = stage.health()["osc"]
+    heard = [told[2] for told in told_follower.told]
+    assert heard == [float(n) for n in range(5000 - len(heard), 5000)]
+    assert osc["messages"] == 5000
+    assert osc["dropped"]["over budget"] == 5000 - len(heard) >= 2500
 
 
 @stage_test

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from liveaid.routine.check.acts import Fastest, fastest, judge_acts
 from liveaid.routine.check.clearance import judge_clearance, open_question, used_sounds
 from liveaid.routine.check.energy import judge_arc, judge_idea
 from liveaid.routine.check.findings import Finding, in_order
@@ -23,12 +24,14 @@ from liveaid.routine.way import Change, changes, runs_through
 
 __all__ = [
     "Change",
+    "Fastest",
     "Finding",
     "HandBeat",
     "HandSpan",
     "changes",
     "check",
     "cue_text",
+    "fastest",
     "hand_plan",
     "hand_spans",
     "minutes",
@@ -58,6 +61,7 @@ def check(
             *judge_strokes(routine),
             *judge_changes(routine, moves),
             *judge_hands(routine, plan),
+            *judge_acts(routine),
             *judge_load(routine, plan),
             *judge_variety(routine),
             *judge_tempo(routine, runs_through(routine)),

@@ -9,8 +9,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import TypeAlias
 
-from liveaid.render.material import Material
 from liveaid.routine import SIDES, Piece, Rests, Routine, Runs, Side, Works
+from liveaid.routine.layout.material import Material
 from liveaid.routine.problems import Fault
 
 MIN_SPEED, MAX_SPEED = 0.25, 4.0

@@ -1,0 +1,196 @@
+"""What acts ask of both hands at once: two records let go together, a third hand, fader, pitch."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from itertools import pairwise
+from typing import Literal, TypeAlias
+
+from liveaid.record.figures import figure
+from liveaid.routine.acts import BROUGHT, Act
+from liveaid.routine.check.demands import Demand, Worked
+from liveaid.routine.check.strokes import bring_s
+from liveaid.routine.model import SIDES, Side
+
+Place: TypeAlias = Literal["left", "right", "fader", "pitch"]
+
+AT_ONCE_S = 0.05
+"""Two records let go closer than this are let go at once (Friberg and Sundberg, JASA 98 (1995):
+some 2.5 % of a beat is noticed; twice that at the slowest)."""
+_TAPS = 3
+"""So many openings in a row are tapped; fewer are single moves of the hand."""
+
+
+def judge_let_go(at: Worked) -> Iterator[Demand]:
+    """Records that are both let go at once: the fader has to be at both."""
+    lefts, rights = (
+        [act for act in at.acts[side] if act.kind == "let go" and act.heard] for side in SIDES
+    )
+    for left in lefts:
+        right = min(rights, key=lambda act: abs(act.beat - left.beat), default=None)
+        if right is None:
+            return
+        apart_s = at.seconds(abs(right.beat - left.beat))
+        if apart_s < AT_ONCE_S:
+            yield Demand(
+                kind="let go", piece=at.piece, beat=min(left.beat, right.beat), side=None,
+                says="both records are let go at once, and the fader stands at one of them",
+                needs=AT_ONCE_S, has=apart_s,
+                way_out="one of the two on another beat",
+            )  # fmt: skip
+
+
+def both_heard(at: Worked) -> list[tuple[float, float]]:
+    """Beats from and to which both decks' acts are heard over each other."""
+    spans = {side: [span for act in at.acts[side] for span in act.open] for side in SIDES}
+    return sorted(
+        (max(a, c), min(b, d))
+        for a, b in spans["left"]
+        for c, d in spans["right"]
+        if at.seconds(min(b, d) - max(a, c)) > AT_ONCE_S
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Job:
+    """A hand at one place from one time to another."""
+
+    start_s: float
+    end_s: float
+    place: Place
+    beat: float
+    says: str
+
+
+@dataclass(slots=True)
+class _Hand:
+    """Where a hand is, and from when on it is free."""
+
+    own: Side
+    place: Place | None = None
+    free_s: float = -1e9
+    does: str = field(default="")
+
+    def there_s(self, job: _Job) -> float:
+        """When it can be at the job's place."""
+        away = self.place not in (None, job.place)
+        return self.free_s + (figure("hand_move_s") if away else 0.0)
+
+
+def judge_two_hands(at: Worked) -> Iterator[Demand]:
+    """Jobs given to two hands as they come; each must be there in time from its last one."""
+    hands = (_Hand("left"), _Hand("right"))
+    for job in sorted(_jobs(at), key=lambda job: (job.start_s, job.place == "fader")):
+        hand = min(hands, key=lambda each: _unfit(each, job))
+        late_s = hand.there_s(job) - job.start_s
+        if hand.place not in (None, job.place):
+            moves = figure("hand_move_s")
+            yield Demand(
+                kind="hands", piece=at.piece, beat=job.beat, side=None,
+                says=f"a hand has to come from {hand.does} to {job.says}",
+                needs=moves, has=moves - late_s,
+                way_out="one of the two a little earlier or later, or left out",
+            )  # fmt: skip
+        hand.place, hand.does = job.place, job.says
+        hand.free_s = max(hand.free_s, job.end_s)
+
+
+def _unfit(hand: _Hand, job: _Job) -> tuple[float, bool, bool, float]:
+    """How ill a hand fits a job: too late, away from it, on the wrong side, lately busy."""
+    late_s = max(hand.there_s(job) - job.start_s, 0.0)
+    wrong = job.place in SIDES and hand.own != job.place
+    return round(late_s, 9), hand.place != job.place, wrong, hand.free_s
+
+
+def _jobs(at: Worked) -> Iterator[_Job]:
+    for side in SIDES:
+        for place in range(len(at.acts[side])):
+            yield from _job(at, side, place)
+    for beat in fader_moves(at):
+        when = at.seconds(beat)
+        yield _Job(when, when, "fader", beat, "the fader")
+
+
+def _job(at: Worked, side: Side, place: int) -> Iterator[_Job]:
+    """The time a hand is at a record for an act; what is brought is brought as late as can be."""
+    act = at.acts[side][place]
+    start, end = at.seconds(act.beat), at.seconds(act.end_beat)
+    says = f"the {side} record ({act.kind})"
+    if act.kind == "let go":
+        yield _Job(start, start, side, act.beat, says)
+    elif act.kind == "set pitch":
+        until = min(start + figure("set_pitch_s"), end)
+        yield _Job(start, until, "pitch", act.beat, f"{side}'s pitch fader")
+    elif act.kind in BROUGHT:
+        begins = max(end - bring_s(at, at.acts[side], place), start)
+        yield _Job(begins, end, side, act.beat, says)
+    elif act.kind != "catch" and act.beats > 0:
+        yield _Job(start, end, side, act.beat, says)
+
+
+def fader_moves(at: Worked) -> list[float]:
+    """Beats at which the fader has to be moved: where what is heard meets what must not be.
+
+    A record that stands is silent either way, so the fader need not move for it.
+    """
+    beats: set[float] = set()
+    for side in SIDES:
+        wanted = _wanted(at.acts[side])
+        for (_, end, was), (start, _, now) in pairwise(wanted):
+            if was != now:
+                beats.add(round(start if now else end, 6))
+    return sorted(beats)
+
+
+def _wanted(acts: Sequence[Act]) -> list[tuple[float, float, bool]]:
+    """Spans of beats in which one deck's fader must be open (True) or shut (False), in order."""
+    spans: list[tuple[float, float, bool]] = []
+    for act in acts:
+        if act.way_s == 0.0 or act.beats == 0.0:
+            continue
+        at = act.beat
+        for opens, closes in act.open:
+            if opens - at > 1e-9:
+                spans.append((at, opens, False))
+            spans.append((opens, closes, True))
+            at = closes
+        if act.end_beat - at > 1e-9:
+            spans.append((at, act.end_beat, False))
+    return spans
+
+
+def judge_fader(at: Worked, side: Side) -> Iterator[Demand]:
+    """Openings in a row: how fast fingers tap a fader."""
+    for act in at.acts[side]:
+        if len(act.open) < _TAPS:
+            continue
+        rate = figure("rolled_taps_per_s" if act.rolled else "taps_per_s")
+        each_s = at.seconds(act.open[-1][0] - act.open[0][0]) / (len(act.open) - 1)
+        yield Demand(
+            kind="fader", piece=at.piece, beat=act.beat, side=side,
+            says=f"the fader is opened {1.0 / each_s:.1f} times a second, and"
+            f" {'fingers in turn' if act.rolled else 'a finger'} can {rate:.0f}",
+            needs=1.0 / rate, has=each_s,
+            way_out="fewer `cuts` or `clicks`"
+            + ("" if act.rolled else ", or `rolled`: several fingers in turn"),
+        )  # fmt: skip
+
+
+def judge_pitch(at: Worked, side: Side) -> Iterator[Demand]:
+    """Pitch set beyond the fader's reach, or in no time."""
+    reach = at.routine.turntable.pitch_range_percent
+    for act in at.acts[side]:
+        if act.kind != "set pitch":
+            continue
+        percent = 100.0 * (act.speed - 1.0)
+        yield Demand(
+            kind="pitch", piece=at.piece, beat=act.beat, side=side,
+            says=f"pitch {percent:+.2f} % is asked for", needs=abs(percent), has=reach, unit="%",
+            way_out="a nearer tone, or the tones laid out on the record",
+        )  # fmt: skip
+        yield Demand(
+            kind="setting the pitch", piece=at.piece, beat=act.beat, side=side,
+            says=f"the pitch is set to {percent:+.2f} % by hand", needs=figure("set_pitch_s"),
+            has=at.seconds(act.beats), way_out="longer notes, or the tones laid out on the record",
+        )  # fmt: skip

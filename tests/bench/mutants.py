@@ -1,0 +1,310 @@
+"""Do the tests notice? Seeded small mistakes in every room, each held against that room's tests.
+
+    .venv/bin/pip install coverage
+    .venv/bin/python tests/bench/mutants.py                   # 120 mistakes, some 30 minutes
+    .venv/bin/python tests/bench/mutants.py --room follow --count 20 --seed 3
+
+A mistake is what a tired hand would make: a comparison turned, a sign lost, a number ten times
+off, left for right, `and` for `or`, a condition dropped. The package is copied aside, one mistake
+is made at a time, and only those tests run that reach its line (found by one run under coverage);
+a line no test reaches survives without a run. A mistake that leaves the program the same in all
+that matters is explained in EXCUSED below and counted apart. The baseline is the same run without
+a mistake, which must pass.
+"""
+
+from __future__ import annotations
+
+import argparse
+import ast
+import os
+import random
+import shutil
+import sqlite3
+import subprocess
+import sys
+import tempfile
+from collections import Counter
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parent.parent.parent
+ALSO = {
+    "record": ("routine",),
+    "commands": ("cli", "fit", "shelf", "render", "practice", "simulate"),
+    "files": ("shelf",),
+    "sound": ("study",),
+}
+"""Test folders beside a room's own whose claims are about that room."""
+MOST_TESTS = 40
+"""Tests run against one mistake at most, the quickest first."""
+LIMIT_S = 120
+"""A mistake that makes its tests hang is noticed too."""
+
+EXCUSED: dict[tuple[str, str], str] = {}
+"""(file, the changed line as it stands) and why no test can or need notice."""
+
+TURNED = {
+    ast.Lt: "<=", ast.LtE: "<", ast.Gt: ">=", ast.GtE: ">", ast.Eq: "!=", ast.NotEq: "==",
+    ast.Is: "is not", ast.IsNot: "is", ast.In: "not in", ast.NotIn: "in",
+}  # fmt: skip
+TRADED = {ast.Add: "-", ast.Sub: "+", ast.Mult: "/", ast.Div: "*", ast.Mod: "//"}
+SWAPPED = {"left": "right", "right": "left", "min": "max", "max": "min"}
+
+
+@dataclass(frozen=True, slots=True)
+class Mistake:
+    """One change of a source file: characters from `start` to `end` become `text`."""
+
+    file: str
+    line: int
+    what: str
+    start: int
+    end: int
+    text: str
+
+    def made_in(self, source: str) -> str:
+        return source[: self.start] + self.text + source[self.end :]
+
+
+def mistakes_in(file: Path) -> Iterator[Mistake]:
+    """Every mistake that can be made in one file."""
+    source = file.read_text(encoding="utf-8")
+    starts = [0]
+    for line in source.splitlines(keepends=True):
+        starts.append(starts[-1] + len(line))
+
+    def at(line: int, column: int) -> int:
+        text = source[starts[line - 1] : starts[line]]
+        return starts[line - 1] + len(text.encode()[:column].decode())
+
+    name = file.relative_to(ROOT).as_posix()
+
+    def mistake(node: ast.expr, text: str, what: str) -> Mistake:
+        assert node.end_lineno is not None
+        assert node.end_col_offset is not None
+        start, end = at(node.lineno, node.col_offset), at(node.end_lineno, node.end_col_offset)
+        return Mistake(name, node.lineno, what, start, end, text)
+
+    for node in _code(ast.parse(source)):
+        written = ast.get_source_segment(source, node) or ""
+        match node:
+            case ast.Compare(ops=[op], left=left, comparators=[right]) if type(op) in TURNED:
+                a, b = (ast.get_source_segment(source, each) for each in (left, right))
+                sign = TURNED[type(op)]
+                yield mistake(node, f"({a} {sign} {b})", f"{written!r} turned to {sign}")
+            case ast.BinOp(op=op, left=left, right=right) if type(op) in TRADED:
+                if any(_is_text(each) for each in (left, right)):
+                    continue  # a path's or a text's joining: it fails at once, and tells nothing
+                a, b = (ast.get_source_segment(source, each) for each in (left, right))
+                sign = TRADED[type(op)]
+                yield mistake(node, f"({a}) {sign} ({b})", f"{written!r} with {sign}")
+            case ast.UnaryOp(op=ast.USub(), operand=operand):
+                inner = ast.get_source_segment(source, operand) or ""
+                yield mistake(node, inner, f"{written!r} without its sign")
+            case ast.UnaryOp(op=ast.Not(), operand=operand):
+                inner = ast.get_source_segment(source, operand) or ""
+                yield mistake(node, f"({inner})", f"{written!r} without its not")
+            case ast.BoolOp(op=op, values=values):
+                word = " or " if isinstance(op, ast.And) else " and "
+                parts = [f"({ast.get_source_segment(source, each)})" for each in values]
+                yield mistake(node, f"({word.join(parts)})", f"{written!r} with{word}")
+            case ast.IfExp(orelse=orelse):
+                other = ast.get_source_segment(source, orelse)
+                yield mistake(node, f"({other})", f"{written!r} always its else")
+            case ast.Constant(value=bool()):
+                yield mistake(node, str(not node.value), f"{written} turned")
+            case ast.Constant(value=int() | float()) if node.value not in (0, 1):
+                yield mistake(node, repr(node.value * 10), f"{written} ten times")
+            case ast.Constant(value="left" | "right"):
+                yield mistake(node, repr(SWAPPED[node.value]), f"{node.value} for the other side")
+            case ast.Name(id="min" | "max"):
+                yield mistake(node, SWAPPED[node.id], f"{node.id} for {SWAPPED[node.id]}")
+            case ast.Call(func=ast.Name(id="abs"), args=[inner_node]):
+                inner = ast.get_source_segment(source, inner_node)
+                yield mistake(node, f"({inner})", f"{written!r} without abs")
+
+
+def _is_text(node: ast.expr) -> bool:
+    return isinstance(node, ast.JoinedStr) or (
+        isinstance(node, ast.Constant) and isinstance(node.value, str)
+    )
+
+
+def _code(tree: ast.AST) -> Iterator[ast.expr]:
+    """Every expression run for its value: no annotation, no type alias, no part of an f-string."""
+    for node in ast.iter_child_nodes(tree):
+        if isinstance(node, ast.JoinedStr):
+            continue
+        if isinstance(node, ast.AnnAssign):
+            alias = isinstance(node.annotation, ast.Name) and node.annotation.id == "TypeAlias"
+            if node.value is not None and not alias:
+                if isinstance(node.value, ast.expr):
+                    yield node.value
+                yield from _code(node.value)
+            continue
+        if isinstance(node, ast.arguments):
+            yield from (d for d in (*node.defaults, *node.kw_defaults) if d is not None)
+            continue
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
+            for part in (*node.body, node.args, *node.decorator_list):
+                yield from _code(ast.Module([part], []) if isinstance(part, ast.stmt) else part)
+            continue
+        if isinstance(node, ast.expr):
+            yield node
+        yield from _code(node)
+
+
+def drawn(rooms: list[str], count: int, seed: int) -> list[Mistake]:
+    """So many mistakes, each room its share by the root of its size, none twice on a line."""
+    draw = random.Random(seed)
+    found = {
+        room: [m for file in sorted((ROOT / "liveaid" / room).rglob("*.py"))
+               for m in mistakes_in(file)]
+        for room in rooms
+    }  # fmt: skip
+    weight = {room: len(all_) ** 0.5 for room, all_ in found.items()}
+    total = sum(weight.values())
+    taken: list[Mistake] = []
+    for room, all_ in found.items():
+        draw.shuffle(all_)
+        lines: set[tuple[str, int]] = set()
+        share = max(2, round(count * weight[room] / total))
+        for mistake in all_:
+            if len(lines) < share and (mistake.file, mistake.line) not in lines:
+                lines.add((mistake.file, mistake.line))
+                taken.append(mistake)
+    return taken
+
+
+def tests_of(room: str) -> list[str]:
+    """The test folders that answer for a room."""
+    folders = [room, *ALSO.get(room, ())]
+    return [f"tests/{folder}" for folder in folders if (ROOT / "tests" / folder).is_dir()]
+
+
+def reached(copy: Path, room: str) -> dict[tuple[str, int], list[str]]:
+    """For each line of a room the tests that run it, from one run under coverage."""
+    data = copy / f".coverage-{room}"
+    rc = copy / "coverage.ini"
+    rc.write_text("[run]\ndynamic_context = test_function\nbranch = False\n")
+    command = [
+        sys.executable, "-m", "coverage", "run", f"--rcfile={rc}", f"--data-file={data}",
+        "--include", f"{copy}/liveaid/{room}/*", "-m", "pytest", "-q", "-p", "no:cacheprovider",
+        *tests_of(room),
+    ]  # fmt: skip
+    run = subprocess.run(command, cwd=copy, capture_output=True, text=True, env=_env(copy))
+    if run.returncode not in (0, 5):
+        sys.exit(f"{room}: its tests fail without any mistake:\n{run.stdout[-2000:]}")
+    return _by_line(copy, data)
+
+
+def _by_line(copy: Path, data: Path) -> dict[tuple[str, int], list[str]]:
+    from coverage.numbits import numbits_to_nums
+
+    lines: dict[tuple[str, int], list[str]] = {}
+    with sqlite3.connect(data) as base:
+        rows = base.execute(
+            "select file.path, context.context, line_bits.numbits from line_bits"
+            " join file on file.id = file_id join context on context.id = context_id"
+        )
+        for path, context, bits in rows:
+            name = Path(path).relative_to(copy).as_posix()
+            for line in numbits_to_nums(bits):
+                lines.setdefault((name, line), []).append(context)
+    return lines
+
+
+def _env(copy: Path) -> dict[str, str]:
+    quiet = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "MPLBACKEND": "Agg"}
+    return {**os.environ, **quiet, "PYTHONPATH": str(copy), "PYTHONDONTWRITEBYTECODE": "1"}
+
+
+def node_of(copy: Path, context: str) -> str | None:
+    """The test behind a coverage context such as ``test_way.test_a_record_runs_on``."""
+    module, _, name = context.rpartition(".")
+    file = module.split(".")[-1] + ".py"
+    places = [p for p in (copy / "tests").rglob(file) if f"def {name}" in p.read_text()]
+    return f"{places[0].relative_to(copy)}::{name}" if places else None
+
+
+def noticed(copy: Path, mistake: Mistake, contexts: list[str], room: str) -> bool:
+    """Whether some test fails, or does not end, with the mistake made."""
+    file = copy / mistake.file
+    source = file.read_text(encoding="utf-8")
+    nodes = [node for c in dict.fromkeys(contexts) if c and (node := node_of(copy, c))]
+    # A line run while modules load is in no test's own context: all the room's tests may tell.
+    which = nodes[:MOST_TESTS] if nodes else tests_of(room)
+    try:
+        file.write_text(mistake.made_in(source), encoding="utf-8")
+        run = subprocess.run(
+            [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", *which],
+            cwd=copy, capture_output=True, env=_env(copy), timeout=LIMIT_S,
+        )  # fmt: skip
+    except subprocess.TimeoutExpired:
+        return True
+    finally:
+        file.write_text(source, encoding="utf-8")
+    return run.returncode not in (0, 5)
+
+
+def judge_room(room: str, mistakes: list[Mistake]) -> list[tuple[Mistake, bool]]:
+    """Each mistake of a room with whether it was noticed; in a copy of its own."""
+    with tempfile.TemporaryDirectory() as folder:
+        copy = Path(folder)
+        for name in ("liveaid", "tests", "configs", "scenes"):
+            shutil.copytree(ROOT / name, copy / name)
+        shutil.copy(ROOT / "pyproject.toml", copy)
+        lines = reached(copy, room)
+        verdicts = []
+        for mistake in mistakes:
+            contexts = lines.get((mistake.file, mistake.line))
+            killed = contexts is not None and noticed(copy, mistake, contexts, room)
+            mark = "noticed " if killed else "SURVIVED"
+            print(f"{mark} {mistake.file}:{mistake.line}: {mistake.what[:90]}", flush=True)
+            verdicts.append((mistake, killed))
+        return verdicts
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--count", type=int, default=120)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--room", action="append", help="only this room; may be given again")
+    parser.add_argument("--at-once", type=int, default=2, help="rooms judged side by side")
+    options = parser.parse_args()
+    rooms = options.room or sorted(p.parent.name for p in (ROOT / "liveaid").glob("*/__init__.py"))
+    made = drawn(rooms, options.count, options.seed)
+    by_room = {room: [m for m in made if m.file.startswith(f"liveaid/{room}/")] for room in rooms}
+    with ThreadPoolExecutor(options.at_once) as pool:
+        judged = [v for verdicts in pool.map(judge_room, by_room, by_room.values())
+                  for v in verdicts]  # fmt: skip
+    report(judged)
+
+
+def report(judged: list[tuple[Mistake, bool]]) -> None:
+    """A table by room, then every survivor."""
+    made, killed, excused = Counter[str](), Counter[str](), Counter[str]()
+    survivors = []
+    for mistake, noticed_ in judged:
+        room = mistake.file.split("/")[1]
+        line = (ROOT / mistake.file).read_text(encoding="utf-8").splitlines()[mistake.line - 1]
+        made[room] += 1
+        killed[room] += noticed_
+        if not noticed_:
+            why = EXCUSED.get((mistake.file, line.strip()))
+            excused[room] += why is not None
+            survivors.append((mistake, why))
+    print(f"\n{'room':10s} made noticed excused")
+    for room in sorted(made):
+        print(f"{room:10s} {made[room]:4d} {killed[room]:7d} {excused[room]:7d}")
+    total, all_killed, all_excused = made.total(), killed.total(), excused.total()
+    share = 100 * all_killed / max(1, total - all_excused)
+    print(f"{'all':10s} {total:4d} {all_killed:7d} {all_excused:7d}   {share:.1f} % noticed")
+    for mistake, why in survivors:
+        print(f"{mistake.file}:{mistake.line}: {mistake.what}{f' ({why})' if why else ''}")
+
+
+if __name__ == "__main__":
+    main()
