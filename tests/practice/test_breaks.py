@@ -55,7 +55,7 @@ def test_a_bar_left_out_and_one_improvised_are_named_as_bars():
     acts = [
         *bar_acts(["heard"] * 4, 0),
         *bar_acts(["missed"] * 4, 1),
-        *bar_acts(["missed"] * 3 + ["added"] * 3, 2),
+        *bar_acts(["missed"] * 2 + ["added"] * 2, 2),
         *bar_acts(["missed", "heard", "heard", "heard"], 3),
         *bar_acts(["missed"], 4),
     ]
