@@ -13,6 +13,7 @@ from rich import box
 from rich.table import Table
 from rich.text import Text
 
+from liveaid.commands.opening import opened, say_state
 from liveaid.errors import LiveaidError, UsageError
 from liveaid.routine import (
     SIDES,
@@ -38,7 +39,6 @@ from liveaid.routine.arrange import (
     marked_swap,
     weights_from,
 )
-from liveaid.routine.scene import map_file
 from liveaid.terminal import console, json_option, print_json
 
 _WEIGHTS = ", ".join(field.name for field in fields(Weights))
@@ -73,8 +73,10 @@ def command(
 
     Example: liveaid arrange night-market --swap all --write new-order.yaml
     """
-    file = map_file(scene)
+    opening = opened(scene)
+    file = opening.file
     routine = load_routine(file)
+    say_state(opening)
     may_move, said = _may_move(routine, free)
     may_trade = _named(routine, swap, "--swap") | marked_swap(routine)
     if len(routine.pieces) > MOST_PIECES:

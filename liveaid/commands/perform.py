@@ -10,10 +10,9 @@ from typing import Any
 import click
 from rich.console import Console
 
+from liveaid.commands.opening import opened_to_play
 from liveaid.commands.stage_options import stage_options, stage_settings
-from liveaid.errors import LiveaidError
-from liveaid.routine import Routine, load_routine
-from liveaid.routine.scene import map_file
+from liveaid.routine import Routine
 from liveaid.stage import Service, Settings
 from liveaid.stage.lamp_text import TerminalView
 from liveaid.terminal import console
@@ -31,10 +30,8 @@ def command(scene: str, **options: Any) -> int:
 
     Example: liveaid perform night-market --midi "my pads" --lamps row-16
     """
-    file = map_file(scene, placed=True)
-    routine = load_routine(file)
-    if not routine.placed:
-        raise LiveaidError(f"{file}: not every cue has its place on a deck; `liveaid render` first")
+    found = opened_to_play(scene)
+    file, routine = found.playable_file, found.playable()
     settings = stage_settings(options, routine, file)
     with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
         runner.run(_perform(routine, settings))

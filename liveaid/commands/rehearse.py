@@ -12,8 +12,9 @@ from typing import Any
 import click
 from rich.console import Console
 
+from liveaid.commands.opening import opened_to_play
 from liveaid.commands.stage_options import STAGE_WORDS, stage_options, stage_settings
-from liveaid.errors import LiveaidError, UsageError
+from liveaid.errors import UsageError
 from liveaid.practice.ladder import Ladder
 from liveaid.practice.limits import LEVELS, Limits
 from liveaid.practice.next import READY_AT
@@ -25,8 +26,7 @@ from liveaid.practice.session import Aim, Session, aim_of
 from liveaid.practice.store import TakeStore
 from liveaid.practice.take_line import take_line
 from liveaid.practice.trace import Trace
-from liveaid.routine import Routine, load_routine
-from liveaid.routine.scene import map_file
+from liveaid.routine import Routine
 from liveaid.stage import Address, Service, Settings
 from liveaid.stage.osc_map import DEFAULT_MAP
 from liveaid.terminal import console, json_option, print_json
@@ -94,10 +94,8 @@ def command(scene: str, **options: Any) -> int:
 
     Example: liveaid rehearse night-market --piece "Two trams" --start-at 94%
     """
-    file = map_file(scene, placed=True)
-    routine = load_routine(file)
-    if not routine.placed:
-        raise LiveaidError(f"{file}: not every cue has its place on a deck; `liveaid render` first")
+    found = opened_to_play(scene)
+    file, routine = found.playable_file, found.playable()
     takes = options["takes"] or takes_file(file)
     aim = _aim(routine, options, takes)
     if options["fast"] and not options["replayed"]:

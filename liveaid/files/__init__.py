@@ -1,9 +1,10 @@
 """files: what several rooms need of the disk and of processes.
 
-May import: errors.
+May import: errors, platformdirs.
 
 aside       a file written in full beside its place, then moved there
 digest      a file by its bytes and by its looks: is it the same as before
+folders     the performer's own folders on this system
 harmless    texts that cannot steer a terminal
 inside      where a name in a folder really leads
 names       file names as they can be printed

@@ -8,10 +8,6 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-HEAD_S = 0.0005
-"""Seconds of sound before the begin, faded in: too short to be heard as an early start."""
-TAIL_S = 0.020
-"""Seconds of sound after the end, faded out."""
 FILE_END_S = 0.003
 """Seconds faded out where a sound's file stops."""
 MOST_LEVELLED_DB = 12.0

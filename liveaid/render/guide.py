@@ -16,14 +16,14 @@ from numpy.typing import NDArray
 
 from liveaid.render.edges import Samples
 from liveaid.render.hand_heard import CUT_S, heard_spans
-from liveaid.render.layout import DeckLayout
 from liveaid.render.level import CEILING_DBTP, MARGIN_DB
 from liveaid.render.limiter import ratio, true_peak_db
-from liveaid.render.passage import Passage
-from liveaid.render.placed import Stands
 from liveaid.render.strokes import Heard, heard_in
 from liveaid.routine import SIDES, Routine, Side
 from liveaid.routine.acts import acts_of, written_out
+from liveaid.routine.layout.deck import DeckLayout
+from liveaid.routine.layout.passage import Passage
+from liveaid.routine.layout.placed import Stands
 
 END_S = 0.5
 """Seconds of silence at the end."""

@@ -409,6 +409,15 @@ class Idea(_Record):
     wants: tuple[Want, ...] = ()
 
 
+class Stamp(_Record):
+    """What a placed map was rendered from."""
+
+    map: str
+    """Digest of the written map."""
+    sounds: dict[Name, str] = Field(default_factory=dict)
+    """Digest of each sound's file."""
+
+
 class Routine(_Record):
     """The whole section map, from `load_routine` or built in Python by names or aliases."""
 
@@ -422,6 +431,8 @@ class Routine(_Record):
     sounds: dict[Name, Sound] = Field(default_factory=dict)
     figures: dict[PartName, Figure] = Field(default_factory=dict)
     """The performer's own figures."""
+    rendered: Stamp | None = None
+    """In a placed map: what it was made from; written by the render."""
     pieces: Annotated[tuple[Piece, ...], Field(min_length=1, max_length=1000)]
 
     @property

@@ -283,6 +283,7 @@ class Service:
             over_budget=counts.over_budget,
             over_budget_from=counts.last_over_budget or "",
             by_the_system=dropped.get("by the system", 0),
+            turned_away=sum(self._web.turned_away.values()),
             lag_s=self._lag.worst_s(1.0),
             ports=self._board.missing(),
         )
@@ -295,7 +296,7 @@ class Service:
             "rates": lambda: self._notes.rates,
             "notes": self._notes.sentences,
             "midi": self._board.to_json,
-            "page": lambda: {"clients": self._web.clients, "refused": self._web.refused},
+            "page": self._web.to_json,
             "words_refused": lambda: self._spoken.refused,
             "sleeps": lambda: self._sleeps.count,
             "errors": self._mishaps.to_json,

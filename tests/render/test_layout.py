@@ -6,11 +6,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from liveaid.render.edges import HEAD_S, TAIL_S
-from liveaid.render.layout import Grain, lay_out
-from liveaid.render.material import Material
-from liveaid.render.passage import passages_of
-from liveaid.render.uses import Use
+from liveaid.routine.layout.deck import HEAD_S, TAIL_S, Grain, lay_out
+from liveaid.routine.layout.material import Material
+from liveaid.routine.layout.passage import passages_of
+from liveaid.routine.layout.uses import Use
 
 RATE_HZ = 44_100
 TURN_S = 1.8

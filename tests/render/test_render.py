@@ -17,7 +17,7 @@ from liveaid.routine import RoutineError, load_routine
 from liveaid.routine.check import check
 from liveaid.routine.platter import sticker_degrees
 
-MADE = ("guide.wav", "left.wav", "right.wav", "routine.yaml", "sheet.html")
+MADE = ("guide.wav", "left.wav", "right.wav", "routine.yaml", "sheet.html", "written.yaml")
 
 
 def names(folder):

@@ -9,10 +9,10 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import TypeAlias
 
-from liveaid.render.material import Material
-from liveaid.render.part_use import PartIn, PartsLaid, parts_laid
 from liveaid.routine import SIDES, Piece, Rests, Routine, Runs, Side, Works
 from liveaid.routine.acts import acts_of, sounds_worked, written_out
+from liveaid.routine.layout.material import Material
+from liveaid.routine.layout.part_use import PartIn, PartsLaid, parts_laid
 from liveaid.routine.problems import Fault
 
 MIN_SPEED, MAX_SPEED = 0.25, 4.0

@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from liveaid.render.material import Material
 from liveaid.routine import Routine, Side, Works
 from liveaid.routine.acts import worked_out
+from liveaid.routine.layout.material import Material
 from liveaid.routine.parts import named_parts, part_speed
 
 

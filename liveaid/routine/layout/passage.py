@@ -10,9 +10,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from liveaid.render.material import Material
-from liveaid.render.uses import Use
 from liveaid.routine import Side
+from liveaid.routine.layout.material import Material
+from liveaid.routine.layout.uses import Use
 
 SAME_S = 1e-4
 """Two places of a sound closer than this are one place: a few samples."""

@@ -6,10 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TypeAlias
 
-from liveaid.render.cue_chunk import CuePoint
-from liveaid.render.layout import DeckLayout
-from liveaid.render.part_use import PartIn
 from liveaid.routine import SIDES, Decks, Piece, Routine, Runs, Side, Sound, Works
+from liveaid.routine.layout.deck import DeckLayout
+from liveaid.routine.layout.part_use import PartIn
 from liveaid.routine.model import DeckFile, SoundPart
 
 
@@ -78,16 +77,6 @@ def placed_routine(
 def deck_files(left: str, right: str) -> Decks:
     """The two decks' files, as a section map names them."""
     return Decks(left=DeckFile(file=left), right=DeckFile(file=right))
-
-
-def cue_points(routine: Routine, stands: Stands, side: Side) -> list[CuePoint]:
-    """One point for every frame of a deck that is a cue, labelled with the set pieces it is for."""
-    labels: dict[int, list[str]] = {}
-    for (index, at), stand in sorted(stands.items()):
-        if at == side:
-            label = f"{index + 1} {routine.pieces[index].name}"
-            labels.setdefault(stand.cue, []).append(label)
-    return [CuePoint(frame, " / ".join(names)) for frame, names in sorted(labels.items())]
 
 
 def _placed(piece: Piece, index: int, stands: Stands, rate_hz: int) -> Piece:

@@ -16,10 +16,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from liveaid.render.edges import HEAD_S, TAIL_S
-from liveaid.render.passage import Passage, merged
-from liveaid.render.winding import Order, Wind, best_order
 from liveaid.routine import Side
+from liveaid.routine.layout.passage import Passage, merged
+from liveaid.routine.layout.winding import Order, Wind, best_order
+
+HEAD_S = 0.0005
+"""Seconds of sound before the begin, faded in: too short to be heard as an early start."""
+TAIL_S = 0.020
+"""Seconds of sound after the end, faded out."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

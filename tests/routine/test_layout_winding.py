@@ -5,7 +5,7 @@ from itertools import pairwise, permutations
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from liveaid.render.winding import Wind, best_order
+from liveaid.routine.layout.winding import Wind, best_order
 
 
 def walked(order, widths, winds):

@@ -1,17 +1,50 @@
-"""What the render knows of each sound before it is laid on a deck: length, grid, first onset."""
+"""What must be known of each sound before it is laid on a deck: length, grid, first onset."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Protocol, TypeAlias
 
-from liveaid.routine import Sound
-from liveaid.study import Study
+from liveaid.routine.model import Kind, Routine, Runs, Side, Sound, Works
 
 LOOP_TOLERANCE = 0.005
 """How far a loop's stated tempo may be from the one its length gives: map tempos are rounded."""
 STUDY_TRUSTED = 0.3
 """A studied tempo below this confidence is not built on; the map has to say."""
+
+
+class Facts(Protocol):
+    """What a study says of a sound; `liveaid.study.Study` is one. None: nothing."""
+
+    @property
+    def tempo(self) -> float | None:
+        """BPM of its steady grid."""
+
+    @property
+    def tempo_confidence(self) -> float:
+        """0 to 1."""
+
+    @property
+    def first_beat(self) -> float | None:
+        """Second of its first beat."""
+
+    @property
+    def kind(self) -> Kind | None:
+        """What kind of sound it is."""
+
+    @property
+    def onsets_s(self) -> Sequence[float]:
+        """Seconds at which something begins in it."""
+
+    @property
+    def silence_start_s(self) -> float:
+        """Seconds of silence before the first sound."""
+
+    @property
+    def rhythmic(self) -> str:
+        """Why there is no tempo; empty when there is one."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,7 +100,7 @@ def needs_study(sound: Sound, *, runs: bool, from_start: bool) -> bool:
     return sound.first_beat_s is None or (runs and sound.tempo_bpm is None)
 
 
-def grid_of(sound: Sound, study: Study | None, *, duration_s: float, wanted_bpm: float) -> Grid:
+def grid_of(sound: Sound, study: Facts | None, *, duration_s: float, wanted_bpm: float) -> Grid:
     """The grid the map states, else the studied one in the octave nearest to `wanted_bpm`.
 
     A loop's tempo is set by its length: whole beats over the file's seconds, which is exact where
@@ -93,3 +126,49 @@ def nearest_octave(tempo_bpm: float | None, wanted_bpm: float) -> float | None:
     if tempo_bpm is None:
         return None
     return float(tempo_bpm * 2.0 ** round(math.log2(wanted_bpm / tempo_bpm)))
+
+
+Place: TypeAlias = tuple[int, Side, Runs | Works]
+"""A set piece, a deck, and what it does there with the sound."""
+
+
+def material_of(
+    routine: Routine,
+    name: str,
+    places: Sequence[Place],
+    *,
+    frames: int,
+    rate_hz: int,
+    study: Facts | None,
+    digest: str = "",
+) -> Material:
+    """One sound as the map and its study tell it; the map goes first.
+
+    `places`: where it is played, in play order; `frames` and `rate_hz`: its length.
+    """
+    sound = routine.sounds[name]
+    duration_s = frames / rate_hz
+    wanted = routine.pieces[places[0][0]].tempo_bpm
+    grid = grid_of(sound, study, duration_s=duration_s, wanted_bpm=wanted)
+    kind = sound.kind or (study.kind if study else None)
+    runs_somewhere = any(isinstance(plan, Runs) for _, _, plan in places)
+    return Material(
+        name=name,
+        frames=frames,
+        rate_hz=rate_hz,
+        tempo_bpm=grid.tempo_bpm,
+        first_beat_s=grid.first_beat_s,
+        first_onset_s=_first_onset_s(sound, study, grid.first_beat_s),
+        loop_beats=grid.loop_beats,
+        gridded=sound.tempo_bpm is not None or kind == "instrumental" or runs_somewhere,
+        stretch=sound.stretch,
+        no_beat=study.rhythmic if study else "",
+        digest=digest,
+    )
+
+
+def _first_onset_s(sound: Sound, study: Facts | None, first_beat_s: float) -> float:
+    """Where a hand sets the cue: the map's first beat, else the first onset, or first sound."""
+    if sound.first_beat_s is not None or study is None:
+        return first_beat_s
+    return study.onsets_s[0] if study.onsets_s else study.silence_start_s
