@@ -11,9 +11,14 @@ import click
 from rich.console import Console
 
 from liveaid.commands.opening import opened_to_play
-from liveaid.commands.stage_options import stage_options, stage_settings
+from liveaid.commands.stage_options import (
+    share_lines,
+    stage_options,
+    stage_settings,
+    stage_watchers,
+)
 from liveaid.routine import Routine
-from liveaid.stage import Service, Settings
+from liveaid.stage import Service, Settings, Watcher
 from liveaid.stage.lamp_text import TerminalView
 from liveaid.terminal import console
 
@@ -34,13 +39,13 @@ def command(scene: str, **options: Any) -> int:
     file, routine = found.playable_file, found.playable()
     settings = stage_settings(options, routine, file)
     with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
-        runner.run(_perform(routine, settings))
+        runner.run(_perform(routine, settings, stage_watchers(options, settings)))
     return 0
 
 
-async def _perform(routine: Routine, settings: Settings) -> None:
+async def _perform(routine: Routine, settings: Settings, beside: list[Watcher]) -> None:
     screen = console()
-    stage = Service(routine, settings, watchers=[TerminalView(settings.layout, screen)])
+    stage = Service(routine, settings, watchers=[TerminalView(settings.layout, screen), *beside])
     loop = asyncio.get_running_loop()
     for number in (signal.SIGINT, signal.SIGTERM):
         loop.add_signal_handler(number, stage.ask_stop)
@@ -54,6 +59,8 @@ async def _perform(routine: Routine, settings: Settings) -> None:
 
 def _say_where(screen: Console, stage: Service, settings: Settings) -> None:
     screen.print(f"Page     {stage.address}", markup=False, soft_wrap=True)
+    for line in share_lines(settings.share):
+        screen.print(line, markup=False, highlight=False, soft_wrap=True)
     screen.print(f"OSC in   {stage.osc_address}", markup=False)
     lamps = (
         f"{settings.midi}: {stage.midi_state}"

@@ -13,7 +13,13 @@ import click
 from rich.console import Console
 
 from liveaid.commands.opening import opened_to_play
-from liveaid.commands.stage_options import STAGE_WORDS, stage_options, stage_settings
+from liveaid.commands.stage_options import (
+    STAGE_WORDS,
+    share_lines,
+    stage_options,
+    stage_settings,
+    stage_watchers,
+)
 from liveaid.errors import UsageError
 from liveaid.practice.ladder import Ladder
 from liveaid.practice.limits import LEVELS, Limits
@@ -181,7 +187,9 @@ async def _rehearse(
         break_after_s=60 * options["break_after"],
         told=lambda take: _tell(screen, take, session, as_json=options["as_json"]),
     )  # fmt: skip
-    stage = Service(session.aim.routine, settings, watchers=[rehearsal])
+    stage = Service(
+        session.aim.routine, settings, watchers=[rehearsal, *stage_watchers(options, settings)]
+    )
     loop = asyncio.get_running_loop()
     for number in (signal.SIGINT, signal.SIGTERM):
         loop.add_signal_handler(number, stage.ask_stop)
@@ -220,6 +228,7 @@ def _say_where(
     ladder = session.ladder
     lines = [
         f"Page     {page}  (clicks; start quiet)",
+        *share_lines(stage.settings.share),
         f"OSC in   {stage.osc_address}",
         f"Takes    {takes if kept else 'not kept: a replay'}",
         f"Practise {session.aim.piece or 'the whole routine'}",
