@@ -115,6 +115,13 @@ class Session:
         self._moved_s = float("-inf")
         self._counter = Counter(first_cues(aim.routine), aim.routine.metre, count_in_bars)
 
+    def use(self, aim: Aim) -> None:
+        """Go on with an edited map, between takes; the ladder and what was counted stay."""
+        self.aim = aim
+        self.finder = TakeFinder(aim.routine)
+        self._moved_s = float("-inf")
+        self._counter = Counter(first_cues(aim.routine), aim.routine.metre, self._counter.bars)
+
     @property
     def tempo_part(self) -> float:
         """Part of full tempo asked for now."""

@@ -302,5 +302,6 @@ class Service:
             "page": self._web.to_json,
             "words_refused": lambda: self._spoken.refused,
             "sleeps": lambda: self._sleeps.count,
+            "map": lambda: self._watchers.status().get("map"),
             "errors": self._mishaps.to_json,
         })  # fmt: skip
