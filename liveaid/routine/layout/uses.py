@@ -11,6 +11,7 @@ from typing import TypeAlias
 
 from liveaid.routine import SIDES, Piece, Rests, Routine, Runs, Side, Works
 from liveaid.routine.layout.material import Material
+from liveaid.routine.left import Left, left_by
 from liveaid.routine.problems import Fault
 
 MIN_SPEED, MAX_SPEED = 0.25, 4.0
@@ -42,13 +43,21 @@ class Use:
     cue_offset_s: float = 0.0
     """Deck seconds from the span's begin to its cue."""
 
+    left: Left | None = None
+    """Where the record is left, in deck seconds from the span's begin, when it is neither at the
+    end of what ran nor back at the cue it was worked from."""
+
     @property
     def left_at_s(self) -> float:
-        """Deck seconds from the span's begin to where the record stands afterwards.
-
-        A record that ran is at its end; a worked one was brought back to its cue.
-        """
+        """Deck seconds from the span's begin to where the record is left, by its way."""
+        if self.left is not None:
+            return self.left.at_s
         return self.cue_offset_s if self.works else self.length_s
+
+    @property
+    def left_running(self) -> bool:
+        """Whether it still runs then."""
+        return not self.works if self.left is None else self.left.runs
 
     def in_sound(self, deck_s: float) -> float:
         """The second of the sound at so many deck seconds into the span."""
@@ -127,7 +136,20 @@ def _use(
         start_s=start,
         length_s=length,
         cue_offset_s=offset,
+        left=_left(routine, index, side, length, offset),
     )
+
+
+def _left(
+    routine: Routine, index: int, side: Side, length_s: float, offset_s: float
+) -> Left | None:
+    """Where the way says a worked record is left, with its span begun at second 0."""
+    plan = routine.pieces[index].plan(side)
+    if not isinstance(plan, Works):
+        return None
+    span = {"from_s": 0.0, "to_s": length_s, "own_cue_s": offset_s}
+    here = plan.model_copy(update=span)
+    return left_by(routine.pieces[index], side, here, beats=routine.beats(index))
 
 
 def _on_grid(plan: Runs | Works, material: Material) -> bool:
