@@ -12,15 +12,27 @@ import click
 
 from liveaid.routine import Routine
 from liveaid.routine.config_file import config_path, load_config
-from liveaid.stage import Settings, parse_address
+from liveaid.stage import Settings, Watcher, parse_address
 from liveaid.stage.deck_files import deck_lengths_s
 from liveaid.stage.lamp_layout import LampLayout
 from liveaid.stage.midi_ports import API_CHOICES
 from liveaid.stage.osc_map import DEFAULT_MAP, OscMap
+from liveaid.stage.screen import Screen, inches, metres
 from liveaid.stage.settings import HTTP_ADDRESS, OSC_ADDRESS
+from liveaid.stage.share import (
+    AUTHORITY_PATH,
+    SHARED_ADDRESS,
+    Share,
+    Sharing,
+    qr_text,
+    share_at,
+)
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
-STAGE_WORDS = ("osc", "osc_map", "http", "midi", "midi_api", "lamps", "token")
+STAGE_WORDS = (
+    "osc", "osc_map", "http", "midi", "midi_api", "lamps", "token", "share", "share_at", "screen",
+    "away",
+)  # fmt: skip
 
 _OPTIONS = (
     click.option("--osc", default=str(OSC_ADDRESS), show_default=True, metavar="HOST:PORT",
@@ -38,6 +50,15 @@ _OPTIONS = (
     click.option("--token", metavar="WORD",
                  help="What the page's address must carry; made up when the page is not for this "
                  "machine alone."),
+    click.option("--share", is_flag=True,
+                 help="Show the pages on phones and tablets of this network too: a secure address, "
+                 "a QR code, a name."),
+    click.option("--share-at", default=str(SHARED_ADDRESS), show_default=True, metavar="HOST:PORT",
+                 help="Where --share serves them."),
+    click.option("--screen", metavar="SIZE",
+                 help="Diagonal of the page's screen, such as 6in; else each page asks once."),
+    click.option("--away", metavar="DISTANCE",
+                 help="How far away it is read from, such as 3m; else each page asks once."),
 )  # fmt: skip
 
 
@@ -46,6 +67,36 @@ def stage_options(command: _Command) -> _Command:
     for option in reversed(_OPTIONS):
         command = option(command)
     return command
+
+
+def stage_watchers(options: dict[str, Any], settings: Settings) -> list[Watcher]:
+    """What those options set beside the stage: a shared name, a screen's size."""
+    screen = Screen(
+        inches(options["screen"]) if options["screen"] else None,
+        metres(options["away"]) if options["away"] else None,
+    )
+    return [screen, *([Sharing(settings.share)] if settings.share else [])]
+
+
+def share_lines(share: Share | None) -> list[str]:
+    """What to open on a phone nearby, as text and as a QR code; nothing when not shared."""
+    if share is None:
+        return []
+    url, *others = share.urls()
+    return [
+        f"Shared   {url}",
+        *(f"         {other}" for other in others),
+        "         The device warns once that it does not know this machine: go on, or trust",
+        f"         {AUTHORITY_PATH} there first. Only for networks you know.",
+        # A number needs no name to be found, so it is what the code holds.
+        qr_text(others[0] if others else url).rstrip("\n"),
+    ]
+
+
+def _share(options: dict[str, Any]) -> Share | None:
+    if not options["share"]:
+        return None
+    return share_at(parse_address(str(options["share_at"])), options["token"])
 
 
 def stage_settings(options: dict[str, Any], routine: Routine, map_file: Path) -> Settings:
@@ -60,6 +111,7 @@ def stage_settings(options: dict[str, Any], routine: Routine, map_file: Path) ->
         midi=options["midi"],
         midi_api=str(options["midi_api"]),
         token=options["token"] or (None if http.is_loopback else secrets.token_urlsafe(9)),
+        share=_share(options),
     )
     if settings.osc_map.position.unit == "fraction":
         return dataclasses.replace(settings, file_s=deck_lengths_s(routine, map_file))

@@ -14,10 +14,11 @@ Pure; all from the map, at pitch 0.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from liveaid.record.places import THERE_S
-from liveaid.routine.acts import RUNNING
+from liveaid.routine.acts import RUNNING, Act
 from liveaid.routine.model import Piece, Plan, Rests, Routine, Runs, Side, Works, other_side
 from liveaid.routine.timeline import written_acts
 
@@ -36,8 +37,7 @@ def left_at(routine: Routine, side: Side, piece: int) -> Left | None:
     """Where a set piece leaves one deck's record; None when it rests there or is not placed."""
     acts = written_acts(routine, piece, side)
     if acts and routine.pieces[piece].plan(side).placed:
-        runs_out = acts[-1].end_beat >= routine.beats(piece) - 1e-6
-        return Left(acts[-1].to_s, runs=acts[-1].kind in RUNNING and runs_out)
+        return Left(acts[-1].to_s, runs=runs_out(acts, routine.beats(piece)))
     return left_by(
         routine.pieces[piece],
         side,
@@ -68,6 +68,11 @@ def cue_of(routine: Routine, side: Side, piece: int) -> float | None:
     plan = routine.pieces[piece].plan(side)
     acts = written_acts(routine, piece, side) if plan.placed else ()
     return acts[0].from_s if acts else plan.cue_s
+
+
+def runs_out(acts: Sequence[Act], beats: int) -> bool:
+    """Whether the last of a deck's acts leaves its record running as the set piece ends."""
+    return acts[-1].kind in RUNNING and acts[-1].end_beat >= beats - 1e-6
 
 
 def left_at_s(routine: Routine, side: Side, piece: int) -> float | None:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import accumulate
 
-from liveaid.routine.acts import Act, acts_of
+from liveaid.routine.acts import Act, acts_of, written_out
 from liveaid.routine.model import Routine, Runs, Side, Works, other_side
 
 JUGGLE_TURN_BEATS = 2.0
@@ -50,10 +50,7 @@ def written_acts(routine: Routine, piece: int, side: Side) -> tuple[Act, ...]:
 
     Bare strokes are not among them: where those leave a record is the way's own rule.
     """
-    at = routine.pieces[piece]
-    plan = at.plan(side)
-    lines = isinstance(plan, Works) and (plan.acts is not None or at.juggle is not None)
-    return acts_of(routine, piece, side) if lines else ()
+    return acts_of(routine, piece, side) if written_out(routine.pieces[piece], side) else ()
 
 
 def beat_before(routine: Routine, piece: int, beat: float) -> Moment:

@@ -1,7 +1,8 @@
 """stage: the running service: OSC in, MIDI lamps and pads, the page, the daemon.
 
-May import: errors, files, terminal, routine, follow, aiohttp, mido, pydantic, pydantic_core,
-pythonosc, rich, rtmidi, soundfile, yaml.
+May import: errors, files, terminal, routine, follow, aiohttp, cryptography, mido, platformdirs,
+pydantic, pydantic_core, pythonosc, rich, rtmidi, segno, soundfile, trustme, watchfiles,
+yaml, zeroconf.
 
 `Service` is the whole stage; a `Watcher` looks on, adds to /status and serves pages beside ours.
 
@@ -12,6 +13,7 @@ the prompt       follows: what is asked of a follower; showing: when it is worke
 lamps            lamp_layout; lamps: what is shown, how fast; cues; board: one controller
 MIDI ports       midi: found, lost, found again; midi_ports, midi_names, jack_server
 pages            web: the server; headers, page_files; outline: the routine drawn; address; page/
+the map          living: an edit comes in when nothing is playing, or is told
 looking on       watcher: what one may do; watchers: all as one; lamp_text: the terminal
 learning         listening; learn_osc, learn_streams, learn_unit; learn_lamps
 files            config_file: YAML with lines; deck_files: how long they are

@@ -39,7 +39,7 @@ from liveaid.stage.slept import Sleeps
 from liveaid.stage.spoken import Spoken
 from liveaid.stage.watcher import Watcher
 from liveaid.stage.watchers import Watchers
-from liveaid.stage.web import Web, as_json
+from liveaid.stage.web import Site, Web, as_json
 from liveaid.stage.words import Said
 
 HEARTBEAT_S = 1.0
@@ -78,6 +78,7 @@ class Service:
             health=self.health,
             token=self.settings.token,
             said=self._spoken.say_live,
+            names=self.settings.share.names if self.settings.share else (),
         )
         self._board = Board(
             self.settings.layout,
@@ -119,10 +120,12 @@ class Service:
         self._beating = asyncio.create_task(self._heartbeat())
 
     async def _start_web(self) -> None:
+        share = self.settings.share
+        more = [] if share is None else [Site(share.address, share.tls, share.token)]
         if self.settings.http is not None:
             own = [*self._spoken.routes(), web.get("/routine.json", self._serve_outline)]
             routes = [*self._watchers.routes(), *own]
-            await self._web.start(self.settings.http, routes, self._watchers.scripts())
+            await self._web.start(self.settings.http, routes, self._watchers.scripts(), more=more)
 
     async def run(self) -> None:
         """Go on until `ask_stop`."""
@@ -299,5 +302,6 @@ class Service:
             "page": self._web.to_json,
             "words_refused": lambda: self._spoken.refused,
             "sleeps": lambda: self._sleeps.count,
+            "map": lambda: self._watchers.status().get("map"),
             "errors": self._mishaps.to_json,
         })  # fmt: skip

@@ -9,6 +9,7 @@ from liveaid.routine import Side
 from liveaid.stage.address import Address
 from liveaid.stage.lamp_layout import LampLayout
 from liveaid.stage.osc_map import DEFAULT_MAP, OscMap
+from liveaid.stage.share import Share
 
 OSC_ADDRESS = Address("127.0.0.1", 9000)
 HTTP_ADDRESS = Address("127.0.0.1", 8080)
@@ -30,3 +31,5 @@ class Settings:
     midi_api: str = "auto"
     token: str | None = None
     """What a page has to bring along; needed where `http` is not this machine alone."""
+    share: Share | None = None
+    """A secure address for phones and tablets nearby."""

@@ -31,6 +31,9 @@ class Stage(Protocol):
     def status(self) -> dict[str, Any]:
         """What /status says, worked out for this moment."""
 
+    def use(self, routine: Routine) -> None:
+        """Follow this edition of the routine from now on."""
+
 
 class Watcher:
     """Override what is wanted; everything here does nothing."""

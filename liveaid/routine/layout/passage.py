@@ -21,6 +21,7 @@ class Segment:
     """A stretch of one sound at one speed."""
 
     sound: str
+    """Its name; empty for silence."""
     speed: float
     start_s: float
     """Second of the sound; beyond its end in a loop, which then comes round."""
@@ -55,6 +56,11 @@ class Passage:
     uses: tuple[UseIn, ...]
 
     @property
+    def sounds(self) -> tuple[str, ...]:
+        """The sounds it is made of, each once."""
+        return tuple(dict.fromkeys(each.sound for each in self.segments if each.sound))
+
+    @property
     def length_s(self) -> float:
         """Deck seconds of sound, fades not counted."""
         return sum(segment.length_s for segment in self.segments)
@@ -79,7 +85,7 @@ def passages_of(
             rest = starts_s[use.piece] - starts_s[passages[-1].uses[-1].use.piece + 1]
             place = _standing(passages[-1], use, materials[use.sound], rest_s=rest)
         if place is None:
-            passages.append(Passage(use.side, (_segment(use),), (UseIn(use, 0.0),)))
+            passages.append(Passage(use.side, _segments(use), (UseIn(use, 0.0),)))
         else:
             passages[-1] = _shared(passages[-1], use, max(place - use.cue_offset_s, 0.0))
     return passages
@@ -129,6 +135,29 @@ def _segment(use: Use) -> Segment:
     return Segment(sound=use.sound, speed=use.speed, start_s=use.start_s, length_s=use.length_s)
 
 
+def _segments(use: Use) -> tuple[Segment, ...]:
+    """The use's own stretch, or its parts with silence between them."""
+    if not use.parts:
+        return (_segment(use),)
+    segments: list[Segment] = []
+    at = 0.0
+    for part in use.parts:
+        if part.offset_s > at + SAME_S:
+            segments.append(silence(part.offset_s - at))
+        segments.append(
+            Segment(
+                sound=part.sound, speed=part.speed, start_s=part.start_s, length_s=part.length_s
+            )
+        )
+        at = part.offset_s + part.length_s
+    return tuple(segments)
+
+
+def silence(length_s: float) -> Segment:
+    """A stretch of nothing between two parts."""
+    return Segment(sound="", speed=1.0, start_s=0.0, length_s=length_s)
+
+
 def _standing(last: Passage, use: Use, material: Material, *, rest_s: float) -> float | None:
     """Where in the last passage the new use has its cue, if the record gets there by itself.
 
@@ -137,7 +166,7 @@ def _standing(last: Passage, use: Use, material: Material, *, rest_s: float) -> 
     passage's own cue, where the sticker tells its place.
     """
     before = last.uses[-1]
-    if before.use.sound != use.sound:
+    if before.use.sound != use.sound or before.use.parts or use.parts:
         return None
     left_s = before.left_at_s
     runs_to = left_s + rest_s
