@@ -74,6 +74,8 @@ class Numbers:
     back: float = 9.0
     first: float = 8.0
     lost: float = 7.0
+    lost_runs: float = -2.5
+    lost_else: float = -0.8
     midway: float = 3.0
     stop: float = 4.0
     late_start: float = 1.0
@@ -88,7 +90,7 @@ class Numbers:
     guesses: int = 8
     settled_s: float = 2.0
     renamed: float = 1.0
-    sharpness: float = 0.8
+    sharpness: float = 1.0
     floor: float = 0.002
     word: float = 20.0
     twins: float = 2.0

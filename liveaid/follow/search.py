@@ -30,6 +30,16 @@ def found(
                 yield _cheapest(plan, section, at, gesture, guesses, turn_s, heard, numbers)
 
 
+def places(section: Section, heard: Heard) -> list[tuple[float, float]]:
+    """Beats of a section, and how doubtful each is, that what is heard would fit."""
+    found = (
+        _place(section, side, gesture, heard)
+        for side, gesture in heard.gestures.items()
+        if gesture is not None and heard.telling[side]
+    )
+    return [place for place in found if place is not None]
+
+
 def _place(
     section: Section, side: Side, gesture: Gesture, heard: Heard
 ) -> tuple[float, float] | None:
