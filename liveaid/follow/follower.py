@@ -15,6 +15,7 @@ from liveaid.follow.mixer import Mixer
 from liveaid.follow.numbers import USUAL, Numbers
 from liveaid.follow.plan import plan_of
 from liveaid.follow.prompt import Prompt, State
+from liveaid.follow.senders import Senders
 from liveaid.follow.tell import Picture, tell
 from liveaid.routine import SIDES, Routine, Side
 from liveaid.routine.way import changes
@@ -59,6 +60,8 @@ class Follower:
         for deck in self._hearing.decks.values():
             deck.reach = reach
         self._watches = {side: Watch(self._hearing.decks[side], numbers) for side in SIDES}
+        self._senders = Senders(self.plan, routine.turntable.turn_s, reach)
+        self._hints: tuple[str, ...] = ()
         self._elapsed = Elapsed(self.plan)
         self._state: State = "waiting"
         self._now_s: float | None = None
@@ -68,6 +71,7 @@ class Follower:
         self._sure: tuple[int, float] | None = None
         self._sure_s = 0.0
         self._twin_s = 0.0
+        self._hinted_s = -math.inf
         self._moved_s, self._stopped_s = -math.inf, -math.inf
         self._confidence = 0.0
 
@@ -76,6 +80,7 @@ class Follower:
         deck, now = self._deck(side), self._clamped(now)
         if math.isnan(now) or not abs(position) <= FARTHEST_S:
             return
+        self._senders.hear(side, float(position), now)
         deck.hear(float(position), now)
         if self._stepped_s is None or now - self._stepped_s >= STEP_S:
             self._step(now)
@@ -166,6 +171,7 @@ class Follower:
             fresh={side: self._hearing.fresh(side, now) for side in SIDES},
             held=held,
             places=() if waiting else self._places(now),
+            hints=self._hints,
         )
         return tell(self.routine, self.plan, self._ways, picture)
 
@@ -216,6 +222,8 @@ class Follower:
         )
         self._belief.step(heard, ended, seconds)
         self._mix(now, seconds)
+        if now - self._hinted_s > 0.25:
+            self._hints, self._hinted_s = self._senders.hints(now), now
         rival = self._belief.rival()
         self._twin_s = self._twin_s + seconds if rival else 0.0
         self._judge(now)
@@ -243,7 +251,7 @@ class Follower:
                 self._mixer.learn(side, section.parts[side].hand, now, seconds)
 
     def _event(self, section: int, confidence: float, *, quiet: bool) -> state.Event:
-        if self._twin_s > TWINS_S and not quiet:
+        if (self._twin_s > TWINS_S or self._hints) and not quiet:
             return "doubtful"
         inside = self.plan.is_piece(section)
         ends: state.Event = "before" if section < 0 else "over"

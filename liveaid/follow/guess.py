@@ -148,6 +148,8 @@ class Guess:
             else:
                 beats_in = self.beat if plan.is_piece(self.section) else math.inf
                 vote.nats = fit.rests(part, gesture, self.since_s, beats_in, numbers)
+            if self.stays:
+                vote.nats = max(vote.nats, numbers.stays)
 
     def crossed(self, plan: Plan, heard: Heard, numbers: Numbers) -> Iterator[Guess]:
         """Go over into the next section when this one is over; yields what else may follow."""

@@ -75,7 +75,8 @@ def _cheapest(
                 _before(parent, heard, since_s, numbers)
                 - price(plan, parent, section, beat, turn_s, numbers)
                 * _discount(plan, parent, section, beat, gesture, heard, numbers)
-                + _stop(plan, parent, heard, numbers),
+                + _stop(plan, parent, heard, numbers)
+                - (numbers.word if parent.stays and section.index != parent.section else 0.0),
                 parent,
             )
             for parent in guesses
