@@ -113,8 +113,10 @@ def _moves(
     """Each change as a few steps over a short fade; what stands before time 0 is said at 0."""
     now: dict[Control, float] = {}
     moves: list[MixerMessage] = []
-    for planned_s, control, value in wishes:
-        start_s = planned_s + hands.fader_error_s * float(rng.standard_normal()) - 0.5 * _FADE_S
+    nexts = _nexts(wishes)
+    for (planned_s, control, value), next_s in zip(wishes, nexts, strict=True):
+        fade_s = min(_FADE_S, 0.4 * (next_s - planned_s))
+        start_s = planned_s + hands.fader_error_s * float(rng.standard_normal()) - 0.5 * fade_s
         was = now.get(control)
         now[control] = value
         if was is None or start_s < 0.0:
@@ -122,10 +124,19 @@ def _moves(
         elif was != value:
             moves += [
                 MixerMessage(
-                    start_s + _FADE_S * step / _FADE_STEPS,
+                    start_s + fade_s * step / _FADE_STEPS,
                     control,
                     was + (value - was) * step / _FADE_STEPS,
                 )
                 for step in range(1, _FADE_STEPS + 1)
             ]
     return sorted(moves, key=lambda move: move.now_s)
+
+
+def _nexts(wishes: Sequence[tuple[float, Control, float]]) -> list[float]:
+    """When each wish's control is moved next: a hand is quicker where the next move is near."""
+    nexts, coming = [], dict[Control, float]()
+    for planned_s, control, _ in reversed(wishes):
+        nexts.append(max(coming.get(control, math.inf), planned_s + 0.01))
+        coming[control] = planned_s
+    return nexts[::-1]
