@@ -30,7 +30,7 @@ from liveaid.practice.replay import replay, replay_at_once, stored_trace
 from liveaid.practice.report import look, score_unscored, takes_file
 from liveaid.practice.session import Aim, Session, aim_of
 from liveaid.practice.store import TakeStore
-from liveaid.practice.take_line import take_line
+from liveaid.practice.take_line import hand_lines, take_line
 from liveaid.practice.trace import Trace
 from liveaid.routine import Routine
 from liveaid.routine.opened import Opened
@@ -256,7 +256,8 @@ def _tell(screen: Console, take: dict[str, Any], session: Session, *, as_json: b
     if as_json:
         print_json(take)
         return
-    screen.print(take_line(take), markup=False, soft_wrap=True)
+    for line in (take_line(take), *(f"    {said}" for said in hand_lines(take))):
+        screen.print(line, markup=False, soft_wrap=True)
     if session.ladder is not None:
         ladder = session.ladder
         screen.print(

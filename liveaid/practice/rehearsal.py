@@ -146,8 +146,7 @@ class Rehearsal(Watcher):
 
     async def stopped(self) -> None:
         """The stage is being struck: finish scoring, keep what is on."""
-        ended = self.session.finish()
-        if ended is not None:
+        for ended in self.session.finish():
             self._take_ended(ended)
         await asyncio.gather(*self._scoring)
         self._note_work()
