@@ -16,7 +16,7 @@ from liveaid.routine.harmony import FIFTHS_COST, OTHER_MODE_COST, meet_keys, rel
 from liveaid.routine.keys import parse_key
 from liveaid.routine.model import Idea, Turntable, Want
 from liveaid.routine.platter import semitones
-from liveaid.shelf.wording import bars_of, fold
+from liveaid.shelf.columns import bars_of, fold
 from liveaid.study.facts import Study
 
 CLOSE_COST = FIFTHS_COST[1] + OTHER_MODE_COST
