@@ -133,13 +133,13 @@ def _crate(
     key_locked: bool,
 ) -> Crate:
     """The whole shelf ranked by its columns: no study is read for it."""
-    rows = shelf.columns(("name", *COLUMNS), query, instead=instead)
-    rows = sorted((row for row in rows if row[0] != mine.hash), key=lambda row: row[1])
-    facts = facts_of_rows([row[2:] for row in rows])
+    rows = shelf.columns(COLUMNS, query, instead=instead)
+    own = bytes.fromhex(mine.hash or "")
+    rows = [row for row in rows if row[0] != own]
+    facts = facts_of_rows([row[1:] for row in rows])
     order = ranked(facts_of([mine.study]), facts, turntable, key_locked=key_locked)
-    hashes = [row[0] for row in rows]
     whole, hits, beyond = (
-        [hashes[number] for number in numbers]
+        [rows[number][0].hex() for number in numbers]
         for numbers in (order.whole, order.hits, order.beyond)
     )
     return Crate(whole, hits, beyond)
@@ -182,7 +182,7 @@ def _asked(shelf: Shelf, instead: list[ShelfSound], meant: str) -> Mine:
     if os.path.isfile(path) and not known:
         click.echo(f"{shown(meant)} is not on the shelf; studied for this once.", err=True)
         return Mine(stem(path), path, study_apart(path), None)
-    (found,) = known or shelf.these([choose(shelf.lying(), meant).hash])
+    found = known[0] if known else shelf.chosen(meant)
     found = next((each for each in instead if each.hash == found.hash), found)
     if found.study is None:
         raise LiveaidError(f"{shown(found.path)}: {found.fault}")

@@ -17,7 +17,6 @@ from liveaid.routine.keys import parse_key
 from liveaid.routine.model import Kind
 from liveaid.routine.scene import map_file
 from liveaid.routine.sketch import load_sketch
-from liveaid.shelf.choose import choose
 from liveaid.shelf.collect import gather
 from liveaid.shelf.database import shelf_for
 from liveaid.shelf.find import parse_query
@@ -180,8 +179,7 @@ def _gather(shelf: Shelf, said: dict[str, Any]) -> None:
 
 
 def _mark(shelf: Shelf, names: Sequence[str], marks: dict[str, Any]) -> None:
-    lying = shelf.lying()
-    chosen = [choose(lying, name) for name in names]
+    chosen = [shelf.chosen(name) for name in names]
     set_to = {
         name: None if value == "guessed" and name in _GUESSES else value
         for name, value in marks.items()
@@ -197,12 +195,11 @@ def _mark(shelf: Shelf, names: Sequence[str], marks: dict[str, Any]) -> None:
 
 def _chosen(shelf: Shelf, name: str) -> ShelfSound:
     """All that the shelf knows of the sound that is meant."""
-    return shelf.these([choose(shelf.lying(), name).hash], onsets=True)[0]
+    return shelf.these([shelf.chosen(name).hash], onsets=True)[0]
 
 
 def _forget(shelf: Shelf, names: Sequence[str]) -> None:
-    lying = shelf.lying()
-    for sound in [choose(lying, name) for name in names]:
+    for sound in [shelf.chosen(name) for name in names]:
         shelf.forget(sound.hash)
         click.echo(f"{shown(sound.path)}: off the shelf; the file is not touched.")
 

@@ -17,11 +17,13 @@ from types import TracebackType
 from typing import Any
 
 from liveaid.files.digest import Signature
-from liveaid.files.names import plain_text
-from liveaid.shelf.columns import TABLE, put_row
+from liveaid.files.names import plain_text, shown
+from liveaid.shelf.choose import choose
+from liveaid.shelf.columns import TABLE, fold, put_row
 from liveaid.shelf.database import BUSY_S, Database
 from liveaid.shelf.find import Query
 from liveaid.shelf.shelf_sound import Lying, Marks, ShelfSound
+from liveaid.shelf.wording import Term
 from liveaid.sound.labels import NONE, Labels
 from liveaid.study.facts import STUDY_VERSION, Study
 
@@ -151,11 +153,10 @@ class Shelf:
     def columns(
         self, names: Sequence[str], query: Query, *, instead: Sequence[ShelfSound] = ()
     ) -> list[tuple[Any, ...]]:
-        """Hash (hex) and some columns of every sound for which the query holds."""
+        """Hash (as bytes) and some columns of every sound for which the query holds."""
         with self._file.reading() as db, _told_by_a_map(db, instead) as table:
             rows = db.execute(
-                f"SELECT lower(hex(hash)), {', '.join(names)} FROM {table}"
-                f" WHERE path <> '' AND {query.where}",
+                f"SELECT hash, {', '.join(names)} FROM {table} WHERE path <> '' AND {query.where}",
                 query.values,
             )
             return rows.fetchall()
@@ -174,6 +175,19 @@ class Shelf:
             asked = "SELECT hash FROM file WHERE path = ?"
             rows = [db.execute(asked, (os.fsencode(path),)).fetchone() for path in paths]
             return _loaded(db, [row[0] for row in rows if row], onsets=False)
+
+    def chosen(self, meant: str) -> ShelfSound:
+        """The sound a performer means by a path, a name or a part of one; without onsets.
+
+        UsageError that lists the candidates, or the nearest names, when it is not one.
+        """
+        here = self.at([os.path.abspath(meant)])
+        if not here:
+            query = Query((Term("instr(said, ?) > 0", (fold(shown(meant)),)),), failed_too=True)
+            here = self.find(query)
+        if here:
+            return choose(here, meant)
+        return self.these([choose(self.lying(), meant).hash])[0]
 
     def lying(self) -> list[Lying]:
         """Where every sound lies, by name: what a sound is chosen by."""
