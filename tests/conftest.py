@@ -72,7 +72,8 @@ def needs_folder() -> Callable[[str, str], Path]:
 def no_settings(tmp_path_factory):
     """Every test starts from a performer who has allowed nothing beyond a scene."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setenv("XDG_CONFIG_HOME", str(tmp_path_factory.mktemp("settings")))
+        for word in ("CONFIG", "CACHE", "DATA"):
+            patch.setenv(f"XDG_{word}_HOME", str(tmp_path_factory.mktemp(word.lower())))
         yield
 
 

@@ -12,11 +12,12 @@ from rich.table import Table
 from rich.text import Text
 
 from liveaid.commands.fastest import fastest_table
+from liveaid.commands.opening import opened, say_state
 from liveaid.files.inside import Stray
 from liveaid.files.unreadable import Unreadable
 from liveaid.record.bring import turns_in
 from liveaid.render.picture import draw_picture
-from liveaid.routine import Routine, load_routine
+from liveaid.routine import Routine
 from liveaid.routine.check import (
     Change,
     Finding,
@@ -30,7 +31,8 @@ from liveaid.routine.check import (
     minutes,
     turns_text,
 )
-from liveaid.routine.scene import map_file, reach
+from liveaid.routine.opened import Opened
+from liveaid.routine.scene import reach
 from liveaid.sound.read import open_sound
 from liveaid.stage.deck_files import deck_lengths_s
 from liveaid.terminal import console, json_option, print_json
@@ -59,23 +61,24 @@ def command(
 ) -> int:
     """Say whether two hands can play the routine, and where it is tight.
 
-    SCENE is a section map, a folder with one, or the name of a scene that comes along. The rendered
-    map is taken where there is one, since only there the cues have their seconds.
+    SCENE is a section map, a folder with one, or the name of a scene that comes along. The map as
+    it is written is judged; where it was edited since the render, that is said.
     Exit status 1 when something cannot be played as written.
 
     Example: liveaid check night-market --picture routine.svg
     """
-    file = map_file(scene, placed=True)
-    routine = load_routine(file)
+    found = opened(scene)
+    file, routine = found.judged_file, found.judged
+    say_state(found)
     lengths = deck_lengths_s(routine, file)
     findings = check(routine, deck_s=lengths, sound_s=_sound_lengths_s(routine, file))
     moves, spans = changes(routine), hand_spans(hand_plan(routine))
     if picture is not None:
         draw_picture(routine, picture, findings=findings)
     if as_json:
-        print_json(_report(file, routine, findings, moves, spans))
+        print_json(_report(found, routine, findings, moves, spans))
     else:
-        _show(file, routine, findings, moves, spans if show_hands else ())
+        _show(found.file, routine, findings, moves, spans if show_hands else ())
         if show_fastest:
             console().print(fastest_table(routine))
         if picture is not None:
@@ -93,14 +96,15 @@ def _sound_lengths_s(routine: Routine, file: Path) -> dict[str, float]:
 
 
 def _report(
-    file: Path,
+    found: Opened,
     routine: Routine,
     findings: tuple[Finding, ...],
     moves: tuple[Change, ...],
     spans: tuple[HandSpan, ...],
 ) -> dict[str, Any]:
     return {
-        "file": str(file),
+        "file": str(found.file),
+        "map": found.to_json(),
         "title": routine.title,
         "placed": routine.placed,
         "total_s": round(routine.duration_s, 4),

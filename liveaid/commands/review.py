@@ -10,6 +10,7 @@ import click
 from rich.console import Console
 from rich.table import Table
 
+from liveaid.commands.opening import opened, say_state
 from liveaid.errors import UsageError
 from liveaid.files.aside import write_aside
 from liveaid.practice.delays import Delays
@@ -22,8 +23,8 @@ from liveaid.practice.score import score_take
 from liveaid.practice.score_json import score_json
 from liveaid.practice.take_line import early_or_late, take_line
 from liveaid.practice.trace import pack
-from liveaid.routine import Routine, load_routine
-from liveaid.routine.scene import DECKS, map_file, own
+from liveaid.routine import Routine
+from liveaid.routine.scene import DECKS, own
 from liveaid.terminal import console, json_option, print_json, progress_bar
 
 
@@ -59,8 +60,9 @@ def command(scene: str, **options: Any) -> int:
     A recording is laid over the guide mix, which must be of the same deck files:
     liveaid review night-market --recording take.wav
     """
-    file = map_file(scene, placed=True)
-    routine = load_routine(file)
+    opening = opened(scene)
+    say_state(opening)
+    file, routine = opening.playable_file, opening.placed or opening.judged
     if options["recording"]:
         return _recording(routine, file, options)
     takes = options["takes"] or takes_file(file)
@@ -68,7 +70,7 @@ def command(scene: str, **options: Any) -> int:
     with TakeReader(takes) as reader:
         if options["trace_of"]:
             return _write_trace(reader, *options["trace_of"])
-        found = report(
+        found = {"map": opening.to_json()} | report(
             routine, reader, now=time.time(), ready_at=options["ready_at"] / 100,
             booth_dba=options["booth_level"], last=options["last"],
         )  # fmt: skip

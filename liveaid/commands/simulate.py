@@ -10,10 +10,11 @@ from typing import Any, TypeAlias
 
 import click
 
+from liveaid.commands.opening import opened_to_play, say_state
 from liveaid.errors import LiveaidError
-from liveaid.routine import load_routine
+from liveaid.routine import Routine
 from liveaid.routine.model import clock_time
-from liveaid.routine.scene import map_file
+from liveaid.routine.opened import Opened
 from liveaid.simulate import FAULT_KINDS, Fault, Hands, Network, Performance, perform, truth_record
 from liveaid.simulate.send import Sender, What, send_now
 from liveaid.stage.address import Address, parse_address
@@ -75,7 +76,9 @@ def command(scene: str, osc: str, record: Path | None, as_json: bool, **options:
     Example: liveaid simulate night-market --osc 127.0.0.1:9000 --fault skip --record truth.json
     """
     address = parse_address(osc)
-    performance = _performance(map_file(scene, placed=True), options)
+    found = opened_to_play(scene)
+    say_state(found)
+    performance = _performance(found.playable(), options)
     also: tuple[What, ...] = ("mixer",) if options["mixer"] else ()
     also += ("speed",) if options["speeds"] else ()
     begin_s = time.monotonic() + _BEGIN_IN_S
@@ -86,7 +89,7 @@ def command(scene: str, osc: str, record: Path | None, as_json: bool, **options:
         also=also,
     ) as sender:  # fmt: skip
         stopped = _send(sender, performance)
-    report = _report(performance, sender, address, stopped, record)
+    report = _report(found, performance, sender, address, stopped, record)
     if as_json:
         print_json(report)
     else:
@@ -94,8 +97,7 @@ def command(scene: str, osc: str, record: Path | None, as_json: bool, **options:
     return 130 if stopped else 0
 
 
-def _performance(file: Path, options: dict[str, Any]) -> Performance:
-    routine = load_routine(file)
+def _performance(routine: Routine, options: dict[str, Any]) -> Performance:
     if options["from_piece"] > len(routine.pieces):
         raise click.UsageError(
             f"--from-piece {options['from_piece']}: {routine.title} has"
@@ -151,10 +153,16 @@ def _write(file: Path, performance: Performance, begin_s: float, speed: float) -
 
 
 def _report(
-    performance: Performance, sender: Sender, address: Address, stopped: bool, record: Path | None
+    found: Opened,
+    performance: Performance,
+    sender: Sender,
+    address: Address,
+    stopped: bool,
+    record: Path | None,
 ) -> dict[str, Any]:
     return {
         "title": performance.routine.title,
+        "map": found.to_json(),
         "seed": performance.seed,
         "to": str(address),
         "stopped": stopped,

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import io
-import os
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from statistics import median
@@ -17,6 +16,7 @@ from liveaid.demo.market import market_sounds, write_sounds
 from liveaid.demo.show import Outcome, at_once, lamp_layout, live
 from liveaid.demo.tally import Tally, lateness_ms, tally
 from liveaid.files.aside import write_aside
+from liveaid.files.folders import cache_folder
 from liveaid.routine import Routine, load_routine
 from liveaid.routine.scene import MAP, map_file, own
 from liveaid.simulate import Performance, perform
@@ -33,8 +33,7 @@ BURST_S = 8.0
 
 def default_folder() -> Path:
     """Where the demo's scene is made unless told otherwise: the user's cache."""
-    cache = os.environ.get("XDG_CACHE_HOME") or str(Path.home() / ".cache")
-    return Path(cache) / "liveaid" / "night-market"
+    return cache_folder() / "night-market"
 
 
 def tour(folder: Path, call: Call, console: Console, *, fast: bool, seed: int) -> dict[str, Any]:

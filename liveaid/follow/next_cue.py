@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from liveaid.follow.prompt import Way
 from liveaid.record.bring import bring
-from liveaid.record.places import on_course
+from liveaid.record.places import has_left_course
 from liveaid.record.platter import sticker_degrees
 from liveaid.routine import Routine, Side
 from liveaid.routine.timeline import Moment, beats_between
@@ -90,18 +90,16 @@ def _with_record(
     turns = (move.cue_s - position_s) / routine.turntable.turn_s
     brings = bring(turns, routine.performer)
     ready = stands_ready(move, position_s, speed, due_in_s=due_in_s)
-    way, wind = told.way, turns
-    if way == "runs on":
-        if due_in_s is None or on_course(position_s, move.cue_s, speed, due_in_s):
-            wind = 0.0
-        else:  # it was stopped, or is elsewhere: now a hand has to bring it after all
-            way = brings.means
+    way = told.way
+    gone = due_in_s is not None and has_left_course(position_s, move.cue_s, speed, due_in_s)
+    if way == "runs on" and gone:
+        way = brings.means  # now a hand has to bring it after all
     needs_hand = way != "runs on"
     late = needs_hand and not ready and due_in_s is not None and brings.needed_s > due_in_s
     return NextCue(
         cue=told.cue,
         way=way,
-        wind=wind if needs_hand and here.sure else None,
+        wind=turns if needs_hand and here.sure else None,
         in_time=None if due_in_s is None or not here.sure else not late,
         sticker=told.sticker,
         ready=ready,

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 from liveaid.routine import SIDES, Piece, Routine, Runs, Side, Works, other_side
+from liveaid.routine.way import runs_through
 
 EventKind: TypeAlias = Literal["start", "release", "return", "stroke", "stop"]
 KINDS: tuple[EventKind, ...] = ("start", "release", "return", "stroke", "stop")
@@ -18,9 +19,6 @@ WINDOW_BEATS: dict[EventKind, float] = {
 }  # fmt: skip
 """How far from its beat an act may be and still be that act (tuned on simulated hands that are
 60 ms off)."""
-
-_RUNS_ON_S = 0.02
-"""A record whose next cue is this near where it will be just runs on (as in the map's sums)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,10 +47,22 @@ def planned_events(routine: Routine, *, stops: bool = True) -> tuple[Planned, ..
     play there is theirs. `stops` leaves the last beat's stop out when False, as for a set piece
     practised by itself.
     """
-    found = [act for index in range(len(routine.pieces)) for act in _of_piece(routine, index)]
+    on = runs_through(routine)
+    found = [
+        act
+        for index in range(len(routine.pieces))
+        for act in _of_piece(routine, index, on.get(index, frozenset()))
+    ]
     if stops:
         found += _stops(routine)
     return tuple(sorted(found, key=lambda act: (act.piece, act.beat, act.side)))
+
+
+def timed(routine: Routine, index: int) -> bool:
+    """Whether a set piece asks the hands for anything that a take of it can be judged by."""
+    return juggled(routine.pieces[index]) or any(
+        act.piece == index for act in planned_events(routine)
+    )
 
 
 def juggled(piece: Piece) -> bool:
@@ -66,14 +76,8 @@ def written(piece: Piece) -> bool:
 
 
 def runs_on(routine: Routine, index: int, side: Side) -> bool:
-    """Whether the record runs into a set piece from the one before, with no hand at it."""
-    here = routine.pieces[index].plan(side)
-    before = routine.pieces[index - 1].plan(side) if index else None
-    if not isinstance(here, Runs) or not isinstance(before, Runs):
-        return False
-    if here.at_s is None or before.at_s is None:
-        return False
-    return abs(before.at_s + routine.piece_s(index - 1) - here.at_s) < _RUNS_ON_S
+    """Whether the record runs into a set piece by itself, by its way, with no hand at it."""
+    return side in runs_through(routine).get(index, frozenset())
 
 
 def releases(piece: Piece) -> list[tuple[float, Side]]:
@@ -81,11 +85,12 @@ def releases(piece: Piece) -> list[tuple[float, Side]]:
     return sorted((beat, side) for side in SIDES for beat in _strokes(piece, side))
 
 
-def _of_piece(routine: Routine, index: int) -> Iterator[Planned]:
+def _of_piece(routine: Routine, index: int, on: frozenset[Side]) -> Iterator[Planned]:
+    """`on`: the decks that run on into the set piece."""
     piece = routine.pieces[index]
     for side in SIDES:
         plan = piece.plan(side)
-        if isinstance(plan, Runs) and not runs_on(routine, index, side):
+        if isinstance(plan, Runs) and side not in on:
             yield Planned(kind="start", side=side, piece=index, beat=0.0, cue_s=plan.cue_s)
         elif isinstance(plan, Works) and not juggled(piece):
             for beat in _strokes(piece, side):

@@ -26,6 +26,11 @@ OFF_COURSE = 0.03
 beat are known no better while a set piece lasts."""
 
 
+LOST_S = 0.9
+"""A running record this much farther off its way to a cue than `on_course` allows has left it: half
+a turn, more than a beat of the count can be told wrong for a moment."""
+
+
 def same_place(a_s: float, b_s: float) -> bool:
     """Whether two deck-file seconds are one place of a sound."""
     return abs(a_s - b_s) <= SAME_S
@@ -41,7 +46,14 @@ def stands_at(at_s: float, cue_s: float, speed: float) -> bool:
     return abs(at_s - cue_s) <= READY_S + 1e-9 and abs(speed) < STANDS_SPEED
 
 
-def on_course(at_s: float, cue_s: float, speed: float, due_in_s: float) -> bool:
+def on_course(
+    at_s: float, cue_s: float, speed: float, due_in_s: float, *, within_s: float = READY_S
+) -> bool:
     """Whether a record that goes on as it does will be at its cue when it is due."""
     off_s = abs(at_s + speed * due_in_s - cue_s)
-    return off_s <= READY_S + OFF_COURSE * max(due_in_s, 0.0)
+    return off_s <= within_s + OFF_COURSE * max(due_in_s, 0.0)
+
+
+def has_left_course(at_s: float, cue_s: float, speed: float, due_in_s: float) -> bool:
+    """Whether a record that was to run on to a cue was stopped, turned back or set elsewhere."""
+    return not on_course(at_s, cue_s, speed, due_in_s, within_s=LOST_S)

@@ -11,11 +11,11 @@ from liveaid.render.cache import Cache
 from liveaid.render.cut import cut, recipe
 from liveaid.render.edges import Samples
 from liveaid.render.level import Level
-from liveaid.render.material import Material
-from liveaid.render.passage import Passage, whole_of
 from liveaid.render.sources import BadSound, Sources
 from liveaid.render.stretching import Stretch, stretch_apart
 from liveaid.render.wish import Wish
+from liveaid.routine.layout.material import Material
+from liveaid.routine.layout.passage import Passage, whole_of
 from liveaid.routine.problems import Fault
 
 Progress: TypeAlias = Callable[[int, int, str], None]

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator, Mapping, Sequence
-from itertools import accumulate
 from pathlib import Path
 
 from liveaid.errors import UsageError
@@ -18,18 +17,20 @@ from liveaid.render.cache import Cache
 from liveaid.render.cuts import Cuts, Progress
 from liveaid.render.deck_file import FRAME_BYTES
 from liveaid.render.guide import guide_frames
-from liveaid.render.layout import DeckLayout, Grain, Laid, lay_out
 from liveaid.render.level import MOST_LIMITED_DB
-from liveaid.render.material import Material
 from liveaid.render.outcome import CutMade, DeckMade, Rendered
-from liveaid.render.passage import passages_of
-from liveaid.render.placed import stands_of
 from liveaid.render.sources import Sources
-from liveaid.render.uses import Use, uses_of
 from liveaid.render.wish import Wish
 from liveaid.render.writing import SOUND_FILES, ToWrite, write_all
 from liveaid.routine import SIDES, Problem, Routine, RoutineError, Side, load_routine
-from liveaid.routine.model import Decks, clock_time
+from liveaid.routine.digest import map_digest
+from liveaid.routine.layout.deck import DeckLayout, Laid
+from liveaid.routine.layout.lay import lay_out_decks
+from liveaid.routine.layout.placed import stands_of
+from liveaid.routine.layout.uses import uses_of
+from liveaid.routine.load import read_bytes
+from liveaid.routine.model import Decks, Stamp, clock_time
+from liveaid.routine.part_faults import part_faults
 from liveaid.routine.platter import sticker_degrees
 from liveaid.routine.problems import Fault
 from liveaid.routine.scene import DECKS, own, scene_folder
@@ -53,6 +54,7 @@ def render_scene(
     in processes that are spawned, so a script needs its ``if __name__ == "__main__":``.
     """
     wish = wish or Wish()
+    written = read_bytes(map_path)
     routine = load_routine(map_path)
     folder = map_path.parent
     if scene_folder(map_path) != Path(os.path.abspath(folder)):
@@ -64,16 +66,21 @@ def render_scene(
         materials, faults = sources.materials(
             routine, workers, cache, lambda name: progress(0, 1, f"studied {name}")
         )
-        uses, more = uses_of(routine, materials)
+        uses, more = uses_of(sources.told(routine), materials)
+        lengths = {name: material.duration_s for name, material in materials.items()}
+        digests = {name: material.digest for name, material in materials.items()}
+        more += part_faults(routine, sound_s=lengths, digests=digests)
         _refuse(map_path, [*faults, *more, *_overwritten(routine, folder)])
-        layouts = _layouts(routine, uses, materials, wish)
+        layouts = lay_out_decks(routine, uses, materials, wish.grain(routine))
         _refuse(map_path, list(_too_long(routine, layouts, wish)))
         passages = [laid.passage for layout in layouts.values() for laid in layout.laid]
         cache.leave_free(_bytes_to_write(routine, layouts, wish))
         cuts = Cuts(passages, materials, wish)
         _refuse(map_path, cuts.make(sources, cache, workers, progress))
+    stamp = Stamp(map=map_digest(routine), sounds=sources.digests())
     to_write = ToWrite(
-        routine=sources.told(routine),
+        routine=sources.told(routine).model_copy(update={"rendered": stamp}),
+        written=written,
         folder=folder,
         layouts=layouts,
         stands=stands_of(layouts, rate_hz=wish.rate_hz),
@@ -104,26 +111,6 @@ def _overwritten(routine: Routine, folder: Path) -> Iterator[Fault]:
         if (folder / sound.file).resolve() in ours:
             found = f"{sound.file}, which the render writes"
             yield Fault(("sounds", name, "file"), found, "a copy of it elsewhere would do")
-
-
-def _layouts(
-    routine: Routine,
-    uses: Mapping[Side, Sequence[Use]],
-    materials: Mapping[str, Material],
-    wish: Wish,
-) -> dict[Side, DeckLayout]:
-    lengths = (routine.piece_s(index) for index in range(len(routine.pieces)))
-    starts_s = list(accumulate(lengths, initial=0.0))
-    grain = Grain(
-        rate_hz=wish.rate_hz,
-        turn_s=routine.turntable.turn_s,
-        gap_turns=wish.gap_turns,
-        sticker=wish.sticker,
-        side_s=routine.turntable.side_s,
-    )
-    return {
-        side: lay_out(side, passages_of(uses[side], materials, starts_s), grain) for side in SIDES
-    }
 
 
 def _too_long(routine: Routine, layouts: Mapping[Side, DeckLayout], wish: Wish) -> Iterator[Fault]:
@@ -168,7 +155,7 @@ def _cut_made(written: ToWrite, side: Side, laid: Laid) -> CutMade:
     cue_s = laid.cue(written.rate_hz) / written.rate_hz
     return CutMade(
         side=side,
-        sounds=tuple(dict.fromkeys(segment.sound for segment in laid.passage.segments)),
+        sounds=laid.passage.sounds,
         pieces=tuple(used.use.piece for used in laid.passage.uses),
         cue_s=cue_s,
         sticker_degrees=sticker_degrees(cue_s, written.routine.turntable.rpm),

@@ -10,11 +10,11 @@ from dataclasses import dataclass
 from html import escape
 from importlib import resources
 
-from liveaid.render.layout import DeckLayout
-from liveaid.render.placed import Stands
 from liveaid.routine import SIDES, Piece, Rests, Routine, Side
 from liveaid.routine.check import Change, changes, open_question, turns_text, used_sounds
 from liveaid.routine.check.clearance import CAUTION
+from liveaid.routine.layout.deck import DeckLayout
+from liveaid.routine.layout.placed import Stands
 from liveaid.routine.model import clock_time
 from liveaid.routine.platter import sticker_degrees, turns
 
@@ -165,7 +165,7 @@ def _record(printed: Printed, side: Side) -> str:
             f"{use.use.piece + 1} {printed.routine.pieces[use.use.piece].name}"
             for use in laid.passage.uses
         )
-        sounds = dict.fromkeys(segment.sound for segment in laid.passage.segments)
+        sounds = laid.passage.sounds
         cells = [
             deck_time(cue_s),
             f"{turn}",

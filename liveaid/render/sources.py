@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,10 +15,10 @@ from liveaid.files.inside import Stray
 from liveaid.files.unreadable import Unreadable
 from liveaid.files.workers import Task, Workers
 from liveaid.render.cache import Cache
-from liveaid.render.material import STUDY_TRUSTED, Material, grid_of, needs_study
 from liveaid.render.tempo import Recorded, recorded
-from liveaid.render.uses import sounds_used
-from liveaid.routine import Routine, Runs, Sound
+from liveaid.routine import Routine, Runs, Sound, Works
+from liveaid.routine.layout.material import STUDY_TRUSTED, Material, material_of, needs_study
+from liveaid.routine.layout.uses import sounds_used
 from liveaid.routine.problems import Fault
 from liveaid.routine.scene import reach
 from liveaid.sound.read import open_sound
@@ -115,6 +115,10 @@ class Sources:
         }
         return routine.model_copy(update={"sounds": told})
 
+    def digests(self) -> dict[str, str]:
+        """The digest of each sound's file, as it was read."""
+        return {name: material.digest for name, material in self._materials.items()}
+
     def recorded(self, name: str) -> Recorded:
         """A sound's samples. BadSound when they cannot be read to the end or are no numbers."""
         if self._read is None or self._read[0] != name:
@@ -163,6 +167,8 @@ def _studies(
         plans = [plan for _, _, plan in sounds_used(routine)[name]]
         runs = any(isinstance(plan, Runs) or plan.bars_in > 0 for plan in plans)
         from_start = any(not isinstance(plan, Runs) and plan.bars_in == 0 for plan in plans)
+        if _only_parts(routine.sounds[name], name, plans):
+            continue
         if not needs_study(routine.sounds[name], runs=runs, from_start=from_start):
             continue
         known = cache.find_study(held.digest)
@@ -185,25 +191,20 @@ def _studies(
     return found
 
 
+def _only_parts(sound: Sound, name: str, plans: Sequence[Runs | Works]) -> bool:
+    """Whether only named parts of it are played, as they are: the map says where they lie."""
+    goes_to_tempo = sound.kind == "instrumental" or sound.loop
+    return not goes_to_tempo and all(plan.sound != name for plan in plans)
+
+
 def _material(routine: Routine, name: str, held: Held, study: Study | None) -> Material:
-    sound = routine.sounds[name]
-    places = sounds_used(routine)[name]
-    wanted = routine.pieces[places[0][0]].tempo_bpm
-    grid = grid_of(sound, study, duration_s=held.duration_s, wanted_bpm=wanted)
-    kind = sound.kind or (study.kind if study else None)
-    runs_somewhere = any(isinstance(plan, Runs) for _, _, plan in places)
-    onset = _first_onset_s(sound, study, grid.first_beat_s)
-    return Material(
-        name=name,
+    return material_of(
+        routine,
+        name,
+        sounds_used(routine)[name],
         frames=held.frames,
         rate_hz=held.rate_hz,
-        tempo_bpm=grid.tempo_bpm,
-        first_beat_s=grid.first_beat_s,
-        first_onset_s=onset,
-        loop_beats=grid.loop_beats,
-        gridded=sound.tempo_bpm is not None or kind == "instrumental" or runs_somewhere,
-        stretch=sound.stretch,
-        no_beat=study.rhythmic if study else "",
+        study=study,
         digest=held.digest,
     )
 
@@ -217,13 +218,6 @@ def _told(sound: Sound, material: Material, study: Study | None) -> Sound:
     if sound.key is None and study and study.key and study.key_confidence >= STUDY_TRUSTED:
         facts |= {"key": study.key, "tuning_cents": round(study.tuning_cents, 1)}
     return sound.model_copy(update=facts)
-
-
-def _first_onset_s(sound: Sound, study: Study | None, first_beat_s: float) -> float:
-    """Where a hand sets the cue: the map's first beat, else the first onset, or first sound."""
-    if sound.first_beat_s is not None or study is None:
-        return first_beat_s
-    return study.onsets_s[0] if study.onsets_s else study.silence_start_s
 
 
 def _loop_fault(sound: Sound, material: Material) -> list[Fault]:

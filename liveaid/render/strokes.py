@@ -15,8 +15,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from liveaid.render.placed import Stand, Stands
 from liveaid.routine import SIDES, Routine, Side, Works
+from liveaid.routine.layout.placed import Stand, Stands
 from liveaid.routine.model import Performer
 
 LEAST_HEARD_S = 0.01

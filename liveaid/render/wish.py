@@ -6,6 +6,9 @@ from dataclasses import dataclass
 
 from liveaid.errors import UsageError
 from liveaid.render.level import LOUDNESS_LUFS
+from liveaid.routine import Routine
+from liveaid.routine.layout.deck import Grain
+from liveaid.routine.layout.lay import grain_of
 
 RATES_HZ = (44_100, 48_000)
 
@@ -28,3 +31,9 @@ class Wish:
             raise UsageError(f"found a gap of {self.gap_turns:g} turns; 0 to 20 would do")
         if not -40.0 <= self.loudness_lufs <= -8.0:
             raise UsageError(f"found {self.loudness_lufs:g} LUFS; -40 to -8 would do")
+
+    def grain(self, routine: Routine) -> Grain:
+        """The measures the two decks of a routine are laid out by."""
+        return grain_of(
+            routine, rate_hz=self.rate_hz, gap_turns=self.gap_turns, sticker=self.sticker
+        )

@@ -10,16 +10,19 @@ from pathlib import Path
 import numpy as np
 
 from liveaid.errors import LiveaidError
+from liveaid.render.cue_chunk import CuePoint
 from liveaid.render.cut import edge_frames
 from liveaid.render.cuts import Cuts, Progress
 from liveaid.render.deck_file import ours, write_deck_file
 from liveaid.render.edges import Samples
 from liveaid.render.guide import deck_reader, guide_mix
 from liveaid.render.into_place import Aside, said_clearly, set_aside
-from liveaid.render.layout import DeckLayout
-from liveaid.render.placed import Stands, cue_points, deck_files, placed_routine
 from liveaid.render.sheet import Printed, sheet_html
 from liveaid.routine import SIDES, Routine, Side, save_routine
+from liveaid.routine.layout.deck import DeckLayout
+from liveaid.routine.layout.placed import Stands, deck_files, placed_routine
+from liveaid.routine.opened import WRITTEN
+from liveaid.routine.scene import MAP
 
 BLOCK_FRAMES = 1 << 18
 SOUND_FILES = ("left.wav", "right.wav", "guide.wav")
@@ -32,6 +35,8 @@ class ToWrite:
 
     routine: Routine
     """As it is in the scene, its paths relative to `folder`."""
+    written: bytes
+    """The section map as it was read, comments and all."""
     folder: Path
     """The scene's folder."""
     layouts: dict[Side, DeckLayout]
@@ -55,17 +60,18 @@ def write_all(written: ToWrite, decks: Path, progress: Progress) -> list[Path]:
             for name, sound in written.routine.sounds.items()
         },
     )
-    names = (*SOUND_FILES, "sheet.html", "routine.yaml")
+    names = (*SOUND_FILES, "sheet.html", WRITTEN, MAP)
     with Aside(decks, names) as aside, said_clearly(decks):
         for done, side in enumerate(SIDES):
             progress(done, len(names), f"{side} deck")
             _write_deck(written, side, aside.path(f"{side}.wav"))
         progress(2, len(names), "guide mix")
-        _write_guide(written, aside.path("guide.wav"))
+        _write_guide(written, placed, aside.path("guide.wav"))
         progress(3, len(names), "sheet")
         printed = Printed(placed, written.stands, written.layouts, written.rate_hz)
         aside.path("sheet.html").write_text(sheet_html(printed), encoding="utf-8")
-        save_routine(placed, aside.path("routine.yaml"))
+        aside.path(WRITTEN).write_bytes(written.written)
+        save_routine(placed, aside.path(MAP))
         kept = [
             set_aside(decks / name)
             for name in SOUND_FILES
@@ -117,12 +123,22 @@ def _silence(frames: int) -> Iterator[Samples]:
         yield np.zeros((min(BLOCK_FRAMES, frames - begin), 2), dtype=np.float32)
 
 
-def _write_guide(written: ToWrite, path: Path) -> None:
+def _write_guide(written: ToWrite, placed: Routine, path: Path) -> None:
     head, _ = edge_frames(written.rate_hz)
     read = deck_reader(written.layouts, lambda passage: written.cuts.of(passage).samples, head=head)
-    mix = guide_mix(written.routine, written.stands, read, rate_hz=written.rate_hz)
+    mix = guide_mix(placed, written.stands, read, rate_hz=written.rate_hz)
     title = f"{written.routine.title}, guide mix"
     try:
         write_deck_file(path, [mix], frames=len(mix), rate_hz=written.rate_hz, title=title)
     except ValueError as error:
         raise LiveaidError(f"guide mix: {error}") from error
+
+
+def cue_points(routine: Routine, stands: Stands, side: Side) -> list[CuePoint]:
+    """One point for every frame of a deck that is a cue, labelled with the set pieces it is for."""
+    labels: dict[int, list[str]] = {}
+    for (index, at), stand in sorted(stands.items()):
+        if at == side:
+            label = f"{index + 1} {routine.pieces[index].name}"
+            labels.setdefault(stand.cue, []).append(label)
+    return [CuePoint(frame, " / ".join(names)) for frame, names in sorted(labels.items())]

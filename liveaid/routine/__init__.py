@@ -1,6 +1,6 @@
 """routine: the section map, how it is read and written, and whether two hands can play it.
 
-May import: errors, files, record, numpy, platformdirs, pydantic, pydantic_core, yaml.
+May import: errors, files, record, numpy, pydantic, pydantic_core, yaml.
 No clock, socket, thread. Files only in load, save, scene, consent, config_file.
 Used by every other room.
 """

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from platformdirs import user_config_path
 from pydantic import BaseModel, ConfigDict
 
+from liveaid.files.folders import settings_folder
 from liveaid.routine.config_file import load_config
 
 
@@ -32,7 +32,7 @@ class Consent(BaseModel):
 
 def settings_file() -> Path:
     """The performer's settings, where this system keeps such files."""
-    return user_config_path("liveaid", appauthor=False) / "settings.yaml"
+    return settings_folder() / "settings.yaml"
 
 
 def load_consent() -> Consent:

@@ -390,7 +390,10 @@ class Piece(_Record):
 
 
 class Want(_Record):
-    """One thing the idea asks for: a part of the routine at some energy, and what could fill it."""
+    """One thing the idea asks for: a part of the routine at some energy, and what could fill it.
+
+    In the file `tempo: 85..100` says both ends of the range; `tempo_from`, `tempo_to` one alone.
+    """
 
     part: Part
     energy: Energy = 3
@@ -400,6 +403,25 @@ class Want(_Record):
     tempo_to_bpm: Annotated[Tempo | None, Field(alias="tempo_to")] = None
     key: KeyName | None = None
 
+    @model_validator(mode="before")
+    @classmethod
+    def _range(cls, data: Any) -> Any:
+        """A range is written as `--find` takes it: two numbers with two dots between."""
+        if not isinstance(data, dict) or "tempo" not in data:
+            return data
+        match = re.fullmatch(
+            r"\s*(\d+(?:\.\d+)?)\s*(?:\.\.\s*(\d+(?:\.\d+)?)\s*)?", str(data["tempo"])
+        )
+        others = {"tempo_from", "tempo_to"} & data.keys()
+        if match is None or others:
+            would_do = f"either it or {sorted(others)[0]}" if others else "a range such as 85..100"
+            raise _fault("tempo", f"{would_do} would do")
+        low, high = match[1], match[2] or match[1]
+        if float(low) > float(high):
+            raise _fault("tempo", f"the lower one first, {high}..{low}, would do")
+        rest = {word: value for word, value in data.items() if word != "tempo"}
+        return {**rest, "tempo_from": low, "tempo_to": high}
+
 
 class Idea(_Record):
     """The brief the routine grows from: theme, feel, and the parts wanted."""
@@ -407,6 +429,15 @@ class Idea(_Record):
     theme: str = ""
     feel: str = ""
     wants: tuple[Want, ...] = ()
+
+
+class Stamp(_Record):
+    """What a placed map was rendered from."""
+
+    map: str
+    """Digest of the written map."""
+    sounds: dict[Name, str] = Field(default_factory=dict)
+    """Digest of each sound's file."""
 
 
 class Routine(_Record):
@@ -422,6 +453,8 @@ class Routine(_Record):
     sounds: dict[Name, Sound] = Field(default_factory=dict)
     figures: dict[PartName, Figure] = Field(default_factory=dict)
     """The performer's own figures."""
+    rendered: Stamp | None = None
+    """In a placed map: what it was made from; written by the render."""
     pieces: Annotated[tuple[Piece, ...], Field(min_length=1, max_length=1000)]
 
     @property

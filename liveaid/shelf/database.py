@@ -6,7 +6,6 @@ Write-ahead log, BEGIN IMMEDIATE, a version, and every error as one line that na
 from __future__ import annotations
 
 import contextlib
-import os
 import sqlite3
 import time
 from collections.abc import Callable, Iterator, Sequence
@@ -14,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from liveaid.errors import LiveaidError
+from liveaid.files.folders import data_folder
 from liveaid.files.names import shown
 from liveaid.routine.scene import database_files, map_file, own
 from liveaid.shelf.columns import INDEXES, TABLE
@@ -68,10 +68,8 @@ class ShelfError(LiveaidError):
 
 
 def default_shelf() -> Path:
-    """The performer's own shelf: liveaid/shelf.sqlite in the XDG data folder."""
-    base = os.environ.get("XDG_DATA_HOME", "")
-    folder = Path(base) if os.path.isabs(base) else Path.home() / ".local" / "share"
-    return folder / "liveaid" / "shelf.sqlite"
+    """The performer's own shelf, among what this system keeps for its users."""
+    return data_folder() / "shelf.sqlite"
 
 
 def shelf_for(scene: str | Path | None) -> Path:

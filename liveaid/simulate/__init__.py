@@ -1,7 +1,7 @@
 """simulate: a performance without hardware: platter, performer, network, and the truth of it.
 
-May import: errors, routine, numpy, pythonosc. Seeded, and faster than real time; shares no model
-with follow. Sockets and clocks only in send.
+May import: errors, record, routine, numpy, pythonosc. Seeded, and faster than real time; shares
+no model with follow. Sockets and clocks only in send.
 """
 
 from liveaid.simulate.events import Event

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 from numpy.random import Generator
 
 from liveaid.routine import SIDES, Piece, Plan, Rests, Routine, Side, other_side
+from liveaid.routine.way import changes, next_change
 from liveaid.simulate.faults import goes_on
 from liveaid.simulate.hands import Hands
 from liveaid.simulate.line import Line
@@ -17,6 +18,9 @@ from liveaid.simulate.steps import How, Step
 
 _RESTS = Rests()
 _NO_COUNT = Line(0.0, 0.0, 0.0)
+_LATE_S = 0.25
+"""A record that comes to its cue later or earlier than this against the count is no longer let run
+on: the hand sets it right."""
 _LEAST_LEG_S = 0.05
 """However early a hand, what went before has lasted this long."""
 
@@ -101,6 +105,7 @@ def shifted(legs: Sequence[Leg], by_s: float) -> tuple[Leg, ...]:
 class _Layer:
     def __init__(self, routine: Routine, hands: Hands, rng: Generator) -> None:
         self.routine, self.hands, self.rng = routine, hands, rng
+        self._ways = changes(routine)
         self.legs: list[Leg] = []
         self.now_s = 0.0
 
@@ -161,22 +166,43 @@ class _Layer:
 
     def _flowing(self, step: Step, piece: Piece) -> dict[Side, Line]:
         """The records that run on into the step by themselves, with the lines they are on."""
-        if not self.legs or self.legs[-1].piece is None:
-            return {}
-        before = self.legs[-1]
-        return {
-            side: line
-            for side, line in before.runs.items()
-            if before.piece
-            and piece.plan(side).hand == "runs"
-            and (
-                (step.how == "needle" and side != piece.count)
-                or (
-                    goes_on(before.piece, before.to_beat, piece, step.from_beat, side)
-                    and abs(line.when(self._wants(piece, step, side)) - self.now_s) < 0.25
-                )
-            )
-        }
+        flows = {}
+        for side in SIDES:
+            ran = self._ran_last(side)
+            if ran is not None and self._takes_over(ran, step, piece, side):
+                flows[side] = ran.runs[side]
+        return flows
+
+    def _ran_last(self, side: Side) -> Leg | None:
+        """The leg in which a record last ran, if it has only rested since."""
+        for leg in reversed(self.legs):
+            if leg.piece is None or side in leg.runs:
+                return leg if side in leg.runs else None
+            if leg.plan(side).hand != "rests":
+                return None
+        return None
+
+    def _takes_over(self, ran: Leg, step: Step, piece: Piece, side: Side) -> bool:
+        """Whether a record that ran in a leg is, let run, where the step wants it."""
+        if piece.plan(side).hand != "runs" or ran.piece is None:
+            return False
+        rested = self.legs[self.legs.index(ran) + 1 :]
+        if step.how == "needle" and side != piece.count and not rested:
+            return True
+        rests_s = sum((leg.to_beat - leg.from_beat) * leg.beat_s for leg in rested)
+        goes = goes_on(ran.piece, ran.to_beat, piece, step.from_beat, side, rests_s=rests_s)
+        arrives_s = ran.runs[side].when(self._wants(piece, step, side))
+        return goes and abs(arrives_s - self.now_s) < _LATE_S
+
+    def _unheard(self, step: Step) -> Line | None:
+        """The line of a record that is let run through a set piece it rests in, to its next cue."""
+        for side in SIDES:
+            move = next_change(self._ways, side, step.piece)
+            ran = self._ran_last(side)
+            rests = self.routine.pieces[step.piece].plan(side).hand == "rests"
+            if rests and ran is not None and move is not None and move.way == "runs on":
+                return ran.runs[side]
+        return None
 
     def _wants(self, piece: Piece, step: Step, side: Side) -> float:
         return (piece.plan(side).cue_s or 0.0) + step.from_beat * 60.0 / piece.tempo_bpm
@@ -196,8 +222,8 @@ class _Layer:
         )
         if piece.count in flows:
             rate = flows[piece.count].rate_at(start_s)
-        elif flows:
-            rate = next(iter(flows.values())).rate_at(start_s) * (1.0 + match)
+        elif beside := next(iter(flows.values()), None) or self._unheard(step):
+            rate = beside.rate_at(start_s) * (1.0 + match)
         else:
             rate = 1.0 + error
         rate = min(max(rate, 1.0 - reach), 1.0 + reach)

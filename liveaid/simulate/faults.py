@@ -9,6 +9,8 @@ from numpy.random import Generator
 
 from liveaid.errors import LiveaidError
 from liveaid.routine import Piece, Routine, Side
+from liveaid.routine.left import Left
+from liveaid.routine.way import by_itself
 
 FaultKind: TypeAlias = Literal[
     "skip",
@@ -170,13 +172,25 @@ def runs_on(routine: Routine, index: int) -> bool:
     )
 
 
-def goes_on(piece: Piece, to_beat: float, after: Piece, from_beat: float, side: Side) -> bool:
-    """Whether a record runs from a beat of one set piece into a beat of another without a hand."""
+def goes_on(
+    piece: Piece,
+    to_beat: float,
+    after: Piece,
+    from_beat: float,
+    side: Side,
+    *,
+    rests_s: float = 0.0,
+) -> bool:
+    """Whether a record runs from a beat of one set piece into a beat of another without a hand.
+
+    `rests_s`: seconds of record between the two in which it runs unheard.
+    """
     here, there = piece.plan(side), after.plan(side)
     if here.hand != "runs" or there.hand != "runs" or here.at_s is None or there.at_s is None:
         return False
     ends_s = here.at_s + to_beat * 60.0 / piece.tempo_bpm
-    return abs(there.at_s + from_beat * 60.0 / after.tempo_bpm - ends_s) < 0.02
+    wants_s = there.at_s + from_beat * 60.0 / after.tempo_bpm
+    return by_itself(Left(ends_s, runs=True), wants_s, rests_s=rests_s)
 
 
 def _other_cues(routine: Routine, index: int) -> list[int]:

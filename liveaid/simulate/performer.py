@@ -6,9 +6,11 @@ from collections.abc import Mapping, Sequence
 
 from numpy.random import Generator
 
+from liveaid.record.places import is_there
 from liveaid.routine import Routine, Side
+from liveaid.routine.way import changes, next_change, runs_through
 from liveaid.simulate.course import Leg
-from liveaid.simulate.deckhand import DeckHand
+from liveaid.simulate.deckhand import NEAR_S, DeckHand
 from liveaid.simulate.events import Event
 from liveaid.simulate.hands import Hands
 from liveaid.simulate.juggle import juggle
@@ -46,6 +48,7 @@ class _Part:
         rng: Generator,
     ) -> None:
         self.side, self.routine, self.legs, self.turns = side, routine, legs, turns
+        self.through, self.ways = runs_through(routine), changes(routine)
         first = next((cue for leg in legs if (cue := leg.wants_s(side)) is not None), 0.0)
         self.record = Record(
             t_s=legs[0].start_s - 1.0,
@@ -77,6 +80,8 @@ class _Part:
             self.record.put(line.t0_s, line.x0, line)
         elif leg.step.wrong and leg.step.wrong.side == self.side:
             self._runs_from_wrong_cue(leg, line, leg.step.wrong.cue_s, leg.step.wrong.until_beat)
+        elif self.record.line is not None and self._runs_on(leg):
+            self.record.put(max(line.t0_s, self.record.now_s), line.x0, line)
         else:
             onset = self.hand.start(line)
             self.hand.note(
@@ -98,6 +103,8 @@ class _Part:
         later = next((i for i in range(index, len(self.legs)) if self._sounds(i)), None)
         until_s = self.legs[-1].end_s if later is None else self.legs[later].planned_s
         free_s = until_s - leg.start_s
+        if record.line and later is not None and self._comes_by_itself(later):
+            return
         if record.line and leg.piece is None:
             self._stop(index, leg)
         elif record.line:
@@ -107,6 +114,20 @@ class _Part:
             held_s = min(float(rng.uniform(0.2, 1.2)), 0.1 * free_s)
             record.go_on(max(record.now_s, leg.start_s) + held_s)
             self.hand.bring_to(cue_s, until_s)
+
+    def _comes_by_itself(self, later: int) -> bool:
+        """Whether the record, let run, is where a later leg wants it: nothing to stop or wind."""
+        leg = self.legs[later]
+        if leg.plan(self.side).hand == "runs":
+            return self.side not in leg.anew
+        wants_s = leg.wants_s(self.side)
+        if wants_s is None or self.record.line is None or not self._runs_on(leg):
+            return False
+        return abs(self.record.line.when(wants_s) - leg.start_s) < NEAR_S
+
+    def _runs_on(self, leg: Leg) -> bool:
+        """Whether by the record's way it comes into a leg by itself."""
+        return self.side in self.through.get(leg.index, frozenset())
 
     def _stop(self, index: int, leg: Leg) -> None:
         """Held on the beat at which all stops."""
@@ -126,8 +147,8 @@ class _Part:
             return wrong.cue_s
         if leg.piece is None:
             return self.legs[later].wants_s(self.side)
-        found = self.routine.next_cue(self.side, leg.index)
-        return found[1] if found else None
+        move = next_change(self.ways, self.side, leg.index, float("inf"))
+        return None if move is None else move.cue_s
 
     def _works(self, index: int, leg: Leg) -> None:
         """In the span, and away in time when the next set piece wants another cue."""
@@ -169,7 +190,9 @@ class _Part:
         if self.legs[after].how == "brake" or following >= len(self.routine.pieces):
             return None
         cue_s = self.routine.pieces[following].plan(self.side).cue_s
-        return cue_s if cue_s is not None and abs(cue_s - home_s) > 0.02 else None
+        if cue_s is None or is_there(home_s, cue_s) or self._runs_on(self.legs[after]):
+            return None
+        return cue_s
 
     def _leaves_early_beats(self, leg: Leg, way_s: float) -> float:
         """How many beats before the leg's end the hand stops scratching, to be ready in time."""

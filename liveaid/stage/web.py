@@ -1,56 +1,47 @@
-"""The page, its stream and the two reports, in the daemon's own loop.
+"""The pages' server, in the daemon's own loop: its addresses, its two reports, its live stream.
 
-Only this machine may look, unless a token was given: Host and Origin are checked, so that no page
-from elsewhere can read along through the browser (DNS rebinding).
+Who comes in and who may ask: door, guard. Who is told what is new: live.
 """
 
 from __future__ import annotations
 
 import asyncio
-import contextlib
 import errno
-import hmac
-import ipaddress
 import json
+import logging
 import socket
+import ssl
+from collections import Counter
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from typing import Any
-from urllib.parse import urlsplit
 
-from aiohttp import WSCloseCode, WSMsgType, web
+from aiohttp import web
 from aiohttp.typedefs import Handler
 
 from liveaid.stage.address import Address, StageError
+from liveaid.stage.door import Door
+from liveaid.stage.guard import COOKIE, Guard, own_names
 from liveaid.stage.headers import add_headers
+from liveaid.stage.live import Live
 from liveaid.stage.page_files import page_routes
-
-SLOW_S = 2.0
-MOST_CLIENTS = 32
-COOKIE = "liveaid_token"
 
 Report = Callable[[], dict[str, Any]]
 
+_log = logging.getLogger("liveaid.stage.web")
+_aiohttp_log = logging.getLogger("liveaid.stage.web.aiohttp")
+_aiohttp_log.propagate = False  # a traceback for each malformed request would fill the log
+_aiohttp_log.addHandler(logging.NullHandler())
 
-class _Client:
-    """One open page: a slot for the latest status, and a writer that may be slow only so long."""
 
-    def __init__(self, stream: web.WebSocketResponse) -> None:
-        self.stream = stream
-        self._latest: str | None = None
-        self._fresh = asyncio.Event()
+@dataclass(frozen=True, slots=True)
+class Site:
+    """One address the pages are served at."""
 
-    def offer(self, text: str) -> None:
-        self._latest = text
-        self._fresh.set()
-
-    async def write(self) -> None:
-        """Send the latest, over and over, until the client is gone or too slow."""
-        with contextlib.suppress(TimeoutError, ConnectionError):
-            while not self.stream.closed:
-                await self._fresh.wait()
-                self._fresh.clear()
-                assert self._latest is not None
-                await asyncio.wait_for(self.stream.send_str(self._latest), SLOW_S)
+    address: Address
+    tls: ssl.SSLContext | None = None
+    token: str | None = None
+    """What must come along with every request; None: nothing."""
 
 
 class Web:
@@ -63,95 +54,109 @@ class Web:
         health: Report,
         token: str | None = None,
         said: Callable[[str], None] = lambda text: None,
+        names: Sequence[str] = (),
     ) -> None:
-        """`said` is told each text a page sends over /live."""
-        self._status = status
-        self._said = said
-        self._health = health
-        self._token = token
-        self._clients: dict[_Client, asyncio.Task[None]] = {}
+        """`said` is told each text a page sends over /live; `names` are more names that this
+        machine goes by."""
+        self._status, self._health, self._token = status, health, token
+        self._names = own_names(tuple(names))
+        self._live = Live(lambda: as_json(status()), said)
         self._runner: web.AppRunner | None = None
-        self._listening: socket.socket | None = None
-        self._only_here = True
-        self.refused = 0
+        self._doors: list[Door] = []
 
     async def start(
-        self, address: Address, routes: Sequence[web.RouteDef], scripts: Sequence[str]
+        self,
+        address: Address,
+        routes: Sequence[web.RouteDef],
+        scripts: Sequence[str],
+        *,
+        more: Sequence[Site] = (),
     ) -> None:
-        """Serve at `address`. StageError when it is taken or not this machine's."""
-        self._only_here = address.is_loopback
-        self._listening = _listen(address)
-        app = web.Application(middlewares=[self._guard], client_max_size=64 * 1024)
+        """Serve at `address`, and at `more`. StageError when one is taken or not this machine's."""
+        app = web.Application(middlewares=[self._remember_token], client_max_size=64 * 1024)
         app.add_routes(page_routes(scripts, routes))
         app.add_routes(
             [
                 web.get("/status", self._serve_status),
                 web.get("/health", self._serve_health),
-                web.get("/live", self._serve_live),
+                web.get("/live", self._live.serve),
                 *routes,
             ]
         )
         app.on_response_prepare.append(add_headers)
-        app.on_shutdown.append(self._close_streams)
+        app.on_response_prepare.append(_one_request_each)
+        app.on_shutdown.append(lambda _: self._live.close())
         self._runner = web.AppRunner(
-            app, handle_signals=False, access_log=None, shutdown_timeout=1.0
+            app, handle_signals=False, access_log=None, shutdown_timeout=1.0, logger=_aiohttp_log
         )
         await self._runner.setup()
-        await web.SockSite(self._runner, self._listening).start()
+        for site in (Site(address, None, self._token), *more):
+            self._open(site)
+
+    def _open(self, site: Site) -> None:
+        assert self._runner is not None
+        assert self._runner.server is not None
+        guard = Guard(site.address.is_loopback, site.token, self._names)
+        door = Door(_listen(site.address), guard, self._runner.server, site.tls)
+        self._doors.append(door)
+        door.open()
 
     async def stop(self) -> None:
-        """Close every stream and the port."""
+        """Close every stream and the ports."""
+        for door in self._doors:
+            door.shut()
         if self._runner is not None:
             await self._runner.cleanup()
             self._runner = None
+        for door in self._doors:
+            door.close()
+        await asyncio.sleep(0)  # the sockets' own closing
 
     @property
     def address(self) -> Address:
         """Where it serves, the port filled in."""
-        assert self._listening is not None
-        host, port = self._listening.getsockname()[:2]
-        return Address(host, port)
+        return self.addresses[0]
+
+    @property
+    def addresses(self) -> list[Address]:
+        """Every address it serves at, the ports filled in; the machine's own one first."""
+        return [Address(*door.listening.getsockname()[:2]) for door in self._doors]
 
     @property
     def clients(self) -> int:
         """How many pages are open."""
-        return len(self._clients)
+        return len(self._live)
+
+    @property
+    def turned_away(self) -> Counter[str]:
+        """Connections closed unanswered, or refused, by cause."""
+        return sum((door.turned_away for door in self._doors), Counter())
+
+    def to_json(self) -> dict[str, Any]:
+        """For /health."""
+        away = self.turned_away
+        return {
+            "clients": self.clients,
+            "connections": sum(door.guests for door in self._doors),
+            "refused": away["not allowed"],
+            "turned_away": dict(away),
+            "dropped": self._live.dropped,
+        }
 
     def push(self, text: str) -> None:
         """Give every open page this status; one still unsent is replaced."""
-        for client in self._clients:
-            client.offer(text)
+        self._live.push(text)
 
     @web.middleware
-    async def _guard(self, request: web.Request, handler: Handler) -> web.StreamResponse:
-        if not self._host_allowed(request) or not _origin_allowed(request):
-            self.refused += 1
-            raise web.HTTPForbidden(text="This host or origin is not served.\n")
-        given = self._given_token(request)
-        if self._token is not None and not hmac.compare_digest(
-            given.encode(), self._token.encode()
-        ):
-            self.refused += 1
-            raise web.HTTPUnauthorized(text="Open the address with its ?token=, as printed.\n")
+    async def _remember_token(self, request: web.Request, handler: Handler) -> web.StreamResponse:
+        """Whoever came with the token in the address has it as a cookie from then on."""
         response = await handler(request)
-        if not response.prepared and self._token is not None and "token" in request.query:
-            response.set_cookie(COOKIE, self._token, httponly=True, samesite="Strict")
-        return response
-
-    def _given_token(self, request: web.Request) -> str:
-        bearer = request.headers.get("Authorization", "").removeprefix("Bearer ")
-        return request.query.get("token") or request.cookies.get(COOKIE) or bearer
-
-    def _host_allowed(self, request: web.Request) -> bool:
-        """A rebound name is never an IP number; beyond this machine its own names will do too."""
-        host = _host_of(f"//{request.headers.get('Host', '')}")
-        try:
-            return ipaddress.ip_address(host).is_loopback or not self._only_here
-        except ValueError:
-            own = socket.gethostname().lower()
-            return host == "localhost" or (
-                not self._only_here and host in {own, f"{own}.local", f"{own.split('.')[0]}.local"}
+        token = request.query.get("token")
+        if token and not response.prepared:
+            response.set_cookie(
+                COOKIE, token, httponly=True, samesite="Strict", secure=request.secure
             )
+        return response
 
     async def _serve_status(self, _: web.Request) -> web.Response:
         return web.json_response(self._status(), dumps=as_json)
@@ -159,32 +164,12 @@ class Web:
     async def _serve_health(self, _: web.Request) -> web.Response:
         return web.json_response(self._health(), dumps=as_json)
 
-    async def _serve_live(self, request: web.Request) -> web.StreamResponse:
-        if len(self._clients) >= MOST_CLIENTS:
-            raise web.HTTPServiceUnavailable(text="Too many pages are open.\n")
-        stream = web.WebSocketResponse(compress=False, max_msg_size=4096, timeout=1.0)
-        await stream.prepare(request)
-        client = _Client(stream)
-        client.offer(as_json(self._status()))
-        writer = asyncio.create_task(client.write())
-        writer.add_done_callback(lambda _: _drop(request))
-        self._clients[client] = writer
-        try:
-            async for message in stream:
-                if message.type is WSMsgType.TEXT:
-                    self._said(message.data)
-        finally:
-            del self._clients[client]
-            writer.cancel()
-        return stream
 
-    async def _close_streams(self, _: web.Application) -> None:
-        closing = [
-            client.stream.close(code=WSCloseCode.GOING_AWAY, message=b"the stage is struck")
-            for client in self._clients
-        ]
-        with contextlib.suppress(TimeoutError):
-            await asyncio.wait_for(asyncio.gather(*closing, return_exceptions=True), 1.0)
+async def _one_request_each(_: web.Request, response: web.StreamResponse) -> None:
+    """A connection that was answered is closed: none may sit idle on a slot."""
+    if not isinstance(response, web.WebSocketResponse):
+        response.force_close()
+        response.headers["Connection"] = "close"  # the hook comes after aiohttp has written its own
 
 
 def as_json(data: Any) -> str:
@@ -201,28 +186,6 @@ def _finite(data: Any) -> Any:
     if isinstance(data, list | tuple):
         return [_finite(value) for value in data]
     return None if isinstance(data, float) and data - data != 0 else data
-
-
-def _drop(request: web.Request) -> None:
-    """Cut a client that is gone or too slow, without waiting for it."""
-    if request.transport is not None:
-        request.transport.abort()
-
-
-def _host_of(url: str) -> str:
-    try:
-        return (urlsplit(url).hostname or "").lower()
-    except ValueError:
-        return ""
-
-
-def _origin_allowed(request: web.Request) -> bool:
-    """No Origin (no browser, or the address bar), or the very host and port that is asked."""
-    origin = request.headers.get("Origin")
-    if origin is None:
-        return True
-    scheme, _, netloc = origin.partition("://")
-    return scheme in ("http", "https") and netloc == request.headers.get("Host")
 
 
 def _listen(address: Address) -> socket.socket:

@@ -8,7 +8,9 @@ spectrum    one spectrum for all
 onsets      where sounds begin;  soft: a finer look where nothing strikes
 pulse       how fast the beat goes, roughly
 grid        one even grid through the onsets
-beats       beats of played material
+beats       beats of played material, followed one by one
+course      whether one grid holds from end to end
+steadiness  tempo over time; a step or a ramp in words
 loop        tempo told by a loop's length
 tempo       which of the three ways is believed
 downbeat    where bars begin

@@ -8,7 +8,7 @@ from typing import Any
 
 from liveaid.routine.model import Kind
 
-STUDY_VERSION = 1
+STUDY_VERSION = 2
 """Raise it when the same file would be measured differently: the shelf then studies anew."""
 
 
@@ -53,6 +53,12 @@ class Study:
     """Change of tempo from end to end along the fitted line, per cent of the tempo, signed."""
     beat_residual_ms: float = 0.0
     """Root-mean-square distance of the sounds heard on beats from the steady grid."""
+    beats_s: tuple[float, ...] = ()
+    """Seconds of the beats where they had to be followed; empty where `steady` tells them all."""
+    tempo_curve: tuple[tuple[float, float], ...] = ()
+    """(second, BPM) every bar or so where the tempo is not steady."""
+    tempo_change: str = ""
+    """A step or a ramp in it, as `steps from 100.0 to 125.0 BPM (+25.0 %) at 0:31`."""
     loop_beats: int | None = None
     """Whole beats the file is long, when it is a loop trimmed to length."""
     rhythmic: str = ""

@@ -1,12 +1,13 @@
 """The key of a sound: tonic, mode, and how far it is tuned from A440; percussion has none.
 
 Partials are picked from long spectra, brought to the sound's own tuning, gathered by pitch class,
-and compared with the tone profiles of Krumhansl and Kessler (1982) in all 24 keys by correlation
-(Krumhansl 1990, "Cognitive Foundations of Musical Pitch", chapter 4).
+and compared with the tone profiles that Temperley counted in the Kostka-Payne corpus in all 24 keys
+by correlation (Krumhansl 1990, "Cognitive Foundations of Musical Pitch", chapter 4).
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,10 +20,17 @@ from liveaid.study.spectrum import RATE_HZ
 
 Chroma = npt.NDArray[np.float64]
 
-# Krumhansl and Kessler 1982, "Tracing the dynamic changes in perceived tonal organization in a
-# spatial representation of musical keys", Psychological Review 89; table in Krumhansl 1990.
-MAJOR_PROFILE = (6.35, 2.23, 3.48, 2.33, 4.38, 4.09, 2.52, 5.19, 2.39, 3.66, 2.29, 2.88)
-MINOR_PROFILE = (6.33, 2.68, 3.52, 5.38, 2.60, 3.53, 2.54, 4.75, 3.98, 2.69, 3.34, 3.17)
+# Temperley 2007, "Music and Probability", chapter 6: share of the segments of the Kostka-Payne
+# corpus in which each degree of the scale occurs. It also stands in music21's discrete analysis.
+MAJOR_PROFILE = (0.748, 0.060, 0.488, 0.082, 0.670, 0.460, 0.096, 0.715, 0.104, 0.366, 0.057, 0.400)
+MINOR_PROFILE = (0.712, 0.084, 0.474, 0.618, 0.049, 0.460, 0.105, 0.747, 0.404, 0.067, 0.133, 0.330)
+# Krumhansl and Kessler 1982, "Tracing the dynamic changes in perceived tonal organization", in
+# Psychological Review 89: how well single tones fit. They tell whether there is a key at all, a
+# lone note too; counted profiles tell better which (tests/bench/gather.py).
+TONE_PROFILES = (
+    (6.35, 2.23, 3.48, 2.33, 4.38, 4.09, 2.52, 5.19, 2.39, 3.66, 2.29, 2.88),
+    (6.33, 2.68, 3.52, 5.38, 2.60, 3.53, 2.54, 4.75, 3.98, 2.69, 3.34, 3.17),
+)
 
 WINDOW = 8192
 STEP = 6144
@@ -36,7 +44,7 @@ STRONGEST = 12
 """Peaks of a frame that are looked for in the next: a chord and its strongest harmonics."""
 SAME_SEMITONES = 0.25
 ENOUGH_FIT, ENOUGH_BOTH = 0.62, 0.82
-"""Correlation with the best profile, and that plus the tonal share. Drum loops reach 0.61 and
+"""Correlation with the best tone profile, and that plus the tonal share. Drum loops reach 0.61 and
 0.77, most tracker music 0.66 and 0.84; tuned drums pass, as they should."""
 BASS_WEIGHT, OPENING_WEIGHT = 0.2, 0.15
 BASS_BELOW, BASS_OPENING_BELOW = 52.0, 60.0
@@ -85,10 +93,11 @@ def best_key(partials: Partials, cents: float) -> Tonality:
     begins, since pieces rest and begin on their tonic. (Common practice, no source; the weights
     were tuned on synthesised progressions.)
     """
-    fits = key_fits(chroma(partials, cents))
-    fit = float(fits.max())
+    heard = chroma(partials, cents)
+    fit = float(key_fits(heard, TONE_PROFILES).max())
     if fit < ENOUGH_FIT or fit + partials.tonal < ENOUGH_BOTH:
         return Tonality(None, 0.0, 0.0)
+    fits = key_fits(heard)
     fits += BASS_WEIGHT * np.tile(bass(partials, cents), 2)
     fits += OPENING_WEIGHT * np.tile(bass(partials, cents, opening=True), 2)
     order = np.argsort(-fits)
@@ -113,11 +122,13 @@ def bass(partials: Partials, cents: float, *, opening: bool = False) -> Chroma:
     return np.bincount(notes, minlength=12) / max(len(notes), 1)
 
 
-def key_fits(heard: Chroma) -> Chroma:
+def key_fits(
+    heard: Chroma, profiles: Sequence[Sequence[float]] = (MAJOR_PROFILE, MINOR_PROFILE)
+) -> Chroma:
     """(24,): correlation with each key's profile, C major first, C minor at 12."""
     fits = [
         np.corrcoef(heard, np.roll(profile, tonic))[0, 1] if np.ptp(heard) > 0 else 0.0
-        for profile in (MAJOR_PROFILE, MINOR_PROFILE)
+        for profile in profiles
         for tonic in range(12)
     ]
     return np.asarray(fits)

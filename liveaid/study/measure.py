@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import soxr
@@ -19,6 +20,7 @@ from liveaid.study.key import Tonality, find_key
 from liveaid.study.onsets import Onsets, find_onsets
 from liveaid.study.phrases import find_phrases, silence_s
 from liveaid.study.spectrum import RATE_HZ, Spectrum, analyse
+from liveaid.study.steadiness import find_change, in_words, tempo_curve
 from liveaid.study.tempo import Tempo, find_tempo
 
 SMALL_AFTER_S = 1200.0
@@ -197,6 +199,7 @@ def _study(heard: Heard, reader: Reader, faults: tuple[str, ...]) -> Study:
         steady=found.tempo.steady,
         tempo_drift_percent=found.tempo.drift_percent,
         beat_residual_ms=1000.0 * found.tempo.residual_s,
+        **_followed(found.tempo),
         loop_beats=found.tempo.loop_beats,
         rhythmic=found.tempo.why_not,
         key=None if found.key.key is None else str(found.key.key),
@@ -212,6 +215,17 @@ def _study(heard: Heard, reader: Reader, faults: tuple[str, ...]) -> Study:
         kind=found.kind.kind,
         kind_confidence=found.kind.confidence,
     )
+
+
+def _followed(tempo: Tempo) -> dict[str, Any]:
+    """The beats of a sound without one tempo, the tempo's curve, and what it does."""
+    if tempo.steady or not len(tempo.beats_s):
+        return {}
+    return {
+        "beats_s": tuple(round(float(beat), 4) for beat in tempo.beats_s),
+        "tempo_curve": tempo_curve(tempo.beats_s),
+        "tempo_change": in_words(find_change(tempo.beats_s)),
+    }
 
 
 def _energy(heard: Heard, found: _Found, duration_s: float) -> int:

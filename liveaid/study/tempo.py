@@ -7,7 +7,7 @@ none of them is not rhythmic.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -15,6 +15,7 @@ import numpy.typing as npt
 from liveaid.sound.read import Samples
 from liveaid.study import pulse
 from liveaid.study.beats import follow_beats, tempo_line
+from liveaid.study.course import follow_course
 from liveaid.study.grid import Grid, distance, fit_grid, judged, metronome_s
 from liveaid.study.loop import find_loop, told_by_length
 from liveaid.study.onsets import Onsets
@@ -68,12 +69,17 @@ class Tempo:
 class _Look:
     """One way to see where sounds begin, and the grid found in it."""
 
-    strength: Floats
+    rise: Floats
     onsets: Onsets
     curve: pulse.Curve
     grid: Grid | None
     start_s: float
     """Where anything at all begins to sound."""
+
+    @property
+    def strength(self) -> Floats:
+        """(frames,): onset strength of all groups together."""
+        return np.asarray(self.rise.sum(axis=1))
 
 
 def find_tempo(
@@ -82,9 +88,9 @@ def find_tempo(
     """The tempo grid of a sound: `mono` at RATE_HZ, and the file's own length and rate."""
     duration_s = frames / rate_hz
     start_s = float(onsets.times_s[0]) if len(onsets) else 0.0
-    look = _look(spectrum.strength, onsets, pulse.autocorrelation(spectrum.rise), start_s)
+    look = _look(spectrum.rise, onsets, pulse.autocorrelation(spectrum.rise), start_s)
     loop = find_loop(spectrum, onsets, duration_s, look.grid)
-    if loop is not None:
+    if loop is not None and not _changes(look, loop.grid):
         sure = 1.0 - float(np.exp(-max(loop.grid.excess, 0.0) / 3.0))
         # Two beats or less may as well be a single figure.
         return _even(look, loop.grid, duration_s, sure * min(1.0, loop.beats / 4), loop.beats)
@@ -93,17 +99,17 @@ def find_tempo(
         look = max(look, _soft_look(mono, onsets), key=_excess)
     if look.grid is not None and look.grid.excess >= ENOUGH_EXCESS:
         return _free_or_played(look, look.grid, duration_s)
-    played = _played(look, look.grid.period_s) if look.grid is not None else None
+    played = _played(look, duration_s) if look.grid is not None else None
     return played or _by_length(frames, rate_hz, onsets)
 
 
-def _look(strength: Floats, onsets: Onsets, curve: pulse.Curve, start_s: float) -> _Look:
+def _look(rise: Floats, onsets: Onsets, curve: pulse.Curve, start_s: float) -> _Look:
     pulses = [found.period_s for found in pulse.find_pulses(curve, most=1)]
     counted = metronome_s(onsets)
     pulses = pulses if counted is None else [counted]
     enough = pulses and len(onsets) >= FEWEST and strikes(onsets)
     grid = _best_grid(onsets, pulses[0]) if enough else None
-    return _Look(strength, onsets, curve, grid, start_s)
+    return _Look(rise, onsets, curve, grid, start_s)
 
 
 def strikes(onsets: Onsets) -> bool:
@@ -114,11 +120,11 @@ def strikes(onsets: Onsets) -> bool:
 def _soft_look(mono: Samples, onsets: Onsets) -> _Look:
     """The second look, its beginnings sharpened by the first where that makes them tidier."""
     rise = soft_rise(mono)
-    strength, curve = rise.sum(axis=1), pulse.autocorrelation(rise)
+    curve = pulse.autocorrelation(rise)
     soft = soft_onsets(rise)
     start_s = float(onsets.times_s[0]) if len(onsets) else 0.0
     return max(
-        (_look(strength, some, curve, start_s) for some in (soft, sharpened(soft, onsets))),
+        (_look(rise, some, curve, start_s) for some in (soft, sharpened(soft, onsets))),
         key=_excess,
     )
 
@@ -137,11 +143,19 @@ def _best_grid(onsets: Onsets, period_s: float) -> Grid:
 
 
 def _free_or_played(look: _Look, grid: Grid, duration_s: float) -> Tempo:
+    """One tempo where it holds throughout; beats that follow where it does not."""
     sure = 1.0 - float(np.exp(-grid.excess / 6.0))
-    steady = _even(look, grid, duration_s, sure, None)
-    if grid.wander_s <= STEADY_WANDER_S:
-        return steady
-    return _played(look, grid.period_s, least=PLAYED_GAIN * grid.excess) or steady
+    even = _even(look, grid, duration_s, sure, None)
+    changes = _changes(look, grid)
+    if not changes and grid.wander_s <= STEADY_WANDER_S:
+        return even
+    played = _played(look, duration_s, least=0.0 if changes else PLAYED_GAIN * grid.excess)
+    return played or replace(even, steady=not changes)
+
+
+def _changes(look: _Look, grid: Grid) -> bool:
+    """Whether some stretch of the sound keeps a tempo of its own."""
+    return any(stretch.own for stretch in follow_course(look.rise, look.onsets, grid))
 
 
 def _even(look: _Look, grid: Grid, duration_s: float, sure: float, loop_beats: int | None) -> Tempo:
@@ -210,9 +224,9 @@ def _alternative(curve: pulse.Curve, period_s: float) -> tuple[float | None, flo
     return 60.0 / float(periods[other]), float(doubt)
 
 
-def _played(look: _Look, period_s: float, *, least: float = 0.0) -> Tempo | None:
-    """The facts of a chain of beats; None when the onsets do not keep to it."""
-    beats = follow_beats(look.strength, look.onsets, period_s)
+def _played(look: _Look, duration_s: float, *, least: float = 0.0) -> Tempo | None:
+    """The facts of beats that were followed; None when the onsets do not keep to them."""
+    beats = follow_beats(look.onsets, duration_s)
     if len(beats) < 2 * FEWEST:
         return None
     grid = _warped(look.onsets, beats)

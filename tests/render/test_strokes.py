@@ -6,9 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from liveaid.render.placed import Stand
 from liveaid.render.strokes import beats_to_fit, heard_in, heard_strokes
 from liveaid.routine import Routine
+from liveaid.routine.layout.placed import Stand
 
 RATE_HZ = 1000  # one frame a millisecond: figures can be read
 

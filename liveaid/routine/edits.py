@@ -1,0 +1,144 @@
+"""What two versions of a section map differ in, by set pieces and fields."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from liveaid.routine.digest import piece_digest
+from liveaid.routine.model import Routine
+
+_MOST_SHOWN = 60
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Edit:
+    """One difference: where, what stood there, what stands there now. None: nothing."""
+
+    piece: int | None
+    """Set piece of the new version, from 0; of the old one where it is gone; None: not in one."""
+    name: str
+    """The set piece's name, as it is now where it is there; empty outside of them."""
+    field: str
+    """`tempo`, `left.bars_in`, `sounds.bells.file`; empty for a set piece as a whole."""
+    was: str | None
+    now: str | None
+
+    def __str__(self) -> str:
+        where = f"set piece {(self.piece or 0) + 1} {self.name}" if self.name else ""
+        if not self.field:
+            return f"{where} is {'new' if self.was is None else 'gone'}"
+        where = f"{where}: {self.field}" if where else self.field
+        if self.field == "place":
+            return f"{where[: -len(': place')]} was number {self.was}"
+        if self.was is None:
+            return f"{where} is now {self.now}"
+        if self.now is None:
+            return f"{where} was {self.was}, now nothing"
+        return f"{where} was {self.was}, now {self.now}"
+
+
+def edits(then: Routine, now: Routine) -> tuple[Edit, ...]:
+    """All that changed from one version to another, in the order of the new map."""
+    return (*_outside(then, now), *_pieces(then, now))
+
+
+def _outside(then: Routine, now: Routine) -> Iterator[Edit]:
+    before, after = _flat(then), _flat(now)
+    for field in dict.fromkeys((*after, *before)):
+        if before.get(field) != after.get(field):
+            yield Edit(
+                piece=None, name="", field=field, was=before.get(field), now=after.get(field)
+            )
+
+
+def _pieces(then: Routine, now: Routine) -> Iterator[Edit]:
+    same = matched(then, now)
+    stayed = _in_order([same[index] for index in sorted(same)])
+    for index, piece in enumerate(now.pieces):
+        old = same.get(index)
+        if old is None:
+            yield Edit(piece=index, name=piece.name, field="", was=None, now=piece.name)
+            continue
+        if old not in stayed:
+            place = Edit(
+                piece=index, name=piece.name, field="place", was=str(old + 1), now=str(index + 1)
+            )
+            yield place
+        before = _fields(then.pieces[old].model_dump(mode="json", by_alias=True))
+        after = _fields(piece.model_dump(mode="json", by_alias=True))
+        for field in dict.fromkeys((*after, *before)):
+            if before.get(field) != after.get(field):
+                yield Edit(
+                    piece=index, name=piece.name, field=field,
+                    was=before.get(field), now=after.get(field),
+                )  # fmt: skip
+    for old, piece in enumerate(then.pieces):
+        if old not in same.values():
+            yield Edit(piece=old, name=piece.name, field="", was=piece.name, now=None)
+
+
+def matched(then: Routine, now: Routine) -> dict[int, int]:
+    """Each set piece of the new version that was in the old one: by name, else by what is played.
+
+    A renamed set piece is known by what the hands do in it, nearest place first.
+    """
+    same: dict[int, int] = {}
+    names = {piece.name: index for index, piece in reversed(list(enumerate(then.pieces)))}
+    for index, piece in enumerate(now.pieces):
+        if piece.name in names and names[piece.name] not in same.values():
+            same[index] = names[piece.name]
+    free = [old for old in range(len(then.pieces)) if old not in same.values()]
+    for index in range(len(now.pieces)):
+        if index in same:
+            continue
+        played = piece_digest(now, index)
+        alike = [old for old in free if piece_digest(then, old) == played]
+        if alike:
+            same[index] = min(alike, key=lambda old: abs(old - index))
+            free.remove(same[index])
+    return same
+
+
+def _in_order(places: list[int]) -> set[int]:
+    """The old places that kept their order; the others were moved."""
+    blocks = difflib.SequenceMatcher(None, sorted(places), places, autojunk=False)
+    return {
+        places[block.b + step]
+        for block in blocks.get_matching_blocks()
+        for step in range(block.size)
+    }
+
+
+def _flat(routine: Routine) -> dict[str, str]:
+    tree = routine.model_dump(mode="json", by_alias=True)
+    tree.pop("pieces")
+    tree.pop("rendered", None)
+    return _fields(tree)
+
+
+def _fields(tree: Mapping[str, Any], above: str = "") -> dict[str, str]:
+    """Every field that says something, as text, by its path."""
+    found: dict[str, str] = {}
+    for name, value in tree.items():
+        path = f"{above}.{name}" if above else name
+        if isinstance(value, dict):
+            found |= _fields(value, path)
+        elif value is not None and value != [] and value != "":
+            found[path] = _text(value)
+    return found
+
+
+def _text(value: Any) -> str:
+    text = {True: "yes", False: "no"}[value] if isinstance(value, bool) else _plain(value)
+    return text if len(text) <= _MOST_SHOWN else text[: _MOST_SHOWN - 3] + "..."
+
+
+def _plain(value: Any) -> str:
+    if isinstance(value, float):
+        return f"{value:.10g}"
+    if isinstance(value, list):
+        return ", ".join(map(_plain, value))
+    return str(value)

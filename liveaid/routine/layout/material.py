@@ -1,0 +1,174 @@
+"""What must be known of each sound before it is laid on a deck: length, grid, first onset."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Protocol, TypeAlias
+
+from liveaid.routine.model import Kind, Routine, Runs, Side, Sound, Works
+
+LOOP_TOLERANCE = 0.005
+"""How far a loop's stated tempo may be from the one its length gives: map tempos are rounded."""
+STUDY_TRUSTED = 0.3
+"""A studied tempo below this confidence is not built on; the map has to say."""
+
+
+class Facts(Protocol):
+    """What a study says of a sound; `liveaid.study.Study` is one. None: nothing."""
+
+    @property
+    def tempo(self) -> float | None:
+        """BPM of its steady grid."""
+
+    @property
+    def tempo_confidence(self) -> float:
+        """0 to 1."""
+
+    @property
+    def first_beat(self) -> float | None:
+        """Second of its first beat."""
+
+    @property
+    def kind(self) -> Kind | None:
+        """What kind of sound it is."""
+
+    @property
+    def onsets_s(self) -> Sequence[float]:
+        """Seconds at which something begins in it."""
+
+    @property
+    def silence_start_s(self) -> float:
+        """Seconds of silence before the first sound."""
+
+    @property
+    def rhythmic(self) -> str:
+        """Why there is no tempo; empty when there is one."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Material:
+    """One sound as it lies in its file. Seconds count from the file's first frame."""
+
+    name: str
+    frames: int
+    rate_hz: int
+    tempo_bpm: float | None = None
+    """BPM of its grid; None when neither the map nor the study says."""
+    no_beat: str = ""
+    """Why the study hears no beat, where it says so."""
+    first_beat_s: float = 0.0
+    first_onset_s: float = 0.0
+    """Where a hand sets the cue when the sound is worked from its start."""
+    loop_beats: int | None = None
+    """Whole beats the file may be repeated in; None when it is no loop."""
+    gridded: bool = False
+    """Whether it goes to the set piece's tempo even where a hand works it."""
+    stretch: bool = False
+    digest: str = ""
+    """Hash of the file's bytes: what the cache of rendered passages goes by."""
+
+    @property
+    def duration_s(self) -> float:
+        """Seconds in the file."""
+        return self.frames / self.rate_hz
+
+    def beat_s(self) -> float:
+        """Seconds of one beat; ValueError when the tempo is not known."""
+        if self.tempo_bpm is None:
+            raise ValueError(f"{self.name}: no tempo")
+        return 60.0 / self.tempo_bpm
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """Tempo, first beat and loop length of one sound."""
+
+    tempo_bpm: float | None
+    first_beat_s: float
+    loop_beats: int | None = None
+
+
+def needs_study(sound: Sound, *, runs: bool, from_start: bool) -> bool:
+    """Whether the map leaves open what only a look at the sound can say.
+
+    `runs`: some deck lets it run. `from_start`: some hand works it from its start.
+    """
+    if sound.loop and sound.first_beat_s is None and sound.tempo_bpm is not None:
+        return from_start
+    return sound.first_beat_s is None or (runs and sound.tempo_bpm is None)
+
+
+def grid_of(sound: Sound, study: Facts | None, *, duration_s: float, wanted_bpm: float) -> Grid:
+    """The grid the map states, else the studied one in the octave nearest to `wanted_bpm`.
+
+    A loop's tempo is set by its length: whole beats over the file's seconds, which is exact where
+    the map's figure is rounded.
+    """
+    tempo = sound.tempo_bpm
+    if tempo is None and study is not None and study.tempo_confidence >= STUDY_TRUSTED:
+        tempo = nearest_octave(study.tempo, wanted_bpm)
+    first_beat = sound.first_beat_s
+    if first_beat is None:
+        first_beat = 0.0 if sound.loop or study is None else study.first_beat or 0.0
+    if not sound.loop or tempo is None:
+        return Grid(tempo, first_beat)
+    beats = round(duration_s * tempo / 60.0)
+    off = abs(duration_s * tempo / 60.0 - beats)
+    if beats < 1 or off > min(0.25, LOOP_TOLERANCE * beats):
+        return Grid(tempo, first_beat)
+    return Grid(60.0 * beats / duration_s, first_beat, beats)
+
+
+def nearest_octave(tempo_bpm: float | None, wanted_bpm: float) -> float | None:
+    """The tempo, its half or its double, whichever is nearest to the wanted one by ratio."""
+    if tempo_bpm is None:
+        return None
+    return float(tempo_bpm * 2.0 ** round(math.log2(wanted_bpm / tempo_bpm)))
+
+
+Place: TypeAlias = tuple[int, Side, Runs | Works]
+"""A set piece, a deck, and what it does there with the sound."""
+
+
+def material_of(
+    routine: Routine,
+    name: str,
+    places: Sequence[Place],
+    *,
+    frames: int,
+    rate_hz: int,
+    study: Facts | None,
+    digest: str = "",
+) -> Material:
+    """One sound as the map and its study tell it; the map goes first.
+
+    `places`: where it is played, in play order; `frames` and `rate_hz`: its length.
+    """
+    sound = routine.sounds[name]
+    duration_s = frames / rate_hz
+    wanted = routine.pieces[places[0][0]].tempo_bpm
+    grid = grid_of(sound, study, duration_s=duration_s, wanted_bpm=wanted)
+    kind = sound.kind or (study.kind if study else None)
+    runs_somewhere = any(isinstance(plan, Runs) for _, _, plan in places)
+    return Material(
+        name=name,
+        frames=frames,
+        rate_hz=rate_hz,
+        tempo_bpm=grid.tempo_bpm,
+        first_beat_s=grid.first_beat_s,
+        first_onset_s=_first_onset_s(sound, study, grid.first_beat_s),
+        loop_beats=grid.loop_beats,
+        gridded=sound.tempo_bpm is not None or kind == "instrumental" or runs_somewhere,
+        stretch=sound.stretch,
+        no_beat=study.rhythmic if study else "",
+        digest=digest,
+    )
+
+
+def _first_onset_s(sound: Sound, study: Facts | None, first_beat_s: float) -> float:
+    """Where a hand sets the cue: the map's first beat, else the first onset, or first sound."""
+    if sound.first_beat_s is not None or study is None:
+        return first_beat_s
+    return study.onsets_s[0] if study.onsets_s else study.silence_start_s

@@ -1,0 +1,208 @@
+"""Stretches of sound to be laid on a deck, each with the uses that share it.
+
+A record that already stands where the next set piece wants it is not wound: the two uses share
+one passage. Every other use gets a passage of its own, next to where the hand will be; a copy
+costs seconds of the side, a wind costs the performer's time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from liveaid.record.places import SAME_S
+from liveaid.routine import Side
+from liveaid.routine.layout.material import Material
+from liveaid.routine.layout.uses import Use
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Segment:
+    """A stretch of one sound at one speed."""
+
+    sound: str
+    """Its name; empty for silence."""
+    speed: float
+    start_s: float
+    """Second of the sound; beyond its end in a loop, which then comes round."""
+    length_s: float
+    """Deck seconds."""
+
+
+@dataclass(frozen=True, slots=True)
+class UseIn:
+    """A use and the deck seconds from its passage's begin to its own."""
+
+    use: Use
+    offset_s: float
+
+    @property
+    def cue_s(self) -> float:
+        """Deck seconds from the passage's begin to the use's cue."""
+        return self.offset_s + self.use.cue_offset_s
+
+    @property
+    def left_at_s(self) -> float:
+        """Deck seconds from the passage's begin to where the record stands afterwards."""
+        return self.offset_s + self.use.left_at_s
+
+
+@dataclass(frozen=True, slots=True)
+class Passage:
+    """One unbroken stretch of a deck file: segments end to end, and who plays it."""
+
+    side: Side
+    segments: tuple[Segment, ...]
+    uses: tuple[UseIn, ...]
+
+    @property
+    def sounds(self) -> tuple[str, ...]:
+        """The sounds it is made of, each once."""
+        return tuple(dict.fromkeys(each.sound for each in self.segments if each.sound))
+
+    @property
+    def length_s(self) -> float:
+        """Deck seconds of sound, fades not counted."""
+        return sum(segment.length_s for segment in self.segments)
+
+    @property
+    def cue_s(self) -> float:
+        """Deck seconds from the begin to the cue that the sticker goes by: the first use's."""
+        return self.uses[0].cue_s
+
+
+def passages_of(
+    uses: Sequence[Use], materials: Mapping[str, Material], starts_s: Sequence[float]
+) -> list[Passage]:
+    """The passages of one deck, in order of first use.
+
+    `starts_s`: the routine's second at which each set piece starts, and one more: its end.
+    """
+    passages: list[Passage] = []
+    for use in uses:
+        place = None
+        if passages:
+            rest = starts_s[use.piece] - starts_s[passages[-1].uses[-1].use.piece + 1]
+            place = _standing(passages[-1], use, materials[use.sound], rest_s=rest)
+        if place is None:
+            passages.append(Passage(use.side, _segments(use), (UseIn(use, 0.0),)))
+        else:
+            passages[-1] = _shared(passages[-1], use, max(place - use.cue_offset_s, 0.0))
+    return passages
+
+
+def sharings(passages: Sequence[Passage]) -> list[list[Passage]]:
+    """The same passages with one repeated one given up, its uses moved onto the first: a refrain.
+
+    One list for each that can be given up. Only whole passages that are alike are shared.
+    """
+    first: dict[tuple[tuple[Segment, ...], float], int] = {}
+    found = []
+    for index, passage in enumerate(passages):
+        keeper = first.setdefault((passage.segments, passage.cue_s), index)
+        if keeper != index:
+            fewer = list(passages)
+            fewer[keeper] = replace(fewer[keeper], uses=fewer[keeper].uses + passage.uses)
+            del fewer[index]
+            found.append(fewer)
+    return found
+
+
+def whole_of(part: Passage, passages: Iterable[Passage]) -> Passage | None:
+    """The longest passage that holds all the sound of this one at the same speed, if any does.
+
+    A copy for a juggle is as loud as the passage it is a copy of a part of.
+    """
+    wholes = [p for p in passages if p.length_s > part.length_s + SAME_S and _holds(p, part)]
+    return max(wholes, key=lambda passage: passage.length_s, default=None)
+
+
+def _holds(whole: Passage, part: Passage) -> bool:
+    if len(part.segments) != 1:
+        return False
+    small = part.segments[0]
+    return any(
+        big.sound == small.sound
+        and abs(big.speed / small.speed - 1.0) < 1e-9
+        and big.start_s <= small.start_s + SAME_S
+        and small.start_s + small.length_s * small.speed
+        <= big.start_s + (big.length_s + SAME_S) * big.speed
+        for big in whole.segments
+    )
+
+
+def _segment(use: Use) -> Segment:
+    return Segment(sound=use.sound, speed=use.speed, start_s=use.start_s, length_s=use.length_s)
+
+
+def _segments(use: Use) -> tuple[Segment, ...]:
+    """The use's own stretch, or its parts with silence between them."""
+    if not use.parts:
+        return (_segment(use),)
+    segments: list[Segment] = []
+    at = 0.0
+    for part in use.parts:
+        if part.offset_s > at + SAME_S:
+            segments.append(silence(part.offset_s - at))
+        segments.append(
+            Segment(
+                sound=part.sound, speed=part.speed, start_s=part.start_s, length_s=part.length_s
+            )
+        )
+        at = part.offset_s + part.length_s
+    return tuple(segments)
+
+
+def silence(length_s: float) -> Segment:
+    """A stretch of nothing between two parts."""
+    return Segment(sound="", speed=1.0, start_s=0.0, length_s=length_s)
+
+
+def _standing(last: Passage, use: Use, material: Material, *, rest_s: float) -> float | None:
+    """Where in the last passage the new use has its cue, if the record gets there by itself.
+
+    It does when it is left running, straight on or through a rest, as its way has it; or when a
+    hand left it there. A record that a hand has to stop for a rest counts as standing only at the
+    passage's own cue, where the sticker tells its place.
+    """
+    before = last.uses[-1]
+    if before.use.sound != use.sound or before.use.parts or use.parts:
+        return None
+    left_s = before.left_at_s
+    runs_to = left_s + rest_s
+    if before.use.left_running and _fits(last, before, use, material, runs_to):
+        return runs_to
+    held = not before.use.left_running or abs(left_s - last.cue_s) < SAME_S
+    return left_s if held and _fits(last, before, use, material, left_s) else None
+
+
+def _fits(last: Passage, before: UseIn, use: Use, material: Material, stands_s: float) -> bool:
+    """Whether the sound at a place of the passage is the one the new use has its cue on."""
+    there = before.use.in_sound(stands_s - before.offset_s)
+    gap = use.in_sound(use.cue_offset_s) - there
+    if material.loop_beats:
+        gap -= material.duration_s * round(gap / material.duration_s)
+    if abs(gap) > SAME_S * max(1.0, use.speed):
+        return False
+    begin = stands_s - use.cue_offset_s
+    if begin < -SAME_S:
+        return False
+    if abs(use.speed / last.segments[-1].speed - 1.0) < 1e-9:
+        return begin > last.length_s - last.segments[-1].length_s - SAME_S
+    at_its_end = abs(stands_s - last.length_s) < SAME_S
+    return at_its_end and not use.works
+
+
+def _shared(passage: Passage, use: Use, begin_s: float) -> Passage:
+    """The passage made long enough for one more use that begins at `begin_s`."""
+    last = passage.segments[-1]
+    uses = (*passage.uses, UseIn(use, begin_s))
+    missing = begin_s + use.length_s - passage.length_s
+    if missing <= SAME_S:
+        return replace(passage, uses=uses)
+    if abs(use.speed / last.speed - 1.0) < 1e-9:
+        longer = replace(last, length_s=last.length_s + missing)
+        return replace(passage, segments=(*passage.segments[:-1], longer), uses=uses)
+    start = last.start_s + last.length_s * last.speed
+    added = replace(_segment(use), start_s=start)
+    return replace(passage, segments=(*passage.segments, added), uses=uses)

@@ -1,0 +1,259 @@
+"""What each set piece wants on each deck, in seconds of the sound, before anything is placed.
+
+Pure. A `Fault` is one thing that cannot be rendered; all of a routine's are gathered.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import TypeAlias
+
+from liveaid.routine import SIDES, Piece, Rests, Routine, Runs, Side, Works
+from liveaid.routine.acts import acts_of, sounds_worked, written_out
+from liveaid.routine.layout.material import Material
+from liveaid.routine.layout.part_use import PartIn, PartsLaid, parts_laid
+from liveaid.routine.left import Left, left_by, runs_out
+from liveaid.routine.problems import Fault
+
+MIN_SPEED, MAX_SPEED = 0.25, 4.0
+"""The range in which a sound may be brought to tempo: two octaves either way."""
+SLACK_S = 0.05
+"""A sound may end this much before its set piece does; the end is silence then."""
+WORK_BARS = 2
+"""Bars of a gridded sound a hand is given to work in, when the map states no span."""
+SHORTEST_S = 0.05
+"""A span below this is no span a hand can work in."""
+
+FieldPath: TypeAlias = tuple[str | int, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Use:
+    """One deck in one set piece: what of which sound, how fast, and where the cue is in it."""
+
+    piece: int
+    side: Side
+    works: bool
+    sound: str
+    speed: float
+    """Seconds of the sound in one second of the deck file."""
+    start_s: float
+    """Second of the sound at which the span begins."""
+    length_s: float
+    """Deck seconds of the span."""
+    cue_offset_s: float = 0.0
+    """Deck seconds from the span's begin to its cue."""
+    parts: tuple[PartIn, ...] = ()
+    """The parts it is made of, in order along the record; empty: one stretch of `sound`."""
+    left: Left | None = None
+    """Where the record is left, in deck seconds from the span's begin, when it is neither at the
+    end of what ran nor back at the cue it was worked from."""
+
+    @property
+    def left_at_s(self) -> float:
+        """Deck seconds from the span's begin to where the record is left, by its way."""
+        if self.left is not None:
+            return self.left.at_s
+        return self.cue_offset_s if self.works else self.length_s
+
+    @property
+    def left_running(self) -> bool:
+        """Whether it still runs then."""
+        return not self.works if self.left is None else self.left.runs
+
+    def in_sound(self, deck_s: float) -> float:
+        """The second of the sound at so many deck seconds into the span."""
+        return self.start_s + deck_s * self.speed
+
+
+def sounds_used(routine: Routine) -> dict[str, list[tuple[int, Side, Runs | Works]]]:
+    """Each sound that is played, with the set pieces and decks it is played on, in play order."""
+    used: dict[str, list[tuple[int, Side, Runs | Works]]] = {}
+    for index, piece in enumerate(routine.pieces):
+        for side in SIDES:
+            plan = piece.plan(side)
+            if not isinstance(plan, Rests):
+                for sound in sounds_worked(routine, index, side):
+                    used.setdefault(sound, []).append((index, side, plan))
+    return used
+
+
+def uses_of(
+    routine: Routine, materials: Mapping[str, Material]
+) -> tuple[dict[Side, list[Use]], list[Fault]]:
+    """Every use of every deck in play order, and all that cannot be had.
+
+    `materials` may lack sounds whose files are at fault; those were reported already.
+    """
+    uses: dict[Side, list[Use]] = {"left": [], "right": []}
+    faults = list(_unknown_tempos(routine, materials))
+    for index, piece in enumerate(routine.pieces):
+        for side in SIDES:
+            found = _use(routine, index, side, materials)
+            if isinstance(found, Use):
+                if not found.parts:
+                    faults += _shortage(found, piece, materials[found.sound])
+                uses[side].append(found)
+            elif found is not None:
+                faults.append(found)
+    return uses, faults
+
+
+def _use(
+    routine: Routine, index: int, side: Side, materials: Mapping[str, Material]
+) -> Use | Fault | None:
+    piece = routine.pieces[index]
+    plan = piece.plan(side)
+    if isinstance(plan, Rests):
+        return None
+    path: FieldPath = ("pieces", index, side)
+    laid = parts_laid(routine, index, side, materials)
+    if laid is not None:
+        return _use_of_parts(index, side, laid)
+    if any(sound not in materials for sound in sounds_worked(routine, index, side)):
+        return None
+    if plan.sound is None:
+        return Fault(
+            (*path, "sound"), f'nothing in "{piece.name}"', "a name under `sounds` would do"
+        )
+    if plan.sound not in materials:
+        return None
+    material = materials[plan.sound]
+    works = isinstance(plan, Works)
+    on_grid = _on_grid(plan, material)
+    if on_grid and material.tempo_bpm is None:
+        return None
+    speed = piece.tempo_bpm * material.beat_s() / 60.0 if on_grid else 1.0
+    if not MIN_SPEED <= speed <= MAX_SPEED:
+        found = (
+            f'{piece.tempo_bpm:g} in "{piece.name}", {speed:.3g} times the tempo of {plan.sound}'
+        )
+        would_do = f"a tempo from {MIN_SPEED:g} to {MAX_SPEED:g} times the sound's own would do"
+        return Fault((*path[:2], "tempo"), found, would_do)
+    start = _start_s(plan, material, metre=routine.metre)
+    length = routine.piece_s(index)
+    offset = 0.0
+    if isinstance(plan, Works):
+        length = _span_s(plan, material, start_s=start, speed=speed, routine=routine, index=index)
+        offset = _cue_offset_s(plan, length)
+    acts = acts_of(routine, index, side)
+    base_s = getattr(plan, "from_s", None) or 0.0
+    return Use(
+        piece=index,
+        side=side,
+        works=works,
+        sound=plan.sound,
+        speed=speed,
+        start_s=start,
+        length_s=length,
+        cue_offset_s=acts[0].from_s - base_s if acts and written_out(piece, side) else offset,
+        left=_left(routine, index, side, length, offset)
+        if not (acts and written_out(piece, side))
+        else Left(acts[-1].to_s - base_s, runs=runs_out(acts, routine.beats(index))),
+    )
+
+
+def _use_of_parts(index: int, side: Side, laid: PartsLaid) -> Use:
+    first = laid.parts[0]
+    return Use(
+        piece=index,
+        side=side,
+        works=True,
+        sound=first.sound,
+        speed=first.speed,
+        start_s=first.start_s,
+        length_s=laid.length_s,
+        cue_offset_s=laid.cue_s,
+        parts=laid.parts,
+        left=Left(laid.left_s, runs=False),
+    )
+
+
+def _left(
+    routine: Routine, index: int, side: Side, length_s: float, offset_s: float
+) -> Left | None:
+    """Where the way says a worked record is left, with its span begun at second 0."""
+    plan = routine.pieces[index].plan(side)
+    if not isinstance(plan, Works):
+        return None
+    span = {"from_s": 0.0, "to_s": length_s, "own_cue_s": offset_s}
+    here = plan.model_copy(update=span)
+    return left_by(routine.pieces[index], side, here, beats=routine.beats(index))
+
+
+def _on_grid(plan: Runs | Works, material: Material) -> bool:
+    """Whether the sound is brought to the set piece's tempo there."""
+    return isinstance(plan, Runs) or material.gridded or plan.bars_in > 0
+
+
+def _unknown_tempos(routine: Routine, materials: Mapping[str, Material]) -> Iterator[Fault]:
+    """One fault for each sound whose tempo is needed somewhere and known nowhere."""
+    for name, places in sounds_used(routine).items():
+        material = materials.get(name)
+        if material is None or material.tempo_bpm is not None:
+            continue
+        needed = [routine.pieces[i].name for i, _, plan in places if _on_grid(plan, material)]
+        if needed:
+            pieces = ", ".join(f'"{piece}"' for piece in dict.fromkeys(needed))
+            why = f" ({material.no_beat})" if material.no_beat else ""
+            found = f"nothing, and no steady beat heard in {name}{why}; {pieces} needs one"
+            yield Fault(("sounds", name, "tempo"), found, "its tempo in BPM would do")
+
+
+def _start_s(plan: Runs | Works, material: Material, *, metre: int) -> float:
+    """Second of the sound the set piece starts at: bars on the grid, or the first onset."""
+    if plan.bars_in > 0:
+        return material.first_beat_s + plan.bars_in * metre * material.beat_s()
+    return material.first_onset_s if isinstance(plan, Works) else material.first_beat_s
+
+
+def _span_s(
+    plan: Works, material: Material, *, start_s: float, speed: float, routine: Routine, index: int
+) -> float:
+    """Deck seconds a hand is given: the map's own span, else what the sound lasts, within reason.
+
+    Never more than the set piece lasts; of a sound on a grid no more than WORK_BARS, so that the
+    hand's place in the record tells where the routine is.
+    """
+    if plan.from_s is not None and plan.to_s is not None:
+        return plan.to_s - plan.from_s
+    lasts = routine.piece_s(index)
+    if material.gridded:
+        lasts = min(lasts, WORK_BARS * routine.metre * 60.0 / routine.pieces[index].tempo_bpm)
+    return lasts if material.loop_beats else min(lasts, (material.duration_s - start_s) / speed)
+
+
+def _cue_offset_s(plan: Works, length_s: float) -> float:
+    """Deck seconds from the span's begin to the map's own cue, kept inside the span."""
+    if plan.own_cue_s is None or plan.from_s is None:
+        return 0.0
+    return min(max(plan.own_cue_s - plan.from_s, 0.0), length_s)
+
+
+def _shortage(use: Use, piece: Piece, material: Material) -> list[Fault]:
+    """What the sound lacks for its use."""
+    path: FieldPath = ("pieces", use.piece, use.side, "sound")
+    there = max(0.0, material.duration_s - use.start_s) / use.speed
+    if material.loop_beats is None and there < use.length_s - SLACK_S:
+        found = (
+            f'{use.sound}, {there:.2f} s of it from there on, for "{piece.name}" '
+            f"({use.length_s:.2f} s at {piece.tempo_bpm:g} BPM)"
+        )
+        return [Fault(path, found, _longer(use, material))]
+    if use.length_s < SHORTEST_S:
+        found = f'{use.sound}, {use.length_s:.3f} s of it, for a hand to work in "{piece.name}"'
+        return [Fault(path, found, f"a span of {SHORTEST_S:g} s or more would do")]
+    return []
+
+
+def _longer(use: Use, material: Material) -> str:
+    """What would make a sound long enough."""
+    would_do = "fewer bars, a smaller `bars_in`, or a longer sound would do"
+    if use.works:
+        would_do = "a shorter span, or a longer sound would do"
+    if material.tempo_bpm is None:
+        return would_do
+    beats = material.duration_s / material.beat_s()
+    whole = round(beats) >= 1 and abs(beats - round(beats)) < 0.02
+    return would_do + ("; `loop: yes` on the sound repeats it" if whole else "")
