@@ -58,6 +58,13 @@ def planned_events(routine: Routine, *, stops: bool = True) -> tuple[Planned, ..
     return tuple(sorted(found, key=lambda act: (act.piece, act.beat, act.side)))
 
 
+def timed(routine: Routine, index: int) -> bool:
+    """Whether a set piece asks the hands for anything that a take of it can be judged by."""
+    return juggled(routine.pieces[index]) or any(
+        act.piece == index for act in planned_events(routine)
+    )
+
+
 def juggled(piece: Piece) -> bool:
     """Whether both decks are worked, taking turns."""
     return all(isinstance(piece.plan(side), Works) for side in SIDES)

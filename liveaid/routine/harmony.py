@@ -180,7 +180,7 @@ def retunings(sound: Pitched, other: Pitched) -> tuple[Retuning, ...]:
     """
     apart = other.shift_semitones - sound.shift_semitones
     found = []
-    for whole in range(-12, 13):
+    for whole in range(round(apart) - 12, round(apart) + 13):
         key = shifted(other.key, whole)
         meeting = meet_keys(sound.key, other.key, apart_semitones=float(whole))
         if not meeting.rubs:
