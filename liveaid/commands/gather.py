@@ -17,10 +17,9 @@ from liveaid.routine.keys import parse_key
 from liveaid.routine.model import Kind
 from liveaid.routine.scene import map_file
 from liveaid.routine.sketch import load_sketch
-from liveaid.shelf.choose import choose
 from liveaid.shelf.collect import gather
 from liveaid.shelf.database import shelf_for
-from liveaid.shelf.find import matching, parse_query
+from liveaid.shelf.find import parse_query
 from liveaid.shelf.map_words import with_map_words
 from liveaid.shelf.one_file import LIMIT_S
 from liveaid.shelf.shelf import Shelf
@@ -28,6 +27,8 @@ from liveaid.shelf.shelf_sound import ShelfSound
 from liveaid.shelf.wording import WORDS
 from liveaid.terminal import json_option, print_json, progress_bar
 
+SHOWN = 100
+"""Sounds listed in the terminal unless more are asked for: some screens."""
 _KINDS = [*get_args(Kind), "guessed"]
 _GUESSES = ("kind", "tempo", "key", "energy")
 _MARKS = ("kind", "tempo", "key", "energy", "tag", "untag", "note", "source", "licence")
@@ -73,6 +74,11 @@ def _energy(_: click.Context, __: click.Parameter, text: str | None) -> int | st
 @click.command("gather", epilog=_TERMS)
 @click.argument("folders", nargs=-1, metavar="[FOLDER]...")
 @click.option("--find", "terms", metavar="TERMS", help="List the sounds for which all terms hold.")
+@click.option(
+    "--top",
+    type=click.IntRange(1),
+    help=f"With --find: how many.  [default: {SHOWN}; all with --json]",
+)
 @click.option("--show", metavar="SOUND", help="Tell all that is known of one sound.")
 @click.option("--mark", "marked", multiple=True, metavar="SOUND", help="Write marks on a sound.")
 @click.option("--forget", multiple=True, metavar="SOUND", help="Take a sound off the shelf.")
@@ -122,13 +128,14 @@ def command(**said: Any) -> None:
         elif said["forget"]:
             _forget(shelf, said["forget"])
         elif said["show"]:
-            show_facts(choose(shelf.sounds(), said["show"]), as_json=said["as_json"])
+            show_facts(_chosen(shelf, said["show"]), as_json=said["as_json"])
         elif said["scene"]:
             _lacking(shelf, said["scene"], as_json=said["as_json"])
         else:
             query = parse_query(said["terms"])
-            sounds = shelf.sounds(onsets=said["as_json"])
-            show_found(matching(query, sounds), as_json=said["as_json"])
+            most = said["top"] or (None if said["as_json"] else SHOWN)
+            found = shelf.find(query, most=most, onsets=said["as_json"])
+            show_found(found, shelf.count(query), as_json=said["as_json"])
 
 
 def _one_job(said: dict[str, Any], marks: dict[str, Any]) -> None:
@@ -172,8 +179,7 @@ def _gather(shelf: Shelf, said: dict[str, Any]) -> None:
 
 
 def _mark(shelf: Shelf, names: Sequence[str], marks: dict[str, Any]) -> None:
-    sounds = shelf.sounds(onsets=False)
-    chosen = [choose(sounds, name) for name in names]
+    chosen = [shelf.chosen(name) for name in names]
     set_to = {
         name: None if value == "guessed" and name in _GUESSES else value
         for name, value in marks.items()
@@ -183,18 +189,17 @@ def _mark(shelf: Shelf, names: Sequence[str], marks: dict[str, Any]) -> None:
         shelf.mark(
             sound.hash, set_to=set_to, tags=marks.get("tag", ()), untag=marks.get("untag", ())
         )
-    show_found(_these(shelf, chosen), as_json=False)
+    now = shelf.these(sound.hash for sound in chosen)
+    show_found(now, len(now), as_json=False)
 
 
-def _these(shelf: Shelf, chosen: Sequence[ShelfSound]) -> list[ShelfSound]:
-    """The same sounds as the shelf has them now."""
-    hashes = {sound.hash for sound in chosen}
-    return [sound for sound in shelf.sounds(onsets=False) if sound.hash in hashes]
+def _chosen(shelf: Shelf, name: str) -> ShelfSound:
+    """All that the shelf knows of the sound that is meant."""
+    return shelf.these([shelf.chosen(name).hash], onsets=True)[0]
 
 
 def _forget(shelf: Shelf, names: Sequence[str]) -> None:
-    sounds = shelf.sounds(onsets=False)
-    for sound in [choose(sounds, name) for name in names]:
+    for sound in [shelf.chosen(name) for name in names]:
         shelf.forget(sound.hash)
         click.echo(f"{shown(sound.path)}: off the shelf; the file is not touched.")
 

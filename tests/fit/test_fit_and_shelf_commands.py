@@ -123,11 +123,11 @@ def test_fit_gives_the_pitch_the_key_and_the_phrases(shelf: str):
 
 
 def test_fit_says_what_is_out_of_reach_and_what_has_no_tempo(shelf: str):
-    told = run("fit", "--shelf", shelf, "stall-break").stdout
+    told = run("fit", "--shelf", shelf, "stall-break", "--range", "0.5").stdout
     assert "by hand" in told
-    # By hand: 140 / 92 = 1.5217; (r - 1) / (r + 1) = 20.69 %; at half time 70 against 92 is
-    # r = 1.3143, 13.58 %: the nearer one.
-    assert "1 lies out of reach of ±8 % on both decks; nearest: tram, with --range 13.6." in told
+    # By hand: 140 against 92 is nearest at three to two: 140 / 138 = 1.01449;
+    # (r - 1) / (r + 1) = 0.719 %.
+    assert "lie out of reach of ±0.5 % on both decks; nearest: tram, with --range 0.7." in told
     assert (
         "out of reach" not in run("fit", "--shelf", shelf, "stall-break", "--range", "13.6").stdout
     )
