@@ -47,14 +47,14 @@ def _row(
     )
     names = "".join(
         f'<text x="{(call.beat - first) * BEAT + 2:.1f}" y="{HIGH + GAP + FADER + 11:.1f}">'
-        f"{escape(call.act + (f' {call.part}' if call.part else ''))}</text>"
+        f"{escape(' '.join(filter(None, (call.act, call.part))))}</text>"
         for call in calls(routine, index)
         if call.side == side and first <= call.beat < last
     )
     width, high = (last - first) * BEAT, HIGH + GAP + FADER + 16
     about = (
-        f"{side} record, bars {first // routine.metre + 1} to {-(-last // routine.metre)}: its place"
-        " over time, the open fader beneath"
+        f"{side} record, bars {first // routine.metre + 1} to {-(-last // routine.metre)}:"
+        " its place over time, the open fader beneath"
     )
     return (
         f'<svg class="acts" viewBox="-2 -2 {width + 4:g} {high:g}" role="img" '
