@@ -53,14 +53,14 @@ def _key(_: click.Context, __: click.Parameter, text: str | None) -> str | None:
 
 
 def _tempo(_: click.Context, __: click.Parameter, text: str | None) -> float | str | None:
-    if text is None or text == "guessed":
+    if text is None or text in ("guessed", "other"):
         return text
     try:
         tempo = float(text)
     except ValueError:
         tempo = 0.0
     if not 20.0 <= tempo <= 300.0:
-        raise click.BadParameter(f"{text}: a BPM from 20 to 300 would do, or guessed")
+        raise click.BadParameter(f"{text}: a BPM from 20 to 300 would do, or other, or guessed")
     return tempo
 
 
@@ -88,7 +88,12 @@ def _energy(_: click.Context, __: click.Parameter, text: str | None) -> int | st
 @click.option("--write", type=Path, metavar="FOLDER", help="With --parts: each as a WAV file.")
 @click.option("--notes", metavar="SOUND", help="The steady tone of a sound, ready for the map.")
 @click.option("--kind", type=click.Choice(_KINDS), help="Mark: its kind, or go by the guess.")
-@click.option("--tempo", callback=_tempo, metavar="BPM", help="Mark: its tempo, or guessed.")
+@click.option(
+    "--tempo",
+    callback=_tempo,
+    metavar="BPM",
+    help="Mark: its tempo; `other` takes the other reading that the study kept.",
+)
 @click.option("--key", callback=_key, metavar="KEY", help="Mark: its key, or guessed.")
 @click.option("--energy", callback=_energy, metavar="1..5", help="Mark: its energy, or guessed.")
 @click.option("--tag", multiple=True, help="Mark: add a tag.")
@@ -209,11 +214,22 @@ def _mark(shelf: Shelf, names: Sequence[str], marks: dict[str, Any]) -> None:
         if name not in ("tag", "untag")
     }
     for sound in chosen:
+        if marks.get("tempo") == "other":
+            set_to["tempo"] = _other_tempo(sound)
         shelf.mark(
             sound.hash, set_to=set_to, tags=marks.get("tag", ()), untag=marks.get("untag", ())
         )
     now = shelf.these(sound.hash for sound in chosen)
     show_found(now, len(now), as_json=False)
+
+
+def _other_tempo(sound: ShelfSound) -> float:
+    """The reading of the beat that the study thought next likeliest."""
+    if sound.study is None or not sound.study.tempo_alternative:
+        raise LiveaidError(
+            f"{shown(sound.path)}: no other reading of its tempo is known; a BPM would do"
+        )
+    return sound.study.tempo_alternative
 
 
 def _chosen(shelf: Shelf, name: str) -> ShelfSound:

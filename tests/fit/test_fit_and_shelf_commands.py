@@ -13,6 +13,7 @@ import soundfile
 from click.testing import CliRunner, Result
 
 from liveaid.cli import liveaid, main
+from liveaid.errors import LiveaidError
 from liveaid.files.digest import Signature
 from liveaid.shelf.shelf import Shelf
 from liveaid.study.facts import Study
@@ -94,6 +95,35 @@ def test_marks_are_written_and_found(shelf: str):
     (sound,) = data("gather", "--shelf", shelf, "--find", "text tram")  # type: ignore[misc]
     assert (sound["study"]["kind"], sound["tags"]) == ("instrumental", [])
     assert sound["corrected"] == ["tempo", "key"]
+
+
+def test_the_other_reading_of_a_tempo_is_taken_by_one_word(sound, tmp_path: Path):
+    file = str(tmp_path / "one.sqlite")
+    with Shelf(file) as opened:
+        opened.keep("aa" * 20, sound(140.0, tempo_alternative=70.0))
+        opened.place("/s/a.wav", "aa" * 20, Signature(1, 1, 1, 1))
+        opened.keep("bb" * 20, sound(90.0))
+        opened.place("/s/b.wav", "bb" * 20, Signature(1, 1, 2, 1))
+    run("gather", "--shelf", file, "--mark", "/s/a.wav", "--tempo", "other")
+    (found,) = data("gather", "--shelf", file, "--find", "tempo 70")  # type: ignore[misc]
+    assert (found["name"], found["study"]["tempo"]) == ("a", 70.0)
+    with pytest.raises(LiveaidError, match="no other reading of its tempo"):
+        run("gather", "--shelf", file, "--mark", "/s/b.wav", "--tempo", "other")
+
+
+def test_the_best_two_are_written_to_be_heard(sound, tmp_path: Path):
+    with Shelf(tmp_path / "s.sqlite") as opened:
+        for number, name in enumerate(("beat", "call")):
+            soundfile.write(tmp_path / f"{name}.wav", np.full(44100, 0.1), 44100)
+            opened.keep(
+                f"{number:02x}" * 20, sound(92.0, kind=("instrumental", "a cappella")[number])
+            )
+            place = str(tmp_path / f"{name}.wav")
+            opened.place(place, f"{number:02x}" * 20, Signature(1, 1, number, 1))
+    heard = tmp_path / "heard.wav"
+    told = run("fit", "--shelf", str(tmp_path / "s.sqlite"), "beat", "--hear", str(heard))
+    assert "beat with call. Start quiet." in told.stderr
+    assert soundfile.info(heard).duration == pytest.approx(32 * 60 / 92, abs=0.001)
 
 
 def test_forgetting_takes_a_sound_off(shelf: str):
