@@ -12,6 +12,7 @@ from typing import Any
 import click
 from rich.console import Console
 
+from liveaid.commands.calibrate import calibrate
 from liveaid.commands.opening import opened_to_play, say_state
 from liveaid.commands.stage_options import (
     STAGE_WORDS,
@@ -21,6 +22,8 @@ from liveaid.commands.stage_options import (
     stage_watchers,
 )
 from liveaid.errors import UsageError
+from liveaid.practice.delays import NO_DELAYS
+from liveaid.practice.delays import says as delays_say
 from liveaid.practice.ladder import Ladder
 from liveaid.practice.limits import LEVELS, Limits
 from liveaid.practice.next import READY_AT
@@ -89,6 +92,12 @@ PERCENT = _Percent()
               help="Level where you stand, for the day's noise dose.")  # fmt: skip
 @click.option("--break-after", type=click.FloatRange(1, 240), default=25, show_default=True,
               metavar="MINUTES", help="Hands-on time after which a break is due.")  # fmt: skip
+@click.option("--calibrate", is_flag=True,
+              help="Measure how late each deck's positions and the click are: let both records go "
+              "to the click, then tap it.")  # fmt: skip
+@click.option("--output", default="page", show_default=True, metavar="NAME",
+              help="What the clicks come out of, such as headphones: each is late by its "
+              "own.")  # fmt: skip
 @click.option("--replay", "replayed", metavar="FILE|NUMBER",
               help="Run a stored trace through the service again; nothing is kept.")  # fmt: skip
 @click.option("--fast", is_flag=True, help="With --replay: at once, without pages or waiting.")
@@ -101,6 +110,8 @@ def command(scene: str, **options: Any) -> int:
     begins and ends by what the decks do. The clicks sound on the page /rehearse, quiet at first.
 
     Example: liveaid rehearse night-market --piece "Two trams" --start-at 94%
+
+    Once for each sender and output: liveaid rehearse night-market --calibrate
     """
     found = opened_to_play(scene)
     file, routine = found.playable_file, found.playable()
@@ -112,6 +123,10 @@ def command(scene: str, **options: Any) -> int:
     if trace is not None and options["fast"]:
         return _report_at_once(trace, aim, as_json=options["as_json"])
     settings = stage_settings({word: options[word] for word in STAGE_WORDS}, routine, file)
+    if options["calibrate"]:
+        calibrate(routine, settings, takes, sender=_sender(options), output=options["output"])
+        return 0
+    aim = _with_delays(aim, takes, _sender(options), options["output"])
     session = Session(aim, ladder=_ladder(aim, options), count_in_bars=options["count_in"])
     with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
         runner.run(_rehearse(session, found, settings, takes, trace, options))
@@ -127,6 +142,20 @@ def _aim(routine: Routine, options: dict[str, Any], takes: Path) -> Aim:
         names = ", ".join(piece.name for piece in routine.pieces)
         raise UsageError(f"--piece {wanted}: no such set piece; one of these would do: {names}")
     return aim
+
+
+def _sender(options: dict[str, Any]) -> str:
+    """What writes the positions, by the name of its OSC map."""
+    return Path(options["osc_map"]).stem if options.get("osc_map") else "default"
+
+
+def _with_delays(aim: Aim, takes: Path, sender: str, output: str) -> Aim:
+    """The aim with what is known of the sender's delays and the click's."""
+    known = NO_DELAYS
+    if takes.is_file():
+        with TakeReader(takes) as reader:
+            known = reader.delays(sender, output)
+    return dataclasses.replace(aim, sender=sender, delays=known)
 
 
 def _limits(options: dict[str, Any]) -> Limits:
@@ -240,6 +269,7 @@ def _say_where(
         f"OSC in   {stage.osc_address}",
         f"Takes    {takes if kept else 'not kept: a replay'}",
         f"Practise {session.aim.piece or 'the whole routine'}",
+        f"Delays   {delays_say(session.aim.delays)}",
     ]
     if ladder is not None:
         lines.append(f"Tempo    {ladder.tempo_bpm:.1f} BPM: pitch {ladder.pitch_percent:+.1f} %")
