@@ -65,7 +65,7 @@ def _played(attempt: Attempt) -> Played:
     count = counted(attempt, starts)
     if count is None:
         return Played(attempt.visit, tuple(_unheard(attempt)), None)
-    if juggled(attempt.piece) and not written(attempt.piece):
+    if juggled(attempt.piece) and not written(attempt.routine, attempt.visit.piece):
         attempt = replace(attempt, plan=own_turns(attempt, count))
     found = list(_Held(attempt, count, starts).acts())
     found = sorted(_once(found), key=lambda act: (act.beat, act.side))

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 from liveaid.routine import SIDES, Piece, Routine, Runs, Side, Works, other_side
+from liveaid.routine.acts import acts_of
 from liveaid.routine.way import runs_through
 
 EventKind: TypeAlias = Literal["start", "release", "return", "stroke", "stop"]
@@ -70,9 +71,11 @@ def juggled(piece: Piece) -> bool:
     return all(isinstance(piece.plan(side), Works) for side in SIDES)
 
 
-def written(piece: Piece) -> bool:
+def written(routine: Routine, index: int) -> bool:
     """Whether a juggle has the releases of both decks in the map."""
-    return juggled(piece) and all(_strokes(piece, side) for side in SIDES)
+    return juggled(routine.pieces[index]) and all(
+        beats_to_let_go(routine, index, side) for side in SIDES
+    )
 
 
 def runs_on(routine: Routine, index: int, side: Side) -> bool:
@@ -80,9 +83,25 @@ def runs_on(routine: Routine, index: int, side: Side) -> bool:
     return side in runs_through(routine).get(index, frozenset())
 
 
-def releases(piece: Piece) -> list[tuple[float, Side]]:
+def beats_to_let_go(routine: Routine, index: int, side: Side) -> tuple[float, ...]:
+    """Beats on which the map has a worked record let go (a juggle) or pushed (a scratch)."""
+    plan = routine.pieces[index].plan(side)
+    if not isinstance(plan, Works):
+        return ()
+    if plan.strokes is not None:
+        return plan.strokes
+    kind = "let go" if juggled(routine.pieces[index]) else "push"
+    beats = float(routine.beats(index))
+    return tuple(
+        act.beat
+        for act in acts_of(routine, index, side)
+        if act.kind == kind and act.written and 0 <= act.beat < beats
+    )
+
+
+def releases(routine: Routine, index: int) -> list[tuple[float, Side]]:
     """The written releases of both decks of a juggle, by beat."""
-    return sorted((beat, side) for side in SIDES for beat in _strokes(piece, side))
+    return sorted((beat, side) for side in SIDES for beat in beats_to_let_go(routine, index, side))
 
 
 def _of_piece(routine: Routine, index: int, on: frozenset[Side]) -> Iterator[Planned]:
@@ -93,10 +112,11 @@ def _of_piece(routine: Routine, index: int, on: frozenset[Side]) -> Iterator[Pla
         if isinstance(plan, Runs) and side not in on:
             yield Planned(kind="start", side=side, piece=index, beat=0.0, cue_s=plan.cue_s)
         elif isinstance(plan, Works) and not juggled(piece):
-            for beat in _strokes(piece, side):
+            for beat in beats_to_let_go(routine, index, side):
                 yield Planned(kind="stroke", side=side, piece=index, beat=beat, cue_s=plan.cue_s)
-    if written(piece):
-        yield from juggle_acts(piece, index, releases(piece), float(routine.beats(index)))
+    if written(routine, index):
+        turns = releases(routine, index)
+        yield from juggle_acts(piece, index, turns, float(routine.beats(index)))
 
 
 def juggle_acts(
@@ -111,11 +131,6 @@ def juggle_acts(
         again = next((b for b, other in turns[place + 1 :] if other == side), beats)
         if ends < min(again, beats):
             yield Planned(kind="return", side=side, piece=index, beat=ends, cue_s=cue)
-
-
-def _strokes(piece: Piece, side: Side) -> tuple[float, ...]:
-    plan = piece.plan(side)
-    return (plan.strokes or ()) if isinstance(plan, Works) else ()
 
 
 def _stops(routine: Routine) -> Iterator[Planned]:
