@@ -109,7 +109,7 @@ def _on_their_beats(attempt: Attempt, count: BeatTimes) -> list[tuple[float, flo
             continue
         times = attempt.let_go_s(side)
         planned = [a.beat for a in attempt.plan if a.side == side and a.kind in LET_GO]
-        if written(attempt.routine, attempt.visit.piece):
+        if written(attempt.piece):
             window_s = WINDOW_BEATS["release"] * attempt.beat_s
             found = match([count.when(b) for b in planned], times, window_s=window_s)
             pairs += [(planned[i], times[j]) for i, j in found.pairs]

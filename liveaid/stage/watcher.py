@@ -25,6 +25,9 @@ class Stage(Protocol):
     def routine(self) -> Routine:
         """The routine that is followed."""
 
+    def hear(self, heard: Heard) -> None:
+        """A deck's position from another source than OSC."""
+
     def push(self) -> None:
         """Renew every open page now, and the lamps: a watcher's status changed."""
 

@@ -10,12 +10,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from liveaid.record.places import SAME_S
 from liveaid.routine import Side
 from liveaid.routine.layout.material import Material
 from liveaid.routine.layout.uses import Use
-
-SAME_S = 1e-4
-"""Two places of a sound closer than this are one place: a few samples."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,17 +91,21 @@ def passages_of(
     return passages
 
 
-def merged(passages: Iterable[Passage]) -> list[Passage]:
-    """The same passages with the later uses of each repeated one moved onto the first: a refrain.
+def sharings(passages: Sequence[Passage]) -> list[list[Passage]]:
+    """The same passages with one repeated one given up, its uses moved onto the first: a refrain.
 
-    Only whole passages that are alike are shared.
+    One list for each that can be given up. Only whole passages that are alike are shared.
     """
-    alike: dict[tuple[tuple[Segment, ...], float], Passage] = {}
-    for passage in passages:
-        key = (passage.segments, passage.cue_s)
-        first = alike.get(key)
-        alike[key] = replace(first, uses=first.uses + passage.uses) if first else passage
-    return list(alike.values())
+    first: dict[tuple[tuple[Segment, ...], float], int] = {}
+    found = []
+    for index, passage in enumerate(passages):
+        keeper = first.setdefault((passage.segments, passage.cue_s), index)
+        if keeper != index:
+            fewer = list(passages)
+            fewer[keeper] = replace(fewer[keeper], uses=fewer[keeper].uses + passage.uses)
+            del fewer[index]
+            found.append(fewer)
+    return found
 
 
 def whole_of(part: Passage, passages: Iterable[Passage]) -> Passage | None:
@@ -159,18 +161,19 @@ def silence(length_s: float) -> Segment:
 def _standing(last: Passage, use: Use, material: Material, *, rest_s: float) -> float | None:
     """Where in the last passage the new use has its cue, if the record gets there by itself.
 
-    It is when it ran or was brought there, or when it ran and is let run through a rest. A record
-    stopped by hand for a rest counts as standing only at the passage's own cue, where the sticker
-    tells its place.
+    It does when it is left running, straight on or through a rest, as its way has it; or when a
+    hand left it there. A record that a hand has to stop for a rest counts as standing only at the
+    passage's own cue, where the sticker tells its place.
     """
     before = last.uses[-1]
     if before.use.sound != use.sound or before.use.parts or use.parts:
         return None
-    stopped = before.left_at_s
-    places = [stopped] if rest_s < SAME_S or abs(stopped - last.cue_s) < SAME_S else []
-    if rest_s > SAME_S and not before.use.works:
-        places.append(stopped + rest_s)
-    return next((p for p in places if _fits(last, before, use, material, p)), None)
+    left_s = before.left_at_s
+    runs_to = left_s + rest_s
+    if before.use.left_running and _fits(last, before, use, material, runs_to):
+        return runs_to
+    held = not before.use.left_running or abs(left_s - last.cue_s) < SAME_S
+    return left_s if held and _fits(last, before, use, material, left_s) else None
 
 
 def _fits(last: Passage, before: UseIn, use: Use, material: Material, stands_s: float) -> bool:

@@ -13,6 +13,7 @@ from liveaid.routine import SIDES, Piece, Rests, Routine, Runs, Side, Works
 from liveaid.routine.acts import acts_of, sounds_worked, written_out
 from liveaid.routine.layout.material import Material
 from liveaid.routine.layout.part_use import PartIn, PartsLaid, parts_laid
+from liveaid.routine.left import Left, left_by, runs_out
 from liveaid.routine.problems import Fault
 
 MIN_SPEED, MAX_SPEED = 0.25, 4.0
@@ -45,19 +46,21 @@ class Use:
     """Deck seconds from the span's begin to its cue."""
     parts: tuple[PartIn, ...] = ()
     """The parts it is made of, in order along the record; empty: one stretch of `sound`."""
-    left_offset_s: float | None = None
-    """Deck seconds from the span's begin to where its last written act leaves the record."""
+    left: Left | None = None
+    """Where the record is left, in deck seconds from the span's begin, when it is neither at the
+    end of what ran nor back at the cue it was worked from."""
 
     @property
     def left_at_s(self) -> float:
-        """Deck seconds from the span's begin to where the record stands afterwards.
-
-        A record that ran is at its end; a worked one was brought back to its cue, unless its acts
-        are written out and end elsewhere.
-        """
-        if self.left_offset_s is not None:
-            return self.left_offset_s
+        """Deck seconds from the span's begin to where the record is left, by its way."""
+        if self.left is not None:
+            return self.left.at_s
         return self.cue_offset_s if self.works else self.length_s
+
+    @property
+    def left_running(self) -> bool:
+        """Whether it still runs then."""
+        return not self.works if self.left is None else self.left.runs
 
     def in_sound(self, deck_s: float) -> float:
         """The second of the sound at so many deck seconds into the span."""
@@ -145,7 +148,9 @@ def _use(
         start_s=start,
         length_s=length,
         cue_offset_s=acts[0].from_s - base_s if acts and written_out(piece, side) else offset,
-        left_offset_s=acts[-1].to_s - base_s if acts and written_out(piece, side) else None,
+        left=_left(routine, index, side, length, offset)
+        if not (acts and written_out(piece, side))
+        else Left(acts[-1].to_s - base_s, runs=runs_out(acts, routine.beats(index))),
     )
 
 
@@ -161,8 +166,20 @@ def _use_of_parts(index: int, side: Side, laid: PartsLaid) -> Use:
         length_s=laid.length_s,
         cue_offset_s=laid.cue_s,
         parts=laid.parts,
-        left_offset_s=laid.left_s,
+        left=Left(laid.left_s, runs=False),
     )
+
+
+def _left(
+    routine: Routine, index: int, side: Side, length_s: float, offset_s: float
+) -> Left | None:
+    """Where the way says a worked record is left, with its span begun at second 0."""
+    plan = routine.pieces[index].plan(side)
+    if not isinstance(plan, Works):
+        return None
+    span = {"from_s": 0.0, "to_s": length_s, "own_cue_s": offset_s}
+    here = plan.model_copy(update=span)
+    return left_by(routine.pieces[index], side, here, beats=routine.beats(index))
 
 
 def _on_grid(plan: Runs | Works, material: Material) -> bool:
