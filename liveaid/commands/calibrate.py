@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import signal
 import time
 from pathlib import Path
 
@@ -12,6 +11,7 @@ from liveaid.practice.calibration import Calibrated, says
 from liveaid.practice.store import TakeStore
 from liveaid.routine import Routine
 from liveaid.stage import Service, Settings
+from liveaid.stage.ending import ends_by_signal
 from liveaid.terminal import console
 
 
@@ -31,13 +31,12 @@ def calibrate(
             done, told=lambda line: screen.print(line, markup=False, soft_wrap=True)
         )
         stage = Service(routine, settings, watchers=[watcher])
-        for number in (signal.SIGINT, signal.SIGTERM):
-            asyncio.get_running_loop().add_signal_handler(number, stage.ask_stop)
-        async with stage:
-            base, _, token = stage.address.partition("?")
-            page = f"{base}rehearse" + (f"?{token}" if token else "")
-            screen.print(f"Clicks on {page}; OSC in {stage.osc_address}", markup=False)
-            await stage.run()
+        with ends_by_signal(stage.ask_stop):
+            async with stage:
+                base, _, token = stage.address.partition("?")
+                page = f"{base}rehearse" + (f"?{token}" if token else "")
+                screen.print(f"Clicks on {page}; OSC in {stage.osc_address}", markup=False)
+                await stage.run()
 
     with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
         runner.run(run())
