@@ -307,8 +307,8 @@ class Works(_Record):
     """What the hand does at which beat, a line each; see `routine/act_line.py`."""
     notes: Lines | None = None
     """A melody on the sound's tone: which note at which beat."""
-    tones: Literal["pitch", "laid"] = "pitch"
-    """How the notes are played: by the pitch fader, or each laid out on the record."""
+    tones: Literal["pitch", "laid"] | None = None
+    """How the notes are played: by the pitch fader, as where left out, or each laid out."""
     places: dict[Name, SoundPart] = Field(default_factory=dict)
     """Where each part lies in the deck file; written by the render."""
 

@@ -79,7 +79,7 @@ def note_parts(routine: Routine, index: int, plan: Works) -> list[Named]:
     if plan.notes is None or tone_hz is None or plan.sound is None:
         return []
     whole = routine.sounds[plan.sound].parts[TONE]
-    if plan.tones == "pitch":
+    if plan.tones != "laid":
         return [Named(TONE, plan.sound, whole, 1.0)]
     try:
         notes = read_notes(
