@@ -21,6 +21,7 @@ from liveaid.practice import pages
 from liveaid.practice.care import HANDS_CAUTION, noise_line
 from liveaid.practice.count_in import CountIn
 from liveaid.practice.reading import TakeReader
+from liveaid.practice.records import Kept
 from liveaid.practice.schema import StoreError
 from liveaid.practice.score import TakeScore
 from liveaid.practice.session import Aim, Ended, Session, aim_of, score_of, to_json
@@ -164,10 +165,8 @@ class Rehearsal(Watcher):
         at = self._wall() - (self._clock() - ended.take.start_s)
         aim = self.aim
         kept = ended.kept(aim, self.whole.title, at)
-        number = None
+        number = await self._keep(kept)
         try:
-            if self.store is not None:
-                number = await asyncio.wrap_future(self.store.keep(kept))
             loop = asyncio.get_running_loop()
             earlier = tuple(self.session.earlier)
             score = await loop.run_in_executor(self._aside, score_of, aim, kept, earlier)
@@ -175,6 +174,18 @@ class Rehearsal(Watcher):
         except StoreError as error:
             self._error = str(error)
         self._push()
+
+    async def _keep(self, kept: Kept) -> int | None:
+        """The take's number; None where nothing is kept, or it waits in the journal."""
+        if self.store is None:
+            return None
+        try:
+            number = await asyncio.wrap_future(self.store.keep(kept))
+        except StoreError as error:
+            self._error = str(error)
+            return None
+        self._error = None
+        return number
 
     async def _scored(self, aim: Aim, ended: Ended, score: TakeScore, number: int | None) -> None:
         found = to_json(aim, score)
