@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import dataclasses
-import signal
 import time
 from pathlib import Path
 from typing import Any
@@ -35,6 +34,7 @@ from liveaid.practice.trace import Trace
 from liveaid.routine import Routine
 from liveaid.routine.opened import Opened
 from liveaid.stage import Address, Service, Settings
+from liveaid.stage.ending import ends_by_signal
 from liveaid.stage.living import LivingMap
 from liveaid.stage.osc_map import DEFAULT_MAP
 from liveaid.terminal import console, json_option, print_json
@@ -197,15 +197,13 @@ async def _rehearse(
     )
     beside = stage_watchers(options, settings) + ([living] if trace is None else [])
     stage = Service(session.aim.routine, settings, watchers=[rehearsal, *beside])
-    loop = asyncio.get_running_loop()
-    for number in (signal.SIGINT, signal.SIGTERM):
-        loop.add_signal_handler(number, stage.ask_stop)
     try:
-        async with stage:
-            if not options["as_json"]:
-                _say_where(screen, stage, session, takes, kept=store is not None)
-            say_state(found)
-            await _until_done(stage, trace)
+        with ends_by_signal(stage.ask_stop):
+            async with stage:
+                if not options["as_json"]:
+                    _say_where(screen, stage, session, takes, kept=store is not None)
+                say_state(found)
+                await _until_done(stage, trace)
     finally:
         if store is not None:
             store.close()

@@ -11,6 +11,8 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import logging
+import os
 import time
 from collections.abc import Sequence
 from types import TracebackType
@@ -42,6 +44,7 @@ from liveaid.stage.watchers import Watchers
 from liveaid.stage.web import Site, Web, as_json
 from liveaid.stage.words import Said, Word, WordError
 
+_log = logging.getLogger("liveaid.stage")
 HEARTBEAT_S = 1.0
 PAGE_S = 0.1
 """A page is pushed at once when bar, beat or state change, else no more often than this."""
@@ -197,6 +200,10 @@ class Service:
         """What /health says: counts, buffers, ports, errors."""
         return self._health.to_json()
 
+    def ports_missing(self) -> dict[str, str]:
+        """The controllers' ports that were asked for and are not open, with what is the matter."""
+        return self._boards.missing()
+
     def push(self) -> None:
         """Renew every open page now, and the lamps: a watcher's status changed."""
         self._showing.look_ahead(time.monotonic())
@@ -255,8 +262,9 @@ class Service:
         while True:
             await asyncio.sleep(HEARTBEAT_S)
             if self._sleeps.noticed():
+                _log.warning("this machine slept")
                 self._boards.reopen()  # gone, perhaps; what queued up is refused as too late
-            self._notes.look(self._vitals(), time.monotonic())
+            self._look_at_vitals()
             self._showing.look_ahead(time.monotonic())
             self._showing.show()
             if self.prompt is not None and time.monotonic() - self._page_s > HEARTBEAT_S / 2:
@@ -281,6 +289,13 @@ class Service:
             **self._watchers.status(),
         }
 
+    def _look_at_vitals(self) -> None:
+        said = self._notes.sentences()
+        self._notes.look(self._vitals(), time.monotonic())
+        for sentence in self._notes.sentences():
+            if sentence not in said:
+                _log.warning(sentence)
+
     def _vitals(self) -> Vitals:
         counts, dropped = self._receiver.counts, self._receiver.dropped()
         return Vitals(
@@ -297,6 +312,7 @@ class Service:
 
     def _health_parts(self) -> Health:
         return Health({
+            "pid": os.getpid,
             "state": lambda: self.prompt and self.prompt.state,
             "osc": self._receiver.to_json,
             "loop": self._lag.to_json,
