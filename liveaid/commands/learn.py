@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import signal
 from collections.abc import Callable, Coroutine
 from pathlib import Path
 from typing import Any, TypeVar
@@ -11,6 +10,7 @@ from typing import Any, TypeVar
 import click
 
 from liveaid.stage import parse_address
+from liveaid.stage.ending import ends_by_signal
 from liveaid.stage.learn_lamps import draft_layout, wanted_lamps
 from liveaid.stage.learn_osc import Learned, learn_map
 from liveaid.stage.listening import listen_osc, listen_pads, write_draft
@@ -108,14 +108,12 @@ def midi(midi: str, midi_api: str, bars: int, beats: int, seconds: float, out: P
 
 
 def _run(job: Callable[[asyncio.Event], Coroutine[Any, Any, Result]]) -> Result:
-    """Run on a loop of its own; Ctrl-C and SIGTERM set the event, so that what was heard counts."""
+    """Run on a loop of its own; Ctrl-C and its like set the event: what was heard counts."""
 
     async def inside() -> Result:
         ended = asyncio.Event()
-        loop = asyncio.get_running_loop()
-        for number in (signal.SIGINT, signal.SIGTERM):
-            loop.add_signal_handler(number, ended.set)
-        return await job(ended)
+        with ends_by_signal(ended.set):
+            return await job(ended)
 
     with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
         return runner.run(inside())

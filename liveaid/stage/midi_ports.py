@@ -52,7 +52,7 @@ class Ports:
 
     def __init__(self, direction: Direction, apis: dict[str, int], *, timing: bool = False) -> None:
         """`timing`: an input is to hear time code too, which the backend leaves out otherwise."""
-        self._direction, self._timing = direction, timing
+        self.direction, self._timing = direction, timing
         self._apis = apis
         self._lookouts: dict[str, Any] = {}
         self._absent: dict[str, str] = {}
@@ -83,12 +83,12 @@ class Ports:
         if self.gone():
             raise SystemError("the MIDI system has gone")
         opened = self._lookout(api, self._apis[api]) if api in _SHARED else None
-        opened = opened or _new(self._direction, self._apis[api])
+        opened = opened or _new(self.direction, self._apis[api])
         try:
             if self._timing:
                 opened.ignore_types(sysex=False, timing=False, active_sense=True)
             index = opened.get_ports().index(name)
-            opened.open_port(index, "lamps" if self._direction == "out" else "pads")
+            opened.open_port(index, "lamps" if self.direction == "out" else "pads")
         except BaseException:
             self.release(opened)
             raise
@@ -96,14 +96,18 @@ class Ports:
 
     def release(self, opened: Any) -> None:
         """Close and delete a port that `open` gave; it must not be used by anyone again."""
-        self._lookouts = {
-            api: lookout for api, lookout in self._lookouts.items() if lookout is not opened
-        }
+        self.forget(opened)
         with contextlib.suppress(Exception):
-            if self._direction == "in":
+            if self.direction == "in":
                 opened.cancel_callback()
             opened.close_port()
         opened.delete()
+
+    def forget(self, opened: Any) -> None:
+        """Never touch this port again: its driver is stalled, and whoever asks it stalls too."""
+        self._lookouts = {
+            api: lookout for api, lookout in self._lookouts.items() if lookout is not opened
+        }
 
     def gone(self) -> bool:
         """Whether the server our ports hang on has died (and perhaps another taken its place)."""
@@ -122,7 +126,7 @@ class Ports:
                 return None
             try:
                 with _quiet_stderr():
-                    self._lookouts[api] = _new(self._direction, number)
+                    self._lookouts[api] = _new(self.direction, number)
             except (SystemError, rtmidi.RtMidiError) as error:
                 self._absent[api] = str(error)
                 return None

@@ -19,11 +19,11 @@ from typing import Any
 
 import segno
 from aiohttp import web
-from platformdirs import user_data_path
 from zeroconf import NonUniqueNameException, ServiceInfo
 from zeroconf.asyncio import AsyncZeroconf
 
 from liveaid.files.aside import write_aside
+from liveaid.files.folders import data_folder
 from liveaid.stage.address import Address
 from liveaid.stage.certificate import PRIVATE, authority_pem, is_number, server_context, utc_now
 from liveaid.stage.watcher import Stage, Watcher
@@ -58,7 +58,7 @@ class Share:
 
 def share_at(address: Address, token: str | None = None, folder: Path | None = None) -> Share:
     """A share at `address`; token and certificate are the same every evening."""
-    kept = folder or user_data_path("liveaid") / "share"
+    kept = folder or data_folder() / "share"
     names = _names(address)
     tls = server_context(names, kept, utc_now())
     return Share(address, names, token or _token(kept / "token"), tls, kept)

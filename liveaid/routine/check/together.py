@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, field
-from itertools import pairwise
 from typing import Literal, TypeAlias
 
 from liveaid.record.figures import figure
-from liveaid.routine.acts import BROUGHT, Act
+from liveaid.routine.acts import BROUGHT
 from liveaid.routine.check.demands import Demand, Worked
 from liveaid.routine.check.strokes import bring_s
+from liveaid.routine.fader_edges import fader_edges
 from liveaid.routine.model import SIDES, Side
 
 Place: TypeAlias = Literal["left", "right", "fader", "pitch"]
@@ -130,34 +130,9 @@ def _job(at: Worked, side: Side, place: int) -> Iterator[_Job]:
 
 
 def fader_moves(at: Worked) -> list[float]:
-    """Beats at which the fader has to be moved: where what is heard meets what must not be.
-
-    A record that stands is silent either way, so the fader need not move for it.
-    """
-    beats: set[float] = set()
-    for side in SIDES:
-        wanted = _wanted(at.acts[side])
-        for (_, end, was), (start, _, now) in pairwise(wanted):
-            if was != now:
-                beats.add(round(start if now else end, 6))
-    return sorted(beats)
-
-
-def _wanted(acts: Sequence[Act]) -> list[tuple[float, float, bool]]:
-    """Spans of beats in which one deck's fader must be open (True) or shut (False), in order."""
-    spans: list[tuple[float, float, bool]] = []
-    for act in acts:
-        if act.way_s == 0.0 or act.beats == 0.0:
-            continue
-        at = act.beat
-        for opens, closes in act.open:
-            if opens - at > 1e-9:
-                spans.append((at, opens, False))
-            spans.append((opens, closes, True))
-            at = closes
-        if act.end_beat - at > 1e-9:
-            spans.append((at, act.end_beat, False))
-    return spans
+    """Beats at which the fader has to be moved for either deck."""
+    edges = (edge for side in SIDES for edge in fader_edges(at.acts[side]))
+    return sorted({round(edge.beat, 6) for edge in edges})
 
 
 def judge_fader(at: Worked, side: Side) -> Iterator[Demand]:
@@ -181,14 +156,16 @@ def judge_pitch(at: Worked, side: Side) -> Iterator[Demand]:
     """Pitch set beyond the fader's reach, or in no time."""
     reach = at.routine.turntable.pitch_range_percent
     for act in at.acts[side]:
-        if act.kind != "set pitch":
-            continue
         percent = 100.0 * (act.speed - 1.0)
+        if act.kind != "set pitch" and (act.kind != "let go" or abs(percent) < 1e-9):
+            continue
         yield Demand(
             kind="pitch", piece=at.piece, beat=act.beat, side=side,
             says=f"pitch {percent:+.2f} % is asked for", needs=abs(percent), has=reach, unit="%",
             way_out="a nearer tone, or the tones laid out on the record",
         )  # fmt: skip
+        if act.kind != "set pitch":
+            continue  # it was set while the record was held
         yield Demand(
             kind="setting the pitch", piece=at.piece, beat=act.beat, side=side,
             says=f"the pitch is set to {percent:+.2f} % by hand", needs=figure("set_pitch_s"),
