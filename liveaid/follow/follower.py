@@ -284,6 +284,8 @@ class Follower:
             return section, 0.0, ratio / plan.at(0).beat_s if section < 0 else 0.0
         rate = rate_bps(plan.at(section), self._heard)
         beat += rate * seconds
+        if self._belief.told.stays and section == self._belief.told.section:
+            beat = min(beat, plan.at(section).beats - 0.01)
         while plan.is_piece(section) and beat >= plan.at(section).beats:
             over_s = (beat - plan.at(section).beats) * plan.at(section).beat_s
             section, beat = section + 1, over_s / plan.at(section + 1).beat_s
