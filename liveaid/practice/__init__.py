@@ -1,6 +1,6 @@
 """practice: takes, scores, what to practise next.
 
-May import: errors, routine, follow, stage, aiohttp, matplotlib, numpy, pythonosc, scipy,
+May import: errors, files, routine, follow, stage, aiohttp, matplotlib, numpy, pythonosc, scipy,
 soundfile.
 
 Pure, told the time:
