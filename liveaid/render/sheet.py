@@ -11,6 +11,7 @@ from functools import cached_property
 from html import escape
 from importlib import resources
 
+from liveaid.render.acts_picture import acts_pictures
 from liveaid.routine import SIDES, Piece, Rests, Routine, Side
 from liveaid.routine.check import Change, changes, open_question, turns_text, used_sounds
 from liveaid.routine.check.clearance import CAUTION
@@ -112,7 +113,9 @@ def _row(
         f"count: {piece.count}</p>{prompt}"
     )
     cells = "".join(_cell(printed, index, side, moves.get((index, side))) for side in SIDES)
-    return f"<tr><th scope=row>{clock_time(round(start_s))}<td>{about}{cells}</tr>"
+    acts = acts_pictures(printed.routine, index)
+    drawn = f'<tr class="acts"><td colspan="4">{acts}</tr>' if acts else ""
+    return f"<tr><th scope=row>{clock_time(round(start_s))}<td>{about}{cells}</tr>{drawn}"
 
 
 def _cell(printed: Printed, index: int, side: Side, move: Change | None) -> str:
