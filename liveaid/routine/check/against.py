@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from typing import Any
@@ -47,7 +48,7 @@ def figures(routine: Routine) -> Figures:
     total_s = routine.duration_s
     busy = [sum(beat.length_s for beat in plan if beat.busy == hands) for hands in range(3)]
     tempos = [piece.tempo_bpm for piece in routine.pieces]
-    steps = [abs(pitch_percent(a, b)) for a, b in zip(tempos, tempos[1:], strict=False) if a != b]
+    steps = [abs(pitch_percent(a, b)) for a, b in itertools.pairwise(tempos) if a != b]
     return Figures(
         duration_s=total_s,
         both_hands_share=busy[2] / total_s,
