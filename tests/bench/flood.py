@@ -96,6 +96,9 @@ FLOODS: dict[str, tuple[str, Callable[..., None], tuple]] = {
 }
 
 
+TOGETHER = ("singles", "bundles", "connections", "mute pages")
+
+
 @dataclass
 class Seen:
     """What was seen of the page in one stretch."""
@@ -220,7 +223,7 @@ def main() -> None:
             f"{'unsure%':>8}"
         )
         for name in chosen.only:
-            floods = [FLOODS[name]] if name != "all" else list(FLOODS.values())
+            floods = [FLOODS[one] for one in (TOGETHER if name == "all" else (name,))]
             with played(stage, seed=7) as (performance, begin_s):
                 time.sleep(6.0)
                 print(look(stage, performance, begin_s, 4.0).row(f"quiet before {name}"))
