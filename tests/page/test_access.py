@@ -83,7 +83,7 @@ def test_axe_finds_nothing_in_any_state_of_the_stage(theme, on_page, begin, told
         page.evaluate(axe)
         found = {}
         for state, status in told["states"].items():
-            page.evaluate("(s) => drive.stand(s, performance.now())", status)
+            page.evaluate("(s) => drive.stand(s)", status)
             found[state] = page.evaluate(RUN)
         return found
 
@@ -136,9 +136,7 @@ def test_twice_as_large_overlaps_nothing(kind, device, on_page, begin, told, dev
         begin(page, device, 1.5)
         found = {}
         for state, status in told["states"].items():
-            page.evaluate(
-                "(s) => { drive.show.shown = {}; drive.stand(s, performance.now()); }", status
-            )
+            page.evaluate("(s) => { drive.stand(s); }", status)
             found[state] = page.evaluate("drive.lines()")
         return found
 

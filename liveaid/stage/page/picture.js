@@ -3,6 +3,7 @@
 // clock, struck old.
 export const SOON_BARS = 2;      // from so many bars before a change the card says what to do now
 const QUIET_MS = 2000;           // a sender that always sends has lost its deck after this
+const NO_WORD = ["No word from liveaid", "No word"];
 const INKS = { unsure: "outlined", silent: "hatched" };
 
 export function picture(status, { routine = null, old = false, ageMs = 0 } = {}) {
@@ -29,7 +30,7 @@ export function clock(seconds) {
 
 function card(status, routine, old, ageMs) {
   const found = cardOf(status, routine);
-  if (old) return { ...found, label: status.piece || status.state !== "waiting" ? `Old: ${Math.floor(ageMs / 1000)} s` : "No word from liveaid" };
+  if (old) return { ...found, label: status.piece || status.state !== "waiting" ? `Old: ${Math.floor(ageMs / 1000)} s` : NO_WORD };
   if (status.held) return { ...found, label: "Held" };
   if (status.state === "unsure") return { ...found, label: `Unsure: ${Math.round(100 * (status.confidence ?? 0))} %` };
   if (status.state === "silent") return { ...found, label: "By the clock" };
