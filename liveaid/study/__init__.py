@@ -16,6 +16,7 @@ tempo       which of the three ways is believed
 downbeat    where bars begin
 key         tonic, mode, tuning
 phrases     stretches of sound between pauses
+parts       words and hits a hand could play;  tone: a steady tone's frequency
 character   how driving, and what it is most likely for
 """
 

@@ -13,6 +13,7 @@ from liveaid.routine.check.clearance import judge_clearance, open_question, used
 from liveaid.routine.check.energy import judge_arc, judge_idea
 from liveaid.routine.check.findings import Finding, in_order
 from liveaid.routine.check.keys import judge_keys
+from liveaid.routine.check.notes import judge_notes
 from liveaid.routine.check.plan import HandBeat, HandSpan, hand_plan, hand_spans
 from liveaid.routine.check.reach import judge_overlaps, judge_reach, judge_sound_lengths
 from liveaid.routine.check.sounds import judge_faults, judge_unstudied
@@ -66,6 +67,7 @@ def check(
         *judge_changes(routine, moves),
         *judge_hands(routine, plan),
         *judge_acts(routine),
+        *judge_notes(routine),
         *judge_load(routine, plan),
         *judge_variety(routine),
         *judge_tempo(routine, runs_through(routine)),
