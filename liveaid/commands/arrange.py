@@ -15,6 +15,7 @@ from rich.text import Text
 
 from liveaid.commands.opening import opened, say_state
 from liveaid.errors import LiveaidError, UsageError
+from liveaid.files.keep_old import write_keeping_old
 from liveaid.routine import (
     SIDES,
     Piece,
@@ -24,7 +25,6 @@ from liveaid.routine import (
     Runs,
     Works,
     load_routine,
-    save_routine,
 )
 from liveaid.routine.arrange import (
     EXACT_FREE,
@@ -39,6 +39,9 @@ from liveaid.routine.arrange import (
     marked_swap,
     weights_from,
 )
+from liveaid.routine.load import read_bytes, read_routine
+from liveaid.routine.rewrite import Place, rewritten
+from liveaid.routine.save import routine_text
 from liveaid.terminal import console, json_option, print_json
 
 _WEIGHTS = ", ".join(field.name for field in fields(Weights))
@@ -88,8 +91,7 @@ def command(
     if write is not None:
         if pick > len(found.answers):
             raise UsageError(f"--pick {pick}: only {len(found.answers)} orders were found")
-        best_order = arranged(routine, found.answers[pick - 1].items)
-        save_routine(_seen_from(best_order, file.parent, write.parent), write)
+        kept, as_it_was = _write(routine, file, found.answers[pick - 1], write)
     if as_json:
         print_json(_report(routine, found, weights))
         return
@@ -97,7 +99,30 @@ def command(
     if write is not None:
         console().print(f"Order {pick} written to {write}. {_then(found.answers[pick - 1])}",
                         markup=False)  # fmt: skip
+        if kept is not None:
+            console().print(f"What was there is kept as {kept}.", markup=False, soft_wrap=True)
+        if not as_it_was:
+            console().print("Seconds were given up for traded decks, so the whole file is written "
+                            "anew, without its comments.", soft_wrap=True)  # fmt: skip
         _say_what_it_lacks(write)
+
+
+def _write(routine: Routine, file: Path, answer: Answer, target: Path) -> tuple[Path | None, bool]:
+    """Write an order; where the old file is kept, and whether every other line is as it was."""
+    wanted = _seen_from(arranged(routine, answer.items), file.parent, target.parent)
+    order = [Place(item.piece, item.swapped) for item in answer.items]
+    renamed = {
+        name: sound.file
+        for name, sound in wanted.sounds.items()
+        if sound.file != routine.sounds[name].file
+    }
+    data = rewritten(read_bytes(file).decode(), order, renamed).encode()
+    try:
+        as_it_was = read_routine(data) == wanted
+    except RoutineError:
+        as_it_was = False
+    data = data if as_it_was else routine_text(wanted).encode()
+    return write_keeping_old(target, data), as_it_was
 
 
 def _say_what_it_lacks(written: Path) -> None:

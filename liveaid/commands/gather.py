@@ -17,10 +17,9 @@ from liveaid.routine.keys import parse_key
 from liveaid.routine.model import Kind
 from liveaid.routine.scene import map_file
 from liveaid.routine.sketch import load_sketch
-from liveaid.shelf.choose import choose
 from liveaid.shelf.collect import gather
 from liveaid.shelf.database import shelf_for
-from liveaid.shelf.find import matching, parse_query
+from liveaid.shelf.find import parse_query
 from liveaid.shelf.map_words import with_map_words
 from liveaid.shelf.one_file import LIMIT_S
 from liveaid.shelf.shelf import Shelf
@@ -28,6 +27,8 @@ from liveaid.shelf.shelf_sound import ShelfSound
 from liveaid.shelf.wording import WORDS
 from liveaid.terminal import json_option, print_json, progress_bar
 
+SHOWN = 100
+"""Sounds listed in the terminal unless more are asked for: some screens."""
 _KINDS = [*get_args(Kind), "guessed"]
 _GUESSES = ("kind", "tempo", "key", "energy")
 _MARKS = ("kind", "tempo", "key", "energy", "tag", "untag", "note", "source", "licence")
@@ -51,14 +52,14 @@ def _key(_: click.Context, __: click.Parameter, text: str | None) -> str | None:
 
 
 def _tempo(_: click.Context, __: click.Parameter, text: str | None) -> float | str | None:
-    if text is None or text == "guessed":
+    if text is None or text in ("guessed", "other"):
         return text
     try:
         tempo = float(text)
     except ValueError:
         tempo = 0.0
     if not 20.0 <= tempo <= 300.0:
-        raise click.BadParameter(f"{text}: a BPM from 20 to 300 would do, or guessed")
+        raise click.BadParameter(f"{text}: a BPM from 20 to 300 would do, or other, or guessed")
     return tempo
 
 
@@ -73,12 +74,22 @@ def _energy(_: click.Context, __: click.Parameter, text: str | None) -> int | st
 @click.command("gather", epilog=_TERMS)
 @click.argument("folders", nargs=-1, metavar="[FOLDER]...")
 @click.option("--find", "terms", metavar="TERMS", help="List the sounds for which all terms hold.")
+@click.option(
+    "--top",
+    type=click.IntRange(1),
+    help=f"With --find: how many.  [default: {SHOWN}; all with --json]",
+)
 @click.option("--show", metavar="SOUND", help="Tell all that is known of one sound.")
 @click.option("--mark", "marked", multiple=True, metavar="SOUND", help="Write marks on a sound.")
 @click.option("--forget", multiple=True, metavar="SOUND", help="Take a sound off the shelf.")
 @click.option("--for", "scene", metavar="SCENE", help="What the shelf lacks for a scene's idea.")
 @click.option("--kind", type=click.Choice(_KINDS), help="Mark: its kind, or go by the guess.")
-@click.option("--tempo", callback=_tempo, metavar="BPM", help="Mark: its tempo, or guessed.")
+@click.option(
+    "--tempo",
+    callback=_tempo,
+    metavar="BPM",
+    help="Mark: its tempo; `other` takes the other reading that the study kept.",
+)
 @click.option("--key", callback=_key, metavar="KEY", help="Mark: its key, or guessed.")
 @click.option("--energy", callback=_energy, metavar="1..5", help="Mark: its energy, or guessed.")
 @click.option("--tag", multiple=True, help="Mark: add a tag.")
@@ -122,13 +133,14 @@ def command(**said: Any) -> None:
         elif said["forget"]:
             _forget(shelf, said["forget"])
         elif said["show"]:
-            show_facts(choose(shelf.sounds(), said["show"]), as_json=said["as_json"])
+            show_facts(_chosen(shelf, said["show"]), as_json=said["as_json"])
         elif said["scene"]:
             _lacking(shelf, said["scene"], as_json=said["as_json"])
         else:
             query = parse_query(said["terms"])
-            sounds = shelf.sounds(onsets=said["as_json"])
-            show_found(matching(query, sounds), as_json=said["as_json"])
+            most = said["top"] or (None if said["as_json"] else SHOWN)
+            found = shelf.find(query, most=most, onsets=said["as_json"])
+            show_found(found, shelf.count(query), as_json=said["as_json"])
 
 
 def _one_job(said: dict[str, Any], marks: dict[str, Any]) -> None:
@@ -172,29 +184,38 @@ def _gather(shelf: Shelf, said: dict[str, Any]) -> None:
 
 
 def _mark(shelf: Shelf, names: Sequence[str], marks: dict[str, Any]) -> None:
-    sounds = shelf.sounds(onsets=False)
-    chosen = [choose(sounds, name) for name in names]
+    chosen = [shelf.chosen(name) for name in names]
     set_to = {
         name: None if value == "guessed" and name in _GUESSES else value
         for name, value in marks.items()
         if name not in ("tag", "untag")
     }
     for sound in chosen:
+        if marks.get("tempo") == "other":
+            set_to["tempo"] = _other_tempo(sound)
         shelf.mark(
             sound.hash, set_to=set_to, tags=marks.get("tag", ()), untag=marks.get("untag", ())
         )
-    show_found(_these(shelf, chosen), as_json=False)
+    now = shelf.these(sound.hash for sound in chosen)
+    show_found(now, len(now), as_json=False)
 
 
-def _these(shelf: Shelf, chosen: Sequence[ShelfSound]) -> list[ShelfSound]:
-    """The same sounds as the shelf has them now."""
-    hashes = {sound.hash for sound in chosen}
-    return [sound for sound in shelf.sounds(onsets=False) if sound.hash in hashes]
+def _other_tempo(sound: ShelfSound) -> float:
+    """The reading of the beat that the study thought next likeliest."""
+    if sound.study is None or not sound.study.tempo_alternative:
+        raise LiveaidError(
+            f"{shown(sound.path)}: no other reading of its tempo is known; a BPM would do"
+        )
+    return sound.study.tempo_alternative
+
+
+def _chosen(shelf: Shelf, name: str) -> ShelfSound:
+    """All that the shelf knows of the sound that is meant."""
+    return shelf.these([shelf.chosen(name).hash], onsets=True)[0]
 
 
 def _forget(shelf: Shelf, names: Sequence[str]) -> None:
-    sounds = shelf.sounds(onsets=False)
-    for sound in [choose(sounds, name) for name in names]:
+    for sound in [shelf.chosen(name) for name in names]:
         shelf.forget(sound.hash)
         click.echo(f"{shown(sound.path)}: off the shelf; the file is not touched.")
 

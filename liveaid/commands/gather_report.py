@@ -96,8 +96,8 @@ class Tally:
         }
 
 
-def show_found(sounds: Sequence[ShelfSound], *, as_json: bool) -> None:
-    """The sounds found, as a table or JSON."""
+def show_found(sounds: Sequence[ShelfSound], of: int, *, as_json: bool) -> None:
+    """The sounds found, as a table or JSON; `of`: how many there are in all."""
     if as_json:
         print_json([sound.as_json() for sound in sounds])
         return
@@ -112,7 +112,8 @@ def show_found(sounds: Sequence[ShelfSound], *, as_json: bool) -> None:
     if studied:
         screen.print(sound_table(studied, width=screen.width))
     legend = f"; {GUESS}" if studied else ""
-    screen.print(f"{len(sounds)} found{legend}.", style="dim")
+    more = f", the first {len(sounds)} shown (--top {of} shows all)" if of > len(sounds) else ""
+    screen.print(f"{of:,} found{more}{legend}.", style="dim")
 
 
 def show_facts(sound: ShelfSound, *, as_json: bool) -> None:

@@ -11,10 +11,11 @@ from typing import Any, TypeVar
 import click
 
 from liveaid.stage import parse_address
-from liveaid.stage.learn_lamps import Pad, draft_layout, wanted_lamps
+from liveaid.stage.learn_lamps import draft_layout, wanted_lamps
 from liveaid.stage.learn_osc import Learned, learn_map
 from liveaid.stage.listening import listen_osc, listen_pads, write_draft
 from liveaid.stage.midi_ports import API_CHOICES
+from liveaid.stage.pads import Pad
 from liveaid.stage.settings import OSC_ADDRESS
 from liveaid.terminal import console, json_option, print_json
 

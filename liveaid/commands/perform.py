@@ -10,11 +10,17 @@ from typing import Any
 import click
 from rich.console import Console
 
-from liveaid.commands.opening import opened_to_play
-from liveaid.commands.stage_options import stage_options, stage_settings
-from liveaid.routine import Routine
-from liveaid.stage import Service, Settings
+from liveaid.commands.opening import opened_to_play, shout
+from liveaid.commands.stage_options import (
+    share_lines,
+    stage_options,
+    stage_settings,
+    stage_watchers,
+)
+from liveaid.routine.opened import Opened
+from liveaid.stage import Service, Settings, Watcher
 from liveaid.stage.lamp_text import TerminalView
+from liveaid.stage.living import LivingMap
 from liveaid.terminal import console
 
 
@@ -24,9 +30,10 @@ from liveaid.terminal import console
 def command(scene: str, **options: Any) -> int:
     """Follow the performance on stage: lamps and page.
 
-    SCENE is a section map, a folder with one, or the name of a scene that comes along. The rendered
-    map is taken where there is one. Starts without a controller, and lights it when it is plugged
-    in. Ctrl-C ends it, lamps off.
+    SCENE is a section map, a folder with one, or the name of a scene that comes along (which is
+    made and rendered first if need be). Starts without a controller, and lights it when it is
+    plugged in. A map edited meanwhile comes in when both records stand, if the deck files hold it.
+    Ctrl-C ends it, lamps off.
 
     Example: liveaid perform night-market --midi "my pads" --lamps row-16
     """
@@ -34,18 +41,21 @@ def command(scene: str, **options: Any) -> int:
     file, routine = found.playable_file, found.playable()
     settings = stage_settings(options, routine, file)
     with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
-        runner.run(_perform(routine, settings))
+        runner.run(_perform(found, settings, stage_watchers(options, settings)))
     return 0
 
 
-async def _perform(routine: Routine, settings: Settings) -> None:
+async def _perform(found: Opened, settings: Settings, beside: list[Watcher]) -> None:
     screen = console()
-    stage = Service(routine, settings, watchers=[TerminalView(settings.layout, screen)])
+    living = LivingMap(found, told=lambda edited: shout(screen, edited))
+    view = TerminalView(settings.layout, screen)
+    stage = Service(found.playable(), settings, watchers=[living, view, *beside])
     loop = asyncio.get_running_loop()
     for number in (signal.SIGINT, signal.SIGTERM):
         loop.add_signal_handler(number, stage.ask_stop)
     async with stage:
         _say_where(screen, stage, settings)
+        shout(screen, found)
         gc.collect()
         gc.freeze()  # what is loaded by now stays: going through it again would hold up a lamp
         await stage.run()
@@ -54,6 +64,8 @@ async def _perform(routine: Routine, settings: Settings) -> None:
 
 def _say_where(screen: Console, stage: Service, settings: Settings) -> None:
     screen.print(f"Page     {stage.address}", markup=False, soft_wrap=True)
+    for line in share_lines(settings.share):
+        screen.print(line, markup=False, highlight=False, soft_wrap=True)
     screen.print(f"OSC in   {stage.osc_address}", markup=False)
     lamps = (
         f"{settings.midi}: {stage.midi_state}"

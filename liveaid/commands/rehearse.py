@@ -12,8 +12,14 @@ from typing import Any
 import click
 from rich.console import Console
 
-from liveaid.commands.opening import opened_to_play
-from liveaid.commands.stage_options import STAGE_WORDS, stage_options, stage_settings
+from liveaid.commands.opening import opened_to_play, say_state
+from liveaid.commands.stage_options import (
+    STAGE_WORDS,
+    share_lines,
+    stage_options,
+    stage_settings,
+    stage_watchers,
+)
 from liveaid.errors import UsageError
 from liveaid.practice.ladder import Ladder
 from liveaid.practice.limits import LEVELS, Limits
@@ -24,10 +30,12 @@ from liveaid.practice.replay import replay, replay_at_once, stored_trace
 from liveaid.practice.report import look, score_unscored, takes_file
 from liveaid.practice.session import Aim, Session, aim_of
 from liveaid.practice.store import TakeStore
-from liveaid.practice.take_line import take_line
+from liveaid.practice.take_line import hand_lines, take_line
 from liveaid.practice.trace import Trace
 from liveaid.routine import Routine
+from liveaid.routine.opened import Opened
 from liveaid.stage import Address, Service, Settings
+from liveaid.stage.living import LivingMap
 from liveaid.stage.osc_map import DEFAULT_MAP
 from liveaid.terminal import console, json_option, print_json
 
@@ -106,7 +114,7 @@ def command(scene: str, **options: Any) -> int:
     settings = stage_settings({word: options[word] for word in STAGE_WORDS}, routine, file)
     session = Session(aim, ladder=_ladder(aim, options), count_in_bars=options["count_in"])
     with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
-        runner.run(_rehearse(session, routine, settings, takes, trace, options))
+        runner.run(_rehearse(session, found, settings, takes, trace, options))
     return 0
 
 
@@ -164,13 +172,13 @@ def _report_at_once(trace: Trace, aim: Aim, *, as_json: bool) -> int:
 
 async def _rehearse(
     session: Session,
-    routine: Routine,
+    found: Opened,
     settings: Settings,
     takes: Path,
     trace: Trace | None,
     options: dict[str, Any],
 ) -> None:
-    screen = console()
+    screen, routine = console(), found.playable()
     store = None if trace is not None else TakeStore(takes)
     if store is not None:
         score_unscored(takes, routine, session.aim.limits)
@@ -181,7 +189,14 @@ async def _rehearse(
         break_after_s=60 * options["break_after"],
         told=lambda take: _tell(screen, take, session, as_json=options["as_json"]),
     )  # fmt: skip
-    stage = Service(session.aim.routine, settings, watchers=[rehearsal])
+    living = LivingMap(
+        found,
+        use=lambda whole: stage.use(rehearsal.use(whole)),
+        busy=lambda: session.phase(time.monotonic()) in ("count-in", "take"),
+        told=say_state,
+    )
+    beside = stage_watchers(options, settings) + ([living] if trace is None else [])
+    stage = Service(session.aim.routine, settings, watchers=[rehearsal, *beside])
     loop = asyncio.get_running_loop()
     for number in (signal.SIGINT, signal.SIGTERM):
         loop.add_signal_handler(number, stage.ask_stop)
@@ -189,6 +204,7 @@ async def _rehearse(
         async with stage:
             if not options["as_json"]:
                 _say_where(screen, stage, session, takes, kept=store is not None)
+            say_state(found)
             await _until_done(stage, trace)
     finally:
         if store is not None:
@@ -220,6 +236,7 @@ def _say_where(
     ladder = session.ladder
     lines = [
         f"Page     {page}  (clicks; start quiet)",
+        *share_lines(stage.settings.share),
         f"OSC in   {stage.osc_address}",
         f"Takes    {takes if kept else 'not kept: a replay'}",
         f"Practise {session.aim.piece or 'the whole routine'}",
@@ -239,7 +256,8 @@ def _tell(screen: Console, take: dict[str, Any], session: Session, *, as_json: b
     if as_json:
         print_json(take)
         return
-    screen.print(take_line(take), markup=False, soft_wrap=True)
+    for line in (take_line(take), *(f"    {said}" for said in hand_lines(take))):
+        screen.print(line, markup=False, soft_wrap=True)
     if session.ladder is not None:
         ladder = session.ladder
         screen.print(

@@ -4,23 +4,46 @@ from __future__ import annotations
 
 import dataclasses
 import secrets
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any, TypeVar
 
 import click
 
-from liveaid.routine import Routine
+from liveaid.errors import UsageError
+from liveaid.routine import SIDES, Routine
 from liveaid.routine.config_file import config_path, load_config
-from liveaid.stage import Settings, parse_address
+from liveaid.stage import Settings, Watcher, parse_address
 from liveaid.stage.deck_files import deck_lengths_s
 from liveaid.stage.lamp_layout import LampLayout
 from liveaid.stage.midi_ports import API_CHOICES
 from liveaid.stage.osc_map import DEFAULT_MAP, OscMap
-from liveaid.stage.settings import HTTP_ADDRESS, OSC_ADDRESS
+from liveaid.stage.out import Out
+from liveaid.stage.screen import Screen, inches, metres
+from liveaid.stage.settings import HTTP_ADDRESS, OSC_ADDRESS, Controller
+from liveaid.stage.share import (
+    AUTHORITY_PATH,
+    SHARED_ADDRESS,
+    Share,
+    Sharing,
+    qr_text,
+    share_at,
+)
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
-STAGE_WORDS = ("osc", "osc_map", "http", "midi", "midi_api", "lamps", "token")
+STAGE_WORDS = (
+    "osc", "osc_map", "http", "midi", "pads", "midi_api", "lamps", "token", "share", "share_at",
+    "screen", "away",
+)  # fmt: skip
+
+
+def _sides(_: click.Context, __: click.Parameter, given: Sequence[str]) -> Sequence[str]:
+    for one in given:
+        side, mark, port = one.partition("=")
+        if side not in SIDES or not mark or not port:
+            raise click.BadParameter(f"{one!r}: left=PORT or right=PORT would do")
+    return given
+
 
 _OPTIONS = (
     click.option("--osc", default=str(OSC_ADDRESS), show_default=True, metavar="HOST:PORT",
@@ -29,15 +52,36 @@ _OPTIONS = (
                  help="How the sender writes positions; left out: our own addresses."),
     click.option("--http", default=str(HTTP_ADDRESS), show_default=True, metavar="HOST:PORT",
                  help="Where the pages are served; 0.0.0.0:8080 for tablets nearby."),
-    click.option("--midi", metavar="NAME",
-                 help="The lamps' MIDI port, or a unique part of its name."),
+    click.option("--midi", metavar="NAME", multiple=True,
+                 help="The controller's MIDI port, or a unique part of its name; once more for a "
+                 "second controller."),
+    click.option("--pads", metavar="NAME",
+                 help="Its pads' port, where that has another name; left out: as --midi."),
     click.option("--midi-api", type=click.Choice(API_CHOICES), default="auto", show_default=True,
                  envvar="LIVEAID_MIDI_API", help="The MIDI system to use."),
-    click.option("--lamps", default="grid-8x8", show_default=True, metavar="NAME|FILE",
-                 help="How the controller's lamps are laid out."),
+    click.option("--lamps", metavar="NAME|FILE", multiple=True, default=["grid-8x8"],
+                 show_default=True,
+                 help="How the controller's lamps and pads are laid out; one for each --midi."),
     click.option("--token", metavar="WORD",
                  help="What the page's address must carry; made up when the page is not for this "
                  "machine alone."),
+    click.option("--share", is_flag=True,
+                 help="Show the pages on phones and tablets of this network too: a secure address, "
+                 "a QR code, a name."),
+    click.option("--out", "out", metavar="NAME|FILE",
+                 help="A file of what else follows along: OSC receivers, MIDI clock, time code."),
+    click.option("--send-osc", metavar="HOST:PORT", multiple=True,
+                 help="Send the prompt there as OSC; may be given more than once."),
+    click.option("--clock", metavar="PORT", multiple=True,
+                 help="Send MIDI clock at the performer's tempo to this port."),
+    click.option("--timecode", metavar="SIDE=PORT", multiple=True, callback=_sides,
+                 help="Take a deck's position from a player's MIDI time code, as left=PORT."),
+    click.option("--share-at", default=str(SHARED_ADDRESS), show_default=True, metavar="HOST:PORT",
+                 help="Where --share serves them."),
+    click.option("--screen", metavar="SIZE",
+                 help="Diagonal of the page's screen, such as 6in; else each page asks once."),
+    click.option("--away", metavar="DISTANCE",
+                 help="How far away it is read from, such as 3m; else each page asks once."),
 )  # fmt: skip
 
 
@@ -48,19 +92,67 @@ def stage_options(command: _Command) -> _Command:
     return command
 
 
+def stage_watchers(options: dict[str, Any], settings: Settings) -> list[Watcher]:
+    """What those options set beside the stage: shared name, screen's size, who follows along."""
+    screen = Screen(
+        inches(options["screen"]) if options["screen"] else None,
+        metres(options["away"]) if options["away"] else None,
+    )
+    file = options["out"]
+    out = (load_config(config_path(file, "out"), Out) if file else Out()).with_options(
+        osc=options["send_osc"], clock=options["clock"], timecode=options["timecode"]
+    )
+    sharing = [Sharing(settings.share)] if settings.share else []
+    return [screen, *sharing, *out.watchers(settings.midi_api)]
+
+
+def share_lines(share: Share | None) -> list[str]:
+    """What to open on a phone nearby, as text and as a QR code; nothing when not shared."""
+    if share is None:
+        return []
+    url, *others = share.urls()
+    return [
+        f"Shared   {url}",
+        *(f"         {other}" for other in others),
+        "         The device warns once that it does not know this machine: go on, or trust",
+        f"         {AUTHORITY_PATH} there first. Only for networks you know.",
+        # A number needs no name to be found, so it is what the code holds.
+        qr_text(others[0] if others else url).rstrip("\n"),
+    ]
+
+
+def _share(options: dict[str, Any]) -> Share | None:
+    if not options["share"]:
+        return None
+    return share_at(parse_address(str(options["share_at"])), options["token"])
+
+
 def stage_settings(options: dict[str, Any], routine: Routine, map_file: Path) -> Settings:
     """The settings those options ask for."""
     osc_map = options["osc_map"]
     http = parse_address(str(options["http"]))
+    main, *also = _controllers(options["midi"], options["lamps"])
     settings = Settings(
         osc=parse_address(str(options["osc"])),
         http=http,
         osc_map=load_config(config_path(osc_map, "osc"), OscMap) if osc_map else DEFAULT_MAP,
-        layout=load_config(config_path(str(options["lamps"]), "lamps"), LampLayout),
-        midi=options["midi"],
+        layout=main.layout,
+        midi=main.midi or None,
+        pads=options["pads"],
+        also=also,
         midi_api=str(options["midi_api"]),
         token=options["token"] or (None if http.is_loopback else secrets.token_urlsafe(9)),
+        share=_share(options),
     )
     if settings.osc_map.position.unit == "fraction":
         return dataclasses.replace(settings, file_s=deck_lengths_s(routine, map_file))
     return settings
+
+
+def _controllers(names: Sequence[str], layouts: Sequence[str]) -> list[Controller]:
+    """Each controller with its layout, the last layout for those left; at least one."""
+    if len(layouts) > max(len(names), 1):
+        raise UsageError(f"--lamps {layouts[-1]}: one --midi for each --lamps would do")
+    loaded = [load_config(config_path(layout, "lamps"), LampLayout) for layout in layouts]
+    padded = [*loaded, *[loaded[-1]] * (len(names) - len(loaded))]
+    return [Controller(name, layout) for name, layout in zip(names or [""], padded, strict=True)]

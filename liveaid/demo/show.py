@@ -260,8 +260,7 @@ class _Practice:
                 self._keep(ended)
 
     def close(self) -> None:
-        ended = self._session.finish()
-        if ended is not None:
+        for ended in self._session.finish():
             self._keep(ended)
         self._store.close()
 

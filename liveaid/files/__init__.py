@@ -7,6 +7,7 @@ digest      a file by its bytes and by its looks: is it the same as before
 folders     the performer's own folders on this system
 harmless    texts that cannot steer a terminal
 inside      where a name in a folder really leads
+keep_old    a file of the performer written anew, the old one kept beside it
 names       file names as they can be printed
 unreadable  what a file that cannot be read raises
 workers     a few worker processes with a time limit a task

@@ -7,7 +7,7 @@ import tempfile
 from pathlib import Path
 
 
-def write_aside(target: Path, data: bytes) -> None:
+def write_aside(target: Path, data: bytes, *, mode: int = 0o644) -> None:
     """Put a file in place in one step, on the disk before it is seen. OSError when it cannot be.
 
     A link that stands there is replaced, not followed.
@@ -19,7 +19,7 @@ def write_aside(target: Path, data: bytes) -> None:
             stream.write(data)
             stream.flush()
             os.fsync(stream.fileno())
-        os.chmod(aside, 0o644)
+        os.chmod(aside, mode)
         os.replace(aside, target)
     except BaseException:
         Path(aside).unlink(missing_ok=True)

@@ -1,10 +1,13 @@
 """fit: what goes with a sound on a platter, and what an idea still lacks.
 
-May import: errors, routine, shelf, study.
+May import: errors, files, routine, shelf, sound, study, numpy, soundfile, soxr.
 
 meeting      how two records come to one beat
+facts        what ranking needs, an array a fact
 costs        what each difference costs
-fit          every other sound ranked
+rank         a whole crate ranked by its columns
+fit          how one other sound goes with a sound, every number of it
+audition     the two heard together at that pitch
 why          every number of it in a sentence
 brief        what the shelf still lacks for an idea
 """

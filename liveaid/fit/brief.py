@@ -11,12 +11,12 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from liveaid.fit.meeting import BEATS, meetings
+from liveaid.fit.meeting import PLAIN_BEATS, meetings
 from liveaid.routine.harmony import FIFTHS_COST, OTHER_MODE_COST, meet_keys, relation_cost
 from liveaid.routine.keys import parse_key
 from liveaid.routine.model import Idea, Turntable, Want
 from liveaid.routine.platter import semitones
-from liveaid.shelf.wording import bars_of, fold
+from liveaid.shelf.columns import bars_of, fold
 from liveaid.study.facts import Study
 
 CLOSE_COST = FIFTHS_COST[1] + OTHER_MODE_COST
@@ -126,7 +126,7 @@ def _pitch_for(want: Want, study: Study, turntable: Turntable) -> float | None:
     if not study.tempo:
         return None
     # A range open at one end would take nearly anything at half or double time.
-    readings = BEATS if want.tempo_from_bpm and want.tempo_to_bpm else (1.0,)
+    readings = PLAIN_BEATS if want.tempo_from_bpm and want.tempo_to_bpm else (1.0,)
     tempos = [study.tempo * beats for beats in readings]
     pitches = [min(max(tempo, low), high) / tempo - 1.0 for tempo in tempos]
     best = min(pitches, key=abs)
@@ -153,7 +153,8 @@ def _can_follow(
     pairs = [(sounds[a].tempo, sounds[b].tempo) for a in before for b in after]
     reach = turntable.pitch_range_percent
     return not pairs or any(
-        not a or not b or bool(meetings(a, b, range_percent=reach)) for a, b in pairs
+        not a or not b or bool(meetings(a, b, range_percent=reach, readings=PLAIN_BEATS))
+        for a, b in pairs
     )
 
 

@@ -9,12 +9,18 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from liveaid.fit.costs import Cost, costs_of
+import numpy as np
+
+from liveaid.fit.costs import WEIGHTS, Cost, costs_of
+from liveaid.fit.facts import facts_of
 from liveaid.fit.meeting import Meeting, meetings, needed_range_percent
 from liveaid.routine.harmony import KeyMeeting, Pitched, meet
 from liveaid.routine.keys import parse_key
 from liveaid.routine.model import Turntable
 from liveaid.study.facts import Study
+
+PICKUP_FROM_BEATS = 0.25
+"""A phrase that begins less than a sixteenth note before its bar line begins on it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,6 +52,10 @@ class Fit:
     """Each phrase of the other sound in bars of this one."""
     bar_turns: float | None
     """Turns of the other's platter in a bar of this sound."""
+    hit: bool = False
+    """Whether the other is a hit: to be struck or thrown in, too short to carry or to clash."""
+    pickup_beats: float = 0.0
+    """Beats by which the other's first phrase comes in before its bar line."""
 
 
 def fits(
@@ -116,7 +126,11 @@ def _fit(
 ) -> Fit:
     keys, locked = _keys(sound, other, meeting)
     loudness = _difference(other.loudness_lufs, sound.loudness_lufs)
-    costs = costs_of(sound, other, meeting, locked if key_locked else keys, loudness)
+    ratio = np.array([meeting.ratio if meeting else 1.0])
+    beats = meeting.beats if meeting else None
+    mine, theirs = facts_of([sound]), facts_of([other])
+    each = costs_of(mine, theirs, ratio, beats, key_locked=key_locked)
+    costs = tuple(Cost(term, WEIGHTS[term], float(cost[0])) for term, cost in each.items())
     bar_s = _bar_s(sound, other, meeting)
     return Fit(
         other=name,
@@ -134,7 +148,17 @@ def _fit(
         if bar_s
         else (),
         bar_turns=bar_s / turntable.turn_s if bar_s else None,
+        hit=bool(theirs.hits[0]),
+        pickup_beats=_pickup_beats(other),
     )
+
+
+def _pickup_beats(other: Study) -> float:
+    """Beats from the first phrase's begin to the first bar line, where that is less than a bar."""
+    if not (other.tempo and other.phrases_s and other.first_downbeat is not None):
+        return 0.0
+    beats = (other.first_downbeat - other.phrases_s[0][0]) * other.tempo / 60.0
+    return beats if PICKUP_FROM_BEATS <= beats < (other.metre or 4) - PICKUP_FROM_BEATS else 0.0
 
 
 def _keys(

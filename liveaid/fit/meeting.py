@@ -1,23 +1,31 @@
 """How two records come to one beat: the pitch of each deck, in per cent, inside its range.
 
-Conventions: `beats` is how many beats the other sound counts in one beat of this one: 1, or 2 and
-1/2 where one is heard at double or half time. With tempos T and U and pitches p and q (as
-fractions) the beats meet when ``U * (1 + q) = beats * T * (1 + p)``; so only the ratio
-``r = (1 + q) / (1 + p) = beats * T / U`` matters for the beat, and for the keys as well, which
-move apart by ``12 * log2(r)`` semitones (equal temperament, ISO 16) however the decks share it.
+Conventions: `beats` is how many beats the other sound counts in one beat of this one: 1; 2 and
+1/2 where one is heard at double or half time; 3/2 and 2/3 where three beats meet two. With tempos
+T and U and pitches p and q (as fractions) the beats meet when
+``U * (1 + q) = beats * T * (1 + p)``; so only the ratio ``r = (1 + q) / (1 + p) = beats * T / U``
+matters for the beat, and for the keys as well, which move apart by ``12 * log2(r)`` semitones
+(equal temperament, ISO 16) however the decks share it.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
 
 from liveaid.routine.harmony import READINGS
 from liveaid.routine.platter import semitones
 
-BEATS = tuple(float(reading) for reading in READINGS)
-"""The readings of a tempo that are tried, the plainest first."""
+PLAIN_BEATS = tuple(float(reading) for reading in READINGS)
+"""Beat on beat, half and double time: what a wanted tempo may be counted as."""
+BEATS = (*PLAIN_BEATS, 1.5, 2.0 / 3.0)
+"""The readings of a tempo that are tried, the plainest first; three to two is the last resort."""
 _ROUNDING = 1e-12
+Floats = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,12 +91,24 @@ def meet(
     )
 
 
-def meetings(sound_bpm: float, other_bpm: float, *, range_percent: float) -> list[Meeting]:
+def meetings(
+    sound_bpm: float,
+    other_bpm: float,
+    *,
+    range_percent: float,
+    readings: Sequence[float] = BEATS,
+) -> list[Meeting]:
     """Every reading of the two tempos that the decks can bring together."""
     tried = (
-        meet(sound_bpm, other_bpm, beats=beats, range_percent=range_percent) for beats in BEATS
+        meet(sound_bpm, other_bpm, beats=beats, range_percent=range_percent) for beats in readings
     )
     return [found for found in tried if found is not None]
+
+
+def reaches(ratio: Floats, range_percent: float) -> npt.NDArray[np.bool_]:
+    """Which speed ratios two decks can make between them: up to (1 + p) / (1 - p) either way."""
+    most = (1.0 + range_percent / 100.0) / max(1.0 - range_percent / 100.0, _ROUNDING)
+    return np.maximum(ratio, 1.0 / ratio) <= most * (1.0 + _ROUNDING)
 
 
 def needed_range_percent(sound_bpm: float, other_bpm: float) -> float:

@@ -38,7 +38,7 @@ def reading(meeting: Meeting | None) -> str:
     """How the beats are counted together."""
     if meeting is None:
         return "-"
-    return {1.0: "same", 2.0: "double", 0.5: "half"}[meeting.beats]
+    return {1.0: "same", 2.0: "double", 0.5: "half"}.get(meeting.beats, "3 to 2")
 
 
 def key_words(keys: KeyMeeting | None) -> str:
@@ -122,6 +122,10 @@ def _reading(sound: Study, other: Study, fit: Fit) -> str:
         return "no beats to count together"
     if fit.meeting.beats == 1.0:
         return "beat on beat"
+    if fit.meeting.beats not in (0.5, 2.0):
+        three = "the other" if fit.meeting.beats > 1.0 else "this one"
+        two = "this one" if fit.meeting.beats > 1.0 else "the other"
+        return f"three beats of {three} to two of {two}"
     less, more = ("other", "this one") if fit.meeting.beats < 1.0 else ("this one", "other")
     return f"two beats of {_the(more)} to one of {_the(less)}"
 
@@ -178,6 +182,8 @@ def _length(sound: Study, other: Study, fit: Fit) -> str:
     if fit.phrases_bars:
         shown = ", ".join(f"{bars:.1f}" for bars in fit.phrases_bars[:8])
         parts.append(f"phrases of {shown}{' ...' if len(fit.phrases_bars) > 8 else ''} bars")
+    if fit.pickup_beats:
+        parts.append(f"a pick-up: let it go {fit.pickup_beats:.1f} beats before the bar line")
     if sound.metre and other.metre and sound.metre != other.metre:
         parts.append(f"{other.metre} beats in a bar against {sound.metre}")
     if sound.loop_beats and other.loop_beats:
@@ -197,3 +203,37 @@ def _loudness(fit: Fit) -> str:
         return said
     over = f", above {PEAK_CEILING_DBTP:g}: take this deck down instead"
     return f"{said}, peak then {peak:+.1f} dBTP{over if peak > PEAK_CEILING_DBTP else ''}"
+
+
+def in_a_sentence(sound: Study, other: Study, fit: Fit) -> str:
+    """Why it fits, in one sentence: what is set, how the keys stand, what it is good for."""
+    parts = [_set(other, fit)]
+    if fit.keys is not None:
+        parts.append(f"{fit.keys.beside} against {sound.key}: {relation_words(fit.keys)}")
+    parts.append(f"{_a(other.kind)} over {_a(sound.kind)}")
+    if fit.pickup_beats:
+        parts.append(f"comes in {fit.pickup_beats:.1f} beats before the bar line")
+    dearest = max(fit.costs, key=lambda cost: cost.points)
+    if dearest.points >= TELLING_POINTS:
+        parts.append(f"weakest in {dearest.term}")
+    return "; ".join(parts) + "."
+
+
+TELLING_POINTS = 5.0
+"""A term that takes fewer points off than this is no weakness worth a word."""
+
+
+def _set(other: Study, fit: Fit) -> str:
+    """What the decks are set to, or that a hand brings the time."""
+    if fit.meeting is None:
+        return f"{_length_s(other)} cued by hand"
+    counted = {"same": "beat on beat"}.get(reading(fit.meeting), f"{reading(fit.meeting)} time")
+    return f"pitch {pitches(fit.meeting)}, {counted}"
+
+
+def _length_s(study: Study) -> str:
+    return f"{study.duration_s:.1f} s"
+
+
+def _a(kind: str) -> str:
+    return f"an {kind}" if kind[0] in "aeiou" else f"a {kind}"

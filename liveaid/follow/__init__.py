@@ -1,8 +1,25 @@
 """follow: where in the routine the performer is, from both decks' positions.
 
-May import: record, routine, numpy. No clock, file, socket, thread.
+May import: record, routine. No clock, file, socket, thread.
 Used by stage, practice, simulate.
-Method: bar-pointer HMM run forward (Whiteley, Cemgil, Godsill 2006).
+Method: a few counted guesses (multiple hypothesis tracking, Reid 1979), scored by gestures.
+
+follower    hears, believes, tells: the room's front door
+plan        the routine in plain numbers: what each deck does in every set piece
+deck        one deck's line of motion, from its messages alone
+gesture     what a hand does with it: held, runs, by hand
+fit         how well a gesture fits a place, in nats
+guess       one guess: how it counts on and scores
+search      where else the performer may be, and what leaving the order costs
+belief      all guesses, the one told, and how sure it is
+numbers     every free number, with what it was estimated from
+hearing     both decks together: who is heard, silence, the tempo
+mixer       what the faders say
+elapsed     the stage clock
+state       waiting, before, following, unsure, silent, over
+next_cue    a deck's next cue and the way there
+tell        from a place to a prompt
+prompt      the prompt as records and JSON
 """
 
 from liveaid.follow.follower import Follower

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TypeAlias
 
@@ -30,8 +30,6 @@ TOLD_S = 0.3
 """A speed told by the sender holds so long."""
 DRIFT = 0.001
 """How far pitch wanders in a second, as a root: 0.5 % in half a minute."""
-SLOW, FAST = 0.4, 1.7
-"""A record between these speeds may be turning by itself."""
 
 
 Point: TypeAlias = tuple[float, float]
@@ -124,6 +122,8 @@ class Deck:
     line: Line = field(default_factory=Line)
     lines: int = 0
     """Grows when the record is let go, stopped, turned round, or jumps."""
+    line_began: Point = (0.0, 0.0)
+    """The present line's first point."""
     jumped: bool = False
     """Whether the record was somewhere else all at once; for the reader to put back."""
     jitter_s: float = JITTER_S
@@ -133,6 +133,8 @@ class Deck:
     """Speed it turns at by itself, 1.0 nominal; None before it has been heard turning."""
     ratio_s: float = -math.inf
     """When that was last heard."""
+    reach: float = 0.10
+    """Farthest from nominal that the pitch fader takes it, and a little."""
     told_speed: float | None = None
     told_speed_s: float = -math.inf
     _ratio_doubt: float = 1.0
@@ -157,6 +159,8 @@ class Deck:
         self.ratio, self.ratio_s, self._ratio_doubt = ratio, now_s, 0.002
 
     def _point(self, time_s: float, position_s: float) -> None:
+        if not self.line.points:
+            self.line_began = (time_s, position_s)
         off = position_s - self.line.at(time_s) if self.line.points else 0.0
         doubt = self._doubt(time_s)
         if abs(off) > BREAK_S + 3.0 * doubt:
@@ -174,12 +178,12 @@ class Deck:
         """A point off the line: the second that fits the first begins a new one."""
         self._strays = [*self._strays[-1:], point]
         if len(self._strays) == 2 and not _too_far(*self._strays):
-            self.jumped |= _too_far(self.line.points[-1], self._strays[0])
-            self._begin_line(self._strays)
+            self._begin_line(self._strays, jumped=_too_far(self.line.points[-1], self._strays[0]))
 
-    def _begin_line(self, points: Iterable[Point]) -> None:
+    def _begin_line(self, points: Sequence[Point], *, jumped: bool = False) -> None:
         self.lines += 1
-        self.line = Line()
+        self.line, self.line_began = Line(), points[0]
+        self.jumped |= jumped
         for point in points:
             self.line.add(*point)
         self._strays, self._bend = [], Bend()
@@ -200,11 +204,11 @@ class Deck:
     def _learn(self, time_s: float, off: float) -> None:
         """What a record that turns by itself tells of jitter and of its speed."""
         slope = self.line.slope
-        if slope is None or not SLOW < slope < FAST or self.line.span_s < 0.4:
+        if slope is None or abs(slope - 1.0) > self.reach or self.line.span_s < 0.4:
             return
         square = self.jitter_s**2 + 0.02 * (off * off - self.jitter_s**2)
         self.jitter_s = min(max(math.sqrt(square), 0.002), 0.04)
-        if self.line.span_s < 0.5 or time_s - self.ratio_s < 0.1:
+        if self.line.span_s < 0.6 or time_s - self.ratio_s < 0.1:
             return
         # A scalar Kalman filter (Welch and Bishop 2006); the line's points overlap from one
         # look to the next, so its error counts three times.

@@ -4,41 +4,44 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from liveaid.follow.axis import Axis
-from liveaid.follow.pointer import Place
+from liveaid.follow.plan import Plan
 
 
 @dataclass(slots=True)
 class Elapsed:
-    """Since when the routine has been playing.
+    """Since when the routine has been playing: a stage clock, which no leap turns back.
 
     Counted from the first beat heard; dropped into the middle, from when the map says the first
-    beat must have been at the tempo heard, until the place is sure for the first time. A first
-    set piece come to from any other place begins the count anew.
+    beat must have been at the tempo heard, until the place has been sure once. Only a routine
+    begun anew, from its end or with both records brought back to its start, begins the count anew.
     """
 
-    axis: Axis
+    plan: Plan
     started_s: float | None = None
+    ended_s: float | None = None
     _sure: bool = False
-    _last: int = 0
+    _last: int = -1
 
-    def see(self, place: Place, now_s: float, *, ratio: float, sure: bool) -> None:
+    def see(self, section: int, beat: float, now_s: float, *, ratio: float, sure: bool) -> None:
         """Take the place of one moment; `ratio` is the tempo heard over the map's."""
-        if place.stretch == self.axis.before:
-            self.started_s, self._sure = None, False
-        elif self.axis.is_piece(place.stretch):
-            again = place.stretch == 1 and self._last != 1 and sure
+        plan = self.plan
+        if section < 0:
+            if not self._sure:
+                self.started_s = None
+        elif plan.is_piece(section):
+            again = section == 0 and beat < 4.0 and self._last != 0 and sure
             if not self._sure or again or self.started_s is None:
-                self.started_s = now_s - self._map_s(place) / ratio
-            self._sure = self._sure or sure
+                self.started_s = now_s - self._map_s(section, beat) / ratio
+            self._sure, self.ended_s = self._sure or sure, None
+        elif self.ended_s is None:
+            self.ended_s = now_s
         if sure or not self._sure:
-            self._last = place.stretch
+            self._last = section
 
     def at(self, now_s: float) -> float:
-        """Seconds since the start; 0 before it."""
-        return 0.0 if self.started_s is None else max(now_s - self.started_s, 0.0)
+        """Seconds since the start; 0 before it, and standing still once it is over."""
+        until_s = now_s if self.ended_s is None else self.ended_s
+        return 0.0 if self.started_s is None else max(until_s - self.started_s, 0.0)
 
-    def _map_s(self, place: Place) -> float:
-        pieces = slice(1, place.stretch)
-        before = float(self.axis.beats[pieces] @ self.axis.beat_s[pieces])
-        return before + place.beat * float(self.axis.beat_s[place.stretch])
+    def _map_s(self, section: int, beat: float) -> float:
+        return self.plan.starts_s[section + 1] + beat * self.plan.at(section).beat_s

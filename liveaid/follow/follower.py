@@ -5,14 +5,15 @@ from __future__ import annotations
 import math
 
 from liveaid.follow import state
-from liveaid.follow.axis import Floats, axis_of
 from liveaid.follow.belief import Belief
 from liveaid.follow.deck import Deck
 from liveaid.follow.elapsed import Elapsed
+from liveaid.follow.gesture import Watch
+from liveaid.follow.guess import Heard
 from liveaid.follow.hearing import QUIET_S, Hearing, Sends
 from liveaid.follow.mixer import Mixer
-from liveaid.follow.motion import LEAPS
-from liveaid.follow.pointer import Place, Pointer, on
+from liveaid.follow.numbers import USUAL, Numbers
+from liveaid.follow.plan import plan_of
 from liveaid.follow.prompt import Prompt, State
 from liveaid.follow.tell import Picture, tell
 from liveaid.routine import SIDES, Routine, Side
@@ -22,8 +23,6 @@ STEP_S = 0.025
 """Belief is brought up to date this often at most; between, messages only refine the deck."""
 LEARNS = 0.95
 """Confidence from which the faders' meaning is learnt."""
-CLOCK_ERROR = 0.015
-"""Beats that a beat counted by the clock may be off: pitch set a per cent or so wrong."""
 FARTHEST_S = 86400.0
 """A position beyond a day of record is no position."""
 
@@ -36,7 +35,9 @@ class Follower:
     left out; only an unknown side raises.
     """
 
-    def __init__(self, routine: Routine, *, sends: Sends = "always") -> None:
+    def __init__(
+        self, routine: Routine, *, sends: Sends = "always", numbers: Numbers = USUAL
+    ) -> None:
         """Follow a placed routine; ValueError when a cue has no deck-file second.
 
         `sends` is how the sender tells positions: `always`, at a steady rate, or `on_change`,
@@ -45,23 +46,25 @@ class Follower:
         if sends not in ("always", "on_change"):
             raise ValueError(f"sends {sends!r}: always or on_change would do")
         self.routine, self.sends = routine, sends
-        self.axis = axis_of(routine)
+        self.plan = plan_of(routine)
         self._ways = changes(routine)
-        self._hearing = Hearing(self.axis, sends)
+        self._hearing = Hearing(sends)
         self._mixer = Mixer(hamster=routine.performer.hamster)
-        reach = routine.turntable.pitch_range_percent / 100.0
-        self._belief = Belief(self.axis, self._hearing, self._mixer, reach)
-        self._pointer = Pointer(routine, self.axis, self._hearing)
-        self._elapsed = Elapsed(self.axis)
+        self._belief = Belief(self.plan, routine.turntable.turn_s, numbers)
+        self._mixer = Mixer(hamster=routine.performer.hamster)
+        self._belief = Belief(self.plan, routine.turntable.turn_s, numbers)
+        reach = routine.turntable.pitch_range_percent / 100.0 + 0.02
+        for deck in self._hearing.decks.values():
+            deck.reach = reach
+        self._watches = {side: Watch(self._hearing.decks[side], numbers) for side in SIDES}
+        self._elapsed = Elapsed(self.plan)
         self._state: State = "waiting"
         self._now_s: float | None = None
         self._asked_s = -math.inf
         self._stepped_s: float | None = None
-
-    @property
-    def belief(self) -> Floats:
-        """Probability of every cell of the axis; a copy."""
-        return self._belief.cells.copy()
+        self._heard: Heard | None = None
+        self._moved_s, self._stopped_s = -math.inf, -math.inf
+        self._confidence = 0.0
 
     def hear(self, side: Side, *, position: float, now: float) -> None:
         """One deck's position, in deck-file seconds."""
@@ -105,11 +108,10 @@ class Follower:
         if self._now_s is None:
             return None
         now = max(self._now_s, self._asked_s)
-        place = self._place_at(now)
-        rate = float(self._hearing.rates(now)[place.stretch])
+        section, beat, rate = self._place_at(now)
         times = []
-        if self.axis.is_piece(place.stretch) and rate > 0.01:
-            times.append(now + (math.floor(place.beat + 1e-6) + 1 - place.beat) / rate)
+        if self.plan.is_piece(section) and rate > 0.01:
+            times.append(now + (math.floor(beat + 1e-6) + 1 - beat) / rate)
         quiet_s = self._hearing.quiet_s()
         if quiet_s is not None and quiet_s > now:
             times.append(quiet_s)
@@ -124,18 +126,20 @@ class Follower:
         self._asked_s = max(self._asked_s, now)
         waiting = self._state == "waiting"
         confidence = 0.0 if waiting else self._confidence_at(now)
-        event = state.event_of(confidence, quiet=self._hearing.is_quiet(now))
+        section, beat, rate = self._place_at(now)
+        event = self._event(section, confidence, quiet=self._hearing.is_quiet(now))
         picture = Picture(
             state=self._state if waiting else state.after(self._state, event),
             confidence=confidence,
-            place=None if waiting else self._place_at(now),
-            rate_bps=self._hearing.rates(now),
+            section=None if waiting else section,
+            beat=beat,
+            rate_bps=rate,
             elapsed_s=None if waiting else self._elapsed.at(now),
             now_s=now,
             decks=self._hearing.decks,
             fresh={side: self._hearing.fresh(side, now) for side in SIDES},
         )
-        return tell(self.routine, self.axis, self._ways, picture)
+        return tell(self.routine, self.plan, self._ways, picture)
 
     def _deck(self, side: Side) -> Deck:
         if side not in self._hearing.decks:
@@ -151,33 +155,71 @@ class Follower:
 
     def _confidence_at(self, now: float) -> float:
         """Confidence after some time unheard: the tempo may be off, the plan may be left."""
-        place = self._pointer.place
         seconds = now - (now if self._stepped_s is None else self._stepped_s)
-        if seconds <= 0.5 or not self.axis.is_piece(place.stretch):
-            return self._pointer.confidence
-        beats = seconds * float(self._hearing.rates(now)[place.stretch])
-        off = 0.1 + CLOCK_ERROR * beats
-        return (
-            self._pointer.confidence
-            * math.exp(-LEAPS * seconds)
-            * math.erf(1.0 / (off * math.sqrt(2)))
-        )
+        if seconds <= 0.5 or not self.plan.is_piece(self._belief.told.section):
+            return self._confidence
+        off = 0.1 + 0.03 * seconds
+        return self._confidence * math.exp(-0.015 * seconds) * math.erf(1.0 / (off * math.sqrt(2)))
 
     def _step(self, now: float) -> None:
         seconds = 0.0 if self._stepped_s is None else now - self._stepped_s
         if seconds > QUIET_S and self._state != "waiting":
             self._state = state.after(self._state, "quiet")
-        rates, pointer = self._hearing.rates(now), self._pointer
         self._stepped_s = now
-        self._belief.step(now, seconds, self._hearing.moved_bps(now, seconds))
-        known = pointer.confidence > LEARNS and self.axis.is_piece(pointer.place.stretch)
-        self._belief.mix(now, seconds, sure_of=pointer.place.stretch if known else None)
-        pointer.move(seconds, rates)
-        pointer.see(self._belief.cells, self._belief.motion.offset, now, seconds, rates)
-        sure = pointer.confidence >= state.SURE
-        self._elapsed.see(pointer.place, now, ratio=self._hearing.ratio(), sure=sure)
-        self._state = state.after(self._state, state.event_of(pointer.confidence, quiet=False))
+        ended, telling, ratio = {}, {}, self._hearing.ratio()
+        for side, watch in self._watches.items():
+            fresh = self._hearing.fresh(side, now)
+            stands = self.sends == "on_change" and not fresh
+            own = watch.deck.ratio or ratio
+            ended[side] = watch.look(now, own, fresh=fresh, stands=stands)
+            telling[side] = watch.gesture is not None and (fresh or stands)
+        gestures = {side: watch.gesture for side, watch in self._watches.items()}
+        moving = any(g is not None and g.kind != "held" for g in gestures.values())
+        if (
+            moving
+            and math.isfinite(self._moved_s)
+            and now - self._moved_s > self._belief.numbers.stop_s
+        ):
+            self._stopped_s = now
+        self._moved_s = now if moving or not math.isfinite(self._moved_s) else self._moved_s
+        before = {side: watch.ended for side, watch in self._watches.items()}
+        self._heard = heard = Heard(
+            now, ratio, gestures, telling, now - self._moved_s, self._stopped_s, before
+        )
+        self._belief.step(heard, ended, seconds)
+        self._mix(now, seconds)
+        self._confidence = self._belief.confidence(heard)
+        told = self._belief.told
+        sure = self._confidence >= state.SURE
+        self._elapsed.see(told.section, told.beat, now, ratio=ratio, sure=sure)
+        event = self._event(told.section, self._confidence, quiet=False)
+        self._state = state.after(self._state, event)
 
-    def _place_at(self, now: float) -> Place:
-        seconds = now - (now if self._stepped_s is None else self._stepped_s)
-        return on(self.axis, self._pointer.place, seconds, self._hearing.rates(now))
+    def _mix(self, now: float, seconds: float) -> None:
+        """Weigh in the faders; what they mean is learnt while the place is sure."""
+        if not self._mixer.heard:
+            return
+        section = self.plan.at(self._belief.told.section)
+        for side in SIDES:
+            self._belief.weigh(side, self._mixer.nats(side, now, seconds))
+            if self._confidence > LEARNS:
+                self._mixer.learn(side, section.parts[side].hand, now, seconds)
+
+    def _event(self, section: int, confidence: float, *, quiet: bool) -> state.Event:
+        inside = self.plan.is_piece(section)
+        ends: state.Event = "before" if section < 0 else "over"
+        return state.event_of(confidence, quiet=quiet, ends=None if inside else ends)
+
+    def _place_at(self, now: float) -> tuple[int, float, float]:
+        """Section, beat and beats a second at a time, carried on by the clock."""
+        told, plan = self._belief.told, self.plan
+        section, beat = told.section, told.beat
+        if self._heard is None or not plan.is_piece(section):
+            first_bps = self._hearing.ratio() / plan.at(0).beat_s
+            return section, 0.0, first_bps if section < 0 else 0.0
+        rate = told.rate_bps(plan, self._heard)
+        beat += rate * (now - self._heard.now_s)
+        while plan.is_piece(section) and beat >= plan.at(section).beats:
+            over_s = (beat - plan.at(section).beats) * plan.at(section).beat_s
+            section, beat = section + 1, over_s / plan.at(section + 1).beat_s
+        return section, beat if plan.is_piece(section) else 0.0, rate

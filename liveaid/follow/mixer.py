@@ -7,11 +7,10 @@ source): a mixer wired the other way round, or never touched, soon says nothing 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 
-import numpy as np
-
-from liveaid.follow.axis import FREE, RESTS, RUNS, WORKS, Floats, Ints
+from liveaid.follow.plan import Hand
 from liveaid.routine import SIDES, Side
 
 OPEN, CLOSED = range(2)
@@ -25,13 +24,9 @@ KEEP_S = 60.0
 """What was counted longer ago counts less."""
 
 
-def _usual() -> Floats:
-    seconds = np.empty((4, 2))
-    seconds[RUNS] = 18.0, 2.0
-    seconds[WORKS] = 15.0, 5.0
-    seconds[RESTS] = 6.0, 14.0
-    seconds[FREE] = 10.0, 10.0
-    return seconds
+def _usual() -> dict[Hand, list[float]]:
+    """Seconds open and closed."""
+    return {"runs": [18.0, 2.0], "works": [15.0, 5.0], "rests": [6.0, 14.0]}
 
 
 @dataclass(slots=True)
@@ -42,7 +37,7 @@ class Mixer:
     crossfader: float | None = None
     levels: dict[Side, float] = field(default_factory=dict)
     _shut_s: dict[Side, float | None] = field(default_factory=lambda: dict.fromkeys(SIDES))
-    _seconds: Floats = field(default_factory=_usual)
+    _seconds: dict[Hand, list[float]] = field(default_factory=_usual)
 
     @property
     def heard(self) -> bool:
@@ -59,16 +54,20 @@ class Mixer:
         self.levels[side] = level
         self._note(now_s)
 
-    def likelihood(self, side: Side, hand: Ints, now_s: float, seconds: float) -> Floats:
-        """How well a deck's fader fits each stretch's hand, over so many seconds."""
-        told = self._seconds[:, self._told(side, now_s)] / self._seconds.sum(axis=1)
-        return np.asarray(told[hand] ** min(seconds / FADER_WITNESS_S, 1.0))
+    def nats(self, side: Side, now_s: float, seconds: float) -> dict[Hand, float]:
+        """How well a deck's fader fits each thing a hand may do, over so many seconds."""
+        told, share = self._told(side, now_s), min(seconds / FADER_WITNESS_S, 1.0)
+        return {
+            hand: share * math.log(counted[told] / sum(counted))
+            for hand, counted in self._seconds.items()
+        }
 
-    def learn(self, side: Side, hand: int, now_s: float, seconds: float) -> None:
+    def learn(self, side: Side, hand: Hand, now_s: float, seconds: float) -> None:
         """Count so many seconds of a deck whose hand is known."""
-        row = self._seconds[hand]
-        row[self._told(side, now_s)] += min(seconds, 1.0)
-        row *= min(KEEP_S / row.sum(), 1.0)
+        counted = self._seconds[hand]
+        counted[self._told(side, now_s)] += min(seconds, 1.0)
+        keep = min(KEEP_S / sum(counted), 1.0)
+        counted[:] = [value * keep for value in counted]
 
     def _told(self, side: Side, now_s: float) -> int:
         since_s = self._shut_s[side]

@@ -31,6 +31,8 @@ class PieceNow:
     technique: str
     bars: int
     count: str
+    prompt: str = ""
+    """The performer's own line for this set piece."""
 
 
 @dataclass(frozen=True, slots=True)

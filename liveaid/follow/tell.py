@@ -5,16 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 
-from liveaid.follow.axis import HANDS, Axis, Floats
 from liveaid.follow.deck import Deck
 from liveaid.follow.hearing import STILL
 from liveaid.follow.next_cue import Here, next_cue
-from liveaid.follow.pointer import Place
+from liveaid.follow.plan import Plan
 from liveaid.follow.prompt import DeckNow, PieceNext, PieceNow, Prompt, State
 from liveaid.routine import SIDES, Piece, Routine, Side
 from liveaid.routine.way import Change
-
-_NAMES = {code: name for name, code in HANDS.items()}
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,8 +20,10 @@ class Picture:
 
     state: State
     confidence: float
-    place: Place | None
-    rate_bps: Floats
+    section: int | None
+    """-1 before the first set piece; None while waiting."""
+    beat: float
+    rate_bps: float
     elapsed_s: float | None
     now_s: float
     decks: dict[Side, Deck]
@@ -35,12 +34,12 @@ SURE = 0.5
 """Below half belief no wind is told."""
 
 
-def tell(routine: Routine, axis: Axis, ways: Sequence[Change], picture: Picture) -> Prompt:
+def tell(routine: Routine, plan: Plan, ways: Sequence[Change], picture: Picture) -> Prompt:
     """The prompt of one moment; `ways` is the routine's `changes`."""
-    index, beat, rate = _where(axis, picture)
+    index, beat, rate = _where(plan, picture)
     piece = None if index is None else routine.pieces[index]
     length = 0 if index is None else routine.beats(index)
-    ended = picture.place is not None and picture.place.stretch == axis.after
+    ended = picture.section == plan.pieces
     whole = min(int(beat), max(length - 1, 0))
     beats_left = max(length - beat, 0.0)
     return Prompt(
@@ -57,18 +56,31 @@ def tell(routine: Routine, axis: Axis, ways: Sequence[Change], picture: Picture)
         seconds_left=None if piece is None or rate <= 0.01 else beats_left / rate,
         tempo=None if piece is None else _tempo(piece, rate),
         next=_next(routine, index),
-        decks={side: _deck(routine, axis, ways, picture, side) for side in SIDES},
+        decks={side: _deck(routine, plan, ways, picture, side) for side in SIDES},
+        first=_first(routine) if picture.state == "before" else (),
+        limit_kept=_kept(routine, picture),
     )
 
 
-def _where(axis: Axis, picture: Picture) -> tuple[int | None, float, float]:
+def _where(plan: Plan, picture: Picture) -> tuple[int | None, float, float]:
     """Set piece, beat, and beats a second; the ends of the routine stand at its first and last."""
-    place = picture.place
-    if place is None:
+    if picture.section is None:
         return None, 0.0, 0.0
-    stretch = min(max(place.stretch, 1), axis.after - 1)
-    beat = float(axis.beats[stretch]) if place.stretch >= axis.after else place.beat
-    return stretch - 1, beat, float(picture.rate_bps[stretch])
+    index = min(max(picture.section, 0), plan.pieces - 1)
+    beat = plan.at(index).beats if picture.section >= plan.pieces else picture.beat
+    return index, beat, picture.rate_bps
+
+
+def _first(routine: Routine) -> tuple[Side, ...]:
+    """Who lets go first: the decks that sound in the first set piece."""
+    return tuple(side for side in SIDES if routine.pieces[0].plan(side).hand != "rests")
+
+
+def _kept(routine: Routine, picture: Picture) -> bool | None:
+    """Whether the time limit was kept, once the routine is over."""
+    if picture.state != "over" or routine.limit_s is None or picture.elapsed_s is None:
+        return None
+    return picture.elapsed_s <= routine.limit_s
 
 
 def _tempo(piece: Piece, rate_bps: float) -> float:
@@ -79,7 +91,9 @@ def _tempo(piece: Piece, rate_bps: float) -> float:
 
 def _now(routine: Routine, index: int) -> PieceNow:
     piece = routine.pieces[index]
-    return PieceNow(index, piece.name, piece.part, piece.technique, piece.bars, piece.count)
+    return PieceNow(
+        index, piece.name, piece.part, piece.technique, piece.bars, piece.count, piece.prompt
+    )
 
 
 def _next(routine: Routine, index: int | None) -> PieceNext | None:
@@ -92,21 +106,21 @@ def _next(routine: Routine, index: int | None) -> PieceNext | None:
 
 
 def _deck(
-    routine: Routine, axis: Axis, ways: Sequence[Change], picture: Picture, side: Side
+    routine: Routine, plan: Plan, ways: Sequence[Change], picture: Picture, side: Side
 ) -> DeckNow:
-    deck, fresh, place = picture.decks[side], picture.fresh[side], picture.place
+    deck, fresh, section = picture.decks[side], picture.fresh[side], picture.section
     position_s = deck.place(picture.now_s) if fresh else deck.position_s
     found = deck.speed(picture.now_s) if fresh else None
     speed = None if found is None else found[0]
     age_ms = None if deck.heard_s is None else 1000.0 * (picture.now_s - deck.heard_s)
-    if place is None:
+    if section is None:
         return DeckNow(position_s, speed, age_ms, None, None, None, ready=False)
+    inside = plan.is_piece(section)
     here = Here(
-        piece=min(place.stretch, axis.after) - 1,
-        beat=place.beat if axis.is_piece(place.stretch) else 0.0,
-        rate_bps=float(picture.rate_bps[place.stretch]) if axis.is_piece(place.stretch) else None,
+        piece=section,
+        beat=picture.beat if inside else 0.0,
+        rate_bps=picture.rate_bps if inside else None,
         sure=picture.confidence >= SURE,
     )
     cue = next_cue(routine, ways, side, here, position_s=position_s, speed=speed)
-    hand = _NAMES.get(int(axis.decks[side].hand[place.stretch]))
-    return DeckNow(position_s, speed, age_ms, hand, **asdict(cue))
+    return DeckNow(position_s, speed, age_ms, plan.at(section).parts[side].hand, **asdict(cue))

@@ -12,6 +12,7 @@ from liveaid.practice.counting import counted, own_turns
 from liveaid.practice.delays import Clock
 from liveaid.practice.events import (
     LET_GO,
+    SCORED,
     WINDOW_BEATS,
     EventKind,
     Planned,
@@ -19,10 +20,12 @@ from liveaid.practice.events import (
     planned_events,
     written,
 )
+from liveaid.practice.hand_acts import held_acts
 from liveaid.practice.match import match_by_habit
 from liveaid.practice.trace import Trace
 from liveaid.practice.visits import Visit
 from liveaid.routine import SIDES, Routine, Runs, Side
+from liveaid.routine.acts import acts_of, written_out
 
 
 def assess(
@@ -83,11 +86,35 @@ class _Held:
     def acts(self) -> Iterator[ActScore]:
         """Every act planned or heard."""
         for side in SIDES:
+            if written_out(self.attempt.piece, side):
+                yield from self._written(side)
+                continue
             taken = self.attempt.taken_s(side)
             yield from self._group(side, LET_GO, self._let_go_s(side))
             yield from self._group(side, ("return",), taken, added=False)
             yield from self._group(side, ("stroke",), self._pushed_s(side))
             yield from self._group(side, ("stop",), taken, added=False)
+
+    def _written(self, side: Side) -> Iterator[ActScore]:
+        """A deck whose acts are written out: each stroke and release by its own place."""
+        visit, piece = self.attempt.visit, self.attempt.visit.piece
+        for one in held_acts(
+            acts_of(self.attempt.routine, piece, side), self.attempt.decks[side],
+            self.count.when, start_s=visit.start_s, end_s=visit.end_s,
+        ):  # fmt: skip
+            if one.act is None:
+                yield self._extra(side, "stroke", one.at_s or visit.start_s)
+                continue
+            kind = SCORED[one.act.kind]
+            begins = kind == "release" and abs(one.act.beat) < 1e-9
+            gone = one.act.beat > visit.to_beat - 0.25 and not self.attempt.whole
+            early = one.act.beat < visit.from_beat - 0.5
+            left_out = one.outcome == "missed" and (gone or early)
+            yield ActScore(
+                kind="start" if begins else kind, side=side, piece=piece, beat=one.act.beat,
+                outcome="skipped" if left_out else one.outcome, heard_s=one.at_s, due_s=one.due_s,
+                by=self.count.by, beat_s=self._beat_s_at(one.act.beat),
+            )  # fmt: skip
 
     def _let_go_s(self, side: Side) -> list[float]:
         start = self.starts[side]

@@ -12,6 +12,7 @@ from liveaid.practice.motion import Motion, motion
 from liveaid.practice.trace import Trace
 from liveaid.practice.visits import Visit
 from liveaid.routine import SIDES, Piece, Routine, Runs, Side, Works
+from liveaid.routine.acts import written_out
 
 NEAR_CUE_S = 0.30
 """A record let go within this of a cue, in seconds of record, was meant for it."""
@@ -116,17 +117,28 @@ class Attempt:
         plan, visit = self.piece.plan(side), self.visit
         if not isinstance(plan, Works):
             return []
-        cue = self.cue_s(side)
+        low, high = visit.start_s - 0.5 * self.beat_s, visit.end_s - 0.2 * self.beat_s
         return [
             one
-            for one in near(self.decks[side].releases, cue, within_s=NEAR_CUE_S)
-            if visit.start_s - 0.5 * self.beat_s <= one.line.when(cue)
-            and one.line.when(cue) <= visit.end_s - 0.2 * self.beat_s
+            for one in self.decks[side].releases
+            if abs(one.from_s - self._place_s(one, side)) <= NEAR_CUE_S
+            and low <= one.line.when(self._place_s(one, side)) <= high
         ]
+
+    def _place_s(self, one: Release, side: Side) -> float:
+        """Where a release was meant to be from: the cue, or the nearest written act's place."""
+        if not written_out(self.piece, side):
+            return self.cue_s(side)
+        places = [
+            act.cue_s
+            for act in self.plan
+            if act.side == side and act.kind in ("start", "release") and act.cue_s is not None
+        ]
+        return min(places, key=lambda at: abs(at - one.from_s), default=self.cue_s(side))
 
     def let_go_s(self, side: Side) -> list[float]:
         """When those records were at their cue, in order."""
-        return sorted(one.line.when(self.cue_s(side)) for one in self.let_go(side))
+        return sorted(one.line.when(self._place_s(one, side)) for one in self.let_go(side))
 
     def taken_s(self, side: Side) -> list[float]:
         """When the hand took the running record, about the visit."""

@@ -7,15 +7,21 @@ from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 from liveaid.routine import SIDES, Piece, Routine, Runs, Side, Works, other_side
+from liveaid.routine.act_line import ActKind
+from liveaid.routine.acts import acts_of, written_out
 from liveaid.routine.way import runs_through
 
-EventKind: TypeAlias = Literal["start", "release", "return", "stroke", "stop"]
-KINDS: tuple[EventKind, ...] = ("start", "release", "return", "stroke", "stop")
+EventKind: TypeAlias = Literal["start", "release", "return", "stroke", "pull", "stop"]
+KINDS: tuple[EventKind, ...] = ("start", "release", "return", "stroke", "pull", "stop")
 
 LET_GO: tuple[EventKind, ...] = ("start", "release")
 """A record leaves the hand."""
+SCORED: dict[ActKind, EventKind] = {
+    "push": "stroke", "pull": "pull", "let go": "release", "catch": "return",
+}  # fmt: skip
+"""The map's acts that are scored, by what a score calls them."""
 WINDOW_BEATS: dict[EventKind, float] = {
-    "start": 1.0, "release": 0.5, "return": 0.5, "stroke": 0.35, "stop": 1.0,
+    "start": 1.0, "release": 0.5, "return": 0.5, "stroke": 0.35, "pull": 0.35, "stop": 1.0,
 }  # fmt: skip
 """How far from its beat an act may be and still be that act (tuned on simulated hands that are
 60 ms off)."""
@@ -27,7 +33,8 @@ class Planned:
 
     start: the record, or the first juggled one, is at its cue on the set piece's first beat.
     release: a juggled record is at its cue on a later beat. return: a juggled record is taken by
-    the hand, to be brought back to its cue. stroke: a push forward at a beat of `strokes:`.
+    the hand, to be brought back to its cue. stroke: a push forward at a beat of `strokes:`
+    or of the map's acts. pull: a pull of those.
     stop: a record is taken on the routine's last beat.
     """
 
@@ -58,6 +65,13 @@ def planned_events(routine: Routine, *, stops: bool = True) -> tuple[Planned, ..
     return tuple(sorted(found, key=lambda act: (act.piece, act.beat, act.side)))
 
 
+def timed(routine: Routine, index: int) -> bool:
+    """Whether a set piece asks the hands for anything that a take of it can be judged by."""
+    return juggled(routine.pieces[index]) or any(
+        act.piece == index for act in planned_events(routine)
+    )
+
+
 def juggled(piece: Piece) -> bool:
     """Whether both decks are worked, taking turns."""
     return all(isinstance(piece.plan(side), Works) for side in SIDES)
@@ -65,7 +79,9 @@ def juggled(piece: Piece) -> bool:
 
 def written(piece: Piece) -> bool:
     """Whether a juggle has the releases of both decks in the map."""
-    return juggled(piece) and all(_strokes(piece, side) for side in SIDES)
+    return juggled(piece) and all(
+        _strokes(piece, side) or written_out(piece, side) for side in SIDES
+    )
 
 
 def runs_on(routine: Routine, index: int, side: Side) -> bool:
@@ -85,11 +101,25 @@ def _of_piece(routine: Routine, index: int, on: frozenset[Side]) -> Iterator[Pla
         plan = piece.plan(side)
         if isinstance(plan, Runs) and side not in on:
             yield Planned(kind="start", side=side, piece=index, beat=0.0, cue_s=plan.cue_s)
+        elif written_out(piece, side):
+            yield from of_acts(routine, index, side)
         elif isinstance(plan, Works) and not juggled(piece):
             for beat in _strokes(piece, side):
                 yield Planned(kind="stroke", side=side, piece=index, beat=beat, cue_s=plan.cue_s)
-    if written(piece):
+    if written(piece) and not any(written_out(piece, side) for side in SIDES):
         yield from juggle_acts(piece, index, releases(piece), float(routine.beats(index)))
+
+
+def of_acts(routine: Routine, index: int, side: Side) -> Iterator[Planned]:
+    """What the lines of one deck ask for, act by act; what only brings the record is not scored."""
+    for act in acts_of(routine, index, side):
+        kind = SCORED.get(act.kind)
+        if kind is not None and act.written:
+            begins = kind == "release" and abs(act.beat) < 1e-9
+            yield Planned(
+                kind="start" if begins else kind, side=side, piece=index, beat=act.beat,
+                cue_s=act.from_s,
+            )  # fmt: skip
 
 
 def juggle_acts(

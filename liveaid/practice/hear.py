@@ -26,11 +26,18 @@ _STOPS_S = np.arange(0.010, 0.0801, 0.0025)
 """Times in which a hand may stop a record (common practice, no source)."""
 _PUSH_S = 0.060
 """How long the first part of a push is looked at: what follows may be a record let run."""
+_PART = 0.4
+"""And so much of one known to go from rest to rest: the slower it is, the more has to be seen."""
 _STRAY_S = 0.010
 _STILL_S = 0.0008
 """A held record trembles less than this."""
 STROKE_S = 0.035
 """Least way forward, in seconds of record, that is a stroke and no trembling."""
+_DIP = 0.4
+"""A record slowed to this part of its strokes before and after has ended one and begun another: a
+stop of no time at all, its speed read over some hundredths (tuned on simulated hands)."""
+_SLOWEST_S = 0.12
+"""The longest that the slowest start of a stroke goes unseen."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,14 +97,22 @@ def takes_of_hand(motion: Motion) -> list[float]:
     return [_taken(t, lag, stop)[0] for t, lag in fits]
 
 
-def strokes(motion: Motion, *, start_s: float, end_s: float) -> list[Stroke]:
-    """Every push forward that began from start to end, in order."""
+def strokes(
+    motion: Motion, *, start_s: float, end_s: float, stands_part: bool = False
+) -> list[Stroke]:
+    """Every push forward that began from start to end, in order.
+
+    `stands_part`: a way forward on which the record stands for a moment is two.
+    """
     first, last = np.searchsorted(motion.t_s, [start_s - 0.5, end_s + 0.5])
     inside = slice(first, last)
     t, x, speed = motion.t_s[inside], motion.x_s[inside], motion.speed[inside]
     found = []
-    for low, high in _rises(x):
-        onset = _onset(t, x, speed, low, high, motion)
+    rises = _rises(x)
+    if stands_part:
+        rises = [part for rise in rises for part in _parted(t, x, speed, *rise)]
+    for low, high in rises:
+        onset = _onset(t, x, speed, low, high, motion, whole=stands_part)
         if onset is not None and start_s <= onset <= end_s:
             found.append(Stroke(onset, float(x[low]), float(x[high] - x[low])))
     return found
@@ -164,8 +179,35 @@ def _rises(x: Floats) -> list[tuple[int, int]]:
     return found
 
 
+def _parted(t: Floats, x: Floats, speed: Floats, low: int, high: int) -> list[tuple[int, int]]:
+    """A rise taken apart where the record stands within it, or all but does."""
+    parts, begin, k = [], low, low + 2
+    while k < high - 1:
+        k = _slowest(x, speed, k, high)
+        on = k + int(np.argmax(x[k : high + 1] - x[k] >= STROKE_S))
+        if on in (k, high):
+            break
+        fastest = min(float(speed[begin:k].max(initial=0.0)), float(speed[k : on + 1].max()))
+        if x[k] - x[begin] >= STROKE_S and speed[k] < _DIP * fastest:
+            parts.append((begin, k))
+            begin = k
+        k = max(on, k + 1)
+    return [*parts, (begin, high)]
+
+
+def _slowest(x: Floats, speed: Floats, first: int, high: int) -> int:
+    """The slowest message from one on, as long as slower ones come within STROKE_S of it."""
+    place = first
+    while True:
+        ahead = np.flatnonzero(x[place : high + 1] - x[place] < STROKE_S)
+        found = place + int(ahead[::-1][np.argmin(speed[place + ahead][::-1])])
+        if found <= place:
+            return place
+        place = found
+
+
 def _onset(
-    t: Floats, x: Floats, speed: Floats, low: int, high: int, motion: Motion
+    t: Floats, x: Floats, speed: Floats, low: int, high: int, motion: Motion, *, whole: bool
 ) -> float | None:
     """When the way forward from a low to a high begins.
 
@@ -176,9 +218,12 @@ def _onset(
     floor = x[low] + min(0.006, 0.1 * way)
     rough = low + int(np.flatnonzero(x[low : high + 1] <= floor)[-1])
     half = rough + int(np.argmax(x[rough : high + 1] >= x[low] + 0.5 * way))
-    soon = int(np.searchsorted(t, t[rough] + max(_PUSH_S, 7 * interval_s)))
+    first_s = max(_PUSH_S, 7 * interval_s, _PART * (t[high] - t[rough]) if whole else 0.0)
+    soon = int(np.searchsorted(t, t[rough] + first_s))
     ends = max(min(half, soon), min(rough + 4, high))
-    begins = int(np.searchsorted(t, t[rough] - max(0.05, 4 * interval_s)))
+    # A slow one has turned long before it is a hand's breadth on.
+    reach = max(0.03, 2 * interval_s, min(_SLOWEST_S, t[rough] - t[low] + 0.03))
+    begins = int(np.searchsorted(t, t[rough] - max(0.05, 4 * interval_s, reach + 0.02)))
     above = np.flatnonzero(x[begins:rough] > x[low] + 0.3 * way)
     begins += int(above[-1]) + 1 if len(above) else 0
     part = slice(begins, ends + 1)
@@ -187,7 +232,6 @@ def _onset(
     weight = 1.0 / (0.0007 + np.abs(speed[part]) * motion.jitter_s)
     if len(times) < 5:
         return float(t[rough])
-    reach = max(0.03, 2 * interval_s)
     moments = np.arange(t[rough] - reach, t[rough] + 0.5 * reach, 0.001)
     costs = np.array([_rest_cost(times - moment, places, weight) for moment in moments])
     best = int(costs.argmin())

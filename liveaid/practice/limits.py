@@ -22,7 +22,7 @@ from liveaid.practice.events import EventKind
 LevelName: TypeAlias = Literal["beginner", "performer", "competitor"]
 
 SLACK: Mapping[EventKind, float] = {
-    "start": 1.0, "release": 1.0, "stroke": 1.0, "return": 1.5, "stop": 2.0,
+    "start": 1.0, "release": 1.0, "stroke": 1.0, "pull": 1.0, "return": 1.5, "stop": 2.0,
 }  # fmt: skip
 """How much wider a kind's limits are: a record taken away under the other one's entry is heard
 less than an entry, and the last beat's stop least (common practice, no source)."""

@@ -13,6 +13,8 @@ import statistics
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from liveaid.practice.events import timed
+from liveaid.practice.ready import ENOUGH, Attempted, clean_needed, evidence
 from liveaid.practice.records import PieceRow, TakeRow
 from liveaid.practice.wilson import Rate, clean_rate
 from liveaid.routine import Routine
@@ -20,10 +22,12 @@ from liveaid.routine import Routine
 RECENT = 20
 """Takes that count: older ones tell of another player."""
 READY_AT = 0.6
-"""Default level of 'stage ready' for the interval's lower end: six clean takes of six reach it."""
+"""Clean rate above which a set piece is ready for the stage (common practice, no source)."""
 BLOCK = 4
 """Takes of one set piece in a row after which another is due."""
 FULL_TEMPO = 0.995
+_UNTIMED = 0.2
+"""What practising a set piece by itself gains that asks for no act, beside one that does."""
 _FIRST_GAP_DAYS = 1.0
 _DAY_S = 86400.0
 
@@ -42,9 +46,14 @@ class Standing:
     spread_ms: float | None
     missed: float
     """Missed acts a take, lately."""
+    timed: bool
+    """Whether there is anything in it to judge a take by."""
     days_since: float | None
     """Since it was last played; None when never."""
     ready: bool
+    """Surely clean more often than asked for, as far as its last takes tell; or nothing to time."""
+    missing: str
+    """What is in the way of the stage, empty when nothing is."""
     gain: float
     """What there is to gain by practising it now, 0 to 1; a rule of thumb."""
     why: str
@@ -80,28 +89,29 @@ def outlook(
     block = _block(pieces)
     standings = tuple(
         _standing(index, piece.name, [row for row in pieces if row.name == piece.name],
-                  now=now, ready_at=ready_at, block=block)
+                  now=now, ready_at=ready_at, block=block, timed=timed(routine, index))
         for index, piece in enumerate(routine.pieces)
     )  # fmt: skip
     full = [t for t in takes if not t.aim and t.tempo_part >= FULL_TEMPO and _whole(t)]
     # A run that was given up is a run that failed.
     runs = clean_rate(sum(t.clean and t.run_through for t in full[:RECENT]), len(full[:RECENT]))
-    missing = tuple(
-        [
-            f"{s.name}: {s.rate.low:.0%} sure, {ready_at:.0%} needed"
-            for s in standings
-            if not s.ready
-        ]
-        + (
-            [f"run-throughs: {runs.low:.0%} sure, {ready_at:.0%} needed"]
-            if runs.low < ready_at
-            else []
-        )
-    )
+    gone = [Attempted(t.at, t.clean and t.run_through) for t in reversed(full)]
+    ready = evidence(gone, ready_at, now=now) >= ENOUGH
+    missing = [s.missing for s in standings if s.missing]
+    if not ready:
+        missing.append(f"run-throughs: {_more(gone, ready_at, now)}")
     return Outlook(
         standings=standings, run_throughs=runs, ready_at=ready_at,
-        stage_ready=not missing, missing=missing,
+        stage_ready=not missing, missing=tuple(missing),
     )  # fmt: skip
+
+
+def _more(takes: Sequence[Attempted], ready_at: float, now: float) -> str:
+    """What would still make it ready."""
+    count = clean_needed(takes, ready_at, now=now)
+    if count is None:
+        return f"clean too seldom to tell it from {ready_at:.0%}"
+    return f"{count} more clean in a row would do"
 
 
 def _whole(take: TakeRow) -> bool:
@@ -126,21 +136,26 @@ def _standing(
     now: float,
     ready_at: float,
     block: tuple[str, int],
+    timed: bool,
 ) -> Standing:
-    full = [row for row in rows if row.judged and row.tempo_part >= FULL_TEMPO][:RECENT]
+    judged = [row for row in rows if row.judged and row.tempo_part >= FULL_TEMPO]
+    full = judged[:RECENT]
     rate = clean_rate(sum(row.clean for row in full), len(full))
     days = None if not rows else max(0.0, (now - rows[0].at) / _DAY_S)
     spaced = 1.0 if days is None else min(1.0, days / _gap_days(full))
     just_done = block[1] if block[0] == name else 0
     turn = 0.25 if just_done >= BLOCK else 1.0
-    gain = (1 - rate.low) * (0.4 + 0.6 * spaced) * turn
+    gain = (1 - rate.low) * (0.4 + 0.6 * spaced) * turn * (1.0 if timed else _UNTIMED)
+    gone = [Attempted(row.at, row.clean) for row in reversed(judged)]
+    ready = not timed or evidence(gone, ready_at, now=now) >= ENOUGH
     return Standing(
         piece=index, name=name, takes=len(rows), rate=rate,
         bias_ms=_mean([row.bias_ms for row in full or rows[:RECENT]]),
         spread_ms=_mean([row.spread_ms for row in full or rows[:RECENT]]),
         missed=statistics.fmean([row.missed for row in rows[:RECENT]]) if rows else 0.0,
-        days_since=days, ready=rate.low >= ready_at, gain=gain,
-        why=_why(rate, days, spaced, just_done),
+        days_since=days, ready=ready, timed=timed,
+        missing="" if ready else f"{name}: {_more(gone, ready_at, now)}",
+        gain=gain, why=_why(rate, days, spaced, just_done) if timed else "nothing to time",
     )  # fmt: skip
 
 

@@ -40,7 +40,7 @@ def file_routes() -> list[web.RouteDef]:
 
 
 def review_routes(
-    routine: Routine,
+    whole: Callable[[], Routine],
     file: Path,
     aside: Executor,
     wall: Callable[[], float] = time.time,
@@ -50,12 +50,12 @@ def review_routes(
 
     def data() -> dict[str, Any]:
         with TakeReader(file) as reader:
-            found = report(routine, reader, now=wall(), ready_at=READY_AT, booth_dba=booth_dba)
-            return {**found, "pictures": list(pictures(routine, reader))}
+            found = report(whole(), reader, now=wall(), ready_at=READY_AT, booth_dba=booth_dba)
+            return {**found, "pictures": list(pictures(whole(), reader))}
 
     def picture(name: str) -> bytes | None:
         with TakeReader(file) as reader:
-            draw = pictures(routine, reader).get(name)
+            draw = pictures(whole(), reader).get(name)
             return draw() if draw else None
 
     async def serve_data(_: web.Request) -> web.Response:

@@ -15,6 +15,7 @@ from typing import Any
 
 from aiohttp import web
 
+from liveaid.errors import LiveaidError
 from liveaid.follow import Prompt
 from liveaid.practice import pages
 from liveaid.practice.care import HANDS_CAUTION, noise_line
@@ -22,9 +23,10 @@ from liveaid.practice.count_in import CountIn
 from liveaid.practice.reading import TakeReader
 from liveaid.practice.schema import StoreError
 from liveaid.practice.score import TakeScore
-from liveaid.practice.session import Aim, Ended, Session, score_of, to_json
+from liveaid.practice.session import Aim, Ended, Session, aim_of, score_of, to_json
 from liveaid.practice.store import TakeStore
 from liveaid.routine import Routine
+from liveaid.routine.edits import matched
 from liveaid.stage import Heard, Stage, Watcher
 
 _WORK_EVERY_S = 30.0
@@ -66,6 +68,26 @@ class Rehearsal(Watcher):
     def aim(self) -> Aim:
         """What is practised."""
         return self.session.aim
+
+    def use(self, whole: Routine) -> Routine:
+        """Go on with an edited map, between takes; returns what is to be followed from now on.
+
+        LiveaidError, and nothing changes, when what is practised is no longer in it.
+        """
+        same = matched(self.whole, whole)
+        name = (
+            next((whole.pieces[new].name for new, old in same.items() if old == self.aim.first), "")
+            if self.aim.piece
+            else ""
+        )
+        aim = aim_of(whole, name, self.aim.limits) if name or not self.aim.piece else None
+        if aim is None:
+            raise LiveaidError(
+                f"{self.aim.piece} is gone from the map; it is practised on as it was"
+            )
+        self.whole = whole
+        self.session.use(aim)
+        return aim.routine
 
     # --- what the stage tells -------------------------------------------------------------
 
@@ -117,13 +139,14 @@ class Rehearsal(Watcher):
             *pages.file_routes(),
             web.get("/rehearse/clock", self._serve_clock),
             web.post("/rehearse/count-in", self._serve_count_in),
-            *pages.review_routes(self.whole, self.file, self._aside, self._wall, self.booth_dba),
+            *pages.review_routes(
+                lambda: self.whole, self.file, self._aside, self._wall, self.booth_dba
+            ),
         ]
 
     async def stopped(self) -> None:
         """The stage is being struck: finish scoring, keep what is on."""
-        ended = self.session.finish()
-        if ended is not None:
+        for ended in self.session.finish():
             self._take_ended(ended)
         await asyncio.gather(*self._scoring)
         self._note_work()
@@ -139,21 +162,22 @@ class Rehearsal(Watcher):
     async def _keep_and_score(self, ended: Ended) -> None:
         """Keep first: what ended is on the disk before anything else is done with it."""
         at = self._wall() - (self._clock() - ended.take.start_s)
-        kept = ended.kept(self.aim, self.whole.title, at)
+        aim = self.aim
+        kept = ended.kept(aim, self.whole.title, at)
         number = None
         try:
             if self.store is not None:
                 number = await asyncio.wrap_future(self.store.keep(kept))
             loop = asyncio.get_running_loop()
             earlier = tuple(self.session.earlier)
-            score = await loop.run_in_executor(self._aside, score_of, self.aim, kept, earlier)
-            await self._scored(ended, score, number)
+            score = await loop.run_in_executor(self._aside, score_of, aim, kept, earlier)
+            await self._scored(aim, ended, score, number)
         except StoreError as error:
             self._error = str(error)
         self._push()
 
-    async def _scored(self, ended: Ended, score: TakeScore, number: int | None) -> None:
-        found = to_json(self.aim, score)
+    async def _scored(self, aim: Aim, ended: Ended, score: TakeScore, number: int | None) -> None:
+        found = to_json(aim, score)
         self.session.scored(ended, score)
         self._last = {
             "number": number,

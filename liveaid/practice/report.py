@@ -126,6 +126,7 @@ def standing_json(one: Standing) -> dict[str, Any]:
         "spread_ms": _round(one.spread_ms),
         "missed_a_take": round(one.missed, 2),
         "days_since": _round(one.days_since),
+        "timed": one.timed,
         "ready": one.ready,
         "gain": round(one.gain, 3),
         "why": one.why,

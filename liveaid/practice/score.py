@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Literal, TypeAlias
 
 from liveaid.practice.act_score import ActScore, Outcome, Played
+from liveaid.practice.bars import other_bars, rest_of
 from liveaid.practice.delays import NO_DELAYS, Delays
 from liveaid.practice.limits import Limits
 from liveaid.practice.shift import Off, PairShift, offs, shifts
@@ -129,7 +130,7 @@ def _score_piece(
     off = None if tempo is None else 100.0 * (tempo / (piece.tempo_bpm * tempo_part) - 1.0)
     whole = visit.from_beat < 1.0 and beats - visit.to_beat < 1.0
     judged = tuple(judged_of(acts, limits, steady))
-    why = tuple(_faults(acts, judged, limits, off, whole=whole))
+    why = tuple(_faults(acts, judged, limits, off, metre=routine.metre, whole=whole))
     verdict: Verdict = "not clean" if why else "clean"
     if not why and not judged:
         verdict, why = "not judged", ("nothing to time",)
@@ -161,12 +162,16 @@ def _faults(
     limits: Limits,
     tempo_percent: float | None,
     *,
+    metre: int,
     whole: bool,
 ) -> Iterable[str]:
     """What kept a set piece from being clean."""
-    missed, added = _count(acts, "missed"), _count(acts, "added")
+    others = other_bars(acts, metre)
+    missed, added = (rest_of(acts, metre, others, outcome) for outcome in ("missed", "added"))
     if not whole:
         yield "not played to its end"
+    for bar, otherwise in others.items():
+        yield f"bar {bar + 1} {otherwise}"
     if missed > limits.missed:
         yield f"{missed} missed"
     if added > limits.added:

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from typing import Any, Literal, TypeAlias
 
 from liveaid.follow import Prompt
+from liveaid.practice.advice import advice
 from liveaid.practice.assess import assess
 from liveaid.practice.care import HandsOn
 from liveaid.practice.count_in import Counter, CountIn, first_cues
@@ -114,6 +115,13 @@ class Session:
         self._moved_s = float("-inf")
         self._counter = Counter(first_cues(aim.routine), aim.routine.metre, count_in_bars)
 
+    def use(self, aim: Aim) -> None:
+        """Go on with an edited map, between takes; the ladder and what was counted stay."""
+        self.aim = aim
+        self.finder = TakeFinder(aim.routine)
+        self._moved_s = float("-inf")
+        self._counter = Counter(first_cues(aim.routine), aim.routine.metre, self._counter.bars)
+
     @property
     def tempo_part(self) -> float:
         """Part of full tempo asked for now."""
@@ -155,16 +163,13 @@ class Session:
     def tell(self, prompt: Prompt, *, now: float) -> list[Ended | CountIn]:
         """The follower's word; what ended or begins by it."""
         found: list[Ended | CountIn] = []
-        take = self.finder.tell(prompt, now=now)
-        if take is not None:
-            found.append(self._ended(take))
+        found += [self._ended(take) for take in self.finder.tell(prompt, now=now)]
         begun = self._counter.tell(tempo_bpm=self.tempo_bpm, playing=self.finder.playing, now=now)
         return found + ([begun] if begun else [])
 
-    def finish(self) -> Ended | None:
+    def finish(self) -> list[Ended]:
         """The take that is on as the rehearsal ends, given up."""
-        take = self.finder.finish()
-        return self._ended(take) if take else None
+        return [self._ended(take) for take in self.finder.finish()]
 
     def ask_count_in(self, now: float) -> CountIn:
         """A count-in asked for by page or pad."""
@@ -193,6 +198,7 @@ def to_json(aim: Aim, score: TakeScore) -> dict[str, Any]:
     found = score_json(score)
     for piece in found["pieces"]:
         piece["index"] += aim.first
+    found["advice"] = advice(score, metre=aim.routine.metre)
     found["skipped_pieces"] = [index + aim.first for index in found["skipped_pieces"]]
     return found
 

@@ -21,6 +21,11 @@ def take_line(take: Mapping[str, Any]) -> str:
     return f"{number}{verdict}: {', '.join(part for part in parts if part)}{because}{shift}"
 
 
+def hand_lines(take: Mapping[str, Any]) -> list[str]:
+    """One sentence a hand, where there is something to say."""
+    return [f"{said}." for said in (take.get("advice") or {}).values()]
+
+
 def early_or_late(bias_ms: float | None) -> str:
     """`4 ms late`, `7 ms early`, `on time`; `no act to time` without one."""
     if bias_ms is None:

@@ -9,10 +9,12 @@ record tried out, or wound past the cue. No clock here: time is passed in.
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Literal, TypeAlias
 
 from liveaid.follow import Prompt
+from liveaid.practice.breaks import breaks, stopped_s
 from liveaid.practice.count_in import AT_CUE_S, first_cues
 from liveaid.practice.trace import Message, Trace, trace_of
 from liveaid.practice.visits import Sure, Visit, visits
@@ -139,12 +141,15 @@ class TakeFinder:
             while self._messages and self._messages[0][0] < keep_s - LEAD_S:
                 self._messages.popleft()
 
-    def tell(self, prompt: Prompt, *, now: float) -> Take | None:
-        """The follower's word at a time; the take that ended by it, if one did."""
+    def tell(self, prompt: Prompt, *, now: float) -> list[Take]:
+        """The follower's word at a time; the takes that ended by it, mostly none.
+
+        More than one when a false start came before and was told apart only afterwards.
+        """
         place = self._placed(prompt, now)
         if not self._begun:
             self._gather(place)
-            return None
+            return []
         if place is not None and self._anew(place):
             over = self._over(now, slack_beats=1.0)
             starts_s = place.now_s - place.beat * place.beat_s
@@ -157,9 +162,9 @@ class TakeFinder:
             return self._end("complete", ends_s, None)
         return self._given_up(now, last)
 
-    def finish(self) -> Take | None:
-        """The take that is on as the session ends, abandoned; None when there is none."""
-        return self._end("abandoned", self._places[-1].now_s, None) if self._begun else None
+    def finish(self) -> list[Take]:
+        """The take that is on as the session ends, abandoned; none when there is none."""
+        return self._end("abandoned", self._places[-1].now_s, None) if self._begun else []
 
     def _placed(self, prompt: Prompt, now: float) -> Sure | None:
         if self._spans:
@@ -244,7 +249,7 @@ class TakeFinder:
         moved = self._still.moved_s >= self._ends_s(last) - 1.5 * last.beat_s
         return over or left < 1.5 or (moved and left <= UNSURE_FOR_BEATS)
 
-    def _given_up(self, now: float, last: Sure) -> Take | None:
+    def _given_up(self, now: float, last: Sure) -> list[Take]:
         bar_s = self.routine.metre * last.beat_s
         if now - self._still.moved_s > max(1.5, 1.25 * bar_s):
             near = last.piece == self._last and (
@@ -254,26 +259,46 @@ class TakeFinder:
             return self._end("complete" if near else "abandoned", self._still.moved_s, None)
         if now - self._heard_s > SILENT_S or now - self._places[0].now_s > LONGEST_S:
             return self._end("abandoned", self._heard_s, None)
-        return None
+        return []
 
-    def _end(self, ended: Ended, end_s: float, after: Sure | None) -> Take | None:
-        kept = [m for m in self._messages if m[0] <= end_s + TAIL_S]
-        began_s = max(self._still.began_s, self._after_s)
-        gone = visits(self.routine, self._places, trace_of(kept), began_s, end_s)
-        gone[-1] = replace(gone[-1], end_s=max(end_s, gone[-1].start_s))
-        if ended == "complete" and gone[-1].piece == self._last:
-            gone[-1] = replace(gone[-1], to_beat=float(self.routine.beats(self._last)))
-        start_s = max(gone[0].start_s, self._after_s)
-        trace = trace_of(m for m in kept if m[0] >= start_s - LEAD_S)
-        take = Take(start_s, end_s, ended, tuple(gone), trace)
+    def _end(self, ended: Ended, end_s: float, after: Sure | None) -> list[Take]:
+        """The take that ended, and the false starts that came before it."""
+        whole = trace_of(m for m in self._messages if m[0] <= end_s + TAIL_S)
+        if after and ended == "abandoned":
+            end_s = stopped_s(self.routine, whole, end_s)
+        found: list[Take | None] = []
+        for gap in breaks(self.routine, whole, self._places):
+            before = [place for place in self._places if place.now_s <= gap.start_s]
+            if before:
+                found.append(self._take("abandoned", gap.start_s, before, whole))
+            self._after_s = gap.start_s
+            self._still.began_s = gap.end_s
+            self._places = [place for place in self._places if place.now_s > gap.end_s]
+        if self._places:
+            found.append(self._take(ended, end_s, self._places, whole))
         self._after_s = end_s
         self._begun = False
         self._places = [after] if after else []
         while self._messages and self._messages[0][0] < end_s - LEAD_S:
             self._messages.popleft()
+        return [take for take in found if take is not None]
+
+    def _take(
+        self, ended: Ended, end_s: float, places: Sequence[Sure], trace: Trace
+    ) -> Take | None:
+        """One take from where the records began to move; None when it was about a bar."""
+        began_s = max(self._still.began_s, self._after_s)
+        gone = visits(self.routine, places, trace, began_s, end_s)
+        gone[-1] = replace(gone[-1], end_s=max(end_s, gone[-1].start_s))
+        if ended == "complete" and gone[-1].piece == self._last:
+            gone[-1] = replace(gone[-1], to_beat=float(self.routine.beats(self._last)))
+        start_s = max(gone[0].start_s, self._after_s)
         bar_s = self.routine.metre * 60.0 / self.routine.pieces[gone[0].piece].tempo_bpm
         least_s = (0.8 if ended == "complete" else 1.25) * bar_s
-        return take if end_s - start_s >= least_s else None
+        if end_s - start_s < least_s:
+            return None
+        heard = {s: deck.between(start_s - LEAD_S, end_s + TAIL_S) for s, deck in trace.items()}
+        return Take(start_s, end_s, ended, tuple(gone), heard)
 
 
 def _spans_of_hands(routine: Routine) -> dict[Side, tuple[float, float]]:

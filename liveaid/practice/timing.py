@@ -14,7 +14,8 @@ from liveaid.practice.shift import PairShift, hands_own_s, shift_s
 
 _NAMES: dict[EventKind, tuple[str, str]] = {
     "start": ("start", "starts"), "release": ("release", "releases"),
-    "return": ("return", "returns"), "stroke": ("stroke", "strokes"), "stop": ("stop", "stops"),
+    "return": ("return", "returns"), "stroke": ("stroke", "strokes"),
+    "pull": ("pull", "pulls"), "stop": ("stop", "stops"),
 }  # fmt: skip
 
 

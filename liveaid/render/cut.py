@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from functools import partial
 
-from liveaid.render.edges import Samples, faded, joined
+import numpy as np
+
+from liveaid.render.edges import Samples, faded, joined, side_by_side
 from liveaid.render.level import Level, levelled, turned_up
 from liveaid.render.stretching import Stretch, stretch_here, stretched
 from liveaid.render.tempo import Recorded, resampled
@@ -33,7 +35,10 @@ def cut(
     parts, begin_s = [], 0.0
     for segment in passage.segments:
         begin, end = round(begin_s * rate_hz), round((begin_s + segment.length_s) * rate_hz)
-        late = begin / rate_hz - begin_s
+        begin_s, late = begin_s + segment.length_s, begin / rate_hz - begin_s
+        if not segment.sound:
+            parts.append(np.zeros((head + end - begin + tail, 2), dtype=np.float32))
+            continue
         sound = recorded(segment.sound)
         keeps_key = materials[segment.sound].stretch
         bring = partial(stretched, stretch=stretch) if keeps_key else resampled
@@ -47,7 +52,8 @@ def cut(
                 frames=end - begin + tail,
             )
         )
-        begin_s += segment.length_s
+    if not all(segment.sound for segment in passage.segments):
+        parts = side_by_side(parts, tail=tail, rate_hz=rate_hz)
     whole = joined(parts, head=head, tail=tail)
     if gain_db is None:
         whole, level = levelled(whole, rate_hz=rate_hz, wanted_lufs=wanted_lufs)
@@ -66,11 +72,14 @@ def recipe(
 ) -> str:
     """Everything the passage's samples depend on, as text: the same text, the same samples."""
     lines = [f"{rate_hz} Hz, {wanted_lufs!r} LUFS, fades of {HEAD_S!r} and {TAIL_S!r} s"]
-    lines += [_segment_recipe(segment, materials[segment.sound]) for segment in passage.segments]
+    lines += [_segment_recipe(segment, materials) for segment in passage.segments]
     return "\n".join(lines)
 
 
-def _segment_recipe(segment: Segment, material: Material) -> str:
+def _segment_recipe(segment: Segment, materials: Mapping[str, Material]) -> str:
+    if not segment.sound:
+        return f"silence for {segment.length_s!r} s, parts as loud as each other"
+    material = materials[segment.sound]
     how = "stretched" if material.stretch else "resampled"
     ends = "loop" if material.loop_beats else "ends"
     return (

@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 
 FILE_END_S = 0.003
 """Seconds faded out where a sound's file stops."""
+MOST_LEVELLED_DB = 12.0
+"""The most a part is turned up to be as loud as its neighbours (common practice, no source)."""
 
 Samples = NDArray[np.float32]
 """Sound of shape (frames, 2)."""
@@ -29,6 +31,26 @@ def faded(sound: Samples, *, head: int, tail: int) -> Samples:
     if tail:
         sound[-tail:] *= rise(tail)[::-1]
     return sound
+
+
+def side_by_side(parts: list[Samples], *, tail: int, rate_hz: int) -> list[Samples]:
+    """Parts of several sounds with silence between them, as loud as each other, none cut off hard.
+
+    Loudness here is the mean square: a word is too short for a gated measure. None is turned by
+    more than MOST_LEVELLED_DB, so that what is meant to be faint stays fainter.
+    """
+    loud = [float(np.sqrt(np.mean(part**2))) for part in parts]
+    most, aim = 10.0 ** (MOST_LEVELLED_DB / 20.0), max(loud)
+    out: list[Samples] = []
+    for part, level in zip(parts, loud, strict=True):
+        gain = min(aim / level, most) if level > 0.0 else 1.0
+        kept = len(part) - tail
+        end = min(round(FILE_END_S * rate_hz), kept)
+        levelled = part * np.float32(gain)
+        levelled[kept - end : kept] *= rise(end)[::-1]
+        levelled[kept:] = 0.0
+        out.append(levelled)
+    return out
 
 
 def joined(parts: list[Samples], *, head: int, tail: int) -> Samples:

@@ -1,6 +1,7 @@
 """The guide mix: how the routine should sound when played as written, at pitch 0.
 
-What each deck's needle would read, through the crossfader. In a set piece that is a blend the
+What each deck's needle would read, through the crossfader. A hand whose acts are written out is
+heard moving the record as they say. In a set piece that is a blend the
 deck that comes in is brought up over the first half and the one that leaves is taken down over
 the second half, at equal power; in any other, both stand open from the first beat to the last.
 """
@@ -8,21 +9,21 @@ the second half, at equal power; in any other, both stand open from the first be
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
 from liveaid.render.edges import Samples
+from liveaid.render.hand_heard import CUT_S, heard_spans
 from liveaid.render.level import CEILING_DBTP, MARGIN_DB
 from liveaid.render.limiter import ratio, true_peak_db
 from liveaid.render.strokes import Heard, heard_in
-from liveaid.routine import Routine, Side
+from liveaid.routine import SIDES, Routine, Side
+from liveaid.routine.acts import acts_of, written_out
 from liveaid.routine.layout.deck import DeckLayout
 from liveaid.routine.layout.passage import Passage
 from liveaid.routine.layout.placed import Stands
-
-CUT_S = 0.002
-"""Seconds the crossfader takes to open or close (common practice, no source)."""
 
 END_S = 0.5
 """Seconds of silence at the end."""
@@ -37,11 +38,18 @@ def guide_frames(routine: Routine, *, rate_hz: int) -> int:
 
 
 def guide_mix(routine: Routine, stands: Stands, read: ReadDeck, *, rate_hz: int) -> Samples:
-    """The whole routine as one sound of shape (frames, 2), true peak below the ceiling."""
+    """The whole routine as one sound of shape (frames, 2), true peak below the ceiling.
+
+    `routine` is the placed one.
+    """
     mix = np.zeros((guide_frames(routine, rate_hz=rate_hz), 2), dtype=np.float32)
     for index in range(len(routine.pieces)):
         for heard in heard_in(routine, index, stands, rate_hz=rate_hz):
-            _add(mix, routine, index, heard, stands, read, rate_hz)
+            if not written_out(routine.pieces[index], heard.side):
+                _add(mix, routine, index, heard, stands, read, rate_hz)
+        for side in SIDES:
+            if written_out(routine.pieces[index], side):
+                _add_acts(mix, routine, index, side, read, rate_hz)
     over = true_peak_db(mix) - (CEILING_DBTP - MARGIN_DB) if mix.any() else 0.0
     return mix if over <= 0.0 else mix * ratio(-over)
 
@@ -62,6 +70,20 @@ def deck_reader(
         return out
 
     return read
+
+
+def _add_acts(
+    mix: Samples, routine: Routine, index: int, side: Side, read: ReadDeck, rate_hz: int
+) -> None:
+    """What is heard of a deck whose acts are written out."""
+    start = round(sum(routine.piece_s(before) for before in range(index)) * rate_hz)
+    beat_s = 60.0 / routine.pieces[index].tempo_bpm
+    acts = acts_of(routine, index, side)
+    spans = heard_spans(acts, partial(read, side), beat_s=beat_s, rate_hz=rate_hz)
+    for begin, sound in spans:
+        first = max(start + begin, 0)
+        inside = sound[first - start - begin : len(mix) - start - begin]
+        mix[first : first + len(inside)] += inside
 
 
 def _add(

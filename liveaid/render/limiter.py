@@ -105,7 +105,9 @@ def peak_by_frame(sound: Samples, *, above: float) -> NDArray[np.float64]:
     for channel in (0,) if alike else (0, 1):
         padded = np.pad(sound[:, channel], (TAPS - 1, TAPS))
         spans = np.lib.stride_tricks.sliding_window_view(padded, 2 * TAPS)
-        near = np.flatnonzero(size[:, channel] > NEAR * above)
+        high = size[:, channel] > NEAR * above
+        high[:-1] |= high[1:]  # the peak may lie on the way up to a high sample, or down from it
+        near = np.flatnonzero(high)
         for few in np.array_split(near, len(near) // AT_ONCE + 1):
             if not len(few):
                 continue

@@ -30,6 +30,7 @@ from liveaid.routine.layout.placed import stands_of
 from liveaid.routine.layout.uses import uses_of
 from liveaid.routine.load import read_bytes
 from liveaid.routine.model import Decks, Stamp, clock_time
+from liveaid.routine.part_faults import part_faults
 from liveaid.routine.platter import sticker_degrees
 from liveaid.routine.problems import Fault
 from liveaid.routine.scene import DECKS, own, scene_folder
@@ -65,7 +66,10 @@ def render_scene(
         materials, faults = sources.materials(
             routine, workers, cache, lambda name: progress(0, 1, f"studied {name}")
         )
-        uses, more = uses_of(routine, materials)
+        uses, more = uses_of(sources.told(routine), materials)
+        lengths = {name: material.duration_s for name, material in materials.items()}
+        digests = {name: material.digest for name, material in materials.items()}
+        more += part_faults(routine, sound_s=lengths, digests=digests)
         _refuse(map_path, [*faults, *more, *_overwritten(routine, folder)])
         layouts = lay_out_decks(routine, uses, materials, wish.grain(routine))
         _refuse(map_path, list(_too_long(routine, layouts, wish)))
@@ -151,7 +155,7 @@ def _cut_made(written: ToWrite, side: Side, laid: Laid) -> CutMade:
     cue_s = laid.cue(written.rate_hz) / written.rate_hz
     return CutMade(
         side=side,
-        sounds=tuple(dict.fromkeys(segment.sound for segment in laid.passage.segments)),
+        sounds=laid.passage.sounds,
         pieces=tuple(used.use.piece for used in laid.passage.uses),
         cue_s=cue_s,
         sticker_degrees=sticker_degrees(cue_s, written.routine.turntable.rpm),

@@ -165,7 +165,7 @@ def _record(printed: Printed, side: Side) -> str:
             f"{use.use.piece + 1} {printed.routine.pieces[use.use.piece].name}"
             for use in laid.passage.uses
         )
-        sounds = dict.fromkeys(segment.sound for segment in laid.passage.segments)
+        sounds = laid.passage.sounds
         cells = [
             deck_time(cue_s),
             f"{turn}",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -16,7 +16,7 @@ from liveaid.files.unreadable import Unreadable
 from liveaid.files.workers import Task, Workers
 from liveaid.render.cache import Cache
 from liveaid.render.tempo import Recorded, recorded
-from liveaid.routine import Routine, Runs, Sound
+from liveaid.routine import Routine, Runs, Sound, Works
 from liveaid.routine.layout.material import STUDY_TRUSTED, Material, material_of, needs_study
 from liveaid.routine.layout.uses import sounds_used
 from liveaid.routine.problems import Fault
@@ -167,6 +167,8 @@ def _studies(
         plans = [plan for _, _, plan in sounds_used(routine)[name]]
         runs = any(isinstance(plan, Runs) or plan.bars_in > 0 for plan in plans)
         from_start = any(not isinstance(plan, Runs) and plan.bars_in == 0 for plan in plans)
+        if _only_parts(routine.sounds[name], name, plans):
+            continue
         if not needs_study(routine.sounds[name], runs=runs, from_start=from_start):
             continue
         known = cache.find_study(held.digest)
@@ -187,6 +189,12 @@ def _studies(
             what = f"{helds[name].path}: {outcome.fault}"
             found[name] = Fault(("sounds", name, "file"), what, "a file that can be read would do")
     return found
+
+
+def _only_parts(sound: Sound, name: str, plans: Sequence[Runs | Works]) -> bool:
+    """Whether only named parts of it are played, as they are: the map says where they lie."""
+    goes_to_tempo = sound.kind == "instrumental" or sound.loop
+    return not goes_to_tempo and all(plan.sound != name for plan in plans)
 
 
 def _material(routine: Routine, name: str, held: Held, study: Study | None) -> Material:

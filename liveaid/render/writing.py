@@ -66,7 +66,7 @@ def write_all(written: ToWrite, decks: Path, progress: Progress) -> list[Path]:
             progress(done, len(names), f"{side} deck")
             _write_deck(written, side, aside.path(f"{side}.wav"))
         progress(2, len(names), "guide mix")
-        _write_guide(written, aside.path("guide.wav"))
+        _write_guide(written, placed, aside.path("guide.wav"))
         progress(3, len(names), "sheet")
         printed = Printed(placed, written.stands, written.layouts, written.rate_hz)
         aside.path("sheet.html").write_text(sheet_html(printed), encoding="utf-8")
@@ -123,10 +123,10 @@ def _silence(frames: int) -> Iterator[Samples]:
         yield np.zeros((min(BLOCK_FRAMES, frames - begin), 2), dtype=np.float32)
 
 
-def _write_guide(written: ToWrite, path: Path) -> None:
+def _write_guide(written: ToWrite, placed: Routine, path: Path) -> None:
     head, _ = edge_frames(written.rate_hz)
     read = deck_reader(written.layouts, lambda passage: written.cuts.of(passage).samples, head=head)
-    mix = guide_mix(written.routine, written.stands, read, rate_hz=written.rate_hz)
+    mix = guide_mix(placed, written.stands, read, rate_hz=written.rate_hz)
     title = f"{written.routine.title}, guide mix"
     try:
         write_deck_file(path, [mix], frames=len(mix), rate_hz=written.rate_hz, title=title)

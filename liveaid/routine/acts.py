@@ -14,7 +14,7 @@ from itertools import pairwise
 from liveaid.routine.act_line import ActKind, Over
 from liveaid.routine.act_moves import Move, moves_of
 from liveaid.routine.figure_book import Book, Path
-from liveaid.routine.model import SIDES, Rests, Routine, Side, Works
+from liveaid.routine.model import SIDES, Piece, Rests, Routine, Side, Works
 from liveaid.routine.parts import PartAt, laid_parts
 from liveaid.routine.problems import Fault
 
@@ -97,6 +97,21 @@ def acts_of(routine: Routine, piece: int, side: Side) -> tuple[Act, ...]:
     return worked_out(routine, piece, side).acts
 
 
+def written_out(piece: Piece, side: Side) -> bool:
+    """Whether a deck's acts are written out in lines, not as mere strokes or left to the hand."""
+    plan = piece.plan(side)
+    return isinstance(plan, Works) and (plan.acts is not None or piece.juggle is not None)
+
+
+def sounds_worked(routine: Routine, piece: int, side: Side) -> tuple[str, ...]:
+    """The sounds one deck plays in a set piece: its plan's own, or those its acts have parts of."""
+    plan = routine.pieces[piece].plan(side)
+    if isinstance(plan, Rests):
+        return ()
+    found = [part.sound for part in worked_out(routine, piece, side).parts.values() if part.sound]
+    return tuple(dict.fromkeys(found)) or ((plan.sound,) if plan.sound else ())
+
+
 def fader_of(routine: Routine, piece: int) -> dict[Side, tuple[tuple[float, float], ...]]:
     """Per deck that sounds, the beats between which its fader is open, in order, none touching.
 
@@ -172,6 +187,7 @@ class _Hand:
         """The acts, with the bringing between them."""
         self.faults += _overlaps(moves, float(self._routine.beats(self._piece)))
         self.faults += self._pick_up(moves)
+        self.faults += self._unnamed(moves)
         acts: list[Act] = []
         if moves:
             self._stand_at_first(moves)
@@ -201,6 +217,13 @@ class _Hand:
                 else f"a beat from 0 on would do: the {self._side} deck does not rest before it"
             )
             yield Fault(first.path, f"{first.kind} at beat {first.beat:g}", would_do)
+
+    def _unnamed(self, moves: Sequence[Move]) -> Iterator[Fault]:
+        """A first act without a part, where others have one: nothing says where it begins."""
+        first = next((move for move in moves if move.kind != "set pitch"), None)
+        if first is not None and first.part is None and self._parts:
+            labels = ", ".join(self._parts)
+            yield Fault(first.path, f"{first.kind} on no part", f"one of {labels} would do")
 
     def _stand_at_first(self, moves: Sequence[Move]) -> None:
         """The record stands at the first act's place as the set piece begins: its cue."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import os
 from pathlib import Path
 from typing import Any, TypeVar
@@ -15,7 +14,7 @@ from liveaid.files.names import shown
 from liveaid.routine.problems import Problem, RoutineError
 from liveaid.routine.shipped import shipped
 from liveaid.routine.source import MAX_BYTES, Source, read_source
-from liveaid.routine.wording import problem_at, wording
+from liveaid.routine.wording import meant, problem_at, wording
 
 Record = TypeVar("Record", bound=BaseModel)
 
@@ -82,9 +81,7 @@ def _known_here(record: type[BaseModel], path: tuple[int | str, ...]) -> str:
         field = record.model_fields.get(str(step))
         record = _inner_record(field.annotation if field else None) or record
     known = list(record.model_fields)
-    guess = difflib.get_close_matches(str(path[-1]), known, n=1, cutoff=0.6)
-    hint = f"did you mean {guess[0]}? " if guess else ""
-    return f"{hint}known here: {', '.join(known)}"
+    return f"{meant(str(path[-1]), known)}known here: {', '.join(known)}"
 
 
 def _inner_record(annotation: Any) -> type[BaseModel] | None:

@@ -11,8 +11,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
-from liveaid.routine.model import SIDES, Performer, Piece, Routine, Runs, Side, Works, other_side
-from liveaid.routine.timeline import Moment, beats_between
+from liveaid.routine.acts import RUNNING
+from liveaid.routine.model import (
+    SIDES,
+    Performer,
+    Piece,
+    Rests,
+    Routine,
+    Runs,
+    Side,
+    Works,
+    other_side,
+)
+from liveaid.routine.timeline import Moment, beats_between, written_acts
 
 Task: TypeAlias = Literal[
     "works", "releases", "crossfader", "channel faders", "pitch", "winds", "needle"
@@ -58,16 +69,44 @@ def jobs(routine: Routine, index: int, beat: int, through: frozenset[Side]) -> t
     In a juggle the crossfader is not counted: whichever hand has let go moves it.
     """
     piece = routine.pieces[index]
-    worked = tuple(Job("works", side) for side in SIDES if _hand_on(piece.plan(side), beat))
-    asked = list(worked)
+    worked = tuple(Job("works", side) for side in SIDES if _hand_on(routine, index, side, beat))
+    let_go = tuple(
+        Job("releases", side) for side in SIDES if beat == 0 and _starts(piece, side, through)
+    )
+    asked = [*worked, *let_go]
     if beat == 0:
-        asked += [Job("releases", side) for side in SIDES if _starts(piece, side, through)]
-        asked += [Job("pitch", side) for side in sorted(through) if _tempo_moves(routine, index)]
-    if len(worked) == 1 and needs_crossfader(piece):
+        asked += [Job("pitch", side) for side in sorted(through) if _steps(routine, index, side)]
+    # A hand that lets go on the beat is at the fader the moment after: a plain start asks for no
+    # third hand, unless a stroke is written on that very beat.
+    at_once = not let_go or _stroke_at(piece, beat)
+    if len(worked) == 1 and needs_crossfader(piece) and at_once:
         asked.append(Job("crossfader"))
-    if all(isinstance(piece.plan(side), Runs) for side in SIDES):
+    elif _runs_twice(piece) and len(let_go) < 2:
         asked.append(Job("channel faders"))
+    elif beat == 0 and len(asked) < 2 and _others_are_heard(routine, index):
+        asked.append(Job("crossfader"))
     return tuple(asked)
+
+
+def _others_are_heard(routine: Routine, index: int) -> bool:
+    """Whether other decks sound in a set piece than in the one before: the fader has to move."""
+    return index > 0 and _sounding(routine, index) != _sounding(routine, index - 1)
+
+
+def _sounding(routine: Routine, index: int) -> list[Side]:
+    piece = routine.pieces[index]
+    return [side for side in SIDES if not isinstance(piece.plan(side), Rests)]
+
+
+def _runs_twice(piece: Piece) -> bool:
+    return all(isinstance(piece.plan(side), Runs) for side in SIDES)
+
+
+def _stroke_at(piece: Piece, beat: int) -> bool:
+    """Whether some stroke is written in a beat."""
+    plans = (piece.plan(side) for side in SIDES)
+    strokes = (s for plan in plans if isinstance(plan, Works) for s in plan.strokes or ())
+    return any(beat <= stroke < beat + 1 for stroke in strokes)
 
 
 def free_s(
@@ -81,13 +120,22 @@ def free_s(
     return total
 
 
-def _hand_on(plan: object, beat: int) -> bool:
-    """Whether a hand is at a worked record: always, or around its written strokes.
+def _hand_on(routine: Routine, index: int, side: Side, beat: int) -> bool:
+    """Whether a hand is at a worked record: always, or around its written strokes or acts.
 
-    It is there in the beat of a stroke and in the beat before, to bring the record to its cue.
+    It is there in the beat of one and in the beat before, to bring the record to its cue; a record
+    let go by an act takes none while it runs.
     """
+    plan = routine.pieces[index].plan(side)
     if not isinstance(plan, Works):
         return False
+    acts = written_acts(routine, index, side)
+    if acts:
+        return any(
+            (act.beat < beat + 2 and act.end_beat > beat and act.kind not in RUNNING)
+            or beat <= act.beat < beat + 2
+            for act in acts
+        )
     if not plan.strokes:
         return True
     return any(beat <= stroke < beat + 2 for stroke in plan.strokes)
@@ -97,9 +145,16 @@ def _starts(piece: Piece, side: Side, through: frozenset[Side]) -> bool:
     return isinstance(piece.plan(side), Runs) and side not in through
 
 
-def _tempo_moves(routine: Routine, index: int) -> bool:
+def _steps(routine: Routine, index: int, side: Side) -> bool:
+    """Whether a record that runs on has to be brought to another tempo by a hand at its pitch.
+
+    A worked record has none to be set; one made from a sound of the map has the step in its file.
+    """
+    plans = [routine.pieces[at].plan(side) for at in (index - 1, index)]
+    by_hand = all(isinstance(plan, Runs) and plan.sound is None for plan in plans)
     return (
         index > 0
+        and by_hand
         and abs(routine.pieces[index].tempo_bpm - routine.pieces[index - 1].tempo_bpm)
         > 1e-6 * routine.pieces[index].tempo_bpm
     )

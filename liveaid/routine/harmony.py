@@ -39,6 +39,8 @@ PARALLEL_COST = 0.4
 """Parallel major and minor share the tonic and the dominant, though they are three steps apart."""
 OTHER_MODE_COST = 0.1
 """On top where a fifth apart in the other mode: the chord on the tonic differs in two notes."""
+UNKNOWN_KEY_COST = 1.0
+"""Two keys of which nothing is known may hide a clash."""
 
 Tuned: TypeAlias = Literal["in tune", "uneasy", "out of tune"]
 
@@ -147,20 +149,6 @@ def relation_cost(a: Key, b: Key) -> float:
     return FIFTHS_COST[fifths] + (OTHER_MODE_COST if fifths == 1 and a.mode != b.mode else 0.0)
 
 
-def _mean_cost() -> float:
-    """The cost of two keys nothing is known of: the mean over all keys and all tunings."""
-    first = Key(0, "major")
-    others = [Key(tonic, "minor") for tonic in range(12)] + [
-        Key(tonic, "major") for tonic in range(12)
-    ]
-    cents = range(-50, 51)
-    return sum(key_cost(first, b, cents=c) for b in others for c in cents) / (24 * len(cents))
-
-
-UNKNOWN_KEY_COST = _mean_cost()
-"""What two keys cost of which nothing is known."""
-
-
 @dataclass(frozen=True, slots=True)
 class Retuning:
     """A move of the second sound's pitch that brings it in tune, and what it then is."""
@@ -180,7 +168,7 @@ def retunings(sound: Pitched, other: Pitched) -> tuple[Retuning, ...]:
     """
     apart = other.shift_semitones - sound.shift_semitones
     found = []
-    for whole in range(-12, 13):
+    for whole in range(round(apart) - 12, round(apart) + 13):
         key = shifted(other.key, whole)
         meeting = meet_keys(sound.key, other.key, apart_semitones=float(whole))
         if not meeting.rubs:

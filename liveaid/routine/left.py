@@ -6,17 +6,21 @@ act leaves it:
 - a scratch is pushed and pulled, so it ends where it began: at the cue, strokes written or not;
 - a juggled record is brought back to its cue as the other deck comes in, so it stands there too;
 - but the last record let go in a juggle that is written out has no one to come in after it: it
-  runs on from its cue to the end of the set piece, or stands at its span's end if that comes first.
+  runs on from its cue to the end of the set piece, or stands at its span's end if that comes first;
+- where the map writes acts, the last one says it.
 
 Pure; all from the map, at pitch 0.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from liveaid.record.places import THERE_S
+from liveaid.routine.acts import RUNNING, Act
 from liveaid.routine.model import Piece, Plan, Rests, Routine, Runs, Side, Works, other_side
+from liveaid.routine.timeline import written_acts
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +35,9 @@ class Left:
 
 def left_at(routine: Routine, side: Side, piece: int) -> Left | None:
     """Where a set piece leaves one deck's record; None when it rests there or is not placed."""
+    acts = written_acts(routine, piece, side)
+    if acts and routine.pieces[piece].plan(side).placed:
+        return Left(acts[-1].to_s, runs=runs_out(acts, routine.beats(piece)))
     return left_by(
         routine.pieces[piece],
         side,
@@ -54,6 +61,18 @@ def left_by(piece: Piece, side: Side, plan: Plan, *, beats: int) -> Left | None:
         return Left(plan.cue_s, runs=False)
     runs_to = plan.cue_s + (beats - last) * beat_s
     return Left(min(runs_to, plan.to_s), runs=runs_to <= plan.to_s + THERE_S)
+
+
+def cue_of(routine: Routine, side: Side, piece: int) -> float | None:
+    """Deck-file second a record must stand at to begin a set piece; None: rests or not placed."""
+    plan = routine.pieces[piece].plan(side)
+    acts = written_acts(routine, piece, side) if plan.placed else ()
+    return acts[0].from_s if acts else plan.cue_s
+
+
+def runs_out(acts: Sequence[Act], beats: int) -> bool:
+    """Whether the last of a deck's acts leaves its record running as the set piece ends."""
+    return acts[-1].kind in RUNNING and acts[-1].end_beat >= beats - 1e-6
 
 
 def left_at_s(routine: Routine, side: Side, piece: int) -> float | None:

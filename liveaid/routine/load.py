@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import copy
-import difflib
 from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path as FilePath
 from typing import Any
@@ -17,7 +16,7 @@ from liveaid.routine.model import Routine
 from liveaid.routine.problems import Problem, RoutineError
 from liveaid.routine.source import MAX_BYTES, Path, Source, field_name, read_source
 from liveaid.routine.strays import strays
-from liveaid.routine.wording import problem_at, text_shown, wording
+from liveaid.routine.wording import meant, problem_at, text_shown, wording
 
 _TAGS = ("runs", "works", "rests")
 
@@ -93,6 +92,7 @@ def _judge(source: Source) -> tuple[Routine | None, list[Problem]]:
             return routine, [
                 *problems.values(),
                 *_late_strokes(source, routine),
+                *_same_names(source),
                 *_of_acts(source, routine),
             ]
         except ValidationError as error:
@@ -123,6 +123,21 @@ def _late_strokes(source: Source, routine: Routine) -> Iterator[Problem]:
                     yield problem_at(source, path, would_do)
 
 
+def _same_names(source: Source) -> Iterator[Problem]:
+    """Set pieces called alike: takes, pages and options know a set piece by its name.
+
+    Judged on the text, where nothing stands in for what was refused.
+    """
+    first: dict[str, int] = {}
+    pieces = source.tree.get("pieces")
+    for index, piece in enumerate(pieces if isinstance(pieces, list) else ()):
+        name = piece.get("name") if isinstance(piece, dict) else None
+        if isinstance(name, str) and first.setdefault(name, index) != index:
+            line = source.line(("pieces", first[name], "name"))
+            would_do = f"a name of its own would do; line {line} has this one"
+            yield problem_at(source, ("pieces", index, "name"), would_do)
+
+
 def _of_acts(source: Source, routine: Routine) -> Iterator[Problem]:
     """What is wrong in the lines of `acts:`, `juggle:` and `figures:`, each by its line."""
     for fault in dict.fromkeys(acts_faults(routine)):
@@ -146,7 +161,10 @@ def _findings(detail: ErrorDetails) -> Iterator[tuple[Path, str]]:
             return  # the items that failed were counted as missing; each is said by itself
         case "fault":
             yield (*path, context["field"]), context["would_do"]
-        case "union_tag_invalid" | "union_tag_not_found":
+        case "union_tag_invalid":
+            hint = meant(str(context.get("tag", "")), _TAGS)
+            yield (*path, "hand"), f"{hint}runs, works or rests would do"
+        case "union_tag_not_found":
             yield (*path, "hand"), "runs, works or rests would do"
         case "extra_forbidden":
             yield path, _known_words(path, detail)
@@ -157,8 +175,7 @@ def _findings(detail: ErrorDetails) -> Iterator[tuple[Path, str]]:
 def _known_words(path: Path, detail: ErrorDetails) -> str:
     """What an unknown key may have been meant to be."""
     known = _fields_at(path[:-1], detail["loc"])
-    guess = difflib.get_close_matches(str(path[-1]), known, n=1, cutoff=0.6)
-    hint = f"did you mean {guess[0]}? " if guess else ""
+    hint = meant(str(path[-1]), known)
     return f"{hint}known here: {', '.join(known)}"
 
 
@@ -184,13 +201,13 @@ def _fields_at(path: Path, loc: tuple[int | str, ...]) -> list[str]:
             record = places[str(step)]
         elif step in ("left", "right"):
             record = model.DeckFile if record is model.Decks else plans[str(tag)]
-    return [field.alias or name for name, field in record.model_fields.items()]
+    also = ["tempo"] if record is model.Want else []
+    return also + [field.alias or name for name, field in record.model_fields.items()]
 
 
 def _did_you_mean(sound: str, data: Any) -> str:
     known = list(data["sounds"] if isinstance(data, dict) and data.get("sounds") else [])
-    guess = difflib.get_close_matches(sound, known, n=1, cutoff=0.6)
-    return f"did you mean {guess[0]}? " if guess else ""
+    return meant(sound, known)
 
 
 def _without_tags(loc: tuple[int | str, ...]) -> Path:
@@ -236,7 +253,19 @@ def _stand_in(tree: Any, path: Path) -> None:
 
 
 def _stand_in_item(items: list[Any], index: int, path: Path) -> None:
+    """In the item's place, never instead of it: what comes after must keep its number."""
     if path[:-1] == ("pieces",):
         items[index] = dict(_STAND_IN_PIECE)
+    elif path[:-1] == ("idea", "wants"):
+        items[index] = {"part": "story"}
     else:
-        del items[index]
+        before = items[index - 1] if index else "0"
+        items[index] = _next_after(before)
+
+
+def _next_after(before: Any) -> str:
+    """A number just above the one before, so that a list that rises goes on rising."""
+    try:
+        return repr(float(before) + 1e-6)
+    except (TypeError, ValueError):
+        return "0"

@@ -390,7 +390,10 @@ class Piece(_Record):
 
 
 class Want(_Record):
-    """One thing the idea asks for: a part of the routine at some energy, and what could fill it."""
+    """One thing the idea asks for: a part of the routine at some energy, and what could fill it.
+
+    In the file `tempo: 85..100` says both ends of the range; `tempo_from`, `tempo_to` one alone.
+    """
 
     part: Part
     energy: Energy = 3
@@ -399,6 +402,25 @@ class Want(_Record):
     tempo_from_bpm: Annotated[Tempo | None, Field(alias="tempo_from")] = None
     tempo_to_bpm: Annotated[Tempo | None, Field(alias="tempo_to")] = None
     key: KeyName | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _range(cls, data: Any) -> Any:
+        """A range is written as `--find` takes it: two numbers with two dots between."""
+        if not isinstance(data, dict) or "tempo" not in data:
+            return data
+        match = re.fullmatch(
+            r"\s*(\d+(?:\.\d+)?)\s*(?:\.\.\s*(\d+(?:\.\d+)?)\s*)?", str(data["tempo"])
+        )
+        others = {"tempo_from", "tempo_to"} & data.keys()
+        if match is None or others:
+            would_do = f"either it or {sorted(others)[0]}" if others else "a range such as 85..100"
+            raise _fault("tempo", f"{would_do} would do")
+        low, high = match[1], match[2] or match[1]
+        if float(low) > float(high):
+            raise _fault("tempo", f"the lower one first, {high}..{low}, would do")
+        rest = {word: value for word, value in data.items() if word != "tempo"}
+        return {**rest, "tempo_from": low, "tempo_to": high}
 
 
 class Idea(_Record):

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import accumulate
 
+from liveaid.routine.acts import Act, acts_of, written_out
 from liveaid.routine.model import Routine, Runs, Side, Works, other_side
 
 JUGGLE_TURN_BEATS = 2.0
@@ -44,6 +45,22 @@ def beats_between(routine: Routine, start: Moment, end: Moment) -> Iterator[tupl
                 yield piece, beat, share
 
 
+def written_acts(routine: Routine, piece: int, side: Side) -> tuple[Act, ...]:
+    """A deck's acts where the map writes them out (`acts:` or `juggle:`), else none.
+
+    Bare strokes are not among them: where those leave a record is the way's own rule.
+    """
+    return acts_of(routine, piece, side) if written_out(routine.pieces[piece], side) else ()
+
+
+def beat_before(routine: Routine, piece: int, beat: float) -> Moment:
+    """A beat of a set piece as a moment; one below 0, a pick-up, lies in a set piece before it."""
+    while beat < 0 and piece > 0:
+        piece -= 1
+        beat += routine.beats(piece)
+    return Moment(piece, beat)
+
+
 def falls_silent(routine: Routine, piece: int, side: Side) -> Moment:
     """When a deck that sounds in a set piece has nothing more to do in it.
 
@@ -51,6 +68,9 @@ def falls_silent(routine: Routine, piece: int, side: Side) -> Moment:
     where the span is unknown, or when the other deck takes over in a juggle. Else the end.
     """
     plan, end = routine.pieces[piece].plan(side), float(routine.beats(piece))
+    acts = written_acts(routine, piece, side)
+    if acts:
+        return beat_before(routine, piece, min(end, acts[-1].end_beat))
     if not isinstance(plan, Works) or not plan.strokes:
         return Moment(piece, end)
     last = max((stroke for stroke in plan.strokes if stroke < end), default=0.0)
@@ -63,8 +83,14 @@ def falls_silent(routine: Routine, piece: int, side: Side) -> Moment:
 
 
 def sounds_again(routine: Routine, piece: int, side: Side) -> Moment:
-    """When a deck must stand at its cue: the set piece's start, or its first written stroke."""
+    """When a deck must stand at its cue: the set piece's start, or its first written stroke or act.
+
+    A pick-up's first act lies in the set piece before.
+    """
     end = float(routine.beats(piece))
+    acts = written_acts(routine, piece, side)
+    if acts:
+        return beat_before(routine, piece, acts[0].beat)
     strokes = _strokes(routine.pieces[piece].plan(side))
     return Moment(piece, min((stroke for stroke in strokes if stroke < end), default=0.0))
 
@@ -76,7 +102,7 @@ def leave_early_beats(routine: Routine, piece: int, side: Side) -> float:
     else none. Written strokes say it themselves (common practice, no source).
     """
     at, plan = routine.pieces[piece], routine.pieces[piece].plan(side)
-    if _strokes(plan) or at.count == side:
+    if _strokes(plan) or at.count == side or written_acts(routine, piece, side):
         return 0.0
     return _give_beats(routine, piece, side)
 
@@ -87,7 +113,7 @@ def enter_late_beats(routine: Routine, piece: int, side: Side) -> float:
     A record that is let run must start on its beat: none (common practice, no source).
     """
     plan = routine.pieces[piece].plan(side)
-    if isinstance(plan, Runs) or _strokes(plan):
+    if isinstance(plan, Runs) or _strokes(plan) or written_acts(routine, piece, side):
         return 0.0
     return _give_beats(routine, piece, side)
 

@@ -19,7 +19,7 @@ from liveaid.record.bring import Bringing, bring
 from liveaid.record.figures import figure
 from liveaid.record.places import THERE_S, is_there, on_course, stands_at
 from liveaid.routine.hands import free_s
-from liveaid.routine.left import Left, is_juggle, left_at, left_at_s
+from liveaid.routine.left import Left, cue_of, is_juggle, left_at, left_at_s
 from liveaid.routine.model import SIDES, Rests, Routine, Runs, Side
 from liveaid.routine.timeline import (
     JUGGLE_TURN_BEATS,
@@ -135,7 +135,7 @@ def changes(routine: Routine) -> tuple[Change, ...]:
         for side in SIDES
         for before, after in _pairs(routine, side)
     ]
-    return tuple(sorted(each, key=lambda move: (move.after, move.due.beat, move.side)))
+    return tuple(sorted(each, key=lambda move: (move.due.piece, move.due.beat, move.side)))
 
 
 def next_change(
@@ -148,7 +148,7 @@ def next_change(
     """
     moves = changes(ways) if isinstance(ways, Routine) else ways
     for move in moves:
-        if move.side == side and (move.after, move.due.beat) > (piece, beat):
+        if move.side == side and (move.due.piece, move.due.beat) > (piece, beat):
             return move
     return None
 
@@ -198,12 +198,12 @@ def _pairs(routine: Routine, side: Side) -> list[tuple[int | None, int]]:
 
 def _runs_on(routine: Routine, side: Side, before: int, after: int) -> bool:
     """Whether the record gets to its next cue by itself."""
-    new = routine.pieces[after].plan(side)
-    left, cue = left_at(routine, side, before), new.cue_s
+    left, cue = left_at(routine, side, before), cue_of(routine, side, after)
     if left is None or cue is None:
         return _same_passage(routine, side, before, after)
     rests_s = sum(routine.piece_s(piece) for piece in range(before + 1, after))
-    waits_s = sounds_again(routine, after, side).beat * beat_s(routine, after)
+    due = sounds_again(routine, after, side)
+    waits_s = due.beat * beat_s(routine, after) if due.piece == after else 0.0
     return by_itself(left, cue, rests_s=rests_s, waits_s=waits_s)
 
 
@@ -226,7 +226,7 @@ def _change(
     due = sounds_again(routine, after, side)
     silent = due if before is None else falls_silent(routine, before, side)
     left = None if before is None else left_at(routine, side, before)
-    cue_s = routine.pieces[after].plan(side).cue_s
+    cue_s = cue_of(routine, side, after)
     runs_on = side in through.get(after, frozenset())
     brought = None if runs_on else _brought(routine, left, cue_s)
     way = _way(before, cue_s, brought, runs_on=runs_on)

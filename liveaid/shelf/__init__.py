@@ -1,6 +1,6 @@
 """shelf: studied sounds kept, found again, and marked by the performer.
 
-May import: errors, files, routine, study, soundfile.
+May import: errors, files, routine, sound, study, soundfile.
 
 folder       which files below a folder may be sounds
 one_file     what a worker does with one file, and for how long
@@ -8,6 +8,7 @@ collect      gather folders: only what is new or changed is read
 database     the SQLite file behind the shelf
 shelf        sounds known by their bytes, not by their names
 shelf_sound  one sound as the shelf keeps it
+columns      the facts sounds are found and ranked by, a column each
 map_words    what a section map says of its sounds, put over the study
 choose       the one sound meant by a path or a name
 find         sounds by what matters on a platter;  wording: the words to ask with

@@ -5,16 +5,19 @@ from __future__ import annotations
 import difflib
 import os
 from collections.abc import Iterable, Sequence
+from typing import TypeVar
 
 from liveaid.errors import UsageError
 from liveaid.files.names import shown
-from liveaid.shelf.shelf_sound import ShelfSound
-from liveaid.shelf.wording import fold
+from liveaid.shelf.columns import fold
+from liveaid.shelf.shelf_sound import Lying, ShelfSound
 
 _LISTED = 6
+"""Candidates named before the rest are only counted."""
+Lies = TypeVar("Lies", bound=Lying | ShelfSound)
 
 
-def choose(sounds: Sequence[ShelfSound], meant: str) -> ShelfSound:
+def choose(sounds: Sequence[Lies], meant: str) -> Lies:
     """The sound a performer means: its path, else its name, else the only one with that part.
 
     UsageError that lists the candidates, or the nearest names, when it is not one.
@@ -32,17 +35,19 @@ def choose(sounds: Sequence[ShelfSound], meant: str) -> ShelfSound:
     raise UsageError(f"{shown(meant)}: no such sound on the shelf; {guess}")
 
 
-def _readings(sounds: Sequence[ShelfSound], meant: str) -> Iterable[list[ShelfSound]]:
+def _readings(sounds: Sequence[Lies], meant: str) -> Iterable[list[Lies]]:
     """What the text can mean, the strictest reading first."""
     path = os.path.abspath(meant)
     yield [sound for sound in sounds if path in (sound.path, *sound.copies)]
-    file = [(sound, fold(shown(os.path.basename(sound.path)))) for sound in sounds]
+    file: list[tuple[Lies, str]] = [
+        (sound, fold(shown(os.path.basename(sound.path)))) for sound in sounds
+    ]
     wanted = fold(shown(meant))
     yield [sound for sound, name in file if wanted in (name, os.path.splitext(name)[0])]
     yield [sound for sound, name in file if wanted in name]
 
 
-def _list(found: Sequence[ShelfSound]) -> str:
+def _list(found: Sequence[Lies]) -> str:
     listed = ", ".join(shown(sound.path) for sound in found[:_LISTED])
     more = len(found) - _LISTED
     return f"{listed} and {more} more" if more > 0 else listed

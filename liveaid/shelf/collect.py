@@ -188,7 +188,7 @@ class _Run:
             return
         self._redo.discard(digest)
         fault = outcome.fault or ""
-        self._shelf.keep(digest, outcome.value, fault=fault)
+        self._shelf.keep(digest, outcome.value, fault=fault, labels=places[0][1].labels)
         for path, looked in places:
             self._shelf.place(path, digest, looked.signature)
         if fault:

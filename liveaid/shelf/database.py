@@ -16,8 +16,9 @@ from liveaid.errors import LiveaidError
 from liveaid.files.folders import data_folder
 from liveaid.files.names import shown
 from liveaid.routine.scene import database_files, map_file, own
+from liveaid.shelf.columns import INDEXES, TABLE
 
-SCHEMA_VERSION = 2
+SCHEMA_VERSION = 3
 APPLICATION_ID = 0x6C766169
 """Marks the file as a shelf in SQLite's header."""
 BUSY_S = 30.0
@@ -32,6 +33,7 @@ CREATE TABLE sound (
     kind TEXT, tempo REAL, key TEXT, energy INTEGER,
     note TEXT NOT NULL DEFAULT '', source TEXT NOT NULL DEFAULT '',
     licence TEXT NOT NULL DEFAULT '',
+    artist TEXT NOT NULL DEFAULT '', title TEXT NOT NULL DEFAULT '', album TEXT NOT NULL DEFAULT '',
     CHECK ((study IS NULL) = (fault <> ''))
 ) STRICT;
 CREATE TABLE file (
@@ -47,10 +49,18 @@ CREATE TABLE tag (
     PRIMARY KEY (hash, word)
 ) STRICT;
 """
+_STATEMENTS = (*_SCHEMA.split(";\n"), TABLE, *INDEXES)
 
-
-_UPGRADES = {1: "ALTER TABLE sound ADD COLUMN energy INTEGER"}
-"""What brings a shelf of one version to the next."""
+_UPGRADES: dict[int, tuple[str, ...]] = {
+    1: ("ALTER TABLE sound ADD COLUMN energy INTEGER",),
+    2: (
+        *(f"ALTER TABLE sound ADD COLUMN {name} TEXT NOT NULL DEFAULT ''"
+          for name in ("artist", "title", "album")),
+        TABLE,
+        *INDEXES,
+    ),
+}  # fmt: skip
+"""What brings a shelf of one version to the next; the columns are filled when it is opened."""
 
 
 class ShelfError(LiveaidError):
@@ -109,6 +119,12 @@ class Database:
             return self._db.execute(statement, values).fetchall()
 
     @contextlib.contextmanager
+    def reading(self) -> Iterator[sqlite3.Connection]:
+        """Several questions one after another."""
+        with self._said():
+            yield self._db
+
+    @contextlib.contextmanager
     def writing(self) -> Iterator[sqlite3.Connection]:
         """One transaction, all of it or nothing; waits for its turn."""
         with self._said():
@@ -142,7 +158,7 @@ class Database:
         with self.writing() as db:
             if self._has_tables():
                 return  # another process was quicker
-            for statement in _SCHEMA.split(";\n"):
+            for statement in _STATEMENTS:
                 db.execute(statement)
             db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
             db.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
@@ -150,7 +166,8 @@ class Database:
     def _upgrade(self) -> None:
         with self.writing() as db:
             for version in range(self._numbers()[1], SCHEMA_VERSION):
-                db.execute(_UPGRADES[version])
+                for statement in _UPGRADES[version]:
+                    db.execute(statement)
             db.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
 
     def _to_wal(self) -> None:

@@ -8,26 +8,48 @@ known; ``or`` parts alternatives; ``not`` turns a term round. All terms have to 
 
 from __future__ import annotations
 
+import contextlib
 import difflib
 import re
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+import sqlite3
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 
 from liveaid.errors import UsageError
+from liveaid.shelf.columns import TABLE, put_row
 from liveaid.shelf.shelf_sound import ShelfSound
-from liveaid.shelf.wording import WORDS, Holds, Wrong
-from liveaid.study.facts import Study
+from liveaid.shelf.wording import WORDS, Term, Values, Wrong
 
 
 @dataclass(frozen=True, slots=True)
 class Query:
     """What is looked for: every term has to hold."""
 
-    terms: tuple[Holds, ...] = ()
-    order: Callable[[Study], float | None] | None = None
+    terms: tuple[Term, ...] = ()
+    order: str | None = None
+    """The column to sort by; by name otherwise."""
     falling: bool = False
     failed_too: bool = False
     """Whether sounds that could not be studied are asked for."""
+
+    @property
+    def where(self) -> str:
+        """The condition in SQL over the shelf's columns."""
+        asked = [] if self.failed_too else ["studied"]
+        return " AND ".join([*asked, *(term.where for term in self.terms)]) or "1"
+
+    @property
+    def values(self) -> Values:
+        """Values for the condition's question marks."""
+        return tuple(value for term in self.terms for value in term.values)
+
+    @property
+    def sorting(self) -> str:
+        """How the found are sorted; those of which the fact is not known come last."""
+        if self.order is None:
+            return "name, path"
+        fall = " DESC" if self.falling else ""
+        return f"{self.order} IS NULL, {self.order}{fall}, name, path"
 
 
 class QueryError(UsageError):
@@ -36,9 +58,9 @@ class QueryError(UsageError):
 
 def parse_query(text: str) -> Query:
     """The query in plain terms. QueryError with every term that is not understood."""
-    terms: list[Holds] = []
+    terms: list[Term] = []
     wrong: list[str] = []
-    order: Callable[[Study], float | None] | None = None
+    order: str | None = None
     falling = failed_too = False
     for number, term in enumerate(_terms(text), 1):
         try:
@@ -55,25 +77,16 @@ def parse_query(text: str) -> Query:
     return Query(tuple(terms), order, falling, failed_too)
 
 
-def matching(query: Query, sounds: Iterable[ShelfSound]) -> list[ShelfSound]:
-    """The sounds for which every term holds, in the order asked for, else as they come.
-
-    Sounds of which the ordering fact is not known come last.
-    """
-    found = [
-        sound
-        for sound in sounds
-        if (sound.study is not None or query.failed_too) and all(h(sound) for h in query.terms)
-    ]
-    order = query.order
-    if order is None:
-        return found
-
-    def rank(sound: ShelfSound) -> tuple[bool, float]:
-        value = order(sound.study) if sound.study else None
-        return value is None, (-value if query.falling else value) if value is not None else 0.0
-
-    return sorted(found, key=rank)
+def matching(query: Query, sounds: Sequence[ShelfSound]) -> list[ShelfSound]:
+    """The sounds for which every term holds, in the order asked for: for sounds on no shelf."""
+    with contextlib.closing(sqlite3.connect(":memory:")) as db:
+        db.execute(TABLE)
+        for number, sound in enumerate(sounds):
+            put_row(db, replace(sound, hash=f"{number:08x}"))
+        found = db.execute(
+            f"SELECT hash FROM fact WHERE {query.where} ORDER BY {query.sorting}", query.values
+        )
+        return [sounds[int(digest.hex(), 16)] for (digest,) in found]
 
 
 def _terms(text: str) -> list[str]:
@@ -82,22 +95,21 @@ def _terms(text: str) -> list[str]:
     return [part.strip() for part in parts if part.strip()]
 
 
-def _read(words: list[str]) -> Holds:
+def _read(words: list[str]) -> Term:
     """One term: its word looked up, the rest read by it."""
     if words[0].lower() == "not":
         if len(words) == 1:
             raise Wrong("a term after `not` would do, such as: not kind effect")
-        holds = _read(words[1:])
-        return lambda sound: not holds(sound)
+        return _read(words[1:]).turned()
     word = words[0].lower()
     if word not in WORDS:
         raise Wrong(f"'{words[0]}' is no word to find by; {_hint(word, WORDS)}")
     return WORDS[word].read(" ".join(words[1:]))
 
 
-def _order(words: list[str]) -> tuple[Callable[[Study], float | None], bool]:
+def _order(words: list[str]) -> tuple[str, bool]:
     """What ``by tempo`` or ``by tempo down`` sorts by, and whether it falls."""
-    measures = {word: entry.value for word, entry in WORDS.items() if entry.value}
+    measures = {word: entry.column for word, entry in WORDS.items() if entry.column}
     falling = len(words) == 2 and words[1].lower() == "down"
     if not words or len(words) > 1 + falling or words[0].lower() not in measures:
         found = f"'{' '.join(words)}' is nothing to sort by; " if words else ""

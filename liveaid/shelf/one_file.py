@@ -10,6 +10,7 @@ from liveaid.files.digest import Signature, content_hash, still_is
 from liveaid.files.names import shown
 from liveaid.files.unreadable import Unreadable
 from liveaid.files.workers import Task, Workers
+from liveaid.sound.labels import NONE, Labels, read_labels
 from liveaid.study import study
 from liveaid.study.facts import Study
 
@@ -30,6 +31,8 @@ class Looked:
     hash: str
     signature: Signature
     declared_s: float
+    labels: Labels = NONE
+    """What the file says of itself."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,9 +41,10 @@ class Changing:
 
 
 def look(path: str) -> Looked:
-    """Read a file's bytes for their hash, and its header for its length (0 when it has none)."""
+    """Read a file's bytes for their hash, and its header for its length (0 when it has none) and
+    what it says of itself."""
     digest, signature = content_hash(path)
-    return Looked(digest, signature, _declared_s(path))
+    return Looked(digest, signature, _declared_s(path), read_labels(path))
 
 
 def study_unchanged(

@@ -7,18 +7,24 @@ crash or Ctrl-C stays kept, and two processes can fill one shelf.
 
 from __future__ import annotations
 
+import contextlib
 import os
 import sqlite3
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
 from typing import Any
 
 from liveaid.files.digest import Signature
-from liveaid.files.names import plain_text
+from liveaid.files.names import plain_text, shown
+from liveaid.shelf.choose import choose
+from liveaid.shelf.columns import TABLE, fold, put_row
 from liveaid.shelf.database import BUSY_S, Database
-from liveaid.shelf.shelf_sound import Marks, ShelfSound
+from liveaid.shelf.find import Query
+from liveaid.shelf.shelf_sound import Lying, Marks, ShelfSound
+from liveaid.shelf.wording import Term
+from liveaid.sound.labels import NONE, Labels
 from liveaid.study.facts import STUDY_VERSION, Study
 
 
@@ -42,6 +48,15 @@ class Shelf:
     def __init__(self, path: str | Path, *, make: bool = True, busy_s: float = BUSY_S) -> None:
         self._file = Database(path, make=make, busy_s=busy_s)
         self.path = self._file.path
+        self._fill()
+
+    def _fill(self) -> None:
+        """Give every sound its row of columns: those of an older shelf have none yet."""
+        counts = "SELECT (SELECT count(*) FROM sound), (SELECT count(*) FROM fact)"
+        sounds, rows = self._file.rows(counts)[0]
+        if sounds != rows:
+            with self._file.writing() as db:
+                _renew(db)
 
     def __enter__(self) -> Shelf:
         return self
@@ -101,24 +116,89 @@ class Shelf:
 
         Without `onsets` they are left out of the studies, which is several times quicker.
         """
-        places = self._file.rows("SELECT hash, path, gone FROM file ORDER BY gone, path")
-        tags = self._file.rows("SELECT hash, word FROM tag")
-        text = "study" if onsets else "json_remove(study, '$.onsets_s')"
-        rows = self._file.rows(
-            f"SELECT hash, {text}, fault, kind, tempo, key, energy, note, source, licence"
-            " FROM sound"
-        )
-        lies: dict[bytes, list[tuple[str, bool]]] = {}
-        for digest, path, gone in places:
-            lies.setdefault(digest, []).append((os.fsdecode(path), bool(gone)))
-        words: dict[bytes, set[str]] = {}
-        for digest, word in tags:
-            words.setdefault(digest, set()).add(word)
-        found = [
-            _sound(row, lies[row[0]], frozenset(words.get(row[0], ()))) for row in rows
-            if row[0] in lies
-        ]  # fmt: skip
+        with self._file.reading() as db:
+            found = _loaded(db, onsets=onsets)
         return sorted(found, key=lambda sound: (sound.name.casefold(), sound.path))
+
+    def find(
+        self,
+        query: Query,
+        *,
+        instead: Sequence[ShelfSound] = (),
+        most: int | None = None,
+        onsets: bool = False,
+    ) -> list[ShelfSound]:
+        """The sounds for which every term holds, in the order asked for, `most` at the most.
+
+        `instead` are sounds of this shelf as a section map tells of them: they stand in for what
+        the shelf has.
+        """
+        with self._file.reading() as db, _told_by_a_map(db, instead) as table:
+            rows = db.execute(
+                f"SELECT hash FROM {table} WHERE path <> '' AND {query.where}"
+                f" ORDER BY {query.sorting} LIMIT ?",
+                (*query.values, -1 if most is None else most),
+            )
+            hashes = [digest for (digest,) in rows]
+            by_hash = {each.hash: each for each in _loaded(db, hashes, onsets=onsets)}
+        by_hash |= {each.hash: each for each in instead}
+        return [by_hash[digest.hex()] for digest in hashes]
+
+    def count(self, query: Query, *, instead: Sequence[ShelfSound] = ()) -> int:
+        """For how many sounds every term holds."""
+        with self._file.reading() as db, _told_by_a_map(db, instead) as table:
+            asked = f"SELECT count(*) FROM {table} WHERE path <> '' AND {query.where}"
+            return int(db.execute(asked, query.values).fetchone()[0])
+
+    def columns(
+        self, names: Sequence[str], query: Query, *, instead: Sequence[ShelfSound] = ()
+    ) -> list[tuple[Any, ...]]:
+        """Hash (as bytes) and some columns of every sound for which the query holds."""
+        with self._file.reading() as db, _told_by_a_map(db, instead) as table:
+            rows = db.execute(
+                f"SELECT hash, {', '.join(names)} FROM {table} WHERE path <> '' AND {query.where}",
+                query.values,
+            )
+            return rows.fetchall()
+
+    def these(self, hashes: Iterable[str], *, onsets: bool = False) -> list[ShelfSound]:
+        """The sounds of these hashes, in that order; what is not on the shelf is left out."""
+        wanted = list(hashes)
+        with self._file.reading() as db:
+            found = _loaded(db, [bytes.fromhex(each) for each in wanted], onsets=onsets)
+        by_hash = {sound.hash: sound for sound in found}
+        return [by_hash[each] for each in wanted if each in by_hash]
+
+    def at(self, paths: Iterable[str]) -> list[ShelfSound]:
+        """The sounds that lie, or lay, at these places; without onsets."""
+        with self._file.reading() as db:
+            asked = "SELECT hash FROM file WHERE path = ?"
+            rows = [db.execute(asked, (os.fsencode(path),)).fetchone() for path in paths]
+            return _loaded(db, [row[0] for row in rows if row], onsets=False)
+
+    def chosen(self, meant: str) -> ShelfSound:
+        """The sound a performer means by a path, a name or a part of one; without onsets.
+
+        UsageError that lists the candidates, or the nearest names, when it is not one.
+        """
+        here = self.at([os.path.abspath(meant)])
+        if not here:
+            query = Query((Term("instr(said, ?) > 0", (fold(shown(meant)),)),), failed_too=True)
+            here = self.find(query)
+        if here:
+            return choose(here, meant)
+        return self.these([choose(self.lying(), meant).hash])[0]
+
+    def lying(self) -> list[Lying]:
+        """Where every sound lies, by name: what a sound is chosen by."""
+        rows = self._file.rows("SELECT hash, path, gone FROM file ORDER BY gone, path")
+        places: dict[bytes, list[str]] = {}
+        for digest, path, gone in rows:
+            known = places.setdefault(digest, [])
+            if not known or not gone:
+                known.append(os.fsdecode(path))
+        found = [Lying(key.hex(), paths[0], tuple(paths[1:])) for key, paths in places.items()]
+        return sorted(found, key=lambda each: (each.name.casefold(), each.path))
 
     def __len__(self) -> int:
         """How many sounds are on the shelf."""
@@ -126,16 +206,24 @@ class Shelf:
 
     # What is put on it
 
-    def keep(self, digest: str, study: Study | None, *, fault: str = "") -> None:
+    def keep(
+        self, digest: str, study: Study | None, *, fault: str = "", labels: Labels = NONE
+    ) -> None:
         """Keep what was measured, or why nothing could be; marks stay as they are."""
         text = study.to_json() if study else None
         with self._file.writing() as db:
             db.execute(
-                "INSERT INTO sound (hash, study, fault, study_version) VALUES (?, ?, ?, ?)"
+                "INSERT INTO sound (hash, study, fault, study_version, artist, title, album)"
+                " VALUES (?, ?, ?, ?, ?, ?, ?)"
                 " ON CONFLICT (hash) DO UPDATE SET study = excluded.study,"
-                " fault = excluded.fault, study_version = excluded.study_version",
-                (bytes.fromhex(digest), text, plain_text(fault), STUDY_VERSION),
-            )
+                " fault = excluded.fault, study_version = excluded.study_version,"
+                " artist = excluded.artist, title = excluded.title, album = excluded.album",
+                (
+                    bytes.fromhex(digest), text, plain_text(fault), STUDY_VERSION,
+                    labels.artist, labels.title, labels.album,
+                ),
+            )  # fmt: skip
+            _renew(db, [bytes.fromhex(digest)])
 
     def place(self, path: str, digest: str, signature: Signature) -> None:
         """Say that a file holds these (kept) bytes.
@@ -152,6 +240,7 @@ class Shelf:
             )
             if row and row[0] != new:
                 _hand_over(db, row[0], new)
+            _renew(db, [new, *([row[0]] if row else [])])
 
     def refresh(self, path: str, signature: Signature) -> None:
         """Say that a file is there and unchanged, as it looks now."""
@@ -161,19 +250,26 @@ class Shelf:
                 " gone = 0 WHERE path = ?",
                 (*_signature_row(signature), os.fsencode(path)),
             )
+            db.execute(
+                f"{_WHETHER_GONE} (SELECT hash FROM file WHERE path = ?)", (os.fsencode(path),)
+            )
 
     def mark_gone(self, paths: Iterable[str]) -> None:
         """Say that files are no longer there.
 
         A place is dropped when the same bytes lie somewhere else: the file was moved.
         """
+        gone = [os.fsencode(path) for path in paths]
         with self._file.writing() as db:
-            for path in paths:
-                db.execute("UPDATE file SET gone = 1 WHERE path = ?", (os.fsencode(path),))
+            hashes = set()
+            for where in gone:
+                db.execute("UPDATE file SET gone = 1 WHERE path = ?", (where,))
+                hashes |= set(db.execute("SELECT hash FROM file WHERE path = ?", (where,)))
             db.execute(
                 "DELETE FROM file WHERE gone AND EXISTS"
                 " (SELECT 1 FROM file AS other WHERE other.hash = file.hash AND NOT other.gone)"
             )
+            _renew(db, [digest for (digest,) in hashes])
 
     def mark(
         self,
@@ -197,6 +293,7 @@ class Shelf:
                 db.execute("INSERT OR IGNORE INTO tag VALUES (?, ?)", (where, plain_text(word)))
             for word in untag:
                 db.execute("DELETE FROM tag WHERE hash = ? AND word = ?", (where, plain_text(word)))
+            _renew(db, [where])
 
     def forget(self, digest: str) -> None:
         """Take a sound off the shelf, with its marks; its files are not touched."""
@@ -223,8 +320,87 @@ def _signature_row(signature: Signature) -> tuple[int, int, int, int, int]:
     )
 
 
+_WHETHER_GONE = (
+    "UPDATE fact SET gone = NOT EXISTS"
+    " (SELECT 1 FROM file WHERE file.hash = fact.hash AND NOT gone) WHERE hash ="
+)
+_MOST_ASKED = 500
+"""Hashes in one question, below SQLite's limit of 999 values in older versions."""
+
+
+def _loaded(
+    db: sqlite3.Connection, hashes: Sequence[bytes] | None = None, *, onsets: bool
+) -> list[ShelfSound]:
+    """The sounds of these hashes, or all, that lie somewhere; in no order."""
+    if hashes is None:
+        return _batch(db, "", (), onsets=onsets)
+    found: list[ShelfSound] = []
+    for begin in range(0, len(hashes), _MOST_ASKED):
+        some = tuple(hashes[begin : begin + _MOST_ASKED])
+        found += _batch(db, f"WHERE hash IN ({', '.join('?' * len(some))})", some, onsets=onsets)
+    return found
+
+
+def _batch(
+    db: sqlite3.Connection, where: str, values: tuple[bytes, ...], *, onsets: bool
+) -> list[ShelfSound]:
+    lies: dict[bytes, list[tuple[str, bool]]] = {}
+    asked = f"SELECT hash, path, gone FROM file {where} ORDER BY gone, path"
+    for digest, path, gone in db.execute(asked, values):
+        lies.setdefault(digest, []).append((os.fsdecode(path), bool(gone)))
+    words: dict[bytes, set[str]] = {}
+    for digest, word in db.execute(f"SELECT hash, word FROM tag {where}", values):
+        words.setdefault(digest, set()).add(word)
+    text = "study" if onsets else "json_remove(study, '$.onsets_s')"
+    rows = db.execute(
+        f"SELECT hash, {text}, fault, kind, tempo, key, energy, note, source, licence,"
+        f" artist, title, album FROM sound {where}",
+        values,
+    )
+    return [
+        _sound(row, lies[row[0]], frozenset(words.get(row[0], ()))) for row in rows
+        if row[0] in lies
+    ]  # fmt: skip
+
+
+def _renew(db: sqlite3.Connection, hashes: Sequence[bytes] | None = None) -> None:
+    """Write the rows of columns anew, of these sounds or of all; a sound that lies nowhere yet
+    has an empty one."""
+    for sound in _loaded(db, hashes, onsets=False):
+        put_row(db, sound)
+    where = "" if hashes is None else f"AND hash IN ({', '.join('?' * len(hashes))})"
+    db.execute(
+        "INSERT OR REPLACE INTO fact (hash, path) SELECT hash, '' FROM sound"
+        f" WHERE NOT EXISTS (SELECT 1 FROM file WHERE file.hash = sound.hash) {where}",
+        tuple(hashes or ()),
+    )
+
+
+@contextlib.contextmanager
+def _told_by_a_map(db: sqlite3.Connection, instead: Sequence[ShelfSound]) -> Iterator[str]:
+    """The table to ask: the shelf's own, or one in which some sounds are as a map has them."""
+    if not instead:
+        yield "fact"
+        return
+    db.execute(TABLE.replace("TABLE fact", "TEMP TABLE told").replace(_KEEPS_TO, ""))
+    try:
+        for sound in instead:
+            put_row(db, sound, table="told")
+        db.execute(
+            "CREATE TEMP VIEW seen AS SELECT * FROM fact WHERE hash NOT IN (SELECT hash FROM told)"
+            " UNION ALL SELECT * FROM told"
+        )
+        yield "seen"
+    finally:
+        db.execute("DROP VIEW IF EXISTS seen")
+        db.execute("DROP TABLE IF EXISTS told")
+
+
+_KEEPS_TO = " REFERENCES sound (hash) ON DELETE CASCADE"
+
+
 def _sound(row: tuple[Any, ...], lies: list[tuple[str, bool]], tags: frozenset[str]) -> ShelfSound:
-    digest, text, fault, kind, tempo, key, energy, note, source, licence = row
+    digest, text, fault, kind, tempo, key, energy, note, source, licence, *labels = row
     marks = Marks(
         kind=kind,
         tempo_bpm=tempo,
@@ -250,6 +426,7 @@ def _sound(row: tuple[Any, ...], lies: list[tuple[str, bool]], tags: frozenset[s
         study=study,
         fault=fault,
         marks=marks,
+        labels=Labels(*labels),
     )
 
 

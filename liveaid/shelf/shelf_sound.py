@@ -7,6 +7,7 @@ from typing import Any
 
 from liveaid.files.names import is_plain, shown, stem
 from liveaid.routine.model import Kind
+from liveaid.sound.labels import NONE, Labels
 from liveaid.study.facts import Study
 
 
@@ -38,6 +39,20 @@ class Marks:
         return replace(study, **said) if said else study
 
 
+@dataclass(frozen=True, slots=True)
+class Lying:
+    """Where one sound lies: what it is chosen by."""
+
+    hash: str
+    path: str
+    copies: tuple[str, ...] = ()
+
+    @property
+    def name(self) -> str:
+        """The file's name without folder and ending, for the eye."""
+        return stem(self.path)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ShelfSound:
     """A sound on the shelf: one content, at one or more places."""
@@ -55,6 +70,8 @@ class ShelfSound:
     fault: str = ""
     """Why there is no study, in one line."""
     marks: Marks = Marks()
+    labels: Labels = NONE
+    """What the file says of itself."""
 
     @property
     def name(self) -> str:
@@ -72,6 +89,9 @@ class ShelfSound:
             "copies": [shown(copy) for copy in self.copies],
             "gone": self.gone,
             "fault": self.fault,
+            "artist": self.labels.artist,
+            "title": self.labels.title,
+            "album": self.labels.album,
             "tags": sorted(self.marks.tags),
             "note": self.marks.note,
             "source": self.marks.source,

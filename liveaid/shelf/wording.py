@@ -5,19 +5,27 @@ from __future__ import annotations
 import difflib
 import math
 import re
-import unicodedata
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TypeAlias, get_args
 
-from liveaid.files.names import shown
-from liveaid.routine.keys import Key, fifths_apart, parse_key
+from liveaid.routine.keys import Key, Mode, fifths_apart, parse_key
 from liveaid.routine.model import Kind
-from liveaid.shelf.shelf_sound import ShelfSound
-from liveaid.study.facts import Study
+from liveaid.shelf.columns import fold, key_number
 
-Holds: TypeAlias = Callable[[ShelfSound], bool]
-Measure: TypeAlias = Callable[[Study], float | None]
+Values: TypeAlias = tuple[float | int | str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Term:
+    """One condition over the shelf's columns, in SQL, with the values for its question marks."""
+
+    where: str
+    values: Values = ()
+
+    def turned(self) -> Term:
+        """The opposite; what is not known does not hold, so its opposite does."""
+        return Term(f"NOT ifnull({self.where}, 0)", self.values)
 
 
 class Wrong(Exception):
@@ -28,9 +36,10 @@ class Wrong(Exception):
 class Word:
     """One word to find by: its reader, a line of help, and the number behind it if there is one."""
 
-    read: Callable[[str], Holds]
+    read: Callable[[str], Term]
     example: str
-    value: Measure | None = None
+    column: str | None = None
+    """The column it can be sorted by."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,12 +51,6 @@ class Range:
 
     def __contains__(self, value: float) -> bool:
         return self.low <= value <= self.high
-
-
-def fold(text: str) -> str:
-    """Text for comparing: without case and without accents."""
-    apart = unicodedata.normalize("NFKD", text)
-    return "".join(c for c in apart if not unicodedata.combining(c)).casefold()
 
 
 def read_range(text: str, *, tolerance: float, example: str) -> Range:
@@ -69,19 +72,6 @@ def read_range(text: str, *, tolerance: float, example: str) -> Range:
     return found
 
 
-def bars_of(study: Study) -> float | None:
-    """How many bars of its own a sound is long, between the silences; None without a tempo."""
-    if not study.tempo:
-        return None
-    beats = study.loop_beats or sounding_s(study) * study.tempo / 60.0
-    return beats / (study.metre or 4)
-
-
-def sounding_s(study: Study) -> float:
-    """Seconds between the silence before and the silence after."""
-    return max(0.0, study.duration_s - study.silence_start_s - study.silence_end_s)
-
-
 def near_keys(a: Key, b: Key) -> bool:
     """Whether two keys share all notes of the scale but one at most: a fifth apart or nearer."""
     return fifths_apart(a, b) <= 1
@@ -98,28 +88,44 @@ def _number(text: str, example: str) -> float:
     return float(text)
 
 
-def _measure(value: Measure, example: str, *, unit: str = "", tolerance: float = 0.5) -> Word:
+def _measure(column: str, example: str, *, unit: str = "", tolerance: float = 0.5) -> Word:
     """A word for a number: a range of it, or `none` where it is not known."""
 
-    def read(text: str) -> Holds:
+    def read(text: str) -> Term:
         if text.lower() == "none":
-            return lambda sound: sound.study is not None and value(sound.study) is None
-        wanted = read_range(_without_unit(text, unit), tolerance=tolerance, example=example)
-        return lambda sound: _holds(sound, value, wanted)
+            return _unknown(column)
+        return _within(column, read_range(_without_unit(text, unit), tolerance=tolerance,
+                                          example=example))  # fmt: skip
 
-    return Word(read, example, value)
+    return Word(read, example, column)
+
+
+def _unknown(column: str) -> Term:
+    return Term(f"(studied AND {column} IS NULL)")
+
+
+def _within(column: str, wanted: Range) -> Term:
+    """A range's condition; an open end leaves no value to compare with."""
+    parts: list[str] = []
+    values: list[float] = []
+    for sign, bound in ((">=", wanted.low), ("<=", wanted.high)):
+        if math.isfinite(bound):
+            parts.append(f"{column} {sign} ?")
+            values.append(bound)
+    return Term(f"({' AND '.join(parts)})", tuple(values))
+
+
+def _any(terms: Sequence[Term]) -> Term:
+    """At least one of them."""
+    values = tuple(value for term in terms for value in term.values)
+    return Term(f"({' OR '.join(term.where for term in terms)})", values)
 
 
 def _without_unit(text: str, unit: str) -> str:
     return re.sub(rf"\s*\b(?:{unit})\s*$", "", text, flags=re.IGNORECASE) if unit else text
 
 
-def _holds(sound: ShelfSound, value: Measure, wanted: Range) -> bool:
-    found = value(sound.study) if sound.study else None
-    return found is not None and found in wanted
-
-
-def _read_tempo(text: str) -> Holds:
+def _read_tempo(text: str) -> Term:
     """A tempo range; the words half and double let those readings of it count as well."""
     words = text.split()
     factors = [1.0]
@@ -127,94 +133,87 @@ def _read_tempo(text: str) -> Holds:
         factors.append({"half": 0.5, "double": 2.0}[words.pop().lower()])
     example = "tempo 88..96"
     if words == ["none"]:
-        return lambda sound: sound.study is not None and sound.study.tempo is None
+        return _unknown("tempo")
     rest = _without_unit(" ".join(words), "bpm")
     stray = re.search(r"\b(hal\w*|dou\w*|twice)\b", rest)
     if stray:
         raise Wrong(f"'{stray[0]}' is not understood; half or double after the range would do")
     wanted = read_range(rest, tolerance=0.5, example=example)
-
-    def holds(sound: ShelfSound) -> bool:
-        tempo = sound.study.tempo if sound.study else None
-        return tempo is not None and any(tempo * factor in wanted for factor in factors)
-
-    return holds
+    return _any([_within("tempo", Range(wanted.low / f, wanted.high / f)) for f in factors])
 
 
-def _read_key(text: str) -> Holds:
+def _read_key(text: str) -> Term:
     """Keys parted by `or`; `near A minor` takes those a fifth away as well; `none` no key."""
     if text.lower() == "none":
-        return lambda sound: sound.study is not None and sound.study.key is None
-    tests: list[tuple[Key, bool]] = []
+        return _unknown("key")
+    numbers: set[int] = set()
     for part in _alternatives(text, "key A minor"):
         near = part.lower().startswith("near ")
         name = part[5:] if near else part
         try:
-            tests.append((parse_key(name), near))
+            wanted = parse_key(name)
         except ValueError:
             would_do = "a key such as A minor, F# major or near Bb major"
             raise Wrong(f"'{name}' is no key; {would_do} would do") from None
-
-    def holds(sound: ShelfSound) -> bool:
-        if sound.study is None or sound.study.key is None:
-            return False
-        key = parse_key(sound.study.key)
-        return any(near_keys(key, k) if near else key == k for k, near in tests)
-
-    return holds
+        numbers |= {
+            key_number(str(k)) for k in _KEYS if k == wanted or (near and near_keys(k, wanted))
+        }
+    return Term(f"key IN ({', '.join('?' * len(numbers))})", tuple(sorted(numbers)))
 
 
-def _read_kind(text: str) -> Holds:
+_KEYS = [Key(tonic, mode) for tonic in range(12) for mode in get_args(Mode)]
+
+
+def _read_kind(text: str) -> Term:
     kinds = get_args(Kind)
     wanted = {part.lower() for part in _alternatives(text, "kind a cappella")}
     for kind in wanted - set(kinds):
         guess = difflib.get_close_matches(kind, kinds, n=1, cutoff=0.5)
         asked = f"did you mean {guess[0]}? " if guess else ""
         raise Wrong(f"'{kind}' is no kind; {asked}known: {', '.join(kinds)}")
-    return lambda sound: sound.study is not None and sound.study.kind in wanted
+    return Term(f"kind IN ({', '.join('?' * len(wanted))})", tuple(sorted(wanted)))
 
 
-def _read_tag(text: str) -> Holds:
+def _read_tag(text: str) -> Term:
     if text.lower() == "none":
-        return lambda sound: not sound.marks.tags
-    wanted = {fold(part) for part in _alternatives(text, "tag crowd")}
-    return lambda sound: any(fold(tag) in wanted for tag in sound.marks.tags)
+        return Term("tags = char(10)")
+    wanted = [f"\n{fold(part)}\n" for part in _alternatives(text, "tag crowd")]
+    return _any([_contains("tags", tag) for tag in wanted])
 
 
-def _read_text(text: str) -> Holds:
-    """Every word has to occur in the name, note, tags or source; quotes keep words together."""
+def _contains(column: str, text: str) -> Term:
+    return Term(f"instr({column}, ?) > 0", (text,))
+
+
+def _read_text(text: str) -> Term:
+    """Every word has to occur in the name, note, tags, source or labels; quotes keep words
+    together."""
     wanted = [fold(a or b) for a, b in re.findall(r'"([^"]+)"|([^\s"]+)', text)]
     if not wanted:
         raise Wrong("a text to look for is missing; such as text lantern would do")
-
-    def holds(sound: ShelfSound) -> bool:
-        marks = sound.marks
-        file = shown(sound.path).rpartition("/")[2]
-        said = fold("\n".join([file, marks.note, marks.source, *sorted(marks.tags)]))
-        return all(word in said for word in wanted)
-
-    return holds
+    where = " AND ".join("instr(said, ?) > 0" for _ in wanted)
+    return Term(f"({where})", tuple(wanted))
 
 
-def _said(field: str) -> Word:
-    """A word for a text the performer wrote: part of it, or `none` where nothing is written."""
+def _said(column: str, example: str = "") -> Word:
+    """A word for a text: part of it, or `none` where nothing is written."""
 
-    def read(text: str) -> Holds:
+    def read(text: str) -> Term:
         if text.lower() == "none":
-            return lambda sound: not getattr(sound.marks, field)
-        wanted = [fold(part) for part in _alternatives(text, f"{field} none")]
-        return lambda sound: any(part in fold(getattr(sound.marks, field)) for part in wanted)
+            return Term(f"{column} = ''")
+        wanted = [fold(part) for part in _alternatives(text, example or f"{column} none")]
+        return _any([_contains(column, part) for part in wanted])
 
-    return Word(read, f"{field} none")
+    return Word(read, example or f"{column} none")
 
 
-def _flag(test: Holds, word: str) -> Word:
+def _flag(where: str, word: str) -> Word:
     """A word that stands alone."""
 
-    def read(text: str) -> Holds:
+    def read(text: str) -> Term:
         if text:
             raise Wrong(f"'{text}' is too much here; {word} stands alone")
-        return test
+        return Term(where)
 
     return Word(read, word)
 
@@ -227,25 +226,28 @@ def _alternatives(text: str, example: str) -> list[str]:
 
 
 WORDS: dict[str, Word] = {
-    "tempo": Word(_read_tempo, "tempo 88..96 half double", lambda s: s.tempo),
+    "tempo": Word(_read_tempo, "tempo 88..96 half double", "tempo"),
     "key": Word(_read_key, "key near A minor"),
     "kind": Word(_read_kind, "kind a cappella or sample"),
-    "energy": _measure(lambda s: float(s.energy), "energy 3..5", tolerance=0.0),
-    "loudness": _measure(lambda s: s.loudness_lufs, "loudness -14..-8", unit="lufs|lkfs"),
-    "peak": _measure(lambda s: s.true_peak_dbtp, "peak ..-1", unit="dbtp|db"),
-    "duration": _measure(lambda s: s.duration_s, "duration 0:02..1:30", unit="s|seconds"),
-    "bars": _measure(bars_of, "bars 4..8", tolerance=0.05),
-    "phrases": _measure(lambda s: float(len(s.phrases_s)), "phrases 4..", tolerance=0.0),
-    "brightness": _measure(lambda s: s.brightness_hz, "brightness ..1500", unit="hz"),
-    "loop": _flag(lambda s: s.study is not None and s.study.loop_beats is not None, "loop"),
-    "steady": _flag(lambda s: s.study is not None and s.study.steady, "steady"),
+    "energy": _measure("energy", "energy 3..5", tolerance=0.0),
+    "loudness": _measure("loudness", "loudness -14..-8", unit="lufs|lkfs"),
+    "peak": _measure("peak", "peak ..-1", unit="dbtp|db"),
+    "duration": _measure("duration", "duration 0:02..1:30", unit="s|seconds"),
+    "bars": _measure("bars", "bars 4..8", tolerance=0.05),
+    "phrases": _measure("phrases", "phrases 4..", tolerance=0.0),
+    "brightness": _measure("brightness", "brightness ..1500", unit="hz"),
+    "loop": _flag("loop_beats IS NOT NULL", "loop"),
+    "steady": _flag("steady", "steady"),
     "tag": Word(_read_tag, "tag crowd or rain"),
     "text": Word(_read_text, "text lantern"),
+    "artist": _said("artist", "artist lamplighter"),
+    "title": _said("title", "title first rain"),
+    "folder": _said("folder", "folder crates"),
     "note": _said("note"),
     "source": _said("source"),
     "licence": _said("licence"),
-    "faulty": _flag(lambda s: s.study is not None and bool(s.study.faults), "faulty"),
-    "gone": _flag(lambda s: s.gone, "gone"),
-    "failed": _flag(lambda s: s.study is None, "failed"),
+    "faulty": _flag("faulty", "faulty"),
+    "gone": _flag("gone", "gone"),
+    "failed": _flag("NOT studied", "failed"),
 }
-"""Every word to find by; `value` where it can be sorted by as well."""
+"""Every word to find by; `column` where it can be sorted by as well."""

@@ -7,7 +7,7 @@ from typing import Literal, TypeAlias
 
 from liveaid.routine import Side
 
-EventKind: TypeAlias = Literal["start", "release", "return", "stroke", "stop"]
+EventKind: TypeAlias = Literal["start", "release", "return", "stroke", "pull", "stop"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -17,7 +17,8 @@ class Event:
     start: the record, or the first juggled one, let go on a set piece's first beat.
     release: a juggled record let go on a later beat.
     return: a juggled record taken by the hand, to be brought back to its cue.
-    stroke: a push forward at a beat of the map's `strokes:`.
+    stroke: a push forward at a beat of the map's `strokes:`, or of its acts.
+    pull: a pull of the map's acts.
     stop: a record held on the routine's last beat.
     """
 

@@ -30,6 +30,11 @@ class Hands:
     """Where a record comes to stand when it is brought to a cue, in seconds of record."""
     reach_error_s: float = 0.015
     """How far a scratch stroke ends from where it was meant to, in seconds of record."""
+    fader_error_s: float = 0.010
+    """Of each move of the crossfader against its beat."""
+    correlation: float = 0.5
+    """How much of one written act's error is in the next one's, 0 to below 1 (tapping with a beat:
+    Repp, Psychon Bull Rev 12 (2005), from memory)."""
     miss_rate: float = 0.0
     """Share of juggle releases and of the map's own strokes that the hand leaves out, 0 to 1."""
     added_rate: float = 0.0
@@ -47,6 +52,8 @@ class Hands:
                 raise ValueError(f"{field.name}: found {value:g}; 0 or more would do")
             if value > 1.0 and field.name.endswith("_rate"):
                 raise ValueError(f"{field.name}: found {value:g}; 0 to 1 would do")
+        if not 0.0 <= self.correlation < 1.0:
+            raise ValueError(f"correlation: found {self.correlation:g}; 0 to below 1 would do")
         if not 0.0 < self.wind_slow_turns_per_s <= self.wind_fast_turns_per_s:
             raise ValueError("a slow winding speed above 0 and up to the fast one would do")
 
@@ -79,5 +86,6 @@ STEADY = Hands(
     match_error_percent=0.0,
     cue_error_s=0.0,
     reach_error_s=0.0,
+    fader_error_s=0.0,
 )
 """Hands without error."""

@@ -11,13 +11,16 @@ from typing import Literal, NamedTuple, TypeAlias
 
 from numpy.random import Generator
 
-from liveaid.routine import SIDES, Side, other_side
+from liveaid.routine import SIDES, Routine, Side, other_side
+from liveaid.routine.acts import fader_of, written_out
 from liveaid.simulate.course import Leg
+from liveaid.simulate.hands import Hands
 from liveaid.simulate.turns import Turn
 
 Control: TypeAlias = Literal["crossfader", "left", "right"]
 _FADE_S = 0.04
 _FADE_STEPS = 4
+_SAME_BEAT = 1e-6
 
 
 class MixerMessage(NamedTuple):
@@ -29,16 +32,22 @@ class MixerMessage(NamedTuple):
 
 
 def mixer_messages(
-    legs: Sequence[Leg], turns: Mapping[int, Sequence[Turn]], rng: Generator
+    routine: Routine,
+    legs: Sequence[Leg],
+    turns: Mapping[int, Sequence[Turn]],
+    hands: Hands,
+    rng: Generator,
 ) -> tuple[MixerMessage, ...]:
     """The fader moves of a performance from time 0 on: decks that rest are closed, a juggle is cut
-    from side to side, a scratch now and then cut off, with a hand's 10 ms of spread (common
-    practice, no source)."""
+    from side to side, a scratch now and then cut off, and where acts
+    are written out, as they say."""
     wishes: list[tuple[float, Control, float]] = []
     for index, leg in enumerate(legs):
         sounds: dict[Side, bool] = {side: leg.plan(side).hand != "rests" for side in SIDES}
         wishes += [(leg.start_s, side, float(sounds[side])) for side in SIDES]
-        if leg.juggles:
+        if leg.piece is not None and any(written_out(leg.piece, side) for side in SIDES):
+            wishes += _written(routine, leg)
+        elif leg.juggles:
             wishes += [
                 (leg.count.when(turn.from_beat), "crossfader", _toward(turn.side))
                 for turn in turns[index]
@@ -48,7 +57,35 @@ def mixer_messages(
             stands = 0.5 if all(sounds.values()) else _toward(side)
             wishes.append((leg.start_s, "crossfader", stands))
             wishes += _cuts(leg, stands, rng)
-    return tuple(_moves(sorted(wishes), rng))
+    return tuple(_moves(sorted(wishes), hands, rng))
+
+
+def _written(routine: Routine, leg: Leg) -> list[tuple[float, Control, float]]:
+    """Where the fader stands over a leg whose acts are written out: the decks that are open."""
+    faders = fader_of(routine, leg.index)
+    beats = {leg.from_beat, *(beat for spans in faders.values() for span in spans for beat in span)}
+    wishes: list[tuple[float, Control, float]] = []
+    for beat in sorted(beats):
+        if not leg.from_beat <= max(beat, 0.0) < leg.to_beat:
+            continue
+        heard = [
+            side
+            for side, spans in faders.items()
+            if any(start - _SAME_BEAT <= beat < end - _SAME_BEAT for start, end in spans)
+        ]
+        if heard:
+            stands = 0.5 if len(heard) == 2 else _toward(heard[0])
+        elif leg.juggles:
+            continue  # left where it is: the record it is open to stands
+        else:
+            stands = _toward(_shut_toward(leg))
+        wishes.append((leg.count.when(beat), "crossfader", stands))
+    return wishes
+
+
+def _shut_toward(leg: Leg) -> Side:
+    """Where the fader goes to be silent: away from the deck that is worked."""
+    return next((side for side in SIDES if leg.plan(side).hand != "works"), "left")
 
 
 def _cuts(leg: Leg, stands: float, rng: Generator) -> list[tuple[float, Control, float]]:
@@ -70,12 +107,16 @@ def _toward(side: Side) -> float:
     return 0.0 if side == "left" else 1.0
 
 
-def _moves(wishes: Sequence[tuple[float, Control, float]], rng: Generator) -> list[MixerMessage]:
+def _moves(
+    wishes: Sequence[tuple[float, Control, float]], hands: Hands, rng: Generator
+) -> list[MixerMessage]:
     """Each change as a few steps over a short fade; what stands before time 0 is said at 0."""
     now: dict[Control, float] = {}
     moves: list[MixerMessage] = []
-    for planned_s, control, value in wishes:
-        start_s = planned_s + 0.01 * float(rng.standard_normal()) - 0.5 * _FADE_S
+    nexts = _nexts(wishes)
+    for (planned_s, control, value), next_s in zip(wishes, nexts, strict=True):
+        fade_s = min(_FADE_S, 0.4 * (next_s - planned_s))
+        start_s = planned_s + hands.fader_error_s * float(rng.standard_normal()) - 0.5 * fade_s
         was = now.get(control)
         now[control] = value
         if was is None or start_s < 0.0:
@@ -83,10 +124,19 @@ def _moves(wishes: Sequence[tuple[float, Control, float]], rng: Generator) -> li
         elif was != value:
             moves += [
                 MixerMessage(
-                    start_s + _FADE_S * step / _FADE_STEPS,
+                    start_s + fade_s * step / _FADE_STEPS,
                     control,
                     was + (value - was) * step / _FADE_STEPS,
                 )
                 for step in range(1, _FADE_STEPS + 1)
             ]
     return sorted(moves, key=lambda move: move.now_s)
+
+
+def _nexts(wishes: Sequence[tuple[float, Control, float]]) -> list[float]:
+    """When each wish's control is moved next: a hand is quicker where the next move is near."""
+    nexts, coming = [], dict[Control, float]()
+    for planned_s, control, _ in reversed(wishes):
+        nexts.append(max(coming.get(control, math.inf), planned_s + 0.01))
+        coming[control] = planned_s
+    return nexts[::-1]

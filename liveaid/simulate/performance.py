@@ -83,7 +83,7 @@ def perform(
     return Performance(
         routine=routine,
         messages=transmit(tracks, network, until_s=until_s, rng=stream(seed, "network")),
-        mixer=mixer_messages(legs, turns, stream(seed, "mixer")),
+        mixer=mixer_messages(routine, legs, turns, hands, stream(seed, "mixer")),
         truth=sample_truth(legs, tracks, until_s=until_s, rate_hz=truth_hz),
         events=events,
         faults=tuple(happened),

@@ -8,7 +8,9 @@ from numpy.random import Generator
 
 from liveaid.record.places import is_there
 from liveaid.routine import Routine, Side
+from liveaid.routine.acts import Act, acts_of, written_out
 from liveaid.routine.way import changes, next_change, runs_through
+from liveaid.simulate.acting import play_acts
 from liveaid.simulate.course import Leg
 from liveaid.simulate.deckhand import NEAR_S, DeckHand
 from liveaid.simulate.events import Event
@@ -101,7 +103,7 @@ class _Part:
         """Let run for a moment, held, and brought to the next cue; in a pause held on the beat."""
         rng, record = self.hand.rng, self.record
         later = next((i for i in range(index, len(self.legs)) if self._sounds(i)), None)
-        until_s = self.legs[-1].end_s if later is None else self.legs[later].planned_s
+        until_s = self.legs[-1].end_s if later is None else self._wanted_at_s(later)
         free_s = until_s - leg.start_s
         if record.line and later is not None and self._comes_by_itself(later):
             return
@@ -114,6 +116,12 @@ class _Part:
             held_s = min(float(rng.uniform(0.2, 1.2)), 0.1 * free_s)
             record.go_on(max(record.now_s, leg.start_s) + held_s)
             self.hand.bring_to(cue_s, until_s)
+
+    def _wanted_at_s(self, later: int) -> float:
+        """When a later leg wants the record: as it begins, or at its pick-up."""
+        leg = self.legs[later]
+        acts = self._written_acts(leg)
+        return leg.planned_s + min(acts[0].beat if acts else 0.0, 0.0) * leg.beat_s
 
     def _comes_by_itself(self, later: int) -> bool:
         """Whether the record, let run, is where a later leg wants it: nothing to stop or wind."""
@@ -155,6 +163,10 @@ class _Part:
         if leg.how in ("brake", "stand", "spin up"):
             self.record.take(leg.start_s)
             return
+        acts = self._written_acts(leg)
+        if acts:
+            self._acts(index, leg, acts)
+            return
         was_running = self.record.line is not None
         home_s = self._home_s(leg)
         self.hand.to_home(home_s, leg.start_s)
@@ -171,6 +183,24 @@ class _Part:
             found = scratch_strokes(leg, self.side, self.routine.metre, until, self.hand.rng)
             strokes = [stroke for stroke in found if stroke.planned or stroke.beat >= first]
             scratch(self.hand, leg, strokes, until_beat=until, home_s=home_s)
+        if wanted_s is not None and self.record.line is None:
+            self.hand.bring_to(wanted_s, leg.end_s)
+
+    def _written_acts(self, leg: Leg) -> tuple[Act, ...]:
+        """The acts the map writes out for this deck in the leg's set piece."""
+        if leg.piece is None or not written_out(leg.piece, self.side):
+            return ()
+        return acts_of(self.routine, leg.index, self.side)
+
+    def _acts(self, index: int, leg: Leg, acts: tuple[Act, ...]) -> None:
+        """The map's own acts, and away in time when the next set piece wants another cue."""
+        first = next((act for act in acts if act.beat >= leg.from_beat), acts[-1])
+        if leg.from_beat <= 0.0:
+            first = acts[0]
+        starts_s = leg.count.when(first.beat if first.beat < 0.0 else leg.from_beat)
+        self.hand.to_home(first.from_s, max(starts_s, self.record.now_s))
+        play_acts(self.hand, leg, acts, until_beat=leg.to_beat)
+        wanted_s = self._wanted_next_s(index, leg, self.record.x_s)
         if wanted_s is not None and self.record.line is None:
             self.hand.bring_to(wanted_s, leg.end_s)
 

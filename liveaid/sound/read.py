@@ -18,6 +18,8 @@ import soundfile
 from liveaid.files.names import shown
 from liveaid.files.unreadable import Unreadable
 from liveaid.sound.container import promised
+from liveaid.sound.packed import ENDINGS as PACKED_ENDINGS
+from liveaid.sound.packed import Packed, PackedError
 
 Samples = npt.NDArray[np.float32]
 
@@ -27,6 +29,9 @@ MOST_CHANNELS = 64
 """Beyond these a header is spoiled."""
 LOUDEST = 1000.0
 """Full scale is 1; what is 60 dB above it is no sound but a damaged float."""
+PACKED_SLACK_S = 0.2
+"""A packed file's header counts whole packets and the coder's own delay: some tenths of a second
+at most (AAC's packets are 1024 frames, its delay 2112: from memory of ISO/IEC 14496-3)."""
 
 
 class _Straight(soundfile.SoundFile):  # type: ignore[misc]
@@ -41,9 +46,11 @@ class Reader:
     """One open sound file; iterate over it once for its blocks, (frames, channels) float32."""
 
     path: Path
-    _file: _Straight
+    _file: _Straight | Packed
     declared: int
     """Frames the header promises; what the decoder tells where the container says nothing."""
+    slack: int = 0
+    """Frames by which a lossy container's promise may be off without a fault."""
     frames: int = 0
     """Frames read so far."""
     damaged: int = 0
@@ -85,7 +92,7 @@ class Reader:
             room = np.full((frames, self.channels), np.nan, dtype=np.float32)
             try:
                 block = self._file.read(out=room)
-            except soundfile.SoundFileError as error:
+            except (soundfile.SoundFileError, PackedError) as error:
                 block = room[: _filled(room)]
                 at_s = (self.frames + len(block)) / self.rate_hz
                 self.faults.append(f"decoding stopped at {at_s:.3f} s: {_reason(error)}")
@@ -109,7 +116,7 @@ class Reader:
         """What is wrong with the file, once all its blocks were read."""
         faults = list(self.faults)
         told = any(fault.startswith(("cut off", "decoding stopped")) for fault in faults)
-        if self.frames < self.declared and not told:
+        if self.frames < self.declared - self.slack and not told:
             faults.append(
                 f"cut off: {self.declared} frames are promised, {self.frames} could be read"
             )
@@ -130,8 +137,8 @@ def open_sound(path: str | Path) -> Reader:
         reason = getattr(error, "strerror", None) or str(error)
         raise Unreadable(f"{shown(file)}: {reason.lower()}") from error
     try:
-        sound = _Straight(os.fsencode(file))
-    except (soundfile.SoundFileError, RuntimeError, ValueError, TypeError) as error:
+        sound = _opened(file)
+    except (soundfile.SoundFileError, RuntimeError, ValueError, TypeError, PackedError) as error:
         raise Unreadable(f"{shown(file)}: no sound that can be read ({_reason(error)})") from error
     if not RATES_HZ[0] <= sound.samplerate <= RATES_HZ[1] or sound.channels > MOST_CHANNELS:
         header = f"{sound.channels} channels at {sound.samplerate} Hz"
@@ -140,9 +147,21 @@ def open_sound(path: str | Path) -> Reader:
     # A stream whose length is unknown is told as a huge number, not as none.
     told = sound.frames if 0 <= sound.frames < 1 << 60 else 0
     reader = Reader(file, sound, told if promise.frames is None else promise.frames)
+    if isinstance(sound, Packed):
+        reader.slack = round(PACKED_SLACK_S * sound.samplerate)
     if promise.fault:
         reader.faults.append(promise.fault)
     return reader
+
+
+def _opened(file: Path) -> _Straight | Packed:
+    """The plain reader's file, else the packed one's where the ending says it may be."""
+    try:
+        return _Straight(os.fsencode(file))
+    except soundfile.SoundFileError:
+        if file.suffix.lower() not in PACKED_ENDINGS:
+            raise
+        return Packed(file)
 
 
 def _filled(room: Samples) -> int:

@@ -1,17 +1,22 @@
 """stage: the running service: OSC in, MIDI lamps and pads, the page, the daemon.
 
-May import: errors, files, terminal, routine, follow, aiohttp, mido, pydantic, pydantic_core,
-pythonosc, rich, rtmidi, soundfile, yaml.
+May import: errors, files, terminal, routine, follow, aiohttp, cryptography, mido, pydantic,
+pydantic_core, pythonosc, rich, rtmidi, segno, soundfile, trustme, watchfiles, yaml, zeroconf.
 
 `Service` is the whole stage; a `Watcher` looks on, adds to /status and serves pages beside ours.
 
-set and struck   service wires the parts; settings; health: /health; slept; mishaps
-positions in     receiver: the socket; osc_packet: OSC; osc_map: a sender's map; osc: what was said
+set and struck   service wires the parts; settings; health: /health; slept; mishaps;
+                 loop_lag, notes: what the performer should know of it
+positions in     receiver: the socket; backlog; kernel_drops; osc_packet: OSC;
+                 osc_map: a sender's map; osc: what was said
 words in         words: the table; spoken: from page, pad or OSC to whoever they are for
 the prompt       follows: what is asked of a follower; showing: when it is worked out
-lamps            lamp_layout; lamps: what is shown, how fast; cues; board: one controller
+controllers      lamp_layout; lamps: what is shown, how fast; cues; pads; board, boards
 MIDI ports       midi: found, lost, found again; midi_ports, midi_names, jack_server
 pages            web: the server; headers, page_files; outline: the routine drawn; address; page/
+the map          living: an edit comes in when nothing is playing, or is told
+following along  out: the file; prompt_osc, prompt_sender; beat_clock, clock_out: MIDI clock
+other positions  timecode, timecode_in: MIDI time code
 looking on       watcher: what one may do; watchers: all as one; lamp_text: the terminal
 learning         listening; learn_osc, learn_streams, learn_unit; learn_lamps
 files            config_file: YAML with lines; deck_files: how long they are

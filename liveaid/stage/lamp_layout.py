@@ -1,13 +1,19 @@
-"""How a controller's lamps are lit, and which of them shows what. From `configs/lamps-*.yaml`."""
+"""How a controller's lamps are lit, how its pads speak, and what each means.
+
+From `configs/lamps-*.yaml`.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from functools import cached_property
 from typing import Annotated, Any, Literal, TypeAlias
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
 from liveaid.stage.osc_map import fault
+from liveaid.stage.pads import Pad
+from liveaid.stage.words import Word
 
 Level: TypeAlias = Literal["off", "dim", "on"]
 Lamp: TypeAlias = str
@@ -69,6 +75,23 @@ class Lamps(_Record):
     following: OneLamp | None = None
     unsure: OneLamp | None = None
     silent: OneLamp | None = None
+    before: OneLamp | None = None
+    """Records are heard, and not let go yet."""
+    over: OneLamp | None = None
+    """The routine is over."""
+    state: OneLamp | None = None
+    """For controllers with no lamps to spare: on following, dim by the clock, off anything else
+    (which the bars' row then tells)."""
+    last: OneLamp | None = None
+    """Dim in the last bar but one of a set piece, on in the last."""
+    limit: OneLamp | None = None
+    """Dim when the time limit is near, on when it is passed."""
+    alive: OneLamp | None = None
+    """Changes once a second for as long as liveaid runs; still when it does not."""
+    wind_left: Row = ()
+    """How far the left record is from its cue, by length; from the first lamp on forwards, from the
+    last one on back; all of them: the needle has to be lifted."""
+    wind_right: Row = ()
 
     @cached_property
     def places(self) -> dict[Lamp, Place]:
@@ -81,6 +104,22 @@ class Lamps(_Record):
             elif value is not None:
                 found[name] = value
         return found
+
+
+def _row(written: Any) -> Any:
+    """One pad is a row of one."""
+    return written if isinstance(written, list | tuple) else (written,)
+
+
+class Pads(_Record):
+    """Which pad says which word, and how pads speak."""
+
+    send: Literal["note", "control"] | None = None
+    """Left out: as the lamps are lit."""
+    channel: Annotated[int, Field(ge=1, le=16)] | None = None
+    words: dict[Word, Annotated[Row, BeforeValidator(_row)]] = {}
+    pieces: Row = ()
+    """Pads that say `here` of a set piece each: the first pad of the first set piece."""
 
 
 class LampLayout(_Record):
@@ -96,6 +135,7 @@ class LampLayout(_Record):
     most_per_s: Annotated[int, Field(ge=10, le=3000)] = 500
     """Messages a second the controller can take (a MIDI cable carries some 1000 notes a second)."""
     lamps: Lamps
+    pads: Pads = Pads()
 
     @model_validator(mode="after")
     def _judge(self) -> LampLayout:
@@ -109,7 +149,35 @@ class LampLayout(_Record):
                 path = ("lamps", name, *((int(index),) if index else ()))
                 raise fault(path, f"a number of its own would do: {taken[key]} has this one")
             taken[key] = lamp
+        self._judge_pads()
         return self
+
+    def _judge_pads(self) -> None:
+        taken: dict[tuple[int, int], str] = {}
+        for path, pad in self._pads_written():
+            key = (self._pad_channel(pad), pad.number)
+            if key in taken:
+                raise fault(path, f"a number of its own would do: {taken[key]} has this one")
+            taken[key] = str(path[2])
+
+    def _pads_written(self) -> Iterator[tuple[tuple[str | int, ...], Place]]:
+        for word, row in self.pads.words.items():
+            yield from ((("pads", "words", word), pad) for pad in row)
+        for index, pad in enumerate(self.pads.pieces):
+            yield ("pads", "pieces", index), pad
+
+    def _pad_channel(self, pad: Place) -> int:
+        return pad.channel or self.pads.channel or self.channel
+
+    def pad_words(self) -> dict[Pad, tuple[Word, int | None]]:
+        """What each pad says: a word, and for the pads of set pieces which one, from 0."""
+        send = self.pads.send or self.send
+        found: dict[Pad, tuple[Word, int | None]] = {}
+        for word, row in self.pads.words.items():
+            found |= {Pad(send, self._pad_channel(pad), pad.number): (word, None) for pad in row}
+        for index, pad in enumerate(self.pads.pieces):
+            found[Pad(send, self._pad_channel(pad), pad.number)] = ("here", index)
+        return found
 
     def message(self, lamp: Lamp, level: Level) -> bytes:
         """The three MIDI bytes that bring one lamp to one level.

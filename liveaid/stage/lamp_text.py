@@ -18,7 +18,11 @@ _GROUPS: tuple[tuple[str, dict[Lamp, str]], ...] = (
     ("left", {"next_left": "cue", "ready_left": "ready", "heard_left": "heard"}),
     ("right", {"next_right": "cue", "ready_right": "ready", "heard_right": "heard"}),
 )
-_STATES = {"pulse": "pulse", "following": "following", "unsure": "unsure", "silent": "silent"}
+_STATES = {
+    "pulse": "pulse", "state": "state",
+    "following": "following", "unsure": "unsure", "silent": "silent",
+}  # fmt: skip
+_WHEN_LIT = {"before": "before", "over": "over", "last": "last", "limit": "limit"}
 
 DRAW_S = 0.2
 
@@ -27,10 +31,20 @@ def lamp_lines(levels: Mapping[Lamp, Level]) -> list[str]:
     """All lamps in two lines: rows as ``bars ●●●○○``, single lamps as ``left ○ cue ● ready``."""
     rows = [f"{row} {marks}" for row in _ROWS if (marks := _row_marks(levels, row))]
     groups = [
-        f"{title} {marks}" for title, lamps in _GROUPS if (marks := _word_marks(levels, lamps))
+        f"{title} {marks}"
+        for title, lamps in _GROUPS
+        if (marks := _deck_marks(levels, title, lamps))
     ]
-    states = _word_marks(levels, _STATES)
+    lit = {lamp: word for lamp, word in _WHEN_LIT.items() if levels.get(lamp, "off") != "off"}
+    states = _word_marks(levels, {**_STATES, **lit})
     return ["   ".join([*rows, *([states] if states else [])]), "   ".join(groups)]
+
+
+def _deck_marks(levels: Mapping[Lamp, Level], side: str, lamps: Mapping[Lamp, str]) -> str:
+    """A deck's lamps; its wind only while there is any."""
+    wind = _row_marks(levels, f"wind_{side}")
+    marks = _word_marks(levels, lamps)
+    return f"{marks} wind {wind}" if wind.strip(_MARKS["off"]) else marks
 
 
 def _word_marks(levels: Mapping[Lamp, Level], lamps: Mapping[Lamp, str]) -> str:

@@ -6,8 +6,9 @@ seizure (WCAG 2.2, SC 2.3.1). `Gate` keeps every lamp to two and a half, whateve
 
 from __future__ import annotations
 
+import math
 from collections import deque
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 
 from liveaid.follow.prompt import Prompt
@@ -19,11 +20,21 @@ HOLD_S = 0.2
 STEADY_HOLD_S = 0.5
 """And these, which say how things stand, this long: they are read, not counted."""
 STEADY = (
-    "following", "unsure", "silent", "ready_left", "ready_right", "next_left", "next_right",
-    "heard_left", "heard_right",
+    "following", "unsure", "silent", "before", "over", "state", "last", "limit", "alive",
+    "ready_left", "ready_right", "next_left", "next_right", "heard_left", "heard_right",
 )  # fmt: skip
 HEARD_MS = 500.0
 """A deck is heard when its last message is no older."""
+FAR_BARS = 16
+"""A row too short for the bars left tells of so many more: phrases are counted in eights and
+sixteens (common practice, no source)."""
+LIMIT_NEAR_S = 15.0
+"""The time limit is near: some eight bars at 120 BPM, time to leave something out."""
+LIVES_S = 1.0
+"""The lamp that lives changes this often: read at a glance, and far below a flash."""
+PLAYED = ("following", "unsure", "silent")
+"""States in which a set piece is being played."""
+_STATE: dict[str, Level] = {"following": "on", "silent": "dim"}
 
 
 def lamps_for(
@@ -31,39 +42,114 @@ def lamps_for(
 ) -> dict[Lamp, Level]:
     """The level of every lamp of the layout for one prompt; `next_cue`: who has the next cue.
 
-    Waiting shows a dim `following` and nothing else. Where the follower is unsure, bars and beats
-    are dim: they may be wrong.
+    Waiting shows a dim `following` and nothing else. Where the follower is unsure, bars, beats and
+    wind are dim: they may be wrong.
     """
     shown = _levels(prompt, layout.lamps, next_cue)
     return {lamp: shown.get(lamp, "off") for lamp in layout.lamps.places}
 
 
+def living(levels: Mapping[Lamp, Level], now_s: float) -> dict[Lamp, Level]:
+    """The levels with one lamp that changes once a second: `alive`, or, where a layout has none,
+    the pulse while it has no beat to show. When it is still, liveaid is not running."""
+    lives: Level = "on" if int(now_s / LIVES_S) % 2 else "dim"
+    if "alive" in levels:
+        return {**levels, "alive": lives}
+    return {**levels, "pulse": lives} if levels.get("pulse") == "off" else dict(levels)
+
+
 def _levels(prompt: Prompt, lamps: Lamps, next_cue: Collection[Side]) -> dict[Lamp, Level]:
-    heard: dict[Lamp, Level] = {
+    shown: dict[Lamp, Level] = {
         f"heard_{side}": "on"
         for side, deck in prompt.decks.items()
         if deck.age_ms is not None and deck.age_ms < HEARD_MS
     }
     if prompt.state == "waiting":
-        return {"following": "dim", **heard}
+        return {"following": "dim", **shown}
+    shown |= {prompt.state: "on", "state": _STATE.get(prompt.state, "off")}
+    shown["limit"] = _limit(prompt)
     sure: Level = "dim" if prompt.state == "unsure" else "on"
-    shown: dict[Lamp, Level] = {prompt.state: "on", **heard}
-    for index in range(min(prompt.bars_left or 0, len(lamps.bars))):
-        shown[f"bars.{index}"] = sure
-    if prompt.beat is not None:
-        if lamps.beats:
-            shown[f"beats.{(prompt.beat - 1) % len(lamps.beats)}"] = sure
-        shown["pulse"] = "on" if _beats_so_far(prompt) % 2 == 0 and sure == "on" else "dim"
+    shown |= _count(prompt, lamps, sure) if prompt.state in PLAYED else _ends(prompt, lamps)
     for side in SIDES:
-        if side in next_cue:
+        shown |= _deck(prompt, lamps, side, sure)
+        if side in next_cue and prompt.state != "over":
             shown[f"next_{side}"] = sure
-        if side in prompt.decks and prompt.decks[side].ready:
-            shown[f"ready_{side}"] = "on"
     return shown
 
 
-def _beats_so_far(prompt: Prompt) -> int:
-    return int(prompt.beat_position or 0.0)
+def _count(prompt: Prompt, lamps: Lamps, sure: Level) -> dict[Lamp, Level]:
+    """Bars and beat while a set piece is played."""
+    left = prompt.bars_left or 0
+    shown = bars_row(left, len(lamps.bars)) if sure == "on" else {}
+    if sure == "dim":
+        shown = {f"bars.{index}": sure for index in range(min(max(left, 1), len(lamps.bars)))}
+    if left in (1, 2):
+        shown["last"] = sure if left == 1 else "dim"
+    if prompt.beat is not None:
+        if lamps.beats:
+            shown[f"beats.{(prompt.beat - 1) % len(lamps.beats)}"] = sure
+        shown["pulse"] = (
+            "on" if int(prompt.beat_position or 0.0) % 2 == 0 and sure == "on" else "dim"
+        )
+    return shown
+
+
+def bars_row(left: int, length: int) -> dict[Lamp, Level]:
+    """The row of bars left: it goes out towards its first lamp.
+
+    More bars than lamps: all are lit, and from the far end so many are dim as stand for the rest,
+    FAR_BARS for the whole row.
+    """
+    if left <= length:
+        return {f"bars.{index}": "on" for index in range(left)}
+    a_lamp = max(1, math.ceil(FAR_BARS / max(length, 1)))
+    bright = max(0, length - math.ceil((left - length) / a_lamp))
+    return {f"bars.{index}": "on" if index < bright else "dim" for index in range(length)}
+
+
+def _ends(prompt: Prompt, lamps: Lamps) -> dict[Lamp, Level]:
+    """Before the start the bars' far lamp is dim, after the end both its ends: a controller without
+    lamps for these states tells them all the same."""
+    last = len(lamps.bars) - 1
+    if last < 2:
+        return {}
+    far: dict[Lamp, Level] = {f"bars.{last}": "dim"}
+    return {**far, "bars.0": "dim"} if prompt.state == "over" else far
+
+
+def _limit(prompt: Prompt) -> Level:
+    if prompt.limit_kept is False:
+        return "on"
+    if prompt.limit_s is None or prompt.elapsed_s is None or prompt.state not in PLAYED:
+        return "off"
+    left_s = prompt.limit_s - prompt.elapsed_s
+    return "on" if left_s < 0 else "dim" if left_s < LIMIT_NEAR_S else "off"
+
+
+def _deck(prompt: Prompt, lamps: Lamps, side: Side, sure: Level) -> dict[Lamp, Level]:
+    deck = prompt.decks.get(side)
+    if deck is None or prompt.state == "over":
+        return {}
+    if deck.ready:
+        return {f"ready_{side}": "on"}
+    length = len(getattr(lamps, f"wind_{side}"))
+    if deck.way == "needle":
+        return {f"wind_{side}.{index}": sure for index in range(length)}
+    return {} if deck.wind is None else wind_row(deck.wind, side, length, sure)
+
+
+def wind_row(turns: float, side: Side, length: int, sure: Level) -> dict[Lamp, Level]:
+    """How far a record is from its cue: one lamp within a turn, one more each time that doubles.
+
+    Forwards from the first lamp on, back from the last one; never all, that is the needle's.
+    """
+    if length == 0 or turns == 0:
+        return {}
+    if length == 1:
+        return {f"wind_{side}.0": "on" if turns > 0 else "dim"}
+    doubled = 0 if abs(turns) <= 1 else math.ceil(math.log2(min(abs(turns), 1e6)))
+    lit = range(min(1 + doubled, length - 1))
+    return {f"wind_{side}.{index if turns > 0 else length - 1 - index}": sure for index in lit}
 
 
 @dataclass(slots=True)
@@ -79,6 +165,7 @@ class Gate:
     _changed_s: dict[Lamp, float] = field(default_factory=dict)
     _wanted: dict[Lamp, Level] = field(default_factory=dict)
     _sent_s: deque[float] = field(default_factory=deque)
+    _renewed: int = 0
 
     def ask(self, wanted: dict[Lamp, Level], now: float) -> list[tuple[Lamp, Level]]:
         """The changes to send now to bring the lamps to `wanted`; the rest is kept for later."""
@@ -99,6 +186,21 @@ class Gate:
                 self._changed_s[lamp] = now
                 self._sent_s.append(now)
         return changes
+
+    def renew(self, count: int, now: float) -> list[tuple[Lamp, Level]]:
+        """So many lamps, in turn, as they ought to be lit already: a lost message is put right.
+
+        No change of a lamp, so no hold; what the controller can take is kept to.
+        """
+        lamps = list(self._shown)
+        count = min(count, len(lamps), self.most_per_s - len(self._sent_s))
+        found = []
+        for _ in range(max(count, 0)):
+            lamp = lamps[self._renewed % len(lamps)]
+            self._renewed += 1
+            found.append((lamp, self._shown[lamp]))
+            self._sent_s.append(now)
+        return found
 
     def wake_at(self) -> float | None:
         """When a change that is kept back may be sent; None when nothing is."""

@@ -3,39 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-
-import mido
 
 from liveaid.errors import LiveaidError
+from liveaid.stage.pads import Pad
 
 SINGLE = (
     "next_left", "ready_left", "next_right", "ready_right", "following", "unsure", "silent",
     "heard_left", "heard_right",
 )  # fmt: skip
 """The lamps asked for after the rows, in this order."""
-
-
-@dataclass(frozen=True, slots=True)
-class Pad:
-    """A pad that was pressed: how it speaks, on which channel (from 1), and its number."""
-
-    send: str
-    channel: int
-    number: int
-
-
-def pad_pressed(data: bytes) -> Pad | None:
-    """The pad a MIDI message tells of: a note-on that is not a release, or a control change up."""
-    try:
-        message = mido.Message.from_bytes(data)
-    except ValueError:
-        return None
-    if message.type == "note_on" and message.velocity > 0:
-        return Pad("note", message.channel + 1, message.note)
-    if message.type == "control_change" and message.value > 0:
-        return Pad("control", message.channel + 1, message.control)
-    return None
 
 
 def wanted_lamps(bars: int, beats: int) -> list[str]:

@@ -12,9 +12,9 @@ import yaml
 
 from liveaid.errors import LiveaidError
 from liveaid.stage.address import Address, StageError
-from liveaid.stage.learn_lamps import Pad, pad_pressed
 from liveaid.stage.midi import MidiPort
 from liveaid.stage.osc_packet import Message, Refused, read_packet
+from liveaid.stage.pads import Pad, pad_pressed
 
 MOST = 500_000
 """Messages kept; a flood must not fill the memory."""

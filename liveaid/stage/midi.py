@@ -36,16 +36,17 @@ class MidiPort:
         direction: Direction = "out",
         opened: Callable[[], None] = lambda: None,
         heard: Callable[[bytes, float], None] | None = None,
+        timing: bool = False,
     ) -> None:
         """`opened` is called on the loop when the port is there (again), and once more a look
         later, in case the first burst was lost; `heard` with the bytes and monotonic second of
-        each message of an input."""
+        each message of an input, time code among them when `timing`."""
         self.wanted = wanted
         self.state = "not looked yet"
         self.name: str | None = None
         self.sent = 0
         self.failed = 0
-        self._ports = Ports(direction, apis_for(api))
+        self._ports = Ports(direction, apis_for(api), timing=timing)
         self._opened = opened
         self._heard = heard
         self._port: Any = None

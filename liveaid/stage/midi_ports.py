@@ -50,8 +50,9 @@ one thread list ports while another sends. ALSA's handle is for one thread at a 
 class Ports:
     """Long-lived look-outs, one a system and direction: new ones each time would leak clients."""
 
-    def __init__(self, direction: Direction, apis: dict[str, int]) -> None:
-        self._direction = direction
+    def __init__(self, direction: Direction, apis: dict[str, int], *, timing: bool = False) -> None:
+        """`timing`: an input is to hear time code too, which the backend leaves out otherwise."""
+        self._direction, self._timing = direction, timing
         self._apis = apis
         self._lookouts: dict[str, Any] = {}
         self._absent: dict[str, str] = {}
@@ -84,6 +85,8 @@ class Ports:
         opened = self._lookout(api, self._apis[api]) if api in _SHARED else None
         opened = opened or _new(self._direction, self._apis[api])
         try:
+            if self._timing:
+                opened.ignore_types(sysex=False, timing=False, active_sense=True)
             index = opened.get_ports().index(name)
             opened.open_port(index, "lamps" if self._direction == "out" else "pads")
         except BaseException:

@@ -127,7 +127,7 @@ class OscMap(_Record):
         return self
 
 
-def fault(field_path: str | tuple[str, ...], would_do: str) -> PydanticCustomError:
+def fault(field_path: str | tuple[str | int, ...], would_do: str) -> PydanticCustomError:
     """An error that belongs to one field of a record, found by looking at several."""
     path = (field_path,) if isinstance(field_path, str) else field_path
     return PydanticCustomError("fault", "{would_do}", {"field": path, "would_do": would_do})

@@ -21,7 +21,7 @@ from aiohttp import web
 from liveaid.follow.prompt import Prompt
 from liveaid.routine import Routine, Side
 from liveaid.stage.address import Address
-from liveaid.stage.board import Board
+from liveaid.stage.boards import Boards
 from liveaid.stage.cues import next_cues
 from liveaid.stage.follows import Follows, Guarded, follower_for
 from liveaid.stage.health import Health
@@ -39,8 +39,8 @@ from liveaid.stage.slept import Sleeps
 from liveaid.stage.spoken import Spoken
 from liveaid.stage.watcher import Watcher
 from liveaid.stage.watchers import Watchers
-from liveaid.stage.web import Web, as_json
-from liveaid.stage.words import Said
+from liveaid.stage.web import Site, Web, as_json
+from liveaid.stage.words import Said, Word, WordError
 
 HEARTBEAT_S = 1.0
 PAGE_S = 0.1
@@ -78,18 +78,18 @@ class Service:
             health=self.health,
             token=self.settings.token,
             said=self._spoken.say_live,
+            names=self.settings.share.names if self.settings.share else (),
         )
-        self._board = Board(
-            self.settings.layout,
-            midi=self.settings.midi,
-            midi_api=self.settings.midi_api,
+        self._boards = Boards(
+            self.settings,
             changed=self._watchers.lamps_changed,
             renew=self._relight,
+            word=self._pad_said,
         )
         self._showing = Showing(
             Guarded(follower or follower_for(routine, self.settings.osc_map), self._mishaps),
             shown=self._shown,
-            lamp_due_s=self._board.wake_at,
+            lamp_due_s=self._boards.wake_at,
             catch_up=self._receiver.turn,
         )
         self._page_s = float("-inf")
@@ -108,7 +108,7 @@ class Service:
         try:
             self._receiver.open(self.settings.osc)
             await self._start_web()
-            await self._board.start()
+            await self._boards.start()
         except BaseException:
             await self.stop()
             raise
@@ -119,10 +119,12 @@ class Service:
         self._beating = asyncio.create_task(self._heartbeat())
 
     async def _start_web(self) -> None:
+        share = self.settings.share
+        more = [] if share is None else [Site(share.address, share.tls, share.token)]
         if self.settings.http is not None:
             own = [*self._spoken.routes(), web.get("/routine.json", self._serve_outline)]
             routes = [*self._watchers.routes(), *own]
-            await self._web.start(self.settings.http, routes, self._watchers.scripts())
+            await self._web.start(self.settings.http, routes, self._watchers.scripts(), more=more)
 
     async def run(self) -> None:
         """Go on until `ask_stop`."""
@@ -142,7 +144,7 @@ class Service:
         self._showing.stop()
         self._receiver.close()
         await self._watchers.stopped()
-        await self._board.stop()
+        await self._boards.stop()
         await self._web.stop()
 
     async def __aenter__(self) -> Service:
@@ -174,7 +176,7 @@ class Service:
     @property
     def midi_state(self) -> str:
         """How the lamps' port stands, in words."""
-        return self._board.state
+        return self._boards.state
 
     @property
     def prompt(self) -> Prompt | None:
@@ -202,6 +204,11 @@ class Service:
         if self.prompt is not None:
             self._push(self.prompt)
 
+    def hear(self, heard: Heard) -> None:
+        """A deck's position from another source than OSC."""
+        self._hear(heard)
+        self._showing.heard([heard])
+
     def use(self, routine: Routine) -> None:
         """Follow this edition of the routine from now on: its map was edited while it played."""
         self.routine = routine
@@ -209,10 +216,6 @@ class Service:
         follower = follower_for(routine, self.settings.osc_map)
         self._showing.follower = Guarded(follower, self._mishaps)
         self.push()
-
-    def say(self, word: str, piece: int | None = None) -> bool:
-        """A pad's word; whether anybody was there for it. WordError when it is none."""
-        return self._spoken.say(word, piece, "pad")
 
     # -- what happens
 
@@ -227,9 +230,13 @@ class Service:
         asyncio.get_running_loop().call_soon(self.push)
         return taken
 
+    def _pad_said(self, word: Word, piece: int | None) -> None:
+        with contextlib.suppress(WordError):  # a pad beyond the last set piece, or chatter
+            self._spoken.say(word, piece, "pad")
+
     def _shown(self, prompt: Prompt, now: float, turned: bool) -> None:
-        levels = lamps_for(prompt, self.settings.layout, self._cue_of(prompt))
-        self._board.light(self._watchers.lamps(levels), now)
+        cue = self._cue_of(prompt)
+        self._boards.light(lambda layout: self._watchers.lamps(lamps_for(prompt, layout, cue)), now)
         self._watchers.prompted(prompt, now)
         if turned or now - self._page_s >= PAGE_S:
             self._push(prompt)
@@ -248,7 +255,7 @@ class Service:
         while True:
             await asyncio.sleep(HEARTBEAT_S)
             if self._sleeps.noticed():
-                self._board.reopen()  # gone, perhaps; what queued up is refused as too late
+                self._boards.reopen()  # gone, perhaps; what queued up is refused as too late
             self._notes.look(self._vitals(), time.monotonic())
             self._showing.look_ahead(time.monotonic())
             self._showing.show()
@@ -285,7 +292,7 @@ class Service:
             by_the_system=dropped.get("by the system", 0),
             turned_away=sum(self._web.turned_away.values()),
             lag_s=self._lag.worst_s(1.0),
-            ports=self._board.missing(),
+            ports=self._boards.missing(),
         )
 
     def _health_parts(self) -> Health:
@@ -295,9 +302,10 @@ class Service:
             "loop": self._lag.to_json,
             "rates": lambda: self._notes.rates,
             "notes": self._notes.sentences,
-            "midi": self._board.to_json,
+            "midi": self._boards.to_json,
             "page": self._web.to_json,
             "words_refused": lambda: self._spoken.refused,
             "sleeps": lambda: self._sleeps.count,
+            "map": lambda: self._watchers.status().get("map"),
             "errors": self._mishaps.to_json,
         })  # fmt: skip

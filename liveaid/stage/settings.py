@@ -2,16 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from liveaid.routine import Side
 from liveaid.stage.address import Address
 from liveaid.stage.lamp_layout import LampLayout
 from liveaid.stage.osc_map import DEFAULT_MAP, OscMap
+from liveaid.stage.share import Share
 
 OSC_ADDRESS = Address("127.0.0.1", 9000)
 HTTP_ADDRESS = Address("127.0.0.1", 8080)
+
+
+@dataclass(frozen=True, slots=True)
+class Controller:
+    """One more controller, by its port's name."""
+
+    midi: str
+    layout: LampLayout
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +36,12 @@ class Settings:
     layout: LampLayout = field(default_factory=lambda: LampLayout.model_validate({"lamps": {}}))
     midi: str | None = None
     """The lamps' port, by name or a unique part of it; None: no controller."""
+    pads: str | None = None
+    """The pads' port, where its name has nothing in common with the lamps'."""
+    also: Sequence[Controller] = ()
+    """More controllers."""
     midi_api: str = "auto"
     token: str | None = None
     """What a page has to bring along; needed where `http` is not this machine alone."""
+    share: Share | None = None
+    """A secure address for phones and tablets nearby."""

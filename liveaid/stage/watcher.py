@@ -25,11 +25,17 @@ class Stage(Protocol):
     def routine(self) -> Routine:
         """The routine that is followed."""
 
+    def hear(self, heard: Heard) -> None:
+        """A deck's position from another source than OSC."""
+
     def push(self) -> None:
         """Renew every open page now, and the lamps: a watcher's status changed."""
 
     def status(self) -> dict[str, Any]:
         """What /status says, worked out for this moment."""
+
+    def use(self, routine: Routine) -> None:
+        """Follow this edition of the routine from now on."""
 
 
 class Watcher:

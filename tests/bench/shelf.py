@@ -77,8 +77,17 @@ def main(count: int) -> None:
         found = shelf.sounds(onsets=False)
         timed("read the whole shelf with all onsets", lambda: len(shelf.sounds()))
         timed("read the whole shelf for find and fit", lambda: len(shelf.sounds(onsets=False)))
+        for terms in (
+            "tempo 88..96 half double, key near A minor, energy 3..5, by tempo",
+            "not tag used, by loudness down",
+            "text 77",
+            "",
+        ):
+            query = parse_query(terms)
+            timed(f"find '{terms}'", lambda q=query: len(shelf.find(q, most=100)))
+            timed("  count them", lambda q=query: shelf.count(q))
         query = parse_query("tempo 88..96 half double, key near A minor, energy 3..5, by tempo")
-        timed("find by three terms", lambda: len(matching(query, found)))
+        timed("  beside: every sound looked at one by one", lambda: len(matching(query, found)))
         studies = {s.hash: s.study for s in found if s.study}
         timed("rank what fits one sound", lambda: len(fits(made_up(dice), studies)))
         size_mb = (Path(folder) / "shelf.sqlite").stat().st_size / 1e6

@@ -63,3 +63,44 @@ def test_what_cannot_be_played_says_how_it_could(run, tmp_path, command):
         return
     assert status == 1
     assert f"`liveaid render {tmp_path}` first" in err
+
+
+COMMENTED = """\
+# mine
+title: Two Stalls   # do not lose me
+sounds: {bells: {file: "sounds/bells.wav",  kind: instrumental}}
+
+pieces:
+  # the way in
+  - {name: Out, part: outro, bars: 2,   tempo: 120, energy: 1}   # last
+
+  # the way out
+  - name: In
+    part: intro
+    bars: 2
+    tempo: 120   # steady
+    energy: 3
+"""
+
+
+def test_arrange_writes_the_map_in_place_every_other_line_byte_for_byte(run, scene):
+    file = scene / "routine.yaml"
+    (scene / "decks" / "routine.yaml").unlink()
+    file.write_text(COMMENTED)
+    status, out, _ = run("arrange", scene, "--write", file)
+    assert status == 0
+    first, second = COMMENTED.index("  # the way in"), COMMENTED.index("\n  # the way out")
+    head, out_piece, in_piece = COMMENTED[:first], COMMENTED[first:second], COMMENTED[second + 1 :]
+    assert file.read_text() == head + in_piece + "\n" + out_piece
+    assert (scene / "routine-old-1.yaml").read_text() == COMMENTED
+    assert "routine-old-1.yaml" in out
+
+
+def test_arrange_that_changes_nothing_writes_nothing(run, scene):
+    file = scene / "routine.yaml"
+    file.write_text(COMMENTED)
+    run("arrange", scene, "--write", file)
+    run("arrange", scene, "--write", file)
+    assert sorted(path.name for path in scene.glob("routine*")) == [
+        "routine-old-1.yaml", "routine.yaml",
+    ]  # fmt: skip

@@ -13,6 +13,7 @@ import soundfile
 from click.testing import CliRunner, Result
 
 from liveaid.cli import liveaid, main
+from liveaid.errors import LiveaidError
 from liveaid.files.digest import Signature
 from liveaid.shelf.shelf import Shelf
 from liveaid.study.facts import Study
@@ -96,6 +97,35 @@ def test_marks_are_written_and_found(shelf: str):
     assert sound["corrected"] == ["tempo", "key"]
 
 
+def test_the_other_reading_of_a_tempo_is_taken_by_one_word(sound, tmp_path: Path):
+    file = str(tmp_path / "one.sqlite")
+    with Shelf(file) as opened:
+        opened.keep("aa" * 20, sound(140.0, tempo_alternative=70.0))
+        opened.place("/s/a.wav", "aa" * 20, Signature(1, 1, 1, 1))
+        opened.keep("bb" * 20, sound(90.0))
+        opened.place("/s/b.wav", "bb" * 20, Signature(1, 1, 2, 1))
+    run("gather", "--shelf", file, "--mark", "/s/a.wav", "--tempo", "other")
+    (found,) = data("gather", "--shelf", file, "--find", "tempo 70")  # type: ignore[misc]
+    assert (found["name"], found["study"]["tempo"]) == ("a", 70.0)
+    with pytest.raises(LiveaidError, match="no other reading of its tempo"):
+        run("gather", "--shelf", file, "--mark", "/s/b.wav", "--tempo", "other")
+
+
+def test_the_best_two_are_written_to_be_heard(sound, tmp_path: Path):
+    with Shelf(tmp_path / "s.sqlite") as opened:
+        for number, name in enumerate(("beat", "call")):
+            soundfile.write(tmp_path / f"{name}.wav", np.full(44100, 0.1), 44100)
+            opened.keep(
+                f"{number:02x}" * 20, sound(92.0, kind=("instrumental", "a cappella")[number])
+            )
+            place = str(tmp_path / f"{name}.wav")
+            opened.place(place, f"{number:02x}" * 20, Signature(1, 1, number, 1))
+    heard = tmp_path / "heard.wav"
+    told = run("fit", "--shelf", str(tmp_path / "s.sqlite"), "beat", "--hear", str(heard))
+    assert "beat with call. Start quiet." in told.stderr
+    assert soundfile.info(heard).duration == pytest.approx(32 * 60 / 92, abs=0.001)
+
+
 def test_forgetting_takes_a_sound_off(shelf: str):
     run("gather", "--shelf", shelf, "--forget", "tram")
     assert data("gather", "--shelf", shelf, "--find", "text tram") == []
@@ -123,11 +153,11 @@ def test_fit_gives_the_pitch_the_key_and_the_phrases(shelf: str):
 
 
 def test_fit_says_what_is_out_of_reach_and_what_has_no_tempo(shelf: str):
-    told = run("fit", "--shelf", shelf, "stall-break").stdout
+    told = run("fit", "--shelf", shelf, "stall-break", "--range", "0.5").stdout
     assert "by hand" in told
-    # By hand: 140 / 92 = 1.5217; (r - 1) / (r + 1) = 20.69 %; at half time 70 against 92 is
-    # r = 1.3143, 13.58 %: the nearer one.
-    assert "1 lies out of reach of ±8 % on both decks; nearest: tram, with --range 13.6." in told
+    # By hand: 140 against 92 is nearest at three to two: 140 / 138 = 1.01449;
+    # (r - 1) / (r + 1) = 0.719 %.
+    assert "lie out of reach of ±0.5 % on both decks; nearest: tram, with --range 0.7." in told
     assert (
         "out of reach" not in run("fit", "--shelf", shelf, "stall-break", "--range", "13.6").stdout
     )

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from liveaid.follow import Follower
 from liveaid.routine import load_routine
 
-STATES = {"waiting", "following", "unsure", "silent"}
+STATES = {"waiting", "before", "following", "unsure", "silent", "over"}
 
 
 def at(position):
@@ -238,15 +238,11 @@ MESSAGES = st.lists(st.tuples(SIDE, st.floats(-60, 900), st.floats(0, 30)), max_
 
 @settings(max_examples=60, deadline=None)
 @given(MESSAGES, st.sampled_from(["always", "on_change"]))
-def test_belief_stays_a_distribution(messages, sends):
-    """Whatever two decks say, at any pace, belief is >= 0 and sums to 1, the prompt well-formed."""
+def test_whatever_is_heard_the_prompt_is_well_formed(messages, sends):
     follower, now = Follower(MAPS["juggles"], sends=sends), 0.0
     for side, position, gap in messages:
         now += gap
         follower.hear(side, position=position, now=now)
-        belief = follower.belief
-        assert belief.min() >= 0.0
-        assert abs(belief.sum() - 1.0) < 1e-6
         _well_formed(follower.prompt(now=now + gap / 2))
 
 

@@ -75,16 +75,16 @@ def test_slow_rungs_do_not_count_for_the_stage(spice_row):
 
 def test_ready_when_every_set_piece_and_run_throughs_are_sure_enough(spice_row):
     names = [piece.name for piece in spice_row.pieces]
-    pieces = [row for name in names for row in rows(name, [True] * 6, aim="")]
-    assert look(spice_row, pieces, runs([True] * 6)).stage_ready
-    short = look(spice_row, pieces, runs([True] * 5))
+    pieces = [row for name in names for row in rows(name, [True] * 12, aim="")]
+    assert look(spice_row, pieces, runs([True] * 12)).stage_ready
+    short = look(spice_row, pieces, runs([True] * 8))
     assert not short.stage_ready
     assert [line.split(":")[0] for line in short.missing] == ["run-throughs"]
 
 
 def test_one_set_piece_not_sure_enough_holds_the_stage_back(spice_row):
     names = [piece.name for piece in spice_row.pieces]
-    pieces = [row for name in names for row in rows(name, [name != "Lids"] + [True] * 6, aim="")]
+    pieces = [row for name in names for row in rows(name, [name != "Lids"] + [True] * 12, aim="")]
     found = look(spice_row, pieces, runs([True] * 20), ready_at=0.6)
     assert not found.stage_ready
     assert [line.split(":")[0] for line in found.missing] == ["Lids"]
@@ -93,5 +93,5 @@ def test_one_set_piece_not_sure_enough_holds_the_stage_back(spice_row):
 @pytest.mark.parametrize("level", [0.2, 0.9])
 def test_the_level_is_the_performers_to_set(spice_row, level):
     names = [piece.name for piece in spice_row.pieces]
-    pieces = [row for name in names for row in rows(name, [True] * 6, aim="")]
-    assert look(spice_row, pieces, runs([True] * 6), ready_at=level).stage_ready == (level < 0.6)
+    pieces = [row for name in names for row in rows(name, [True] * 12, aim="")]
+    assert look(spice_row, pieces, runs([True] * 12), ready_at=level).stage_ready == (level < 0.6)

@@ -151,3 +151,9 @@ def sounds():
 
     Makers.clicks, Makers.phrase = staticmethod(clicks), staticmethod(phrase)
     return Makers
+
+
+@pytest.fixture(scope="session")
+def render_into():
+    """Renders the scene in a folder."""
+    return lambda folder: render_scene(folder / "routine.yaml")

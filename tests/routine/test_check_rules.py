@@ -114,17 +114,22 @@ def test_a_tempo_step_of_a_record_that_runs_through_takes_a_hand_at_the_pitch(
 
 
 def test_winding_is_planned_into_free_beats(routine, piece, runs, rests):
-    # left from 18 s to 9 s: 2.1667 s = 4.33 beats: 5 beats from the rest's first one; the right
-    # record's own start takes the right hand.
+    # left from 18 s to 9 s: 2.1667 s = 4.33 beats: 5 beats from the rest's second one; in the first
+    # the right record is let go and the fader moved.
     r = routine(piece(runs(10), rests), piece(rests, runs(0)), piece(runs(9), rests))
     wound = [b for b in hand_plan(r) if str(b.left) == "winds left"]
-    assert [(b.piece, b.beat) for b in wound] == [(1, 0), (1, 1), (1, 2), (1, 3), (1, 4)]
+    assert [(b.piece, b.beat) for b in wound] == [(1, 1), (1, 2), (1, 3), (1, 4), (1, 5)]
 
 
-def test_dropping_one_record_while_working_the_other_asks_for_a_third_hand(
+def test_a_plain_start_asks_for_no_third_hand(routine, piece, works, runs):
+    assert not [f for f in said(routine(piece(runs(0), works(0, 1))), "hands") if f[1] == 0]
+    assert not [f for f in said(routine(piece(runs(0), runs(0))), "hands") if f[1] == 0]
+
+
+def test_dropping_one_record_on_a_written_stroke_of_the_other_asks_for_a_third_hand(
     routine, piece, works, runs
 ):
-    r = routine(piece(runs(0), works(0, 1)))
+    r = routine(piece(runs(0), works(0, 1, strokes=[0, 8])))
     assert ("remark", 0, {"hands": 3, "beats": 1}) in said(r, "hands")
 
 

@@ -257,3 +257,60 @@ def test_any_word_of_a_map_may_be_wrong_and_is_told_where(old: str, new: str):
         lines = {problem.line for problem in error.problems}
     assert lines
     assert all(1 <= line <= MARKET.count("\n") + 1 for line in lines)
+
+
+MISTAKES = """\
+title: x
+sounds: {{bells: {{file: a.wav, kind: {kind}}}}}
+idea:
+  wants:
+    - {{part: intro, energy: 2, tempo: {tempo}}}
+    - {want}
+    - {{part: story, kind: {sought}}}
+pieces:
+  - {{name: A, bars: 1, tempo: 90, left: {{hand: {hand}, sound: bells}}}}
+  - {{name: {name}, bars: 1, tempo: 90, left: {{hand: works, strokes: {strokes}}}, count: {count}}}
+"""
+RIGHT = {"kind": "sample", "tempo": "85..100", "want": "{part: climax}", "sought": "sample",
+         "hand": "runs", "name": "B", "strokes": "[0, 1, 2]", "count": "clock"}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("field", "wrong", "says"),
+    [
+        ("kind", "break", "line 2: sounds.bells.kind: found break; did you mean instrumental?"),
+        ("kind", "acapella", "line 2: sounds.bells.kind: found acapella; did you mean a cappella?"),
+        ("sought", "vocals", "line 7: idea.wants[2].kind: found vocals; did you mean a cappella?"),
+        ("sought", "fx", "line 7: idea.wants[2].kind: found fx; did you mean effect?"),
+        ("tempo", "85-100", "line 5: idea.wants[0].tempo: found 85-100; a range such as 85..100"),
+        ("tempo", "100..85", "line 5: idea.wants[0].tempo: found 100..85; the lower one first"),
+        ("want", "nonsense", "line 6: idea.wants[1]: found nonsense; fields below it would do"),
+        ("want", "{part: intr}", "line 6: idea.wants[1].part: found intr; did you mean intro?"),
+        ("want", "{part: outro, enrgy: 2}", "line 6: idea.wants[1].enrgy: found 2; did you mean"),
+        ("hand", "scratch", "line 9: pieces[0].left.hand: found scratch; did you mean works?"),
+        ("count", "none", "line 10: pieces[1].count: found none; did you mean clock?"),
+        ("name", "A", "line 10: pieces[1].name: found A; a name of its own would do; line 9"),
+        ("strokes", "[0, x, 3]", "line 10: pieces[1].left.strokes[1]: found x; a number"),
+        ("strokes", "[0, 1, 9]", "line 10: pieces[1].left.strokes[2]: found 9; a beat below 4"),
+    ],
+)
+def test_one_mistake_is_told_once_where_it_is_and_with_what_was_meant(field, wrong, says):
+    with pytest.raises(RoutineError) as caught:
+        read_routine(MISTAKES.format(**{**RIGHT, field: wrong}).encode())
+    told = [str(problem) for problem in caught.value.problems]
+    assert len(told) == 1, told
+    assert told[0].startswith(says)
+
+
+def test_mistakes_in_neighbouring_wants_are_each_told_on_their_own():
+    text = MISTAKES.format(**{**RIGHT, "tempo": "fast", "want": "nonsense", "sought": "loud"})
+    with pytest.raises(RoutineError) as caught:
+        read_routine(text.encode())
+    assert [problem.field for problem in caught.value.problems] == [
+        "idea.wants[0].tempo", "idea.wants[1]", "idea.wants[2].kind",
+    ]  # fmt: skip
+
+
+def test_a_tempo_range_is_written_as_find_takes_it():
+    (want, *_) = read_routine(MISTAKES.format(**RIGHT).encode()).idea.wants
+    assert (want.tempo_from_bpm, want.tempo_to_bpm) == (85, 100)

@@ -118,3 +118,12 @@ def test_an_unplaced_sound_that_goes_on_where_it_was_runs_on(routine, piece, run
     first = piece(runs(sound="a"), rests)
     assert the_change(routine(first, piece(on, rests), sounds=sounds)).way == "runs on"
     assert the_change(routine(first, piece(off, rests), sounds=sounds)).way is None
+
+
+def test_written_acts_say_where_the_record_is_left_and_when_it_is_due(routine, piece, works, rests):
+    # let go on beat 8 for 2 beats: 1 s from 10 s to 11 s, then held there.
+    first = piece(works(10, 14, acts={"8": "let go for 2"}), rests)
+    r = routine(first, piece(works(11, 14, acts={"2": "let go for 2"}), rests))
+    move = the_change(r)
+    assert (move.from_s, move.silent.beat) == (11.0, 10.0)
+    assert (move.due.piece, move.due.beat, move.cue_s) == (1, 2.0, 11.0)

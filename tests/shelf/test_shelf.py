@@ -6,6 +6,8 @@ import os
 import sqlite3
 import subprocess
 import sys
+import tempfile
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -16,7 +18,9 @@ from liveaid.errors import UsageError
 from liveaid.files.digest import Signature
 from liveaid.shelf.choose import choose
 from liveaid.shelf.database import APPLICATION_ID, SCHEMA_VERSION, ShelfError, default_shelf
+from liveaid.shelf.find import matching, parse_query
 from liveaid.shelf.shelf import Shelf
+from liveaid.sound.labels import Labels
 from liveaid.study.facts import Study
 
 HASH = "ab" * 20
@@ -222,17 +226,20 @@ def test_files_that_are_no_shelf_are_refused_and_not_touched(tmp_path: Path):
 
 
 def test_a_shelf_of_the_first_version_is_brought_up_to_date(tmp_path: Path):
-    """The first version had no energy of the performer's own."""
+    """The first version had no energy of the performer's own, the second no columns or labels."""
     file = tmp_path / "shelf.sqlite"
     with Shelf(file) as shelf:
         put(shelf)
     with sqlite3.connect(file) as db:
-        db.execute("ALTER TABLE sound DROP COLUMN energy")
+        for column in ("energy", "artist", "title", "album"):
+            db.execute(f"ALTER TABLE sound DROP COLUMN {column}")
+        db.execute("DROP TABLE fact")
         db.execute("PRAGMA user_version = 1")
     db.close()
     with Shelf(file) as shelf:
         shelf.mark(HASH, set_to={"energy": 5})
         assert [sound.study and sound.study.energy for sound in shelf.sounds()] == [5]
+        assert [sound.name for sound in shelf.find(parse_query("tempo 92, energy 5"))] == ["a"]
 
 
 def test_a_newer_shelf_is_refused(tmp_path: Path):
@@ -319,3 +326,69 @@ def test_a_sound_is_chosen_by_path_name_or_part(shelf: Shelf):
         choose(sounds, "stall")
     with pytest.raises(UsageError, match="did you mean stall-call"):
         choose(sounds, "stal-cal")
+
+
+# The shelf finds by its columns what `matching` finds by the sounds themselves.
+@given(
+    facts=st.lists(
+        st.fixed_dictionaries({
+            "tempo": st.none() | st.floats(40, 220),
+            "key": st.sampled_from([None, "A minor", "C major", "F# minor"]),
+            "energy": st.integers(1, 5),
+            "kind": st.sampled_from(["instrumental", "a cappella", "sample"]),
+        }),
+        max_size=6,
+    ),
+    query=st.sampled_from([
+        "tempo 88..96 half double, by tempo", "key near A minor, not energy 3", "tempo none",
+        "kind sample or a cappella, by tempo down", "not key none, energy 2..4",
+    ]),
+)  # fmt: skip
+def test_the_shelf_finds_what_its_sounds_say(facts: list[dict[str, object]], query: str):
+    with tempfile.TemporaryDirectory() as folder, Shelf(Path(folder) / "s.sqlite") as shelf:
+        for number, each in enumerate(facts):
+            put(shelf, f"/s/{number}.wav", f"{number:040x}", **each)
+        asked = parse_query(query)
+        found = [sound.hash for sound in shelf.find(asked)]
+        assert found == [sound.hash for sound in matching(asked, shelf.sounds())]
+        assert shelf.count(asked) == len(found)
+        assert [sound.hash for sound in shelf.find(asked, most=2)] == found[:2]
+
+
+def test_marks_moves_and_losses_are_found_at_once(shelf: Shelf):
+    put(shelf, "/crates/dusk/a.wav", HASH)
+    assert shelf.count(parse_query("folder dusk")) == 1
+    shelf.mark(HASH, set_to={"tempo": 140.0, "note": "für später"}, tags=["Rain"])
+    assert shelf.count(parse_query("tempo 140, tag rain, text fur")) == 1
+    shelf.mark_gone(["/crates/dusk/a.wav"])
+    assert shelf.count(parse_query("gone")) == 1
+    shelf.refresh("/crates/dusk/a.wav", looks())
+    assert shelf.count(parse_query("gone")) == 0
+    shelf.place("/crates/dawn/b.wav", HASH, looks(inode=2))
+    shelf.mark_gone(["/crates/dusk/a.wav"])
+    assert [s.path for s in shelf.find(parse_query("folder dawn, not gone"))] == [
+        "/crates/dawn/b.wav"
+    ]
+    shelf.forget(HASH)
+    assert shelf.count(parse_query("")) == 0
+
+
+def test_a_maps_word_on_a_sound_stands_in_for_the_shelfs(shelf: Shelf):
+    put(shelf, "/s/a.wav", HASH, tempo=92.0)
+    put(shelf, "/s/b.wav", OTHER, tempo=93.0)
+    (own,) = shelf.at(["/s/a.wav"])
+    said = replace(own, study=study(tempo=120.0))
+    query = parse_query("tempo 90..125, by tempo down")
+    found = shelf.find(query, instead=[said])
+    assert [(sound.name, sound.study and sound.study.tempo) for sound in found] == [
+        ("a", 120.0), ("b", 93.0),
+    ]  # fmt: skip
+    assert shelf.count(parse_query("tempo 90..95"), instead=[said]) == 1
+
+
+def test_what_a_file_says_of_itself_is_found(shelf: Shelf):
+    shelf.keep(HASH, study(), labels=Labels("The Lamplighters", "First Rain", "Night Stalls"))
+    shelf.place("/s/track01.wav", HASH, looks())
+    for query in ("artist lamplight", "title rain", "text night rain", "not artist none"):
+        assert shelf.count(parse_query(query)) == 1
+    assert shelf.sounds()[0].labels.album == "Night Stalls"

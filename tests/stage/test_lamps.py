@@ -1,5 +1,6 @@
 """What the lamps show, the bytes that light them, and that they never flash."""
 
+import itertools
 from collections import defaultdict
 from dataclasses import replace
 from pathlib import Path
@@ -15,9 +16,12 @@ from liveaid.routine.config_file import ConfigError, config_path, load_config, r
 from liveaid.stage.cues import next_cues
 from liveaid.stage.lamp_layout import LampLayout, message_table
 from liveaid.stage.lamp_text import lamp_lines, prompt_line
-from liveaid.stage.lamps import Gate, all_off, lamps_for
+from liveaid.stage.lamps import Gate, all_off, lamps_for, living
+from liveaid.stage.pads import Pad, Presses
+from liveaid.stage.words import WORDS
 
 CONFIGS = sorted((Path(__file__).parents[2] / "configs").glob("lamps-*.yaml"))
+EIGHT = load_config(config_path("row-8-control", "lamps"), LampLayout)
 GRID = load_config(config_path("grid-8x8", "lamps"), LampLayout)
 ROW = load_config(config_path("row-16", "lamps"), LampLayout)
 
@@ -77,6 +81,140 @@ def test_unsure_dims_what_may_be_wrong(make_prompt):
     assert levels["following"] == "off"
 
 
+def at(make_prompt, side, **changes):
+    """The middle of a set piece, with one deck changed."""
+    prompt = make_prompt()
+    return replace(prompt, decks={**prompt.decks, side: replace(prompt.decks[side], **changes)})
+
+
+@pytest.mark.parametrize(
+    ("turns", "left_row", "right_row"),
+    [
+        (0.4, "+...", "+..."),  # within a turn: one lamp; forwards from the first one on
+        (1.7, "++..", "++.."),
+        (9.0, "+++.", "+++."),  # never all four
+        (-0.4, "...+", "...+"),  # back from the last one
+        (-3.9, ".+++", ".+++"),
+    ],
+)
+def test_wind_is_told_by_side_length_and_end(make_prompt, turns, left_row, right_row):
+    for side, expected in (("left", left_row), ("right", right_row)):
+        levels = lamps_for(at(make_prompt, side, way="by hand", wind=turns), GRID)
+        row = "".join("+" if levels[f"wind_{side}.{n}"] == "on" else "." for n in range(4))
+        assert row == expected
+    standing = lamps_for(at(make_prompt, "left", wind=0.02, ready=True), GRID)
+    assert lit(standing, "wind_left") == set()
+    assert standing["ready_left"] == "on"
+
+
+def test_a_needle_to_be_lifted_lights_the_whole_row(make_prompt):
+    levels = lamps_for(at(make_prompt, "left", way="needle", wind=None), GRID)
+    assert lit(levels, "wind_left") == {f"wind_left.{n}" for n in range(4)}
+
+
+def test_more_bars_than_lamps_dim_from_the_far_end(make_prompt):
+    """16 bars more for the whole row of 8: a lamp for every two; of four: a lamp for every four."""
+    rows = {}
+    for chosen, name in ((GRID, "grid"), (EIGHT, "eight")):
+        for bars in (8, 9, 10, 14, 24, 60):
+            levels = lamps_for(make_prompt(bars_left=bars), chosen)
+            row = [levels[lamp] for lamp in levels if lamp.startswith("bars")]
+            rows[name, bars] = (row.count("on"), row.count("dim"))
+    assert rows["grid", 8] == (8, 0)
+    assert rows["grid", 9] == rows["grid", 10] == (7, 1)
+    assert rows["grid", 14] == (5, 3)
+    assert rows["grid", 24] == rows["grid", 60] == (0, 8)
+    assert (rows["eight", 8], rows["eight", 14], rows["eight", 24]) == ((3, 1), (1, 3), (0, 4))
+
+
+def test_the_last_bars_and_the_limit_have_their_lamps(make_prompt):
+    assert [lamps_for(make_prompt(bars_left=n), GRID)["last"] for n in (3, 2, 1)] == [
+        "off", "dim", "on",
+    ]  # fmt: skip
+    # limit_s 180: 15 s before it, and after it.
+    times = [lamps_for(make_prompt(elapsed_s=s), GRID)["limit"] for s in (164, 166, 181, None)]
+    assert times == ["off", "dim", "on", "off"]
+    over = make_prompt(state="over", bars_left=0, limit_kept=False)
+    assert lamps_for(over, GRID)["limit"] == "on"
+    assert lamps_for(replace(over, limit_kept=True), GRID)["limit"] == "off"
+
+
+STATES = ("waiting", "before", "following", "unsure", "silent", "over")
+
+
+@pytest.mark.parametrize("file", CONFIGS, ids=lambda file: file.stem)
+@pytest.mark.parametrize("bars", [1, 2, 3, 4, 8, 14, 30])
+def test_every_layout_tells_all_states_apart(file, bars, make_prompt, waiting):
+    """In one picture, whatever the bars left and whether the records are ready; the pulse set
+    aside, since it moves."""
+    chosen = load_config(file, LampLayout)
+    pictures = {}
+    for state in STATES:
+        for ready in (False, True):
+            prompt = make_prompt(state=state, bars_left=0 if state == "over" else bars)
+            prompt = waiting if state == "waiting" else prompt
+            decks = {s: replace(d, ready=ready) for s, d in prompt.decks.items()}
+            levels = lamps_for(replace(prompt, decks=decks), chosen)
+            levels = {lamp: level for lamp, level in levels.items() if lamp != "pulse"}
+            levels = {lamp: level for lamp, level in levels.items() if "heard" not in lamp}
+            pictures.setdefault(tuple(levels.items()), set()).add(state)
+    assert [states for states in pictures.values() if len(states) > 1] == []
+
+
+@pytest.mark.parametrize("file", CONFIGS, ids=lambda file: file.stem)
+def test_one_lamp_lives_while_the_service_does(file, make_prompt, waiting):
+    chosen = load_config(file, LampLayout)
+    for prompt in (waiting, make_prompt(state="over", bars_left=0)):
+        levels = lamps_for(prompt, chosen)
+        pictures = [living(levels, second + 0.3) for second in range(5)]
+        changed = [
+            [lamp for lamp in levels if one[lamp] != other[lamp]]
+            for one, other in itertools.pairwise(pictures)
+        ]
+        assert changed == [["alive" if "alive" in levels else "pulse"]] * 4
+
+
+# -- the pads
+
+
+def test_every_pad_says_its_word_by_its_own_number():
+    text = """
+        channel: 2
+        lamps: {bars: [1, 2]}
+        pads: {send: control, channel: 5, words: {here: 20, next: [21, {number: 21, channel: 6}]},
+               pieces: [30, 31]}
+    """
+    assert layout(text).pad_words() == {
+        Pad("control", 5, 20): ("here", None),
+        Pad("control", 5, 21): ("next", None),
+        Pad("control", 6, 21): ("next", None),
+        Pad("control", 5, 30): ("here", 0),
+        Pad("control", 5, 31): ("here", 1),
+    }
+
+
+@pytest.mark.parametrize("file", CONFIGS, ids=lambda file: file.stem)
+def test_the_layouts_that_come_along_say_most_words(file):
+    said = {word for word, _ in load_config(file, LampLayout).pad_words().values()}
+    assert {"step on", "step back", "here", "hold", "keep", "drop", "mark", "count in"} <= said
+    if "control" not in file.stem:
+        assert said == set(WORDS)
+
+
+def test_a_chattering_pad_is_pressed_once():
+    presses = Presses()
+    heard = [
+        presses.hear(bytes(data), now_s)
+        for data, now_s in [
+            ((0x90, 37, 100), 1.0), ((0x90, 37, 0), 1.004), ((0x90, 37, 90), 1.008),
+            ((0x80, 37, 0), 1.1), ((0x90, 37, 100), 1.5), ((0xB0, 37, 127), 1.5),
+            ((0xF8,), 1.6), ((0x90, 37), 1.7),
+        ]
+    ]  # fmt: skip
+    pad = Pad("note", 1, 37)
+    assert heard == [pad, None, None, None, pad, Pad("control", 1, 37), None, None]
+
+
 # -- the bytes
 
 # MIDI 1.0 Detailed Specification, table of channel voice messages: note-off 1000nnnn, note-on
@@ -121,6 +259,8 @@ def test_every_layout_that_comes_along_speaks_midi_as_mido_reads_it(file):
         ("lamps: {puls: 2}", "did you mean pulse?"),
         ("send: control\noff_by: note-off\nlamps: {pulse: 2}", "a control change has no note-off"),
         ("title: none", "lamps: found nothing; it is needed here"),
+        ("lamps: {pulse: 2}\npads: {words: {hop: 3}}", "pads.words.hop"),
+        ("lamps: {pulse: 2}\npads: {words: {here: 3, hold: 3}}", "here has this one"),
     ],
 )
 def test_a_layout_that_cannot_be_lit_is_refused(text, said):
@@ -235,6 +375,25 @@ def test_no_more_messages_than_the_controller_can_take():
         assert eleventh[0] - first[0] >= 1.0
 
 
+def test_every_lamp_is_renewed_in_turn_as_it_is_shown(make_prompt):
+    gate, levels = Gate(), lamps_for(make_prompt(), GRID)
+    gate.ask(levels, 1.0)
+    count = len(levels)
+    assert dict(gate.renew(count, 2.5)) == levels
+    first = gate.renew(10, 4.0)
+    gate.ask({**levels, "bars.4": "off"}, 4.1)
+    rest = gate.renew(count - 10, 4.2)
+    assert {lamp for lamp, _ in first} | {lamp for lamp, _ in rest} == set(levels)
+    assert ("bars.4", "off") in first + rest or ("bars.4", "off") in gate.renew(10, 5.5)
+
+
+def test_renewing_keeps_to_what_the_controller_can_take():
+    gate = Gate(most_per_s=10)
+    gate.ask(dict.fromkeys((f"bars.{n}" for n in range(8)), "on"), 1.0)
+    assert len(gate.renew(8, 1.0)) == 2
+    assert gate.renew(8, 1.5) == []
+
+
 def test_all_lamps_are_left_dark():
     assert set(all_off(GRID).values()) == {"off"}
     assert set(all_off(GRID)) == set(GRID.lamps.places)
@@ -257,7 +416,7 @@ def test_lamps_as_text(make_prompt):
     levels = lamps_for(make_prompt(bars_left=3), GRID, ("right",))
     assert lamp_lines(levels) == [
         "bars ●●●○○○○○   beats ○●○○   ● following ○ unsure ○ silent",
-        "left ○ cue ○ ready ● heard   right ● cue ○ ready ● heard",
+        "left ○ cue ○ ready ● heard   right ● cue ○ ready ● heard wind ○●●●",
     ]
     unsure = replace(make_prompt(), state="unsure", confidence=0.64)
     assert prompt_line(unsure).startswith("unsure (64%): Lanterns, 5 bars left, bar 4 beat 2")

@@ -14,11 +14,12 @@ from liveaid.errors import LiveaidError
 from liveaid.routine.config_file import read_config
 from liveaid.stage import Address
 from liveaid.stage.lamp_layout import LampLayout
-from liveaid.stage.learn_lamps import Pad, draft_layout, pad_pressed
+from liveaid.stage.learn_lamps import draft_layout
 from liveaid.stage.learn_osc import NothingLearned, learn_map
 from liveaid.stage.osc import read_positions
 from liveaid.stage.osc_map import OscMap, table_for
 from liveaid.stage.osc_packet import read_packet
+from liveaid.stage.pads import Pad, pad_pressed
 
 LIVEAID = [sys.executable, "-c", "from liveaid.cli import main; main()"]
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 
+from liveaid.routine.acts import sounds_worked
 from liveaid.routine.check.findings import Finding, found
-from liveaid.routine.model import SIDES, Rests, Routine, Sound
+from liveaid.routine.model import SIDES, Routine, Sound
 
 CAUTION = "clearance is a matter for a licensed professional; ask before you perform or publish"
 
@@ -19,11 +20,10 @@ _LIMITED = re.compile(r"\b(nc|nd|non[- ]?commercial|no[- ]?deriv\w*)\b", re.IGNO
 def used_sounds(routine: Routine) -> dict[str, tuple[int, ...]]:
     """Every sound some set piece plays, with those set pieces, in order of first use."""
     used: dict[str, list[int]] = {}
-    for index, piece in enumerate(routine.pieces):
+    for index in range(len(routine.pieces)):
         for side in SIDES:
-            plan = piece.plan(side)
-            if not isinstance(plan, Rests) and plan.sound is not None:
-                places = used.setdefault(plan.sound, [])
+            for sound in sounds_worked(routine, index, side):
+                places = used.setdefault(sound, [])
                 places += [] if index in places else [index]
     return {name: tuple(places) for name, places in used.items()}
 

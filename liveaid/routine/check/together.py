@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, field
-from itertools import pairwise
 from typing import Literal, TypeAlias
 
 from liveaid.record.figures import figure
-from liveaid.routine.acts import BROUGHT, Act
+from liveaid.routine.acts import BROUGHT
 from liveaid.routine.check.demands import Demand, Worked
 from liveaid.routine.check.strokes import bring_s
+from liveaid.routine.fader_edges import fader_edges
 from liveaid.routine.model import SIDES, Side
 
 Place: TypeAlias = Literal["left", "right", "fader", "pitch"]
@@ -130,34 +130,9 @@ def _job(at: Worked, side: Side, place: int) -> Iterator[_Job]:
 
 
 def fader_moves(at: Worked) -> list[float]:
-    """Beats at which the fader has to be moved: where what is heard meets what must not be.
-
-    A record that stands is silent either way, so the fader need not move for it.
-    """
-    beats: set[float] = set()
-    for side in SIDES:
-        wanted = _wanted(at.acts[side])
-        for (_, end, was), (start, _, now) in pairwise(wanted):
-            if was != now:
-                beats.add(round(start if now else end, 6))
-    return sorted(beats)
-
-
-def _wanted(acts: Sequence[Act]) -> list[tuple[float, float, bool]]:
-    """Spans of beats in which one deck's fader must be open (True) or shut (False), in order."""
-    spans: list[tuple[float, float, bool]] = []
-    for act in acts:
-        if act.way_s == 0.0 or act.beats == 0.0:
-            continue
-        at = act.beat
-        for opens, closes in act.open:
-            if opens - at > 1e-9:
-                spans.append((at, opens, False))
-            spans.append((opens, closes, True))
-            at = closes
-        if act.end_beat - at > 1e-9:
-            spans.append((at, act.end_beat, False))
-    return spans
+    """Beats at which the fader has to be moved for either deck."""
+    edges = (edge for side in SIDES for edge in fader_edges(at.acts[side]))
+    return sorted({round(edge.beat, 6) for edge in edges})
 
 
 def judge_fader(at: Worked, side: Side) -> Iterator[Demand]:

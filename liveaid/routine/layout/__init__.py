@@ -4,6 +4,7 @@
 
 material.py   what must be known of each sound: length, grid, first onset
 uses.py       what each set piece wants of which sound
+part_use.py   the parts that one hand's acts go between
 passage.py    uses that share one stretch of a deck; what runs on into what
 winding.py    the order along the deck that winds least
 deck.py       the frames of everything on one deck

@@ -12,18 +12,23 @@ the first cue stands as far into the file, so that a hand that overshoots meets 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from types import MappingProxyType
+from typing import TypeAlias
 
 from liveaid.routine import Side
-from liveaid.routine.layout.passage import Passage, merged
+from liveaid.routine.layout.passage import Passage, UseIn, sharings
 from liveaid.routine.layout.winding import Order, Wind, best_order
 
 HEAD_S = 0.0005
 """Seconds of sound before the begin, faded in: too short to be heard as an early start."""
 TAIL_S = 0.020
 """Seconds of sound after the end, faded out."""
+
+Angles: TypeAlias = Mapping[tuple[Side, int], float]
+"""By deck and set piece of a passage's first use."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,33 +92,64 @@ class DeckLayout:
     """Passages given up because a refrain is played from its first copy, to fit the side."""
 
 
-def lay_out(side: Side, passages: Sequence[Passage], grain: Grain) -> DeckLayout:
-    """The deck file's layout that winds least; refrains share one copy if the side is short.
+def lay_out(
+    side: Side, passages: Sequence[Passage], grain: Grain, angles: Angles = MappingProxyType({})
+) -> DeckLayout:
+    """The deck file's layout that winds least.
 
-    The result may still be longer than the side: its `frames` say so.
+    A refrain gets copies, each next to where the hand will be, as long as they save winding; one
+    by one they are given up for the first, the cheapest first, where that winds less, or where the
+    side is short. The result may still be longer than the side: its `frames` say so.
+    `angles`: deck seconds past a whole turn at which some passages' own cues come up.
     """
-    layout = _lay_out(side, passages, grain)
-    if layout.frames <= grain.frames(grain.side_s):
-        return layout
-    fewer = merged(passages)
-    if len(fewer) == len(passages):
-        return layout
-    return _lay_out(side, fewer, grain, shared=len(passages) - len(fewer))
+    best = _lay_out(side, passages, grain, angles)
+    shared, limit = 0, grain.frames(grain.side_s)
+    while tries := [t for t in sharings(passages) if _same_angle(side, t, angles)]:
+        shared += 1
+        layouts = [_lay_out(side, fewer, grain, angles, shared) for fewer in tries]
+        at = min(range(len(tries)), key=lambda i: (layouts[i].order.wound, layouts[i].frames))
+        if best.frames <= limit and layouts[at].order.wound >= best.order.wound:
+            break
+        passages, best = tries[at], layouts[at]
+    return best
 
 
-def _lay_out(side: Side, passages: Sequence[Passage], grain: Grain, shared: int = 0) -> DeckLayout:
+def _same_angle(side: Side, passages: Sequence[Passage], angles: Angles) -> bool:
+    """Whether no use was moved to where its cue comes up at another angle than it must."""
+    return all(
+        angles.get((side, used.use.piece), angle) == angle
+        for passage in passages
+        for angle in [_angle_s(side, passage, angles)]
+        for used in passage.uses
+    )
+
+
+def _angle_s(side: Side, passage: Passage, angles: Angles) -> float:
+    return angles.get((side, passage.uses[0].use.piece), 0.0)
+
+
+def _lay_out(
+    side: Side, passages: Sequence[Passage], grain: Grain, angles: Angles, shared: int = 0
+) -> DeckLayout:
     if not passages:
         return DeckLayout(side, (), grain.gap, best_order([], []), 0, shared)
     head = max(grain.frames(passage.cue_s) for passage in passages) + grain.frames(HEAD_S)
     lengths = [grain.frames(passage.length_s) for passage in passages]
-    slots = [_slot(p, length, head, grain) for p, length in zip(passages, lengths, strict=True)]
+    turned = [
+        grain.frames(_angle_s(side, passage, angles)) if grain.sticker else 0
+        for passage in passages
+    ]
+    slots = [
+        _slot(p, length + angle, head, grain)
+        for p, length, angle in zip(passages, lengths, turned, strict=True)
+    ]
     unit = grain.turn_s * grain.rate_hz if grain.sticker else 1.0
-    winds = _winds(passages, grain)
+    winds = _winds(passages, grain, turned)
     order = best_order([round(slot * unit) for slot in slots], winds)
     lead = grain.turns_for(max(grain.gap, head)) if grain.sticker else max(grain.gap, head)
     laid, at = [], lead
     for index in order.order:
-        cue = grain.turn_frame(at) if grain.sticker else at
+        cue = grain.turn_frame(at) + turned[index] if grain.sticker else at
         begin = cue - grain.frames(passages[index].cue_s)
         laid.append(Laid(passages[index], begin, lengths[index]))
         at += slots[index]
@@ -127,16 +163,23 @@ def _slot(passage: Passage, length: int, head: int, grain: Grain) -> int:
     return grain.turns_for(after) if grain.sticker else after
 
 
-def _winds(passages: Sequence[Passage], grain: Grain) -> list[Wind]:
-    """Every change of the deck, in play order; a slot begins at its passage's cue."""
+def _winds(passages: Sequence[Passage], grain: Grain, turned: Sequence[int]) -> list[Wind]:
+    """Every change of the deck, in play order; a slot begins a whole turn, at or before its
+    passage's cue, which comes up `turned` frames later."""
     stops = sorted(
         ((use.use.piece, index, use) for index, p in enumerate(passages) for use in p.uses),
         key=lambda stop: stop[0],
     )
     found = []
     for (_, a, before), (_, b, after) in pairwise(stops):
-        left = grain.frames(before.left_at_s - passages[a].cue_s)
-        cue = grain.frames(after.cue_s - passages[b].cue_s)
-        if a != b or left != cue:
+        left = grain.frames(before.left_at_s - passages[a].cue_s) + turned[a]
+        cue = grain.frames(after.cue_s - passages[b].cue_s) + turned[b]
+        if a != b or (left != cue and not _lets_run(passages[a], before, after)):
             found.append(Wind(a, left, b, cue))
     return found
+
+
+def _lets_run(passage: Passage, before: UseIn, after: UseIn) -> bool:
+    """Whether the next use lies where the record has run to unheard: nothing to wind."""
+    follows = passage.uses.index(after) == passage.uses.index(before) + 1
+    return follows and before.use.left_running and after.cue_s > before.left_at_s

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from itertools import accumulate
 
+from liveaid.routine.layout.angles import sticker_angles
 from liveaid.routine.layout.deck import DeckLayout, Grain, lay_out
 from liveaid.routine.layout.material import Material
 from liveaid.routine.layout.passage import passages_of
@@ -34,9 +35,9 @@ def lay_out_decks(
     materials: Mapping[str, Material],
     grain: Grain,
 ) -> dict[Side, DeckLayout]:
-    """Both decks, each in the order that winds least."""
+    """Both decks, each in the order that winds least, a juggle's stickers alike."""
     lengths = (routine.piece_s(index) for index in range(len(routine.pieces)))
     starts_s = list(accumulate(lengths, initial=0.0))
-    return {
-        side: lay_out(side, passages_of(uses[side], materials, starts_s), grain) for side in SIDES
-    }
+    passages = {side: passages_of(uses[side], materials, starts_s) for side in SIDES}
+    angles = sticker_angles(routine, passages, grain.turn_s) if grain.sticker else {}
+    return {side: lay_out(side, passages[side], grain, angles) for side in SIDES}

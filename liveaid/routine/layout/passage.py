@@ -10,12 +10,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from liveaid.record.places import SAME_S
 from liveaid.routine import Side
 from liveaid.routine.layout.material import Material
 from liveaid.routine.layout.uses import Use
-
-SAME_S = 1e-4
-"""Two places of a sound closer than this are one place: a few samples."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -23,6 +21,7 @@ class Segment:
     """A stretch of one sound at one speed."""
 
     sound: str
+    """Its name; empty for silence."""
     speed: float
     start_s: float
     """Second of the sound; beyond its end in a loop, which then comes round."""
@@ -57,6 +56,11 @@ class Passage:
     uses: tuple[UseIn, ...]
 
     @property
+    def sounds(self) -> tuple[str, ...]:
+        """The sounds it is made of, each once."""
+        return tuple(dict.fromkeys(each.sound for each in self.segments if each.sound))
+
+    @property
     def length_s(self) -> float:
         """Deck seconds of sound, fades not counted."""
         return sum(segment.length_s for segment in self.segments)
@@ -81,23 +85,27 @@ def passages_of(
             rest = starts_s[use.piece] - starts_s[passages[-1].uses[-1].use.piece + 1]
             place = _standing(passages[-1], use, materials[use.sound], rest_s=rest)
         if place is None:
-            passages.append(Passage(use.side, (_segment(use),), (UseIn(use, 0.0),)))
+            passages.append(Passage(use.side, _segments(use), (UseIn(use, 0.0),)))
         else:
             passages[-1] = _shared(passages[-1], use, max(place - use.cue_offset_s, 0.0))
     return passages
 
 
-def merged(passages: Iterable[Passage]) -> list[Passage]:
-    """The same passages with the later uses of each repeated one moved onto the first: a refrain.
+def sharings(passages: Sequence[Passage]) -> list[list[Passage]]:
+    """The same passages with one repeated one given up, its uses moved onto the first: a refrain.
 
-    Only whole passages that are alike are shared.
+    One list for each that can be given up. Only whole passages that are alike are shared.
     """
-    alike: dict[tuple[tuple[Segment, ...], float], Passage] = {}
-    for passage in passages:
-        key = (passage.segments, passage.cue_s)
-        first = alike.get(key)
-        alike[key] = replace(first, uses=first.uses + passage.uses) if first else passage
-    return list(alike.values())
+    first: dict[tuple[tuple[Segment, ...], float], int] = {}
+    found = []
+    for index, passage in enumerate(passages):
+        keeper = first.setdefault((passage.segments, passage.cue_s), index)
+        if keeper != index:
+            fewer = list(passages)
+            fewer[keeper] = replace(fewer[keeper], uses=fewer[keeper].uses + passage.uses)
+            del fewer[index]
+            found.append(fewer)
+    return found
 
 
 def whole_of(part: Passage, passages: Iterable[Passage]) -> Passage | None:
@@ -127,21 +135,45 @@ def _segment(use: Use) -> Segment:
     return Segment(sound=use.sound, speed=use.speed, start_s=use.start_s, length_s=use.length_s)
 
 
+def _segments(use: Use) -> tuple[Segment, ...]:
+    """The use's own stretch, or its parts with silence between them."""
+    if not use.parts:
+        return (_segment(use),)
+    segments: list[Segment] = []
+    at = 0.0
+    for part in use.parts:
+        if part.offset_s > at + SAME_S:
+            segments.append(silence(part.offset_s - at))
+        segments.append(
+            Segment(
+                sound=part.sound, speed=part.speed, start_s=part.start_s, length_s=part.length_s
+            )
+        )
+        at = part.offset_s + part.length_s
+    return tuple(segments)
+
+
+def silence(length_s: float) -> Segment:
+    """A stretch of nothing between two parts."""
+    return Segment(sound="", speed=1.0, start_s=0.0, length_s=length_s)
+
+
 def _standing(last: Passage, use: Use, material: Material, *, rest_s: float) -> float | None:
     """Where in the last passage the new use has its cue, if the record gets there by itself.
 
-    It is when it ran or was brought there, or when it ran and is let run through a rest. A record
-    stopped by hand for a rest counts as standing only at the passage's own cue, where the sticker
-    tells its place.
+    It does when it is left running, straight on or through a rest, as its way has it; or when a
+    hand left it there. A record that a hand has to stop for a rest counts as standing only at the
+    passage's own cue, where the sticker tells its place.
     """
     before = last.uses[-1]
-    if before.use.sound != use.sound:
+    if before.use.sound != use.sound or before.use.parts or use.parts:
         return None
-    stopped = before.left_at_s
-    places = [stopped] if rest_s < SAME_S or abs(stopped - last.cue_s) < SAME_S else []
-    if rest_s > SAME_S and not before.use.works:
-        places.append(stopped + rest_s)
-    return next((p for p in places if _fits(last, before, use, material, p)), None)
+    left_s = before.left_at_s
+    runs_to = left_s + rest_s
+    if before.use.left_running and _fits(last, before, use, material, runs_to):
+        return runs_to
+    held = not before.use.left_running or abs(left_s - last.cue_s) < SAME_S
+    return left_s if held and _fits(last, before, use, material, left_s) else None
 
 
 def _fits(last: Passage, before: UseIn, use: Use, material: Material, stands_s: float) -> bool:

@@ -8,7 +8,8 @@ from typing import TypeAlias
 
 from liveaid.routine import SIDES, Decks, Piece, Routine, Runs, Side, Sound, Works
 from liveaid.routine.layout.deck import DeckLayout
-from liveaid.routine.model import DeckFile
+from liveaid.routine.layout.part_use import PartIn
+from liveaid.routine.model import DeckFile, SoundPart
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,6 +25,8 @@ class Stand:
     cue: int
     left_at: int
     """Where the record stands afterwards."""
+    parts: tuple[PartIn, ...] = ()
+    """The parts that lie in it, where it is made of some."""
 
     @property
     def span(self) -> int:
@@ -51,6 +54,7 @@ def stands_of(layouts: Mapping[Side, DeckLayout], *, rate_hz: int) -> Stands:
                     end=begin + round(use.length_s * rate_hz),
                     cue=laid.begin + round(used.cue_s * rate_hz),
                     left_at=laid.begin + round(used.left_at_s * rate_hz),
+                    parts=use.parts,
                 )
     return stands
 
@@ -92,6 +96,20 @@ def _placed(piece: Piece, index: int, stands: Stands, rate_hz: int) -> Piece:
                     "from_s": stand.begin / rate_hz,
                     "to_s": stand.end / rate_hz,
                     "own_cue_s": own_cue,
+                    "places": _places(stand, rate_hz),
                 }
             )
     return piece.model_copy(update=plans)
+
+
+def _places(stand: Stand, rate_hz: int) -> dict[str, SoundPart]:
+    """Where each part lies in the deck file, to a hundredth of a frame."""
+    at_s = stand.begin / rate_hz
+    return {
+        part.label: SoundPart(
+            from_s=round(at_s + part.offset_s, 7),
+            to_s=round(at_s + part.offset_s + part.length_s, 7),
+            attack_s=round(at_s + part.begin_s, 7) if part.begin_s > part.offset_s else None,
+        )
+        for part in stand.parts
+    }

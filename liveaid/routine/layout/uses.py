@@ -10,7 +10,10 @@ from dataclasses import dataclass
 from typing import TypeAlias
 
 from liveaid.routine import SIDES, Piece, Rests, Routine, Runs, Side, Works
+from liveaid.routine.acts import acts_of, sounds_worked, written_out
 from liveaid.routine.layout.material import Material
+from liveaid.routine.layout.part_use import PartIn, PartsLaid, parts_laid
+from liveaid.routine.left import Left, left_by, runs_out
 from liveaid.routine.problems import Fault
 
 MIN_SPEED, MAX_SPEED = 0.25, 4.0
@@ -41,14 +44,23 @@ class Use:
     """Deck seconds of the span."""
     cue_offset_s: float = 0.0
     """Deck seconds from the span's begin to its cue."""
+    parts: tuple[PartIn, ...] = ()
+    """The parts it is made of, in order along the record; empty: one stretch of `sound`."""
+    left: Left | None = None
+    """Where the record is left, in deck seconds from the span's begin, when it is neither at the
+    end of what ran nor back at the cue it was worked from."""
 
     @property
     def left_at_s(self) -> float:
-        """Deck seconds from the span's begin to where the record stands afterwards.
-
-        A record that ran is at its end; a worked one was brought back to its cue.
-        """
+        """Deck seconds from the span's begin to where the record is left, by its way."""
+        if self.left is not None:
+            return self.left.at_s
         return self.cue_offset_s if self.works else self.length_s
+
+    @property
+    def left_running(self) -> bool:
+        """Whether it still runs then."""
+        return not self.works if self.left is None else self.left.runs
 
     def in_sound(self, deck_s: float) -> float:
         """The second of the sound at so many deck seconds into the span."""
@@ -61,8 +73,9 @@ def sounds_used(routine: Routine) -> dict[str, list[tuple[int, Side, Runs | Work
     for index, piece in enumerate(routine.pieces):
         for side in SIDES:
             plan = piece.plan(side)
-            if not isinstance(plan, Rests) and plan.sound is not None:
-                used.setdefault(plan.sound, []).append((index, side, plan))
+            if not isinstance(plan, Rests):
+                for sound in sounds_worked(routine, index, side):
+                    used.setdefault(sound, []).append((index, side, plan))
     return used
 
 
@@ -79,7 +92,8 @@ def uses_of(
         for side in SIDES:
             found = _use(routine, index, side, materials)
             if isinstance(found, Use):
-                faults += _shortage(found, piece, materials[found.sound])
+                if not found.parts:
+                    faults += _shortage(found, piece, materials[found.sound])
                 uses[side].append(found)
             elif found is not None:
                 faults.append(found)
@@ -94,6 +108,11 @@ def _use(
     if isinstance(plan, Rests):
         return None
     path: FieldPath = ("pieces", index, side)
+    laid = parts_laid(routine, index, side, materials)
+    if laid is not None:
+        return _use_of_parts(index, side, laid)
+    if any(sound not in materials for sound in sounds_worked(routine, index, side)):
+        return None
     if plan.sound is None:
         return Fault(
             (*path, "sound"), f'nothing in "{piece.name}"', "a name under `sounds` would do"
@@ -118,6 +137,8 @@ def _use(
     if isinstance(plan, Works):
         length = _span_s(plan, material, start_s=start, speed=speed, routine=routine, index=index)
         offset = _cue_offset_s(plan, length)
+    acts = acts_of(routine, index, side)
+    base_s = getattr(plan, "from_s", None) or 0.0
     return Use(
         piece=index,
         side=side,
@@ -126,8 +147,39 @@ def _use(
         speed=speed,
         start_s=start,
         length_s=length,
-        cue_offset_s=offset,
+        cue_offset_s=acts[0].from_s - base_s if acts and written_out(piece, side) else offset,
+        left=_left(routine, index, side, length, offset)
+        if not (acts and written_out(piece, side))
+        else Left(acts[-1].to_s - base_s, runs=runs_out(acts, routine.beats(index))),
     )
+
+
+def _use_of_parts(index: int, side: Side, laid: PartsLaid) -> Use:
+    first = laid.parts[0]
+    return Use(
+        piece=index,
+        side=side,
+        works=True,
+        sound=first.sound,
+        speed=first.speed,
+        start_s=first.start_s,
+        length_s=laid.length_s,
+        cue_offset_s=laid.cue_s,
+        parts=laid.parts,
+        left=Left(laid.left_s, runs=False),
+    )
+
+
+def _left(
+    routine: Routine, index: int, side: Side, length_s: float, offset_s: float
+) -> Left | None:
+    """Where the way says a worked record is left, with its span begun at second 0."""
+    plan = routine.pieces[index].plan(side)
+    if not isinstance(plan, Works):
+        return None
+    span = {"from_s": 0.0, "to_s": length_s, "own_cue_s": offset_s}
+    here = plan.model_copy(update=span)
+    return left_by(routine.pieces[index], side, here, beats=routine.beats(index))
 
 
 def _on_grid(plan: Runs | Works, material: Material) -> bool:

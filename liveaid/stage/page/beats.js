@@ -2,11 +2,12 @@
 // Between two statuses beats go on at the tempo told; what is drawn steers after them, and never
 // turns back within a set piece unless the follower really moved.
 export const JUMP_BEATS = 2;     // farther off than this it is another place, not a late message
-const BACK_BEATS = 0.5;          // a step back smaller than this is jitter,
-const BACK_MS = 300;             // unless it lasts this long
+const BACK_BEATS = 0.5;          // a step back smaller than this is jitter; between the two it is
+const BACK_MS = 300;             // believed when it has lasted this long
 const STEER = 2.5;               // of an error, so much a second is steered off
 const FASTEST = 1.8;             // never faster than this many times the tempo
 const EDGE = 1e-6;
+const NOWHERE = { left: null, bars: null, bar: null, beat: null, length: 0, piece: null };
 
 export class Count {
   constructor() {
@@ -14,6 +15,7 @@ export class Count {
     this.least = null;           // beats left, as told and never backwards
     this.drawn = null;           // beats left, as drawn
     this.backSince = null;
+    this.jumps = 0;              // how often the drawn place was not reached by counting
   }
 
   hear(status, now) {
@@ -25,6 +27,7 @@ export class Count {
     if (key === null || before === null || key !== placeOf(before)) {
       this.least = this.drawn = status.beats_left ?? null;
       this.backSince = null;
+      this.jumps += 1;
     }
     this.drawnAt ??= now;
   }
@@ -38,18 +41,18 @@ export class Count {
   }
 
   at(now) {
-    // {left, bars, bar, beat}: beats left as drawn, and the numbers as told.
+    // {left, bars, bar, beat, length, piece, place}: beats left as drawn, the numbers as told.
     const told = this.told(now);
     const status = this.status;
-    if (told === null || !status.piece) return { left: null, bars: null, bar: null, beat: null };
+    if (told === null || !status.piece) return { ...NOWHERE, place: `${this.jumps}` };
     this.#keep(told, now);
-    this.#steer(told, now);
+    this.#steer(this.backSince === null ? told : this.least, now);
     const metre = status.routine?.metre ?? 4;
     const length = status.piece.bars * metre;
     const gone = Math.min(Math.max(length - this.least, 0), length - EDGE);
     const bars = this.least <= EDGE && status.bars_left === 0 ? 0 : Math.max(1, Math.ceil(this.least / metre - EDGE));
     return {
-      left: this.drawn, bars, length,
+      left: this.drawn, bars, length, piece: status.piece, place: `${this.jumps}`,
       bar: Math.floor(gone / metre + EDGE) + 1,
       beat: (Math.floor(gone + EDGE) % metre) + 1,
     };
@@ -61,13 +64,17 @@ export class Count {
     if (back <= 0) { this.least = told; this.backSince = null; return; }
     if (back < BACK_BEATS) { this.backSince = null; return; }
     this.backSince ??= now;
-    if (now - this.backSince >= BACK_MS) { this.least = told; this.backSince = null; }
+    if (back > JUMP_BEATS || now - this.backSince >= BACK_MS) { this.least = told; this.backSince = null; }
   }
 
   #steer(told, now) {
     const passed = Math.max(0, now - this.drawnAt) / 1000;
     this.drawnAt = now;
-    if (this.drawn === null || Math.abs(told - this.drawn) > JUMP_BEATS) { this.drawn = this.least; return; }
+    if (this.drawn === null || Math.abs(told - this.drawn) > JUMP_BEATS) {
+      this.drawn = this.least;
+      this.jumps += 1;
+      return;
+    }
     const rate = moves(this.status) ? (this.status.tempo ?? 0) / 60 : 0;
     const wanted = rate + (this.drawn - told) * STEER;
     this.drawn = Math.max(0, this.drawn - Math.min(Math.max(wanted, 0), Math.max(rate, 1) * FASTEST) * passed);

@@ -3,8 +3,8 @@
 const SVG = "http://www.w3.org/2000/svg";
 const BAND = 43;                 // radius of the outer band, of 50
 const MOST_RINGS = 2;            // whole turns drawn as rings; the number tells the rest
-const FASTEST_DEG_S = 360;       // the drawn sticker turns no faster: a spot is passed once a second,
-const TURN_BACK_MS = 500;        // and twice more where it turns back: three flashes at the most
+const FASTEST_DEG_S = 240;       // the drawn sticker turns no faster, and back no sooner: a spot is
+const TURN_BACK_MS = 1000;       // passed once a second
 const STICKER_SHOWN = ["wind", "needle", "rests", "runs"];
 
 export function node(name, attributes = {}, ...inside) {

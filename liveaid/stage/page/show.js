@@ -3,7 +3,7 @@
 import { Count } from "/beats.js";
 import { Dial, node, set } from "/dial.js";
 import { fit } from "/fit.js";
-import { BOX, LOOKS, Shown } from "/gate.js";
+import { BOX, DECK, LOOKS, Shown } from "/gate.js";
 import { picture } from "/picture.js";
 import { CAPITAL } from "/sizes.js";
 
@@ -111,8 +111,7 @@ export class Show {
     // One frame.
     if (!this.laid) return;
     const found = picture(this.status, { routine: this.routine, old, ageMs });
-    const at = old ? this.lastAt ?? this.count.at(now) : this.count.at(now);
-    this.lastAt = at;
+    const at = this.#where(now, old);
     this.#lookAt(found, now);
     const { card } = this.look.value.found;
     // The label counts bars, so it changes with them; names and orders come with the look.
@@ -127,6 +126,14 @@ export class Show {
     this.#mark(at);
   }
 
+  #where(now, old) {
+    // Where the count is; it goes on freely, but leaps to another place only through a gate.
+    const at = this.count.at(now);
+    const leapt = this.#wish("place", at.place, now);
+    if (!this.lastAt || leapt || (!old && this.shown.place.value === at.place)) this.lastAt = at;
+    return this.lastAt;
+  }
+
   #lookAt(found, now) {
     // Everything that changes the picture as a whole, through one gate.
     const key = [found.ink, found.state, found.card.name, found.card.prompt, found.next.join()].join("\u0000");
@@ -136,8 +143,8 @@ export class Show {
     for (const side of SIDES) this.box(side).classList.toggle("next", found.next.includes(side));
   }
 
-  #wish(name, value, now, same) {
-    this.shown[name] ??= new Shown(BOX, same);
+  #wish(name, value, now) {
+    this.shown[name] ??= new Shown(BOX);
     return this.shown[name].wish(value, now);
   }
 
@@ -168,7 +175,7 @@ export class Show {
     }
     const left = at.left === null ? 0 : (at.left / at.length) * RIM;
     set(this.rimLeft, { "stroke-dasharray": `0 ${(RIM - left).toFixed(1)} ${left.toFixed(1)} ${RIM}` });
-    const count = this.status?.piece?.bars ?? 0;
+    const count = at.piece?.bars ?? 0;
     if (this.rimBars !== count) {
       this.rimBars = count;
       const unit = RIM / Math.max(count, 1), cut = Math.min(unit * 0.16, 6);
@@ -189,11 +196,12 @@ export class Show {
   #deck(side, found, now) {
     const deck = found.decks[side];
     const key = `deck ${side}`;
-    this.#wish(key, deck, now, (a, b) => a.mark === b.mark && a.words === b.words);
+    this.shown[key] ??= new Shown(DECK, (a, b) => a.mark === b.mark && a.words === b.words);
+    const turned = this.shown[key].wish(deck, now);
     const held = this.shown[key].value;
     this.dials[side].draw({ ...held, at: held.at == null ? null : deck.at ?? held.at }, now, this.still);
     const at = this.laid.boxes[side];
-    if (this.#wish(`${key} amount`, held.amount, now)) this.#amount(side, held.amount, at);
+    if (turned) this.#amount(side, held.amount, at);
     const words = `${side}-order`;
     this.#text(words, held.brief ?? held.words, now);
     const box = this.box(words);
@@ -214,7 +222,7 @@ export class Show {
 
   #mark(at) {
     if (!this.mark || !this.strip) return;
-    const piece = this.status?.piece && this.routine.pieces[this.status.piece.index];
+    const piece = at.piece && this.routine.pieces[at.piece.index];
     if (!piece || at.left === null) { set(this.mark, { d: "" }); return; }
     const gone = piece.from_beat + Math.max(0, at.length - at.left);
     const x = gone * this.strip.unit, half = this.strip.lower * 0.62;

@@ -6,10 +6,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from liveaid.record.platter import sticker_degrees
+from liveaid.routine import Routine
 from liveaid.routine.layout.deck import HEAD_S, TAIL_S, Grain, lay_out
+from liveaid.routine.layout.lay import grain_of, lay_out_decks
 from liveaid.routine.layout.material import Material
 from liveaid.routine.layout.passage import passages_of
-from liveaid.routine.layout.uses import Use
+from liveaid.routine.layout.placed import stands_of
+from liveaid.routine.layout.uses import Use, uses_of
 
 RATE_HZ = 44_100
 TURN_S = 1.8
@@ -183,6 +187,44 @@ def test_refrains_share_a_copy_when_the_side_is_short():
     assert layout.shared == 1
     assert len(layout.laid) == 2
     assert layout.frames <= side_s * RATE_HZ
+
+
+def test_copies_are_given_up_where_sharing_winds_less():
+    # Two spans of a minute and two of 2 s, worked by turns. With one of each, the short one lies
+    # before the long one, and every wind is the short one's slot: 2 s + 1.8 s of silence = 2.1,
+    # so 3 turns; any second copy of the long one would put a minute of record between them.
+    uses = [
+        use(2 * n, "ab"[n % 2], works=True, length_s=60.0 if n % 2 == 0 else 2.0) for n in range(4)
+    ]
+    layout = laid_out(uses)
+    assert (layout.shared, len(layout.laid)) == (2, 2)
+    assert layout.order.wound == 3 * 3 * 79_380
+
+
+def test_both_decks_of_a_juggle_come_up_at_one_sticker_angle():
+    # Left runs 4 bars at 96 BPM, 10 s, into the juggle: 10 / 1.8 = 5.5556 turns, 200 degrees.
+    plans = [
+        ({"hand": "runs", "sound": "a"}, {"hand": "rests"}),
+        ({"hand": "works", "sound": "a", "bars_in": 4}, {"hand": "works", "sound": "a",
+                                                         "bars_in": 4}),
+    ]  # fmt: skip
+    pieces = [
+        {"name": f"P{number}", "bars": 4, "tempo": 96, "left": left, "right": right}
+        for number, (left, right) in enumerate(plans)
+    ]
+    routine = Routine.model_validate(
+        {"title": "T", "sounds": {"a": {"file": "a.wav"}}, "pieces": pieces}
+    )
+    materials = {"a": material(tempo_bpm=96.0, gridded=True)}
+    uses, faults = uses_of(routine, materials)
+    assert not faults
+    layouts = lay_out_decks(routine, uses, materials, grain_of(routine))
+    stands = stands_of(layouts, rate_hz=RATE_HZ)
+    angles = [
+        sticker_degrees(stands[1, side].cue / RATE_HZ, routine.turntable.rpm)
+        for side in ("left", "right")
+    ]
+    assert angles == pytest.approx([200.0, 200.0], abs=0.01)
 
 
 def test_a_deck_too_long_for_its_side_says_so_by_its_length():

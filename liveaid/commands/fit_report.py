@@ -1,0 +1,168 @@
+"""What `liveaid fit` says: what goes along, what can be thrown in, what is out of reach."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from rich.text import Text
+
+from liveaid.commands.shelf_tables import (
+    GUESS,
+    LEGEND,
+    WIDE,
+    WIDE_LEGEND,
+    fit_reasons,
+    fit_table,
+)
+from liveaid.files.names import shown
+from liveaid.fit.fit import Fit
+from liveaid.fit.why import in_a_sentence, key_words, reasons
+from liveaid.routine.model import Turntable
+from liveaid.shelf.shelf_sound import ShelfSound
+from liveaid.study.facts import Study
+from liveaid.terminal import console
+
+
+@dataclass(frozen=True, slots=True)
+class Mine:
+    """The sound asked about; `file` is what can be opened, `hash` None where it is on no shelf."""
+
+    name: str
+    file: str
+    study: Study
+    hash: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Lists:
+    """What goes along, and what can be struck or thrown in."""
+
+    whole: list[Fit]
+    hits: list[Fit]
+
+
+@dataclass(frozen=True, slots=True)
+class Beyond:
+    """What the turntable does not reach: how many, and what range the nearest would need."""
+
+    count: int
+    nearest: str = ""
+    needs_percent: float = 0.0
+
+
+def show(
+    mine: Mine, lists: Lists, sounds: dict[str, ShelfSound], turntable: Turntable, *, why: bool
+) -> None:
+    """The fits as tables, or every number of them."""
+    screen, study = console(), mine.study
+    tempo = f"{study.tempo:.2f} BPM" if study.tempo else "no tempo"
+    screen.print(
+        Text(
+            f"{mine.name}: {study.kind}, {tempo}, {study.key or 'no key'}, energy {study.energy};"
+            f" pitch ±{turntable.pitch_range_percent:g} %"
+        )
+    )
+    if not lists.whole and not lists.hits:
+        screen.print("Nothing on the shelf goes with it.")
+    elif why:
+        for fit in (*lists.whole, *lists.hits):
+            screen.print()
+            screen.print(fit_reasons(study, fit, sounds[fit.other], turntable))
+    else:
+        _show_tables(mine, lists, sounds)
+
+
+def _show_tables(mine: Mine, lists: Lists, sounds: dict[str, ShelfSound]) -> None:
+    screen = console()
+    if lists.whole:
+        screen.print(fit_table(mine.study, lists.whole, sounds, width=screen.width))
+        for fit in lists.whole[:SAID]:
+            other = sounds[fit.other]
+            assert other.study is not None
+            sentence = in_a_sentence(mine.study, other.study, fit)
+            screen.print(Text(f"{other.name}: {sentence}"))
+    if lists.hits:
+        screen.print("Hits, to be struck or thrown in:")
+        screen.print(fit_table(mine.study, lists.hits, sounds, width=screen.width))
+    legend = WIDE_LEGEND if screen.width >= WIDE else LEGEND
+    screen.print(f"{legend}\n{GUESS}; --why explains every number.", style="dim")
+
+
+SAID = 3
+"""Fits told in a sentence below the table: more would bury them."""
+
+
+def show_rest(fitting: int, top: int, beyond: Beyond, turntable: Turntable) -> None:
+    """How many more there are, and what the turntable does not reach."""
+    if fitting > top:
+        console().print(f"{fitting - top} more fit less well: --top {fitting} shows them.")
+    if beyond.count:
+        lie = "lies" if beyond.count == 1 else "lie"
+        said = (
+            f"{beyond.count} {lie} out of reach of ±{turntable.pitch_range_percent:g} % on both"
+            f" decks; nearest: {beyond.nearest}, with --range {beyond.needs_percent:.1f}."
+        )
+        console().print(Text(said))
+
+
+def report(
+    mine: Mine,
+    lists: Lists,
+    sounds: dict[str, ShelfSound],
+    beyond: Beyond,
+    turntable: Turntable,
+) -> dict[str, Any]:
+    """All of it as plain data."""
+
+    def each(found: list[Fit]) -> list[dict[str, Any]]:
+        return [_fit_json(mine.study, fit, sounds[fit.other], turntable) for fit in found]
+
+    return {
+        "sound": mine.name,
+        "tempo": mine.study.tempo,
+        "key": mine.study.key,
+        "pitch_range_percent": turntable.pitch_range_percent,
+        "rpm": turntable.rpm,
+        "fits": each(lists.whole),
+        "hits": each(lists.hits),
+        "out_of_reach": asdict(beyond),
+    }
+
+
+def _fit_json(mine: Study, fit: Fit, other: ShelfSound, turntable: Turntable) -> dict[str, Any]:
+    assert other.study is not None
+    told = dict(reasons(mine, other.study, fit, turntable))
+    met = fit.meeting
+    return {
+        "name": other.name,
+        "file": shown(other.path),
+        "gone": other.gone,
+        "score": round(fit.score, 2),
+        "in_a_sentence": in_a_sentence(mine, other.study, fit),
+        "pickup_beats": fit.pickup_beats,
+        "beat_matched": met is not None,
+        "why_cued": fit.why_cued,
+        "meeting": asdict(met) | {"shift_semitones": met.shift_semitones} if met else None,
+        "heard_in": key_words(fit.keys) if fit.keys else None,
+        "relation": fit.keys.relation if fit.keys else None,
+        "cents_off": fit.keys.cents_off if fit.keys else None,
+        "relation_key_locked": fit.keys_locked.relation if fit.keys_locked else None,
+        "cents_off_key_locked": fit.keys_locked.cents_off if fit.keys_locked else None,
+        "loudness_lu": fit.loudness_lu,
+        "gain_peak_dbtp": fit.gain_peak_dbtp,
+        "energy_steps": fit.energy_steps,
+        "length_bars": fit.length_bars,
+        "phrases_bars": list(fit.phrases_bars),
+        "bar_turns": fit.bar_turns,
+        "costs": [
+            {
+                "term": cost.term,
+                "weight": cost.weight,
+                "cost": cost.cost,
+                "points": cost.points,
+                "why": told[cost.term],
+            }
+            for cost in fit.costs
+        ],
+    }

@@ -1,0 +1,96 @@
+"""Two sounds heard together as two decks would play them: one file to listen to before buying in.
+
+Both run at the pitches of their meeting, bar line on bar line, the other brought to this sound's
+loudness; nothing is stretched, so the keys are those the turntables will give.
+"""
+
+from __future__ import annotations
+
+import io
+import math
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+import soundfile
+import soxr
+
+from liveaid.errors import LiveaidError
+from liveaid.files.aside import write_aside
+from liveaid.fit.fit import Fit
+from liveaid.sound.read import open_sound
+from liveaid.study.facts import Study
+
+Stereo = npt.NDArray[np.float32]
+
+RATE_HZ = 44_100
+BARS = 8
+"""Bars that are heard: a phrase and its answer."""
+PEAK = 10.0 ** (-1.0 / 20.0)
+"""Full scale less 1 dB (EBU R 128's limit for true peaks, taken for samples here)."""
+FADE_S = 0.02
+"""At the end, so that the cut is not heard as a click."""
+
+
+def audition(sound_file: str, sound: Study, other_file: str, other: Study, fit: Fit) -> Stereo:
+    """The two together, shape (frames, 2) at RATE_HZ. Unreadable when a file cannot be read.
+
+    Without a common beat the other comes in at its own speed on the first bar line.
+    """
+    mine_percent = fit.meeting.sound_percent if fit.meeting else 0.0
+    other_percent = fit.meeting.other_percent if fit.meeting else 0.0
+    tempo_bpm = fit.meeting.tempo_bpm if fit.meeting else sound.tempo or 90.0
+    lasts_s = BARS * (sound.metre or 4) * 60.0 / tempo_bpm
+    lead_s = fit.pickup_beats * 60.0 / ((other.tempo or tempo_bpm) * (1.0 + other_percent / 100.0))
+    mine = _played(sound_file, sound, mine_percent, from_s=_bar_line_s(sound), lasts_s=lasts_s)
+    starts_s = _bar_line_s(other) - lead_s * (1.0 + other_percent / 100.0)
+    theirs = _played(other_file, other, other_percent, from_s=starts_s, lasts_s=lasts_s + lead_s)
+    lead = round(lead_s * RATE_HZ)
+    mix = np.zeros((lead + round(lasts_s * RATE_HZ), 2), dtype=np.float32)
+    _add(mix, mine, lead, 1.0)
+    _add(mix, theirs, 0, 10.0 ** (-(fit.loudness_lu or 0.0) / 20.0))
+    fade = round(FADE_S * RATE_HZ)
+    mix[-fade:] *= np.linspace(1.0, 0.0, fade, dtype=np.float32)[:, None]
+    peak = float(np.abs(mix).max(initial=0.0))
+    return mix * np.float32(min(1.0, PEAK / peak)) if peak > 0 else mix
+
+
+def write_audition(mix: Stereo, path: Path) -> None:
+    """Write it as 16-bit WAV, whole or not at all. LiveaidError when it cannot be written."""
+    wav = io.BytesIO()
+    soundfile.write(wav, mix, RATE_HZ, "PCM_16", format="WAV")
+    try:
+        write_aside(path, wav.getvalue())
+    except OSError as error:
+        raise LiveaidError(f"{path}: cannot be written: {error}") from error
+
+
+def _bar_line_s(study: Study) -> float:
+    """Where a sound is let go: its first bar line, else its first beat, else its first sound."""
+    for place in (study.first_downbeat, study.first_beat):
+        if place is not None:
+            return place
+    return study.silence_start_s
+
+
+def _played(file: str, study: Study, percent: float, *, from_s: float, lasts_s: float) -> Stereo:
+    """A sound from a place on at a pitch, shape (frames, 2), as long as it lasts; a loop comes
+    round."""
+    speed = 1.0 + percent / 100.0
+    with open_sound(file) as reader:
+        samples, rate = np.concatenate([*reader]), reader.rate_hz
+    stereo = samples[:, :2] if samples.shape[1] > 1 else np.repeat(samples, 2, axis=1)
+    first = max(0, round(from_s * rate))
+    wanted = math.ceil(lasts_s * speed * rate)
+    if study.loop_beats and len(stereo):
+        places = (first + np.arange(wanted)) % len(stereo)
+        stereo = stereo[places]
+    else:
+        stereo = stereo[first : first + wanted]
+    # Played so much faster, the same samples last so much less: resampled from a higher rate.
+    return np.asarray(soxr.resample(stereo, rate * speed, RATE_HZ), dtype=np.float32)
+
+
+def _add(mix: Stereo, samples: Stereo, at: int, gain: float) -> None:
+    room = mix[at : at + len(samples)]
+    room += np.float32(gain) * samples[: len(room)]

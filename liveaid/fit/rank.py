@@ -1,0 +1,65 @@
+"""A whole crate ranked by its columns: which sounds are worth a closer look."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from liveaid.fit.costs import costs_of, score_of
+from liveaid.fit.facts import KINDS, Facts, Floats
+from liveaid.fit.meeting import BEATS, reaches
+from liveaid.routine.model import Turntable
+
+BY_HAND = tuple(KINDS.index(kind) for kind in ("sample", "effect"))
+
+
+@dataclass(frozen=True, slots=True)
+class Ranked:
+    """Numbers of sounds, best first."""
+
+    whole: npt.NDArray[np.intp]
+    """What plays along."""
+    hits: npt.NDArray[np.intp]
+    """What is struck or thrown in: too short to carry or to clash."""
+    beyond: npt.NDArray[np.intp]
+    """Out of the turntable's reach, nearest first."""
+
+
+def ranked(
+    sound: Facts, others: Facts, turntable: Turntable, *, key_locked: bool = False
+) -> Ranked:
+    """Every sound the decks can bring to this one, best first; and those they cannot."""
+    best = best_scores(sound, others, turntable, key_locked=key_locked)
+    order = np.argsort(-best, kind="stable")
+    order = order[best[order] > -np.inf]
+    hits = others.hits[order]
+    beyond = np.flatnonzero(best == -np.inf)
+    far = needed_ratio(sound, others)[beyond]
+    return Ranked(order[~hits], order[hits], beyond[np.argsort(far, kind="stable")])
+
+
+def best_scores(
+    sound: Facts, others: Facts, turntable: Turntable, *, key_locked: bool = False
+) -> Floats:
+    """The score of the best way to play each of others with a sound; -inf out of reach."""
+    reach = turntable.pitch_range_percent
+    best = np.full(len(others.tempo), -np.inf)
+    tempos = ~np.isnan(sound.tempo) & ~np.isnan(others.tempo)
+    for beats in BEATS:
+        ratio = beats * sound.tempo / others.tempo
+        can = tempos & reaches(np.where(tempos, ratio, 1.0), reach)
+        score = score_of(costs_of(sound, others, ratio, beats, key_locked=key_locked))
+        best = np.where(can, np.maximum(best, score), best)
+    none = np.ones(len(others.tempo))
+    cued = score_of(costs_of(sound, others, none, None, key_locked=key_locked))
+    by_hand = np.isin(others.kind, BY_HAND) | np.isin(sound.kind, BY_HAND)
+    return np.where(~tempos | (by_hand & (best == -np.inf)), np.maximum(best, cued), best)
+
+
+def needed_ratio(sound: Facts, others: Facts) -> Floats:
+    """How far the nearest reading is from one speed, as a ratio of 1 or more."""
+    ratios = np.array([beats * sound.tempo / others.tempo for beats in BEATS])
+    nearest: Floats = np.min(np.maximum(ratios, 1.0 / ratios), axis=0)
+    return nearest

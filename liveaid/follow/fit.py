@@ -1,0 +1,100 @@
+"""How well one deck's gesture fits a place, in nats.
+
+Zero is what an unremarkable gesture earns; a release from the cue earns most. The figures are
+differences of log likelihoods: only what one place earns above another counts.
+"""
+
+from __future__ import annotations
+
+import math
+
+from liveaid.follow.gesture import Gesture
+from liveaid.follow.numbers import Numbers
+from liveaid.follow.plan import Part
+
+ROOT = math.sqrt(2.0 * math.pi)
+
+
+def normal(off: float, width: float) -> float:
+    """The normal density."""
+    z = off / width
+    return math.exp(-0.5 * z * z) / (width * ROOT) if abs(z) < 30.0 else 0.0
+
+
+def runs(
+    part: Part, gesture: Gesture, off_s: float, ran: bool, ending: bool, numbers: Numbers
+) -> float:
+    """A deck that is to run. `off_s` is how far the record is from where the beat says."""
+    if gesture.kind == "runs":
+        on_place = (1.0 - numbers.place_stray) * normal(off_s, numbers.place_s)
+        return math.log(on_place + numbers.place_stray / numbers.stray_s)
+    near = abs(off_s) < 2.0 * numbers.near_cue_s
+    if gesture.kind == "held":
+        if not ran and abs(gesture.at_s - part.cue_s) < numbers.near_cue_s:
+            return numbers.waiting
+        if ending:
+            return numbers.caught_at_end
+        brief = near and gesture.age_s < numbers.stopped_after_s
+        return numbers.caught if brief else numbers.stopped
+    brief = near and gesture.age_s < numbers.stopped_after_s
+    return numbers.nudged if brief else numbers.pushed
+
+
+def works(part: Part, gesture: Gesture, leaving: bool, numbers: Numbers) -> float:
+    """A deck that a hand is to work. `leaving`: the set piece is nearly over."""
+    at_s = gesture.at_s
+    beyond_s = max(part.from_s - at_s, at_s - part.to_s, 0.0)
+    if gesture.kind == "runs":
+        if beyond_s > 0.3:
+            past = at_s > part.to_s and gesture.from_s <= part.to_s
+            fall = numbers.past_end + numbers.past_end_fall * (beyond_s - 0.3)
+            return max(fall, numbers.outside) if past else numbers.outside
+        from_cue = numbers.let_go * normal(gesture.from_s - part.cue_s, numbers.place_s)
+        return math.log(from_cue + numbers.inside / numbers.span_s)
+    if gesture.kind == "held":
+        if abs(at_s - part.cue_s) < numbers.near_cue_s:
+            return numbers.at_cue
+        if beyond_s < 0.3:
+            return 0.0
+        if near_next(part, at_s, numbers):
+            return 0.0 if leaving else numbers.gone_on
+        return numbers.held_away
+    if beyond_s < 0.3:
+        return numbers.in_hand
+    low, high = sorted((at_s, gesture.from_s))
+    on_way = leaving or (low < part.to_s + 0.5 and high > part.from_s - 0.5)
+    return 0.0 if on_way and gesture.age_s < 4.0 else numbers.hand_away
+
+
+def rests(
+    part: Part, gesture: Gesture, entered_s: float, beats_in: float, numbers: Numbers
+) -> float:
+    """A deck that rests: running on from before, being wound, listened to at its next cue."""
+    if gesture.kind != "runs":
+        return numbers.made_ready if near_next(part, gesture.at_s, numbers) else -numbers.made_ready
+    if gesture.since_s < entered_s - 0.2:
+        over = (beats_in - numbers.left_on_beats) * 0.5
+        return max(numbers.fall * max(over, 0.0), numbers.least)
+    near = normal(gesture.from_s - part.next_cue_s, numbers.listens_near_s)
+    begun = math.log(
+        numbers.listens * (near if near == near else 0.0) + math.exp(numbers.runs_away)
+    )
+    begun_s = numbers.listens_s if math.isfinite(beats_in) else numbers.listens_before_s
+    over = gesture.age_s - begun_s
+    return max(begun + numbers.fall * max(over, 0.0), numbers.least)
+
+
+def near_next(part: Part, at_s: float, numbers: Numbers) -> bool:
+    """Whether a record is by its next cue; False where there is none."""
+    return abs(at_s - part.next_cue_s) < 2.0 * numbers.near_cue_s
+
+
+def weight(gesture: Gesture, age_s: float, numbers: Numbers) -> float:
+    """How much a gesture counts that has gone on so long: 1 soon, slowly more."""
+    if age_s <= 0.0:
+        return 0.0
+    full_s = numbers.news_full_s if gesture.news else numbers.full_s
+    if age_s < full_s:
+        return age_s / full_s
+    most = numbers.most if gesture.kind == "runs" else numbers.most_held
+    return min(1.0 + (age_s - full_s) / numbers.more_each_s, most)

@@ -1,0 +1,180 @@
+"""One guess of where the performer is: how it moves, and how it scores."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+
+from liveaid.follow import fit
+from liveaid.follow.gesture import Gesture
+from liveaid.follow.numbers import Numbers
+from liveaid.follow.plan import Plan, Section
+from liveaid.routine import SIDES, Side
+
+CLOCK_ERROR = 0.015
+"""Beats that a beat counted by the clock may be off: pitch set a per cent or so wrong."""
+
+
+@dataclass(slots=True)
+class Vote:
+    """What a deck's present gesture says of a guess, and how much it weighs."""
+
+    nats: float = 0.0
+    weight: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """Both decks at one moment, as guesses are scored by them."""
+
+    now_s: float
+    ratio: float
+    """Speed against the map's tempo, by the record last heard turning by itself."""
+    gestures: dict[Side, Gesture | None]
+    telling: dict[Side, bool]
+    """Whether a deck is heard at this moment."""
+    still_s: float = 0.0
+    """How long both records have been held."""
+    stopped_s: float = -math.inf
+    """When they were last let go after a stop."""
+    ended: dict[Side, tuple[str, float]] = field(default_factory=dict)
+    """The kind of each deck's gesture before the present one, and when it was over."""
+
+
+@dataclass(slots=True)
+class Guess:
+    """A set piece and a beat in it, when it was entered and at what price."""
+
+    section: int
+    beat: float
+    since_s: float
+    price: float = 0.0
+    """Nats for leaving the order, below 0; never fades."""
+    past: float = 0.0
+    """Nats that gestures left which are over; fades."""
+    doubt: float = 0.0
+    """Beats that the beat may be off, as a standard deviation."""
+    ran: bool = False
+    """Whether the leading deck has run since this set piece was entered."""
+    votes: dict[Side, Vote] = field(default_factory=lambda: {side: Vote() for side in SIDES})
+
+    @property
+    def score(self) -> float:
+        """Nats in all."""
+        return self.price + self.past + sum(v.nats * v.weight for v in self.votes.values())
+
+    @property
+    def worst(self) -> float:
+        """The worst fit of the two decks."""
+        return min(vote.nats for vote in self.votes.values())
+
+    def settle_vote(self, side: Side) -> None:
+        """A deck's gesture is over: what it said stays, fading."""
+        vote = self.votes[side]
+        self.past += vote.nats * vote.weight
+        vote.nats = vote.weight = 0.0
+
+    def copy(self) -> Guess:
+        """Another that starts where this one is."""
+        return replace(self, votes={side: replace(vote) for side, vote in self.votes.items()})
+
+    def rate_bps(self, plan: Plan, heard: Heard) -> float:
+        """Beats a second."""
+        section = plan.at(self.section)
+        gesture = _leading(section, heard)
+        runs = gesture is not None and gesture.kind == "runs"
+        return (gesture.speed if runs and gesture else heard.ratio) / section.beat_s
+
+    def move(self, plan: Plan, heard: Heard, seconds: float) -> None:
+        """On by so many seconds: read off the deck that leads, by the clock elsewhere."""
+        if not plan.is_piece(self.section):
+            return
+        section = plan.at(self.section)
+        rate = self.rate_bps(plan, heard)
+        gesture = _leading(section, heard)
+        self.beat += rate * seconds
+        if gesture is None:
+            if section.lead is None and heard.still_s > 4.5:
+                self.beat -= rate * seconds
+            self.doubt += CLOCK_ERROR * rate * seconds
+            if section.lead is None:
+                self._by_releases(section, heard, rate)
+            return
+        assert section.lead is not None
+        read = section.read_beat(gesture.at_s)
+        off = read - self.beat
+        if gesture.kind == "runs":
+            let_go = gesture.since_s > self.since_s - 1.0
+            early = let_go and not self.ran and -0.5 < read < 2.5 and abs(off) < 2.0
+            if abs(off) < 0.5 or early:
+                self.beat += off if early or abs(off) < 0.1 else 0.5 * off
+                self.doubt, self.ran = 0.0, True
+        elif gesture.kind == "held" and not self.ran and abs(read) < 0.5 and self.beat < 1.0:
+            self.beat, self.doubt = max(min(self.beat, read), 0.0), 0.1
+        elif abs(off) < 0.5 and self.beat < section.beats - 1.0:
+            self.beat += 0.5 * off
+
+    def _by_releases(self, section: Section, heard: Heard, rate: float) -> None:
+        """A record let go from its cue was let go on a beat: draw the count's phase to it."""
+        for side in SIDES:
+            gesture, part = heard.gestures[side], section.parts[side]
+            if gesture is None or part.hand != "works" or gesture.kind != "runs":
+                continue
+            if not gesture.news or abs(gesture.from_s - part.cue_s) > 0.15:
+                continue
+            if gesture.since_s < self.since_s - 0.3 or not 0.1 <= gesture.age_s < 0.125:
+                continue
+            released = self.beat - (heard.now_s - gesture.since_s) * rate
+            if part.strokes:
+                target = min(part.strokes, key=lambda beat: abs(beat - released))
+            else:
+                target = round(released)
+            off = target - released
+            if abs(off) < 0.3:
+                self.beat += 0.2 * off
+
+    def score_votes(self, plan: Plan, heard: Heard, numbers: Numbers) -> None:
+        """Bring each deck's vote to the present gesture."""
+        section = plan.at(self.section)
+        for side, gesture in heard.gestures.items():
+            if gesture is None or not heard.telling[side]:
+                continue
+            vote, part = self.votes[side], section.parts[side]
+            age_s = gesture.now_s - max(gesture.since_s, self.since_s)
+            vote.weight = fit.weight(gesture, age_s, numbers)
+            if part.hand == "runs":
+                off_s = gesture.at_s - part.from_s - self.beat * section.beat_s
+                ending = section.beats - self.beat < 1.0
+                vote.nats = fit.runs(part, gesture, off_s, self.ran, ending, numbers)
+            elif part.hand == "works":
+                leaving = section.beats - self.beat < 4.0
+                vote.nats = fit.works(part, gesture, leaving, numbers)
+            else:
+                beats_in = self.beat if plan.is_piece(self.section) else math.inf
+                vote.nats = fit.rests(part, gesture, self.since_s, beats_in, numbers)
+
+    def crossed(self, plan: Plan, heard: Heard, numbers: Numbers) -> Iterator[Guess]:
+        """Go over into the next section when this one is over; yields what else may follow."""
+        while plan.is_piece(self.section) and self.beat >= plan.at(self.section).beats:
+            section = plan.at(self.section)
+            over_s = (self.beat - section.beats) * section.beat_s / max(heard.ratio, 0.1)
+            for side in SIDES:
+                self.settle_vote(side)
+            self.ran, self.since_s = False, heard.now_s - min(over_s, 1.0)
+            if section.lead is None:
+                again = self.copy()
+                again.beat, again.price = self.beat - section.beats, self.price - numbers.again
+                yield again
+            after = plan.at(self.section + 1)
+            self.beat = (self.beat - section.beats) * section.beat_s / after.beat_s
+            if not plan.is_piece(self.section + 1):
+                self.beat = 0.0
+            self.section += 1
+
+
+def _leading(section: Section, heard: Heard) -> Gesture | None:
+    """What the leading deck does, where one leads and is heard."""
+    if section.lead is None or not heard.telling[section.lead]:
+        return None
+    return heard.gestures[section.lead]

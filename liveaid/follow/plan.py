@@ -1,0 +1,136 @@
+"""The routine as the follower reads it: what each deck does in every set piece, in plain numbers.
+
+Sections are the set pieces, one `before` the first and one `over` after the last. Positions are
+deck-file seconds; beats count from the section's start. A second that is none is NaN.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Literal, TypeAlias
+
+from liveaid.routine import SIDES, Routine, Side
+
+Hand: TypeAlias = Literal["runs", "works", "rests"]
+NONE = math.nan
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """What one deck does in one section."""
+
+    hand: Hand = "rests"
+    from_s: float = NONE
+    """Where the passage or span begins; for a record that runs, the second of beat 0."""
+    to_s: float = NONE
+    cue_s: float = NONE
+    next_cue_s: float = NONE
+    """The cue this deck sounds from next, later on."""
+    left_to_s: float = NONE
+    """Where the passage this deck sounded in before ends."""
+    strokes: tuple[float, ...] = ()
+    """The beats a worked record is let go at, where the map names them."""
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """One set piece, or what comes before and after all."""
+
+    index: int
+    """From 0; -1 before the first."""
+    beats: float
+    """Infinite before and after."""
+    beat_s: float
+    """Seconds of record in a beat at pitch 0."""
+    lead: Side | None
+    """The running deck whose position tells the beat: the one that counts, else any."""
+    parts: dict[Side, Part]
+
+    def read_beat(self, position_s: float) -> float:
+        """The beat that the leading deck's position tells."""
+        assert self.lead is not None
+        return (position_s - self.parts[self.lead].from_s) / self.beat_s
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """All sections; `sections[i + 1]` is set piece i."""
+
+    sections: tuple[Section, ...]
+    starts: tuple[float, ...]
+    """Beats of the routine before each section; `before` and the first both start at 0."""
+    starts_s: tuple[float, ...]
+    """Seconds before each section at pitch 0."""
+
+    @property
+    def pieces(self) -> int:
+        """How many set pieces there are; also the index of `over`."""
+        return len(self.sections) - 2
+
+    def at(self, index: int) -> Section:
+        """The section of a set piece; -1 is before, `pieces` over."""
+        return self.sections[index + 1]
+
+    def is_piece(self, index: int) -> bool:
+        """Whether a section is a set piece."""
+        return 0 <= index < self.pieces
+
+    def whole_beat(self, index: int, beat: float) -> float:
+        """Beats from the routine's start; before it lies two beats before any."""
+        return -2.0 if index < 0 else self.starts[index + 1] + beat
+
+
+def plan_of(routine: Routine) -> Plan:
+    """The plan of a placed routine. ValueError when a cue has no deck-file second yet."""
+    unplaced = [piece.name for piece in routine.pieces if not piece.placed]
+    if unplaced:
+        raise ValueError(
+            f"{routine.title}: no deck-file seconds in {', '.join(unplaced)}"
+            "; a placed map, as render writes it to decks/routine.yaml, would do"
+        )
+    columns = {side: list(_parts(routine, side)) for side in SIDES}
+    sections, starts, starts_s = [], [0.0], [0.0]
+    for index in range(-1, len(routine.pieces) + 1):
+        parts = {side: columns[side][index + 1] for side in SIDES}
+        inside = 0 <= index < len(routine.pieces)
+        beats = float(routine.beats(index)) if inside else 0.0
+        beat_s = 60.0 / routine.pieces[index].tempo_bpm if inside else 1.0
+        lead = _lead(routine, index) if inside else None
+        sections.append(Section(index, beats if inside else math.inf, beat_s, lead, parts))
+        starts.append(starts[-1] + beats)
+        starts_s.append(starts_s[-1] + beats * beat_s)
+    return Plan(tuple(sections), tuple(starts[:-1]), tuple(starts_s[:-1]))
+
+
+def _lead(routine: Routine, index: int) -> Side | None:
+    piece = routine.pieces[index]
+    running: list[Side] = [side for side in SIDES if piece.plan(side).hand == "runs"]
+    return min(running, key=lambda side: side != piece.count, default=None)
+
+
+def _parts(routine: Routine, side: Side) -> Iterator[Part]:
+    left_to_s = NONE
+    for index in range(-1, len(routine.pieces) + 1):
+        part = replace(_part(routine, index, side), left_to_s=left_to_s)
+        if part.hand != "rests":
+            left_to_s = part.to_s
+        # After the last beat the routine may begin again.
+        later = routine.next_cue(side, -1 if index == len(routine.pieces) else index)
+        cue_s = None if later is None else later[1]
+        yield replace(part, next_cue_s=NONE if cue_s is None else cue_s)
+
+
+def _part(routine: Routine, index: int, side: Side) -> Part:
+    if not 0 <= index < len(routine.pieces):
+        return Part()
+    plan = routine.pieces[index].plan(side)
+    if plan.hand == "rests":
+        return Part()
+    assert plan.cue_s is not None
+    if plan.hand == "runs":
+        return Part("runs", plan.cue_s, plan.cue_s + routine.piece_s(index), plan.cue_s)
+    assert plan.from_s is not None
+    assert plan.to_s is not None
+    return Part("works", plan.from_s, plan.to_s, plan.cue_s, strokes=plan.strokes or ())

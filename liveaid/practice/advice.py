@@ -1,0 +1,160 @@
+"""One sentence a hand after a take: what to do otherwise, where the acts carry it.
+
+For each hand its acts are looked at by what they are and by where in the bar they fall. A mean
+counts when it is both worth hearing about and surely no chance: as many looks are taken, so a mean
+must lie SURE standard errors from none.
+"""
+
+from __future__ import annotations
+
+import math
+import statistics
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+from liveaid.practice.act_score import ActScore
+from liveaid.practice.events import EventKind
+from liveaid.practice.score import TakeScore
+from liveaid.practice.shift import PairShift, shift_s
+from liveaid.routine import SIDES, Side
+
+WORTH_BEATS = 0.02
+"""Below this nobody hears it: just noticed is 2.5 % of the beat (see limits)."""
+UNEVEN_BEATS = 0.04
+"""A spread to be told: twice a trained hand's (see limits)."""
+SURE = 3.3
+"""Standard errors. Some ten groups a hand are looked at: 10 x 0.001 (normal, two-sided) is 1 %."""
+LEAST = 4
+"""Acts in a group below which nothing is said of it."""
+_LEAST_SPREAD_BEATS = 0.01
+"""No hand is taken to be steadier than this, however alike a few acts are."""
+
+_DO: dict[EventKind, tuple[str, str]] = {
+    "start": ("let go sooner", "let go later"),
+    "release": ("let go sooner", "let go later"),
+    "return": ("take it back sooner", "leave it running longer"),
+    "stroke": ("push sooner", "wait before the push"),
+    "stop": ("stop sooner", "stop later"),
+}  # fmt: skip
+_WHAT: dict[EventKind, str] = {
+    "start": "letting go", "release": "letting go", "return": "taking back", "stroke": "strokes",
+    "stop": "the stop",
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class _Group:
+    """A hand's acts of one sort, in all or on some beats of the bar."""
+
+    kind: EventKind
+    beats: tuple[float, ...]
+    """Beats of the bar from 1; empty for all."""
+    errors_s: tuple[float, ...]
+    beat_s: float
+
+    @property
+    def mean_s(self) -> float:
+        return statistics.fmean(self.errors_s)
+
+    @property
+    def sure(self) -> float:
+        """Standard errors the mean is from none."""
+        spread = max(statistics.stdev(self.errors_s), _LEAST_SPREAD_BEATS * self.beat_s)
+        return abs(self.mean_s) / spread * math.sqrt(len(self.errors_s))
+
+    @property
+    def counts(self) -> bool:
+        return abs(self.mean_s) >= WORTH_BEATS * self.beat_s and self.sure >= SURE
+
+
+def advice(score: TakeScore, *, metre: int) -> dict[Side, str]:
+    """A sentence for each hand there is something to say to.
+
+    What a take is late by on the whole is left out as long as the delays were not measured.
+    """
+    steady = None if score.delays.measured else score.shifts
+    acts = [act for piece in score.pieces for act in piece.acts]
+    found = {}
+    for side in SIDES:
+        mine = [act for act in acts if act.side == side]
+        sentence = _on_time(mine, metre, steady) or _left_out(mine, metre) or _uneven(mine, steady)
+        if sentence:
+            found[side] = f"{side} hand, {sentence}"
+    return found
+
+
+def _on_time(
+    acts: Sequence[ActScore], metre: int, steady: Sequence[PairShift] | None
+) -> str | None:
+    """The group that is most surely early or late, in words."""
+    groups = [group for group in _groups(acts, metre, steady) if group.counts]
+    if not groups:
+        return None
+    worst = max(groups, key=lambda group: group.sure)
+    late = worst.mean_s > 0
+    where = f"beats {_listed(worst.beats)}" if len(worst.beats) > 1 else ""
+    where = where or (f"beat {_listed(worst.beats)}" if worst.beats else _WHAT[worst.kind])
+    told = f"{abs(1000 * worst.mean_s):.0f} ms {'late' if late else 'early'}"
+    return f"{where}, {told}: {_DO[worst.kind][0 if late else 1]}"
+
+
+def _groups(
+    acts: Sequence[ActScore], metre: int, steady: Sequence[PairShift] | None
+) -> Iterator[_Group]:
+    """All acts of a sort, and the beats of the bar on which they are off the same way."""
+    for kinds in (("start", "release"), ("return",), ("stroke",)):
+        told = [
+            (act, off)
+            for act in acts
+            if act.kind in kinds and (off := _off_s(act, steady)) is not None
+        ]
+        if len(told) < LEAST:
+            continue
+        kind, beat_s = told[-1][0].kind, statistics.fmean(act.beat_s for act, _ in told)
+        yield _Group(kind, (), tuple(off for _, off in told), beat_s)
+        by_beat: dict[float, list[float]] = {}
+        for act, off in told:
+            by_beat.setdefault(round(act.beat % metre, 2) + 1, []).append(off)
+        for sign in (1, -1):
+            worth = WORTH_BEATS * beat_s
+            same = {b: e for b, e in by_beat.items() if sign * statistics.fmean(e) >= worth}
+            errors = tuple(off for beat in sorted(same) for off in same[beat])
+            if len(errors) >= LEAST and len(same) < len(by_beat):
+                yield _Group(kind, tuple(sorted(same)), errors, beat_s)
+
+
+def _left_out(acts: Sequence[ActScore], metre: int) -> str | None:
+    """What was missed, when it was not more than a bar can name."""
+    missed = [act for act in acts if act.outcome == "missed"]
+    if not missed:
+        return None
+    first = missed[0]
+    where = f"bar {int(first.beat // metre) + 1} beat {first.beat % metre + 1:g}"
+    more = f" and {len(missed) - 1} more" if len(missed) > 1 else ""
+    return f"{where}{more} left out"
+
+
+def _uneven(acts: Sequence[ActScore], steady: Sequence[PairShift] | None) -> str | None:
+    """The sort of act that spreads too much."""
+    for group in _groups(acts, 1, steady):
+        spread = statistics.stdev(group.errors_s)
+        if (
+            not group.beats
+            and spread > 2 * 0.02 * group.beat_s
+            and len(group.errors_s) >= 2 * LEAST
+        ):
+            return f"{_WHAT[group.kind]} uneven, {1000 * spread:.0f} ms about the beat"
+    return None
+
+
+def _off_s(act: ActScore, steady: Sequence[PairShift] | None) -> float | None:
+    if act.error_s is None or not act.anchored:
+        return None
+    late = 0.0 if steady is None else shift_s(steady, act.side, act.by)
+    return None if late is None else act.error_s - late
+
+
+def _listed(beats: Iterable[float]) -> str:
+    """`2`, `2 and 4`, `1, 2 and 4`."""
+    told = [f"{beat:g}" for beat in beats]
+    return told[0] if len(told) == 1 else f"{', '.join(told[:-1])} and {told[-1]}"

@@ -1,0 +1,75 @@
+"""What is written to be heard is what two decks would play: measured by its clicks."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+from liveaid.fit.audition import PEAK, RATE_HZ, audition, write_audition
+from liveaid.fit.fit import fits
+
+
+def clicks(path: Path, tempo_bpm: float, first_s: float, beats: int) -> str:
+    """A click on each beat, one sample wide, in one channel."""
+    samples = np.zeros(round((first_s + beats * 60.0 / tempo_bpm) * RATE_HZ))
+    for beat in range(beats):
+        samples[round((first_s + beat * 60.0 / tempo_bpm) * RATE_HZ)] = 0.5
+    soundfile.write(path, samples, RATE_HZ)
+    return str(path)
+
+
+def heard_s(mix: np.ndarray) -> np.ndarray:
+    """Seconds at which something is heard, a fiftieth of a second apart at the least."""
+    loud = np.flatnonzero(np.abs(mix[:, 0]) > 0.1)
+    return loud[np.diff(loud, prepend=-RATE_HZ) > RATE_HZ // 50] / RATE_HZ
+
+
+def test_two_tempos_meet_beat_on_beat_in_the_file(sound, tmp_path: Path):
+    # By hand: 96 brought to 92 is -4.167 %; every click of both lies on a beat of 60 / 92 s.
+    mine = sound(92.0, first_downbeat=0.25)
+    other = sound(96.0, first_downbeat=0.7, kind="a cappella", phrases_s=((0.7, 9.0),))
+    (fit,) = fits(mine, {"other": other})
+    files = (
+        clicks(tmp_path / "a.wav", 92.0, 0.25, 40),
+        clicks(tmp_path / "b.wav", 96.0, 0.7, 40),
+    )
+    mix = audition(files[0], mine, files[1], other, fit)
+    beats = heard_s(mix) * 92.0 / 60.0
+    assert len(mix) == round(32 * 60 / 92 * RATE_HZ)
+    assert len(beats) == 32
+    assert np.abs(beats - np.round(beats)).max() < 0.003
+    assert np.abs(mix).max() <= PEAK + 1e-6
+
+
+def test_a_pick_up_is_heard_before_the_bar_line(sound, tmp_path: Path):
+    mine = sound(90.0, first_downbeat=0.0)
+    # One beat of 90 BPM before its bar line at 1.0 s.
+    other = sound(90.0, first_downbeat=1.0, kind="a cappella", phrases_s=((1.0 - 2 / 3, 3.0),))
+    (fit,) = fits(mine, {"other": other})
+    files = (clicks(tmp_path / "a.wav", 90.0, 0.0, 40), str(tmp_path / "b.wav"))
+    voice = np.zeros(4 * RATE_HZ)
+    voice[round((1.0 - 2 / 3) * RATE_HZ)] = voice[RATE_HZ] = 0.5
+    soundfile.write(files[1], voice, RATE_HZ)
+    beats = heard_s(audition(files[0], mine, files[1], other, fit)) * 1.5
+    assert beats[:3] == pytest.approx([0.0, 1.0, 2.0], abs=0.01)  # pick-up, bar line, next beat
+
+
+def test_the_louder_one_is_turned_down(sound, tmp_path: Path):
+    # The other is 6 LU louder: its click of 0.5 comes at 0.5 x 10 ** (-6 / 20) = 0.2506.
+    mine, other = sound(90.0), sound(90.0, loudness_lufs=-6.0)
+    (fit,) = fits(mine, {"other": other})
+    silent, click = tmp_path / "a.wav", clicks(tmp_path / "b.wav", 90.0, 0.0, 4)
+    soundfile.write(silent, np.zeros(RATE_HZ), RATE_HZ)
+    mix = audition(str(silent), mine, click, other, fit)
+    assert np.abs(mix).max() == pytest.approx(0.2506, abs=0.005)
+
+
+def test_it_is_written_whole(tmp_path: Path):
+    mix = np.zeros((100, 2), dtype=np.float32)
+    mix[50] = 0.5
+    write_audition(mix, tmp_path / "heard.wav")
+    read, rate = soundfile.read(tmp_path / "heard.wav")
+    assert (rate, read.shape, read[50, 0]) == (44100, (100, 2), pytest.approx(0.5, abs=1e-4))

@@ -1,0 +1,149 @@
+"""Contrast by WCAG's formula, axe-core's rules, and what zoom does."""
+
+import re
+import shutil
+import subprocess
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parent.parent.parent
+LOOK = ROOT / "liveaid" / "stage" / "page" / "look.css"
+
+
+def contrast(one, other):
+    """WCAG 2.2: (lighter + 0.05) / (darker + 0.05) of the relative luminances."""
+    dark, light = sorted(map(_luminance, (one, other)))
+    return (light + 0.05) / (dark + 0.05)
+
+
+def _luminance(colour):
+    parts = [int(colour[k : k + 2], 16) / 255 for k in (1, 3, 5)]
+    linear = [p / 12.92 if p <= 0.04045 else ((p + 0.055) / 1.055) ** 2.4 for p in parts]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def test_the_formula_gives_the_published_pairs():
+    """W3C, Understanding SC 1.4.3: #777777 on white is 4.48, #767676 4.54; black on white is 21."""
+    assert contrast("#000000", "#ffffff") == pytest.approx(21.0)
+    assert contrast("#777777", "#ffffff") == pytest.approx(4.48, abs=0.005)
+    assert contrast("#767676", "#ffffff") == pytest.approx(4.54, abs=0.005)
+
+
+def colours(theme):
+    """The custom properties of one theme of look.css."""
+    css = LOOK.read_text()
+    found = {}
+    blocks = [r":root"] + ([r'\[data-theme="bright"\]'] if theme == "bright" else [])
+    for block in blocks:
+        body = re.search(block + r" \{(.*?)\n\}", css, re.S)[1]
+        found |= dict(re.findall(r"--([a-z-]+): (#[0-9a-f]{6})", body))
+    return found
+
+
+@pytest.mark.parametrize("theme", ["dark", "bright"])
+def test_text_stands_at_seven_to_one_and_shapes_at_three(theme):
+    """WCAG 2.2, SC 1.4.6 (7:1) and SC 1.4.11 (3:1), each colour on both grounds."""
+    found = colours(theme)
+    for ground in ("night", "stall"):
+        for ink in ("paper", "ash", "lantern", "mint", "ember"):
+            assert contrast(found[ink], found[ground]) >= 7, (ink, ground)
+        assert contrast(found["line"], found[ground]) >= 3, ground
+    assert contrast(found["on-ember"], found["ember"]) >= 7
+    assert contrast(found["night"], found["mint"]) >= 7  # the letter on a closed record
+
+
+@pytest.fixture(scope="session")
+def axe(needs):
+    """axe-core's source, by npm into a cache folder; a skip (in CI a failure) without it."""
+    kept = Path.home() / ".cache" / "liveaid-tests" / "npm"
+    source = kept / "node_modules" / "axe-core" / "axe.min.js"
+    if not source.is_file():
+        npm = needs("npm", "npm")
+        kept.mkdir(parents=True, exist_ok=True)
+        subprocess.run(
+            [npm, "install", "--no-audit", "--no-fund", "--prefix", str(kept), "axe-core@4"],
+            check=False, capture_output=True, timeout=120,
+        )  # fmt: skip
+    if not source.is_file():
+        needs("axe-core", "axe-core, by npm")
+    assert shutil.which("chromium")
+    return source.read_text()
+
+
+RUN = """async () => (await axe.run(document, { runOnly: ['wcag2a', 'wcag2aa', 'wcag21a',
+  'wcag21aa', 'wcag22aa', 'wcag2aaa', 'best-practice'] })).violations
+  .map((v) => [v.id, v.nodes.map((n) => n.html.slice(0, 160)).slice(0, 3)])"""
+
+
+@pytest.mark.parametrize("theme", ["dark", "bright"])
+def test_axe_finds_nothing_in_any_state_of_the_stage(theme, on_page, begin, told, axe):
+    def look(page):
+        begin(page, "1080p", theme=theme)
+        page.evaluate(axe)
+        found = {}
+        for state, status in told["states"].items():
+            page.evaluate("(s) => drive.stand(s, performance.now())", status)
+            found[state] = page.evaluate(RUN)
+        return found
+
+    assert {state: found for state, found in on_page(look).items() if found} == {}
+
+
+@pytest.mark.parametrize("path", ["/map", "/rehearse", "/"])
+def test_axe_finds_nothing_in_the_other_views(path, on_page, told, axe):
+    def look(page):
+        def answer(socket):
+            import json
+
+            socket.send(json.dumps(told["states"]["following"]))
+
+        page.route_web_socket(re.compile("/live"), answer)
+        page.goto(f"http://stage.test{path}")
+        page.wait_for_timeout(400)
+        if path == "/map":
+            page.locator("#pieces button").first.click()
+        elif path == "/":
+            page.click("#more")
+        page.evaluate(axe)
+        return page.evaluate(RUN)
+
+    assert on_page(look, "tablet upright", path=path, driven=False) == []
+
+
+def overlaps(lines):
+    """Pairs of lines whose letters' boxes cross by more than a pixel."""
+    found = []
+    for k, a in enumerate(lines):
+        for b in lines[k + 1 :]:
+            across = min(a["x"] + a["w"], b["x"] + b["w"]) - max(a["x"], b["x"])
+            down = min(a["y"] + a["h"], b["y"] + b["h"]) - max(a["y"], b["y"])
+            if across > 1 and down > 0.3 * min(a["h"], b["h"]):
+                found.append((a["text"], b["text"]))
+    return found
+
+
+@pytest.mark.parametrize("kind", ["page zoom", "text zoom"])
+@pytest.mark.parametrize("device", ["phone upright", "tablet flat", "1080p"])
+def test_twice_as_large_overlaps_nothing(kind, device, on_page, begin, told, devices):
+    """WCAG 2.2, SC 1.4.4. Page zoom is half as many of the page's pixels, each twice as large."""
+    width, height, inches = devices[device]
+    half = (width // 2, height // 2, inches)
+
+    def look(page):
+        if kind == "text zoom":
+            page.evaluate("document.documentElement.style.fontSize = '200%'")
+        begin(page, device, 1.5)
+        found = {}
+        for state, status in told["states"].items():
+            page.evaluate(
+                "(s) => { drive.show.shown = {}; drive.stand(s, performance.now()); }", status
+            )
+            found[state] = page.evaluate("drive.lines()")
+        return found
+
+    where = half if kind == "page zoom" else device
+    screen = {"width": width, "height": height}
+    for state, lines in on_page(look, where, screen=screen).items():
+        assert overlaps(lines) == [], state
+        assert {line["id"] for line in lines} & {"bars", "name"} or kind == "page zoom"

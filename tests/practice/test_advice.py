@@ -1,0 +1,91 @@
+"""One sentence a hand, from acts worked out by hand."""
+
+import pytest
+
+from liveaid.practice.act_score import ActScore
+from liveaid.practice.advice import advice
+from liveaid.practice.delays import Delays
+from liveaid.practice.score import TakeScore
+from liveaid.practice.session import Ended, aim_of, one_piece, score_of, to_json
+from liveaid.practice.shift import offs, shifts
+from liveaid.practice.timing import timing
+
+KNOWN = Delays(measured=True)
+JITTER_MS = (-4, 0, 0, 4)
+
+
+def acts_of(late_ms, *, side="right", kind="release", beats=range(16), by="click"):
+    """An act on each beat, late by late_ms(beat of the bar from 1), a little to and fro."""
+    return [
+        ActScore(kind=kind, side=side, piece=0, beat=float(beat), outcome="heard", by=by,
+                 beat_s=0.6, due_s=beat * 0.6,
+                 heard_s=beat * 0.6 + (late_ms(beat % 4 + 1) + JITTER_MS[k // 4 % 4]) / 1000)
+        for k, beat in enumerate(beats)
+    ]  # fmt: skip
+
+
+class Piece:
+    def __init__(self, acts):
+        self.acts = tuple(acts)
+
+
+def told(acts, delays=KNOWN):
+    score = TakeScore(pieces=(Piece(acts),), skipped_pieces=(), timing=timing(acts), missed=0,
+                      added=0, skipped=0, run_through=False, verdict="clean", delays=delays,
+                      shifts=shifts(offs(acts)))  # fmt: skip
+    return advice(score, metre=4)
+
+
+def test_the_beats_that_are_late_are_named_and_what_to_do():
+    assert told(acts_of(lambda beat: 20 if beat in (2, 4) else 0)) == {
+        "right": "right hand, beats 2 and 4, 20 ms late: let go sooner"
+    }
+
+
+@pytest.mark.parametrize(
+    ("kind", "late_ms", "says"),
+    [
+        ("release", 25, "letting go, 25 ms late: let go sooner"),
+        ("release", -25, "letting go, 25 ms early: let go later"),
+        ("stroke", 25, "strokes, 25 ms late: push sooner"),
+        ("return", 25, "taking back, 25 ms late: take it back sooner"),
+        ("return", -25, "taking back, 25 ms early: leave it running longer"),
+    ],
+)
+def test_what_is_off_all_through_is_said_of_all(kind, late_ms, says):
+    acts = acts_of(lambda beat: late_ms, kind=kind, side="left")
+    assert told(acts) == {"left": f"left hand, {says}"}
+
+
+def test_nothing_is_said_where_the_acts_do_not_carry_it():
+    assert told(acts_of(lambda beat: 6)) == {}  # 1 % of the beat: nobody hears it
+    assert told(acts_of(lambda beat: 40, beats=range(0, 12, 4))) == {}  # three acts are no habit
+    assert told([]) == {}
+
+
+def test_a_delay_that_nobody_measured_is_no_advice():
+    assert told(acts_of(lambda beat: 30), delays=Delays()) == {}
+    late = told(acts_of(lambda beat: 30 + (20 if beat == 2 else 0), beats=range(32)),
+                delays=Delays())  # fmt: skip
+    assert late == {"right": "right hand, beat 2, 20 ms late: let go sooner"}
+
+
+def test_what_was_left_out_is_said_by_bar_and_beat():
+    acts = acts_of(lambda beat: 0)
+    gone = ActScore(kind="release", side="right", piece=0, beat=9.0, outcome="missed", by="click")
+    assert told([*acts, gone]) == {"right": "right hand, bar 3 beat 2 left out"}
+
+
+def test_simulated_late_hands_are_told_so(spice_row, performed, rehearsed):
+    from liveaid.simulate import Hands
+
+    aim = aim_of(spice_row, "Mortar twins")
+    aim = type(aim)(**{**{f: getattr(aim, f) for f in aim.__slots__}, "delays": KNOWN})
+    hands = Hands(timing_error_s=0.008, timing_bias_s=0.040)
+    played = performed(one_piece(spice_row, 2), seed=3, hands=hands)
+    messages = [(m.now_s, m.side, m.position_s) for m in played.messages]
+    (ended,) = rehearsed(aim, messages, count_in_bars=0)
+    counted = Ended(take=ended.take, tempo_part=1.0, counted_in_s=3.002)
+    found = to_json(aim, score_of(aim, counted.kept(aim, "", 0.0)))["advice"]
+    assert set(found) == {"left", "right"}
+    assert all("late:" in said for said in found.values())

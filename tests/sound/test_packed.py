@@ -1,0 +1,69 @@
+"""Packed containers, written by FFmpeg's encoders and read back by ours."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import av
+import numpy as np
+import pytest
+
+from liveaid.files.unreadable import Unreadable
+from liveaid.sound.read import open_sound
+from liveaid.study import study
+
+RATE = 44_100
+
+
+def packed(path: Path, samples: np.ndarray, coder: str) -> Path:
+    """Stereo float samples, shape (frames, 2), encoded into a file."""
+    with av.open(str(path), "w") as container:
+        stream = container.add_stream(coder, rate=RATE)
+        stream.layout = "stereo"
+        for begin in range(0, len(samples), 1024):
+            block = np.ascontiguousarray(samples[begin : begin + 1024].T, dtype=np.float32)
+            frame = av.AudioFrame.from_ndarray(block, format="fltp", layout="stereo")
+            frame.rate, frame.pts = RATE, begin
+            container.mux(stream.encode(frame))
+        container.mux(stream.encode(None))
+    return path
+
+
+def sine(seconds: float) -> np.ndarray:
+    t = np.arange(round(seconds * RATE)) / RATE
+    left = 0.4 * np.sin(2 * np.pi * 1000 * t)
+    return np.stack([left, 0.5 * left], axis=1)
+
+
+def samples_of(path: Path) -> np.ndarray:
+    with open_sound(path) as reader:
+        return np.concatenate([*reader])
+
+
+@pytest.mark.parametrize(("name", "coder"), [("a.m4a", "aac"), ("a.aac", "aac")])
+def test_a_packed_sine_comes_back_as_loud_and_as_high(tmp_path: Path, name: str, coder: str):
+    heard = samples_of(packed(tmp_path / name, sine(2.0), coder))
+    middle = heard[RATE // 2 : RATE // 2 + RATE]
+    assert heard.shape[1] == 2
+    assert len(heard) == pytest.approx(2.0 * RATE, abs=0.1 * RATE)
+    # A sine of amplitude 0.4 has an RMS of 0.4 / sqrt(2) = 0.2828; the right side half of it.
+    rms = np.sqrt(np.mean(middle.astype(float) ** 2, axis=0))
+    assert rms == pytest.approx([0.2828, 0.1414], rel=0.02)
+    crossings = np.count_nonzero(np.diff(np.signbit(middle[:, 0])))
+    assert crossings == pytest.approx(2000, abs=2)
+
+
+def test_a_packed_sound_is_studied_without_a_fault(tmp_path: Path):
+    found = study(packed(tmp_path / "a.m4a", sine(4.0), "aac"))
+    assert (found.faults, found.channels, found.sample_rate_hz) == ((), 2, RATE)
+    assert found.duration_s == pytest.approx(4.0, abs=0.1)
+    assert "AAC" in found.format
+
+
+def test_a_cut_or_spoiled_packed_file_is_refused_or_told(tmp_path: Path):
+    whole = packed(tmp_path / "a.m4a", sine(2.0), "aac").read_bytes()
+    (tmp_path / "cut.m4a").write_bytes(whole[: len(whole) // 2])
+    (tmp_path / "text.m4a").write_text("no sound at all, " * 50)
+    for name in ("cut.m4a", "text.m4a"):
+        with pytest.raises(Unreadable, match=f"{name}: no sound that can be read"):
+            open_sound(tmp_path / name)

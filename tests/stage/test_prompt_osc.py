@@ -1,0 +1,102 @@
+"""The prompt as OSC: read back by python-osc's own parser; the next bar dated as OSC 1.0 has it."""
+
+import asyncio
+import socket
+import time
+from dataclasses import replace
+
+import pytest
+from pythonosc.osc_bundle import OscBundle
+
+from liveaid.errors import UsageError
+from liveaid.routine.config_file import config_path, load_config, read_config
+from liveaid.stage import Address, Service, Settings
+from liveaid.stage.out import Out
+from liveaid.stage.prompt_osc import next_bar_bundle, prompt_bundle
+from liveaid.stage.prompt_sender import PromptSender
+
+
+def read(data):
+    bundle = OscBundle(data)
+    return bundle.timestamp, {message.address: tuple(message.params) for message in bundle}
+
+
+def test_every_documented_address_is_told(make_prompt):
+    prompt = make_prompt()
+    _, told = read(prompt_bundle(prompt))
+    assert told == {
+        "/liveaid/state": ("following",),
+        "/liveaid/confidence": (pytest.approx(0.99),),
+        "/liveaid/piece": (3, "Lanterns"),
+        "/liveaid/next": (4, "Last tram", "right hand to the sticker"),
+        "/liveaid/bar": (4,),
+        "/liveaid/beat": (2,),
+        "/liveaid/bars_left": (5,),
+        "/liveaid/beats_left": (pytest.approx(18.58),),
+        "/liveaid/tempo": (pytest.approx(92.3),),
+        "/liveaid/wind/left": (0.0,),
+        "/liveaid/wind/right": (pytest.approx(-22.7),),
+        "/liveaid/ready/left": (0,),
+        "/liveaid/ready/right": (0,),
+    }
+
+
+def test_waiting_is_told_with_nothings(waiting):
+    _, told = read(prompt_bundle(waiting))
+    assert told["/liveaid/piece"] == (0, "")
+    assert told["/liveaid/bar"] == (0,)
+
+
+def test_the_next_bar_is_dated_for_when_it_begins(make_prompt):
+    """Beat 15.5 at 120 BPM in four: bar 5 begins half a beat, 0.25 s, later."""
+    prompt = make_prompt(beat_position=15.5, bar=4, beat=4, tempo=120.0)
+    dated_s, told = read(next_bar_bundle(prompt, 4, 1_700_000_000.0))
+    assert dated_s == pytest.approx(1_700_000_000.25, abs=1e-6)
+    assert told == {"/liveaid/next_bar": (5, 3, 120.0)}
+    last = replace(prompt, beat_position=31.0, bar=8)
+    assert read(next_bar_bundle(last, 4, 0.0))[1] == {"/liveaid/next_bar": (1, 4, 120.0)}
+    assert next_bar_bundle(replace(last, next=None), 4, 0.0) is None
+    assert next_bar_bundle(replace(prompt, state="unsure"), 4, 0.0) is None
+
+
+def test_any_number_of_receivers_is_told_and_a_missing_one_costs_nothing(three, told_follower):
+    heard = [socket.socket(type=socket.SOCK_DGRAM) for _ in range(2)]
+    for one in heard:
+        one.bind(("127.0.0.1", 0))
+        one.settimeout(5)
+    with socket.socket(type=socket.SOCK_DGRAM) as gone:
+        gone.bind(("127.0.0.1", 0))
+        nobody = Address(*gone.getsockname())
+    told_follower.shown = replace(told_follower.shown, bar=4, beat=three.metre)
+
+    async def run():
+        sender = PromptSender([Address(*one.getsockname()) for one in heard] + [nobody])
+        settings = Settings(osc=Address("127.0.0.1", 0), http=None)
+        async with Service(three, settings, follower=told_follower, watchers=[sender]) as stage:
+            told_follower.shown = replace(told_follower.shown, beat=1, bar=5)
+            stage.push()
+            return stage.status()["sent_osc"]
+
+    status = asyncio.run(run())
+    for one in heard:
+        _, first = read(one.recv(4096))
+        dated_s, following = read(one.recv(4096))
+        _, turned = read(one.recv(4096))
+        assert first["/liveaid/beat"] == (three.metre,)
+        assert following["/liveaid/next_bar"][0] == 5
+        assert abs(dated_s - time.time()) < 10
+        assert turned["/liveaid/beat"] == (1,)
+        one.close()
+    assert status["sent"] >= 6
+
+
+def test_what_follows_along_is_asked_for_in_a_file_and_by_options():
+    out = load_config(config_path("lights-and-clock", "out"), Out)
+    assert out.clock == ("sequencer",)
+    more = out.with_options(osc=["127.0.0.1:7"], clock=[], timecode=["left=player"])
+    assert more.osc[-1] == "127.0.0.1:7"
+    assert more.timecode.left.port == "player"
+    kinds = [type(one).__name__ for one in more.watchers("auto")]
+    assert kinds == ["PromptSender", "ClockOut", "TimecodeIn"]
+    with pytest.raises(UsageError, match="no address"):
+        read_config(b"osc: [nowhere]", "mine.yaml", Out).watchers("auto")
