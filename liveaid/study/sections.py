@@ -21,7 +21,7 @@ Values = npt.NDArray[np.float64]
 Plays = Literal["drums alone", "voice alone", "voice", "full", "thin"]
 PLAYS: tuple[Plays, ...] = get_args(Plays)
 
-FEWEST_BEATS = 8
+FEWEST_BEATS, FEWEST_CELLS = 8, 4
 LEVEL = 12
 """Column of the level among a beat's facts."""
 CELL_S = 1.0
@@ -39,6 +39,14 @@ class Section:
     end_s: float
     plays: Plays
     beats: int
+
+
+def edges_of(beats_s: Values, duration_s: float) -> Values:
+    """Edges of the beats through the whole sound, of seconds where there are none."""
+    if len(beats_s) < FEWEST_BEATS:
+        return np.arange(0.0, duration_s + CELL_S / 2, CELL_S)
+    last = float(beats_s[-1] + np.median(np.diff(beats_s)))
+    return np.append(beats_s, min(last, duration_s) if last - beats_s[-1] > 0.02 else last)
 
 
 def beat_facts(texture: Texture, onsets: Onsets, edges_s: Values) -> Values:
@@ -99,7 +107,7 @@ def find_sections(
     `facts` as from `beat_facts`, `voice` the probability of a voice in each beat, `alone` that
     nothing else sounds, `edges_s` one more than beats, `bar` beats in a bar and the first bar's.
     """
-    if len(facts) < FEWEST_BEATS:
+    if len(facts) < FEWEST_CELLS:
         return ()
     states = _likeliest(_odds(facts, voice, alone), bar)
     changes = np.flatnonzero(np.diff(states)) + 1

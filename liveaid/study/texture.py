@@ -132,7 +132,7 @@ def _smooth(log: Floats) -> Floats:
 def _groups() -> Floats:
     hz = np.arange(BINS) * RATE_HZ / WINDOW
     group = np.searchsorted(GROUP_EDGES_HZ, hz, side="right") - 1
-    return (group[:, None] == np.arange(GROUPS)).astype(np.float32)
+    return np.asarray(group[:, None] == np.arange(GROUPS), dtype=np.float32)
 
 
 def _pitches() -> tuple[npt.NDArray[np.int64], Floats]:

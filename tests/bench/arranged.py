@@ -52,7 +52,9 @@ def arranged(seed: int, folder: Path, *, bars: int = 28) -> Song:
     order = ["intro", "verse", "full", "break", "verse", "full", "thin", "full", "break", "verse"]
     if seed % 2:
         order = ["break", "verse", "full", "verse", "break", "full", "verse"]
-    lengths = {name: int(rng.choice([2, 4, 4, 8] if name == "break" else [4, 4, 8])) for name in PARTS}
+    lengths = {
+        name: int(rng.choice([2, 4, 4, 8] if name == "break" else [4, 4, 8])) for name in PARTS
+    }
     plan, total = [], 0
     for name in order:
         if total >= bars:
@@ -109,7 +111,9 @@ def _events(plan: list, step: float, rng: np.random.Generator) -> tuple[list, li
                 for place in (0, 3, 6, 8, 10, 14):
                     play(base + place, 2, 0, root + (12 if place == 10 else 0), 90)
             if "chords" in parts:
-                for place, long in ((0, 8), (8, 8)) if rng.random() < 0.7 else ((2, 2), (6, 2), (10, 4)):
+                for place, long in (
+                    ((0, 8), (8, 8)) if rng.random() < 0.7 else ((2, 2), (6, 2), (10, 4))
+                ):
                     for tone in (0, 4 if roots[bar % 4] in (0, 5, 7) else 3, 7):
                         play(base + place, long * 0.95, 1, root + 24 + tone, 70)
             if "tune" in parts:
