@@ -32,9 +32,9 @@ class HarmlessConsole(Console):
             yield segment if text == segment.text else Segment(text, segment.style)
 
 
-def console() -> Console:
+def console(*, stderr: bool = False) -> Console:
     """The console reports go to; width follows the terminal, plain when piped."""
-    return HarmlessConsole(highlight=False)
+    return HarmlessConsole(highlight=False, stderr=stderr)
 
 
 def print_json(data: Any) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 from pathlib import Path
 from typing import Any
 
@@ -12,9 +11,8 @@ from rich.table import Table
 from rich.text import Text
 
 from liveaid.commands.fastest import fastest_table
+from liveaid.commands.laying import Judged, judged
 from liveaid.commands.opening import opened, say_state
-from liveaid.files.inside import Stray
-from liveaid.files.unreadable import Unreadable
 from liveaid.record.bring import turns_in
 from liveaid.render.picture import draw_picture
 from liveaid.routine import Routine
@@ -32,8 +30,6 @@ from liveaid.routine.check import (
     turns_text,
 )
 from liveaid.routine.opened import Opened
-from liveaid.routine.scene import reach
-from liveaid.sound.read import open_sound
 from liveaid.stage.deck_files import deck_lengths_s
 from liveaid.terminal import console, json_option, print_json
 
@@ -68,17 +64,23 @@ def command(
     Example: liveaid check night-market --picture routine.svg
     """
     found = opened(scene)
-    file, routine = found.judged_file, found.judged
+    seen = judged(found)
+    routine = seen.routine
     say_state(found)
-    lengths = deck_lengths_s(routine, file)
-    findings = check(routine, deck_s=lengths, sound_s=_sound_lengths_s(routine, file))
+    findings = check(
+        routine,
+        deck_s={} if seen.laid_out else deck_lengths_s(routine, seen.file),
+        sound_s=seen.sound_s,
+        faults=seen.faults,
+        unstudied=seen.unstudied,
+    )
     moves, spans = changes(routine), hand_spans(hand_plan(routine))
     if picture is not None:
         draw_picture(routine, picture, findings=findings)
     if as_json:
-        print_json(_report(found, routine, findings, moves, spans))
+        print_json(_report(found, seen, findings, moves, spans))
     else:
-        _show(found.file, routine, findings, moves, spans if show_hands else ())
+        _show(found.file, seen, findings, moves, spans if show_hands else ())
         if show_fastest:
             console().print(fastest_table(routine))
         if picture is not None:
@@ -86,27 +88,20 @@ def command(
     return 1 if any(finding.severity == "error" for finding in findings) else 0
 
 
-def _sound_lengths_s(routine: Routine, file: Path) -> dict[str, float]:
-    """Seconds of each sound whose file is there and can be read."""
-    lengths: dict[str, float] = {}
-    for name, sound in routine.sounds.items():
-        with contextlib.suppress(Unreadable, Stray), open_sound(reach(sound.file, file)) as reader:
-            lengths[name] = reader.declared / reader.rate_hz
-    return lengths
-
-
 def _report(
     found: Opened,
-    routine: Routine,
+    seen: Judged,
     findings: tuple[Finding, ...],
     moves: tuple[Change, ...],
     spans: tuple[HandSpan, ...],
 ) -> dict[str, Any]:
+    routine = seen.routine
     return {
         "file": str(found.file),
         "map": found.to_json(),
         "title": routine.title,
         "placed": routine.placed,
+        "laid_out": seen.laid_out,
         "total_s": round(routine.duration_s, 4),
         "limit_s": routine.limit_s,
         "findings": [finding.to_json() for finding in findings],
@@ -118,12 +113,12 @@ def _report(
 
 def _show(
     file: Path,
-    routine: Routine,
+    seen: Judged,
     findings: tuple[Finding, ...],
     moves: tuple[Change, ...],
     spans: tuple[HandSpan, ...],
 ) -> None:
-    out = console()
+    out, routine = console(), seen.routine
     out.print(Text(f"{routine.title}  ({file})", style="bold"))
     out.print()
     out.print(_change_table(routine, moves))
@@ -134,6 +129,8 @@ def _show(
     limit = f" of {minutes(routine.limit_s)}" if routine.limit_s else ""
     summary = ", ".join(f"{n} {grade}{'' if n == 1 else 's'}" for grade, n in count.items())
     verdict = "not playable as written" if count["error"] else "playable"
+    if not count["error"] and seen.laid_out:
+        verdict += ", laid out as render would"
     if not count["error"] and not routine.placed:
         verdict = "nothing against it so far; winding waits for the deck files"
     out.print(f"{minutes(routine.duration_s)}{limit}, {summary}: {verdict}.", markup=False)
@@ -178,6 +175,8 @@ def _wind(routine: Routine, move: Change) -> str:
     """Turns to wind; where they are not known yet, the most a hand can wind in the time."""
     if move.verdict == "not placed":
         return f"≤{turns_in(move.free_s, routine.performer):.1f}"
+    if move.by_a_hand and move.needed_s == 0.0:
+        return "there"
     return turns_text(move) if move.by_a_hand else ""
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import gc
-import signal
 from typing import Any
 
 import click
@@ -19,13 +18,20 @@ from liveaid.commands.stage_options import (
 )
 from liveaid.routine.opened import Opened
 from liveaid.stage import Service, Settings, Watcher
+from liveaid.stage.ending import ends_by_signal
 from liveaid.stage.lamp_text import TerminalView
 from liveaid.stage.living import LivingMap
+from liveaid.stage.soundcheck_view import SoundCheckView
 from liveaid.terminal import console
 
 
 @click.command("perform")
 @click.argument("scene")
+@click.option(
+    "--soundcheck",
+    is_flag=True,
+    help="Go through a list: decks, units, lamps, pads, page, map; `ready` ends it.",
+)
 @stage_options
 def command(scene: str, **options: Any) -> int:
     """Follow the performance on stage: lamps and page.
@@ -41,8 +47,27 @@ def command(scene: str, **options: Any) -> int:
     file, routine = found.playable_file, found.playable()
     settings = stage_settings(options, routine, file)
     with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
-        runner.run(_perform(found, settings, stage_watchers(options, settings)))
+        beside = stage_watchers(options, settings)
+        if options["soundcheck"]:
+            return runner.run(_sound_check(found, settings, beside))
+        runner.run(_perform(found, settings, beside))
     return 0
+
+
+async def _sound_check(found: Opened, settings: Settings, beside: list[Watcher]) -> int:
+    """0 when all is there, 1 when it was broken off before."""
+    screen = console()
+    view = SoundCheckView(settings, screen, map_says=found.says, done=lambda: stage.ask_stop())
+    stage = Service(found.playable(), settings, watchers=[view, *beside])
+    with ends_by_signal(stage.ask_stop):
+        async with stage:
+            _say_where(screen, stage, settings)
+            await stage.run()
+    missing = [item for item in view.items if item.standing in ("missing", "wrong")]
+    screen.print("Ready." if not missing else "Not ready:")
+    for item in missing:
+        screen.print(f"  {item.name}: {item.says}", markup=False, soft_wrap=True)
+    return 1 if missing else 0
 
 
 async def _perform(found: Opened, settings: Settings, beside: list[Watcher]) -> None:
@@ -50,15 +75,13 @@ async def _perform(found: Opened, settings: Settings, beside: list[Watcher]) -> 
     living = LivingMap(found, told=lambda edited: shout(screen, edited))
     view = TerminalView(settings.layout, screen)
     stage = Service(found.playable(), settings, watchers=[living, view, *beside])
-    loop = asyncio.get_running_loop()
-    for number in (signal.SIGINT, signal.SIGTERM):
-        loop.add_signal_handler(number, stage.ask_stop)
-    async with stage:
-        _say_where(screen, stage, settings)
-        shout(screen, found)
-        gc.collect()
-        gc.freeze()  # what is loaded by now stays: going through it again would hold up a lamp
-        await stage.run()
+    with ends_by_signal(stage.ask_stop):
+        async with stage:
+            _say_where(screen, stage, settings)
+            shout(screen, found)
+            gc.collect()
+            gc.freeze()  # what is loaded by now stays: going through it again would hold up a lamp
+            await stage.run()
     screen.print("Lamps off, ports closed.")
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import dataclasses
-import signal
 import time
 from pathlib import Path
 from typing import Any
@@ -12,6 +11,7 @@ from typing import Any
 import click
 from rich.console import Console
 
+from liveaid.commands.calibrate import calibrate
 from liveaid.commands.opening import opened_to_play, say_state
 from liveaid.commands.stage_options import (
     STAGE_WORDS,
@@ -21,9 +21,12 @@ from liveaid.commands.stage_options import (
     stage_watchers,
 )
 from liveaid.errors import UsageError
+from liveaid.practice.delays import NO_DELAYS
+from liveaid.practice.delays import says as delays_say
 from liveaid.practice.ladder import Ladder
 from liveaid.practice.limits import LEVELS, Limits
 from liveaid.practice.next import READY_AT
+from liveaid.practice.plan import Plan, plan_of
 from liveaid.practice.reading import TakeReader
 from liveaid.practice.rehearsal import Rehearsal
 from liveaid.practice.replay import replay, replay_at_once, stored_trace
@@ -35,6 +38,7 @@ from liveaid.practice.trace import Trace
 from liveaid.routine import Routine
 from liveaid.routine.opened import Opened
 from liveaid.stage import Address, Service, Settings
+from liveaid.stage.ending import ends_by_signal
 from liveaid.stage.living import LivingMap
 from liveaid.stage.osc_map import DEFAULT_MAP
 from liveaid.terminal import console, json_option, print_json
@@ -59,9 +63,12 @@ PERCENT = _Percent()
 
 @click.command("rehearse")
 @click.argument("scene")
-@click.option("--piece", metavar="NAME|weakest",
-              help="Practise this set piece by itself, over and over; `weakest`: the one with most "
-              "to gain. Left out: the whole routine.")  # fmt: skip
+@click.option("--piece", metavar="STRETCH",
+              help="Practise this by itself, over and over: a set piece's name, `bars 5 to 6 of "
+              "NAME`, `from NAME into NAME`, or `weakest`. Left out: all of it.")  # fmt: skip
+@click.option("--minutes", type=click.FloatRange(1, 600), metavar="MIN",
+              help="A session of so long: what is worth practising, in turns, breaks included; it "
+              "moves on by itself.")  # fmt: skip
 @click.option("--start-at", type=PERCENT, default="70%", show_default=True,
               help="Part of full tempo to start at, within the fader's reach.")  # fmt: skip
 @click.option("--step", type=PERCENT, default="2%", show_default=True, help="From rung to rung.")
@@ -89,6 +96,12 @@ PERCENT = _Percent()
               help="Level where you stand, for the day's noise dose.")  # fmt: skip
 @click.option("--break-after", type=click.FloatRange(1, 240), default=25, show_default=True,
               metavar="MINUTES", help="Hands-on time after which a break is due.")  # fmt: skip
+@click.option("--calibrate", is_flag=True,
+              help="Measure how late each deck's positions and the click are: let both records go "
+              "to the click, then tap it.")  # fmt: skip
+@click.option("--output", default="page", show_default=True, metavar="NAME",
+              help="What the clicks come out of, such as headphones: each is late by its "
+              "own.")  # fmt: skip
 @click.option("--replay", "replayed", metavar="FILE|NUMBER",
               help="Run a stored trace through the service again; nothing is kept.")  # fmt: skip
 @click.option("--fast", is_flag=True, help="With --replay: at once, without pages or waiting.")
@@ -101,6 +114,10 @@ def command(scene: str, **options: Any) -> int:
     begins and ends by what the decks do. The clicks sound on the page /rehearse, quiet at first.
 
     Example: liveaid rehearse night-market --piece "Two trams" --start-at 94%
+
+    An hour, hands-free: liveaid rehearse night-market --minutes 60
+
+    Once for each sender and output: liveaid rehearse night-market --calibrate
     """
     found = opened_to_play(scene)
     file, routine = found.playable_file, found.playable()
@@ -112,6 +129,10 @@ def command(scene: str, **options: Any) -> int:
     if trace is not None and options["fast"]:
         return _report_at_once(trace, aim, as_json=options["as_json"])
     settings = stage_settings({word: options[word] for word in STAGE_WORDS}, routine, file)
+    if options["calibrate"]:
+        calibrate(routine, settings, takes, sender=_sender(options), output=options["output"])
+        return 0
+    aim = _with_delays(aim, takes, _sender(options), options["output"])
     session = Session(aim, ladder=_ladder(aim, options), count_in_bars=options["count_in"])
     with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
         runner.run(_rehearse(session, found, settings, takes, trace, options))
@@ -125,8 +146,25 @@ def _aim(routine: Routine, options: dict[str, Any], takes: Path) -> Aim:
     aim = aim_of(routine, wanted, _limits(options))
     if aim is None:
         names = ", ".join(piece.name for piece in routine.pieces)
-        raise UsageError(f"--piece {wanted}: no such set piece; one of these would do: {names}")
+        raise UsageError(
+            f"--piece {wanted}: no such stretch; one of these would do: {names}; or `bars 1 to 2 "
+            "of NAME`, or `from NAME into NAME`, two that follow each other"
+        )
     return aim
+
+
+def _sender(options: dict[str, Any]) -> str:
+    """What writes the positions, by the name of its OSC map."""
+    return Path(options["osc_map"]).stem if options.get("osc_map") else "default"
+
+
+def _with_delays(aim: Aim, takes: Path, sender: str, output: str) -> Aim:
+    """The aim with what is known of the sender's delays and the click's."""
+    known = NO_DELAYS
+    if takes.is_file():
+        with TakeReader(takes) as reader:
+            known = reader.delays(sender, output)
+    return dataclasses.replace(aim, sender=sender, delays=known)
 
 
 def _limits(options: dict[str, Any]) -> Limits:
@@ -144,6 +182,13 @@ def _weakest(routine: Routine, takes: Path) -> str:
     score_unscored(takes, routine)
     with TakeReader(takes) as reader:
         return look(routine, reader, now=time.time(), ready_at=READY_AT).order[0].name
+
+
+def _plan(routine: Routine, takes: Path, minutes: float) -> Plan:
+    """The session's turns by all that was kept."""
+    with TakeReader(takes) as reader:
+        found = look(routine, reader, now=time.time(), ready_at=READY_AT)
+        return plan_of(routine, found, reader.pieces(), minutes)
 
 
 def _ladder(aim: Aim, options: dict[str, Any]) -> Ladder | None:
@@ -184,11 +229,15 @@ async def _rehearse(
         score_unscored(takes, routine, session.aim.limits)
     if trace is not None:
         settings = dataclasses.replace(settings, osc_map=DEFAULT_MAP)
+    plan = _plan(routine, takes, options["minutes"]) if options["minutes"] else None
     rehearsal = Rehearsal(
         session, routine, store=store, file=takes, booth_dba=options["booth_level"],
         break_after_s=60 * options["break_after"],
         told=lambda take: _tell(screen, take, session, as_json=options["as_json"]),
+        plan=plan, ladder_for=lambda aim: _ladder(aim, options),
     )  # fmt: skip
+    if plan is not None and plan.turn is not None:
+        rehearsal.go_to(plan.turn.what)
     living = LivingMap(
         found,
         use=lambda whole: stage.use(rehearsal.use(whole)),
@@ -197,20 +246,31 @@ async def _rehearse(
     )
     beside = stage_watchers(options, settings) + ([living] if trace is None else [])
     stage = Service(session.aim.routine, settings, watchers=[rehearsal, *beside])
-    loop = asyncio.get_running_loop()
-    for number in (signal.SIGINT, signal.SIGTERM):
-        loop.add_signal_handler(number, stage.ask_stop)
     try:
-        async with stage:
-            if not options["as_json"]:
-                _say_where(screen, stage, session, takes, kept=store is not None)
-            say_state(found)
-            await _until_done(stage, trace)
+        with ends_by_signal(stage.ask_stop):
+            async with stage:
+                if not options["as_json"]:
+                    _say_where(screen, stage, session, takes, plan, kept=store is not None)
+                say_state(found)
+                await _until_done(stage, trace)
     finally:
         if store is not None:
             store.close()
+            _say_what_waits(store)
     if not options["as_json"]:
         screen.print(f"{session.takes} takes, {session.clean} clean of {session.judged} judged.")
+
+
+def _say_what_waits(store: TakeStore) -> None:
+    """Takes the database did not take: where they are, and what becomes of them."""
+    if store.in_memory:
+        click.echo(f"{store.in_memory} takes are lost: the disk has no room for them.", err=True)
+    elif store.waiting:
+        click.echo(
+            f"{store.waiting} takes wait in {store.journal.folder}; the next `liveaid review` or "
+            "`rehearse` puts them in.",
+            err=True,
+        )
 
 
 async def _until_done(stage: Service, trace: Trace | None) -> None:
@@ -229,7 +289,7 @@ async def _until_done(stage: Service, trace: Trace | None) -> None:
 
 
 def _say_where(
-    screen: Console, stage: Service, session: Session, takes: Path, *, kept: bool
+    screen: Console, stage: Service, session: Session, takes: Path, plan: Plan | None, *, kept: bool
 ) -> None:
     base, _, token = stage.address.partition("?")
     page = f"{base}rehearse" + (f"?{token}" if token else "")
@@ -240,6 +300,7 @@ def _say_where(
         f"OSC in   {stage.osc_address}",
         f"Takes    {takes if kept else 'not kept: a replay'}",
         f"Practise {session.aim.piece or 'the whole routine'}",
+        f"Delays   {delays_say(session.aim.delays)}",
     ]
     if ladder is not None:
         lines.append(f"Tempo    {ladder.tempo_bpm:.1f} BPM: pitch {ladder.pitch_percent:+.1f} %")
@@ -248,6 +309,10 @@ def _say_where(
                 f"         {ladder.start_part:.0%} is beyond the fader's "
                 f"{ladder.pitch_range_percent:g} %, so the ladder starts at {ladder.part:.0%}"
             )
+    lines += [
+        f"         {turn.what or 'break'} {turn.lasts_s / 60:.0f} min: {turn.why}"
+        for turn in (plan.turns if plan else ())
+    ]
     for line in lines:
         screen.print(line, markup=False, soft_wrap=True)
 

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, TypeAlias
 
@@ -12,10 +14,21 @@ import click
 
 from liveaid.commands.opening import opened_to_play, say_state
 from liveaid.errors import LiveaidError
+from liveaid.practice.replay import replay, stored_trace
+from liveaid.practice.report import takes_file
 from liveaid.routine import Routine
 from liveaid.routine.model import clock_time
 from liveaid.routine.opened import Opened
-from liveaid.simulate import FAULT_KINDS, Fault, Hands, Network, Performance, perform, truth_record
+from liveaid.simulate import (
+    FAULT_KINDS,
+    PERSON,
+    Fault,
+    Hands,
+    Network,
+    Performance,
+    perform,
+    truth_record,
+)
 from liveaid.simulate.send import Sender, What, send_now
 from liveaid.stage.address import Address, parse_address
 from liveaid.stage.settings import OSC_ADDRESS
@@ -29,10 +42,10 @@ _FAULT_HELP = f"What goes wrong, somewhere: {', '.join(FAULT_KINDS)}. May be giv
 _Decorator: TypeAlias = Callable[[Callable[..., int]], Callable[..., int]]
 
 
-def _ms(name: str, default: float, text: str, least: float = 0.0) -> _Decorator:
+def _ms(name: str, default: float | None, text: str, least: float = 0.0) -> _Decorator:
     return click.option(
-        name, type=click.FloatRange(least, 1000), default=default, show_default=True, metavar="MS",
-        help=text,
+        name, type=click.FloatRange(least, 1000), default=default,
+        show_default=default is not None, metavar="MS", help=text,
     )  # fmt: skip
 
 
@@ -56,11 +69,29 @@ def _share(name: str, text: str) -> _Decorator:
 @click.option("--speeds", is_flag=True, help="Send each deck's speed too.")
 @click.option("--mixer/--no-mixer", default=True, help="Send the faders too.  [default: mixer]")
 @_ms("--jitter", 1.0, "Mean time a message is held up on top of its way.")
+@click.option("--trace", "trace", metavar="FILE|NUMBER",
+              help="Play a recorded take back instead: a trace written by `liveaid review "
+              "--trace`, or the number of a kept take.")  # fmt: skip
 @_share("--loss", "Share of messages lost, 0 to 1.")
 @_share("--duplicates", "Share of messages that arrive twice.")
 @_share("--reorder", "Share of messages overtaken by the next.")
-@_ms("--timing-error", 20.0, "Spread of the hands' timing.")
-@_ms("--timing-bias", 0.0, "How late the hands are on the whole; below 0 early.", least=-1000)
+@_ms("--delay-left", 0.0, "How late the left deck's positions are sent.")
+@_ms("--delay-right", 0.0, "How late the right deck's are.")
+@click.option("--off-centre", type=click.FloatRange(0, 5), default=0.0, metavar="MM",
+              help="How far the records' holes are off their centre.")  # fmt: skip
+@_ms(
+    "--timing-error",
+    None,
+    "Spread of the hands' timing, releases and strokes alike.  [default: 20]",
+)
+@_ms(
+    "--timing-bias",
+    None,
+    "How late the hands are on the whole; below 0 early.  [default: 0]",
+    least=-1000,
+)
+@click.option("--person", is_flag=True, help="A trained person on an evening: errors that follow "
+              "one another, a beat anticipated, hands that tire and hurry.")  # fmt: skip
 @_share("--misses", "Share of juggle releases and mapped strokes left out.")
 @click.option("--speed-up", type=click.FloatRange(0.01, 1000), default=1.0, metavar="X",
               help="So many times as fast as real time.")  # fmt: skip
@@ -77,6 +108,8 @@ def command(scene: str, osc: str, record: Path | None, as_json: bool, **options:
     """
     address = parse_address(osc)
     found = opened_to_play(scene)
+    if options["trace"]:
+        return _play_back(options["trace"], found.playable_file, address, as_json=as_json)
     say_state(found)
     performance = _performance(found.playable(), options)
     also: tuple[What, ...] = ("mixer",) if options["mixer"] else ()
@@ -107,21 +140,41 @@ def _performance(routine: Routine, options: dict[str, Any]) -> Performance:
         routine,
         seed=options["seed"],
         faults=[Fault(kind=kind) for kind in options["kinds"]],
-        hands=Hands(
-            timing_error_s=options["timing_error"] / 1000.0,
-            timing_bias_s=options["timing_bias"] / 1000.0,
-            miss_rate=options["misses"],
-        ),
+        hands=_hands(options),
         network=Network(
             rate_hz=options["rate"],
             sends="on_change" if options["on_change"] else "always",
             jitter_s=options["jitter"] / 1000.0,
+            left_delay_s=options["delay_left"] / 1000.0,
+            right_delay_s=options["delay_right"] / 1000.0,
+            off_centre_mm=options["off_centre"],
             loss=options["loss"],
             duplicates=options["duplicates"],
             reorder=options["reorder"],
         ),
         start_piece=options["from_piece"] - 1,
     )
+
+
+def _play_back(what: str, file: Path, address: Address, *, as_json: bool) -> int:
+    """A recorded trace once more, each message at its own time."""
+    sent = asyncio.run(replay(stored_trace(what, takes_file(file)), address))
+    if as_json:
+        print_json({"trace": what, "to": str(address), "datagrams": sent})
+    else:
+        console().print(f"Take {what} played back: {sent} datagrams to {address}.", markup=False)
+    return 0
+
+
+def _hands(options: dict[str, Any]) -> Hands:
+    """The hands asked for; their timing holds for releases and for strokes."""
+    asked: dict[str, float] = {}
+    for word, what in (("timing_error", "error_s"), ("timing_bias", "bias_s")):
+        if options[word] is not None:
+            asked |= {f"{act}_{what}": options[word] / 1000.0 for act in ("timing", "stroke")}
+    if options["misses"] or not options["person"]:
+        asked["miss_rate"] = options["misses"]
+    return replace(PERSON if options["person"] else Hands(), **asked)
 
 
 def _send(sender: Sender, performance: Performance) -> bool:

@@ -3,19 +3,26 @@
 from __future__ import annotations
 
 import dataclasses
+import functools
+import importlib
+import os
 import secrets
+import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
 import click
 
 from liveaid.errors import UsageError
+from liveaid.files.folders import data_folder
 from liveaid.routine import SIDES, Routine
 from liveaid.routine.config_file import config_path, load_config
 from liveaid.stage import Settings, Watcher, parse_address
 from liveaid.stage.deck_files import deck_lengths_s
+from liveaid.stage.keeper import Keeper, sign_of_life, stand_by
 from liveaid.stage.lamp_layout import LampLayout
+from liveaid.stage.lamps_out import lamps_out as lamps_out_now
 from liveaid.stage.midi_ports import API_CHOICES
 from liveaid.stage.osc_map import DEFAULT_MAP, OscMap
 from liveaid.stage.out import Out
@@ -29,7 +36,10 @@ from liveaid.stage.share import (
     qr_text,
     share_at,
 )
+from liveaid.stage.stage_log import StageLog
+from liveaid.terminal import console
 
+_TOKEN_KEPT = "LIVEAID_TOKEN_KEPT"
 _Command = TypeVar("_Command", bound=Callable[..., Any])
 STAGE_WORDS = (
     "osc", "osc_map", "http", "midi", "pads", "midi_api", "lamps", "token", "share", "share_at",
@@ -76,6 +86,15 @@ _OPTIONS = (
                  help="Send MIDI clock at the performer's tempo to this port."),
     click.option("--timecode", metavar="SIDE=PORT", multiple=True, callback=_sides,
                  help="Take a deck's position from a player's MIDI time code, as left=PORT."),
+    click.option("--log", "log", metavar="FILE|no",
+                 help="Where what happened is logged, a JSON object a line; left out: stage.log in "
+                 "your data folder; `no`: nowhere."),
+    click.option("--restart", is_flag=True,
+                 help="Start again at once, following, whatever ends it but you."),
+    click.option("--lamps-out", is_flag=True,
+                 help="Only put the controller's lamps out, when liveaid could not."),
+    click.option("--standby", is_flag=True, hidden=True,
+                 help="Load all, and begin at a line on standard input."),
     click.option("--share-at", default=str(SHARED_ADDRESS), show_default=True, metavar="HOST:PORT",
                  help="Where --share serves them."),
     click.option("--screen", metavar="SIZE",
@@ -86,10 +105,49 @@ _OPTIONS = (
 
 
 def stage_options(command: _Command) -> _Command:
-    """Add the stage's options to a command."""
+    """Add the stage's options to a command; --restart and its like are dealt with here."""
+    command = _kept(command)
     for option in reversed(_OPTIONS):
         command = option(command)
     return command
+
+
+def _kept(command: _Command) -> _Command:
+    """The command, or the keeper that runs it, or just its lamps put out."""
+
+    @functools.wraps(command)
+    def run(*arguments: Any, restart: bool, standby: bool, lamps_out: bool, **options: Any) -> Any:
+        if lamps_out:
+            return _put_lamps_out(options)
+        if restart:
+            return _keep(options)
+        if standby:
+            importlib.import_module("liveaid.follow")  # what else takes its time to load
+            stand_by()
+        return command(*arguments, **options)
+
+    return cast(_Command, run)
+
+
+def _put_lamps_out(options: dict[str, Any]) -> int:
+    main, *also = _controllers(options["midi"], options["lamps"])
+    settings = Settings(
+        layout=main.layout, midi=main.midi or None, also=also, midi_api=str(options["midi_api"])
+    )
+    for name, why in lamps_out_now(settings).items():
+        console(stderr=True).print(f"{name}: {why}", markup=False)
+    return 0
+
+
+def _keep(options: dict[str, Any]) -> int:
+    """Run this very command line again and again, as a process of its own."""
+    os.environ.setdefault(_TOKEN_KEPT, secrets.token_urlsafe(9))
+    words = [word for word in sys.argv[1:] if word != "--restart"]
+    return Keeper(
+        [sys.executable, "-c", "from liveaid.cli import main; main()", *words],
+        lamps_out=lambda: _put_lamps_out(options),
+        say=lambda line: console(stderr=True).print(line, markup=False, soft_wrap=True),
+    ).run()
 
 
 def stage_watchers(options: dict[str, Any], settings: Settings) -> list[Watcher]:
@@ -103,7 +161,9 @@ def stage_watchers(options: dict[str, Any], settings: Settings) -> list[Watcher]
         osc=options["send_osc"], clock=options["clock"], timecode=options["timecode"]
     )
     sharing = [Sharing(settings.share)] if settings.share else []
-    return [screen, *sharing, *out.watchers(settings.midi_api)]
+    log = None if options["log"] == "no" else Path(options["log"] or data_folder() / "stage.log")
+    kept = [*([StageLog(log)] if log else []), *sign_of_life()]
+    return [*kept, screen, *sharing, *out.watchers(settings.midi_api)]
 
 
 def share_lines(share: Share | None) -> list[str]:
@@ -141,12 +201,17 @@ def stage_settings(options: dict[str, Any], routine: Routine, map_file: Path) ->
         pads=options["pads"],
         also=also,
         midi_api=str(options["midi_api"]),
-        token=options["token"] or (None if http.is_loopback else secrets.token_urlsafe(9)),
+        token=options["token"] or (None if http.is_loopback else _made_up_token()),
         share=_share(options),
     )
     if settings.osc_map.position.unit == "fraction":
         return dataclasses.replace(settings, file_s=deck_lengths_s(routine, map_file))
     return settings
+
+
+def _made_up_token() -> str:
+    """Made up anew each time, but for a stage that is started again: pages know the old one."""
+    return os.environ.get(_TOKEN_KEPT) or secrets.token_urlsafe(9)
 
 
 def _controllers(names: Sequence[str], layouts: Sequence[str]) -> list[Controller]:

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import signal
 import time
-from collections.abc import AsyncIterator, Iterator, Sequence
+from collections.abc import AsyncIterator, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import chain
 from pathlib import Path
@@ -25,6 +24,7 @@ from liveaid.simulate import Performance
 from liveaid.simulate.send import Sender, datagrams
 from liveaid.stage import Address, Heard, Service, Settings, StageError, Watcher
 from liveaid.stage.cues import next_cues
+from liveaid.stage.ending import ends_by_signal
 from liveaid.stage.follows import tell
 from liveaid.stage.lamp_layout import LampLayout
 from liveaid.stage.lamp_text import TerminalView, lamp_line, prompt_line
@@ -132,7 +132,7 @@ async def _show(
         console.print(f"Page     {stage.address}", markup=False, soft_wrap=True)
         console.print(f"OSC in   {stage.osc_address}", markup=False)
         console.print(f"Lamps    {stage.midi_state}; shown here as text", markup=False)
-        with _stops(stage):
+        with ends_by_signal(stage.ask_stop):
             beats.begin_s = time.monotonic() + BREATH_S
             await _perform(stage, performance, outcome, beats.begin_s, until_s)
 
@@ -153,19 +153,6 @@ async def _stage(
         yield stage
     finally:
         await stage.stop()
-
-
-@contextlib.contextmanager
-def _stops(stage: Service) -> Iterator[None]:
-    """Ctrl-C and a polite kill end the performance instead of breaking it off."""
-    loop = asyncio.get_running_loop()
-    for number in (signal.SIGINT, signal.SIGTERM):
-        loop.add_signal_handler(number, stage.ask_stop)
-    try:
-        yield
-    finally:
-        for number in (signal.SIGINT, signal.SIGTERM):
-            loop.remove_signal_handler(number)
 
 
 async def _perform(

@@ -1,6 +1,6 @@
 """practice: takes, scores, what to practise next.
 
-May import: errors, routine, follow, stage, aiohttp, matplotlib, numpy, pythonosc, scipy,
+May import: errors, files, routine, follow, stage, aiohttp, matplotlib, numpy, pythonosc, scipy,
 soundfile.
 
 Pure, told the time:
@@ -17,10 +17,14 @@ Pure, told the time:
   limits      what counts as clean; timing: many acts' errors against that
   score       a take's verdict; score_json: the same as plain values
   takes       where a take begins and ends; count_in, ladder, care; session: a rehearsal as it goes
-  wilson      how sure a clean rate is; next: what to practise next
+  breaks      false starts told from good runs; bars: bars played otherwise than written
+  stretch     a set piece, some bars or a transition as a routine of its own
+  plan        a session's turns; calibration: delays from records let go to a click
+  advice      one sentence a hand
+  wilson      how sure a clean rate is; next: what to practise next; ready: ready for the stage
   hearing, warp, align, recording: a take from the mixer's recording
 Files, clocks, threads:
   schema, records, store, reading: the file of takes
   report, take_line, pictures: what is told of them
-  rehearsal, pages, replay: beside the running stage
+  rehearsal, rehearsal_status, calibrating, pages, replay: beside the running stage
 """

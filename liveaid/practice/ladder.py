@@ -63,6 +63,11 @@ class Ladder:
         """Whether this is full tempo."""
         return self.rung == len(self.parts) - 1
 
+    def stepped(self, rungs: int) -> Ladder:
+        """The ladder so many rungs up, below 0 down, as far as it goes."""
+        rung = min(max(self.rung + rungs, 0), len(self.parts) - 1)
+        return replace(self, rung=rung, clean_run=0, missed_run=0)
+
     def after(self, *, clean: bool) -> Ladder:
         """The ladder after one more take."""
         if clean:

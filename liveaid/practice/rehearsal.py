@@ -10,6 +10,7 @@ import asyncio
 import time
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -18,9 +19,12 @@ from aiohttp import web
 from liveaid.errors import LiveaidError
 from liveaid.follow import Prompt
 from liveaid.practice import pages
-from liveaid.practice.care import HANDS_CAUTION, noise_line
 from liveaid.practice.count_in import CountIn
+from liveaid.practice.ladder import Ladder
+from liveaid.practice.plan import Plan
 from liveaid.practice.reading import TakeReader
+from liveaid.practice.records import Kept
+from liveaid.practice.rehearsal_status import rehearsal_status
 from liveaid.practice.schema import StoreError
 from liveaid.practice.score import TakeScore
 from liveaid.practice.session import Aim, Ended, Session, aim_of, score_of, to_json
@@ -28,10 +32,12 @@ from liveaid.practice.store import TakeStore
 from liveaid.routine import Routine
 from liveaid.routine.edits import matched
 from liveaid.stage import Heard, Stage, Watcher
+from liveaid.stage.words import Word
 
 _WORK_EVERY_S = 30.0
 
 Told = Callable[[dict[str, Any]], None]
+LadderFor = Callable[[Aim], Ladder | None]
 
 
 class Rehearsal(Watcher):
@@ -47,10 +53,16 @@ class Rehearsal(Watcher):
         booth_dba: float | None = None,
         break_after_s: float = 25 * 60.0,
         told: Told | None = None,
+        plan: Plan | None = None,
+        ladder_for: LadderFor = lambda _: None,
         clock: Callable[[], float] = time.monotonic,
         wall: Callable[[], float] = time.time,
     ) -> None:
-        """`store` None keeps nothing, as for a replay; `told` hears of every take scored."""
+        """`store` None keeps nothing, as for a replay; `told` hears of every take scored.
+
+        With a `plan` the rehearsal moves on by itself; `ladder_for` is what each aim begins with.
+        """
+        self.plan, self._ladder_for = plan, ladder_for
         self.session, self.whole, self.store, self.file = session, whole, store, file
         self.booth_dba, self.break_after_s = booth_dba, break_after_s
         self._told, self._clock, self._wall = told, clock, wall
@@ -58,10 +70,23 @@ class Rehearsal(Watcher):
         self._aside = ThreadPoolExecutor(1, thread_name_prefix="scores")
         self._scoring: set[asyncio.Task[None]] = set()
         self._clicks: list[asyncio.TimerHandle] = []
-        self._last: dict[str, Any] | None = None
-        self._error: str | None = None
+        self.last: dict[str, Any] | None = None
+        self.error: str | None = None
         self._work_s = self._work_at_s = 0.0
-        self._before_s = 0.0
+        self._answers: dict[Word, Callable[[int | None], bool]] = {
+            "again": self._again,
+            "next": self._next,
+            "take start": self._take_start,
+            "take stop": self._take_stop,
+            "count in": self._again,
+            "slower": lambda _: self._step(-1),
+            "faster": lambda _: self._step(1),
+            "keep": lambda _: self._say("keep"),
+            "drop": lambda _: self._say("drop"),
+            "note": lambda _: self._note("note"),
+            "mark": lambda _: self._note("mark"),
+        }
+        self.before_s = 0.0
         """Hands-on time of today before this rehearsal."""
 
     @property
@@ -74,13 +99,7 @@ class Rehearsal(Watcher):
 
         LiveaidError, and nothing changes, when what is practised is no longer in it.
         """
-        same = matched(self.whole, whole)
-        name = (
-            next((whole.pieces[new].name for new, old in same.items() if old == self.aim.first), "")
-            if self.aim.piece
-            else ""
-        )
-        aim = aim_of(whole, name, self.aim.limits) if name or not self.aim.piece else None
+        aim = self._aim_of(whole, self.aim.piece) or self._renamed(whole)
         if aim is None:
             raise LiveaidError(
                 f"{self.aim.piece} is gone from the map; it is practised on as it was"
@@ -89,6 +108,101 @@ class Rehearsal(Watcher):
         self.session.use(aim)
         return aim.routine
 
+    def _renamed(self, whole: Routine) -> Aim | None:
+        """The set piece practised, under another name now."""
+        if self.aim.piece != self.whole.pieces[self.aim.first].name:
+            return None
+        same = matched(self.whole, whole)
+        names = [whole.pieces[new].name for new, old in same.items() if old == self.aim.first]
+        return self._aim_of(whole, names[0]) if names else None
+
+    def _aim_of(self, whole: Routine, what: str) -> Aim | None:
+        """A stretch as an aim, with the limits and delays of the one before."""
+        aim = aim_of(whole, what, self.aim.limits)
+        if aim is None:
+            return None
+        return replace(aim, sender=self.aim.sender, delays=self.aim.delays)
+
+    def go_to(self, what: str) -> bool:
+        """Practise another stretch from now on; False when the routine has no such stretch."""
+        aim = self._aim_of(self.whole, what)
+        if aim is None:
+            return False
+        self._finish_take()
+        self.session.use(aim)
+        self.session.ladder = self._ladder_for(aim)
+        if self._stage is not None:
+            self._stage.use(aim.routine)
+        return True
+
+    # --- words ----------------------------------------------------------------------------
+
+    def told_word(self, word: Word, piece: int | None) -> bool:
+        """The performer's word, hands on the records; True when it was for practice."""
+        answer = self._answers.get(word)
+        if answer is None:
+            return False
+        taken = answer(piece)
+        self._push()
+        return taken
+
+    def _take_start(self, piece: int | None) -> bool:
+        """That set piece from now on; without one, the same once more."""
+        if piece is None or piece >= len(self.whole.pieces):
+            return self._again(piece)
+        return self.go_to(self.whole.pieces[piece].name)
+
+    def _take_stop(self, piece: int | None) -> bool:
+        self._finish_take()
+        return True
+
+    def _again(self, piece: int | None) -> bool:
+        """The take that is on is given up, and the same counted in."""
+        self._finish_take()
+        self._count_in(self.session.ask_count_in(self._clock()))
+        return True
+
+    def _next(self, piece: int | None) -> bool:
+        """The plan's next turn; without a plan, the routine's next set piece."""
+        now = self._clock()
+        if self.plan is not None:
+            self.plan = self.plan.moved_on(now)
+            turn = self.plan.turn
+            if turn is None or turn.is_break:
+                self._finish_take()
+                return True
+            return self.go_to(turn.what)
+        later = self.aim.first + 1 if self.aim.piece else 0
+        return later < len(self.whole.pieces) and self.go_to(self.whole.pieces[later].name)
+
+    def _step(self, rungs: int) -> bool:
+        self.session.step(rungs)
+        return self.session.ladder is not None
+
+    def _say(self, said: str) -> bool:
+        """Keep or drop the last take."""
+        number = self.last["number"] if self.last else None
+        if self.store is None or number is None:
+            return False
+        self.store.say(number, said)
+        self.last = {**(self.last or {}), "said": said}
+        return True
+
+    def _note(self, text: str) -> bool:
+        """A note of where the performer is, to be looked at later."""
+        if self.store is None:
+            return False
+        left = self.session.finder.bars_left(self._clock())
+        where = self.aim.piece or "the whole routine"
+        told = f"{text}: {where}" + (f", {left} bars left" if left is not None else "")
+        number = self.last["number"] if self.last else None
+        self.store.note(told, at=self._wall(), take=number, aim=self.aim.piece)
+        return True
+
+    def _finish_take(self) -> None:
+        for ended in self.session.finish():
+            self._take_ended(ended)
+
     # --- what the stage tells -------------------------------------------------------------
 
     def started(self, stage: Stage) -> None:
@@ -96,7 +210,7 @@ class Rehearsal(Watcher):
         self._stage = stage
         if self.store is not None:
             with TakeReader(self.file) as reader:
-                self._before_s = reader.hands_on_s(pages.today(self._wall()))
+                self.before_s = reader.hands_on_s(pages.today(self._wall()))
 
     def heard(self, heard: Heard) -> None:
         """One thing a sender told."""
@@ -105,6 +219,7 @@ class Rehearsal(Watcher):
 
     def prompted(self, prompt: Prompt, now_s: float) -> None:
         """The prompt was worked out anew."""
+        self._follow_plan(now_s)
         for happened in self.session.tell(prompt, now=now_s):
             if isinstance(happened, CountIn):
                 self._count_in(happened)
@@ -113,6 +228,15 @@ class Rehearsal(Watcher):
         if now_s - self._work_at_s > _WORK_EVERY_S:
             self._work_at_s = now_s
             self._note_work()
+
+    def _follow_plan(self, now_s: float) -> None:
+        """The plan's next turn when this one's time is up, but not within a take."""
+        if self.plan is None or self.session.finder.playing:
+            return
+        if self.plan.since_s is None:
+            self.plan = self.plan.begun(now_s)
+        elif self.plan.over(now_s):
+            self._next(None)
 
     def lamps(self, levels: Mapping[str, Any]) -> Mapping[str, Any]:
         """During a count-in: its beat in the beats' row, and nothing else that counts."""
@@ -131,7 +255,7 @@ class Rehearsal(Watcher):
 
     def status(self) -> Mapping[str, Any]:
         """The key `rehearsal` of /status and /live."""
-        return {"rehearsal": self._status(self._clock())}
+        return {"rehearsal": rehearsal_status(self, self._clock())}
 
     def routes(self) -> Sequence[web.RouteDef]:
         """The pages /rehearse and /review and what they ask."""
@@ -146,40 +270,52 @@ class Rehearsal(Watcher):
 
     async def stopped(self) -> None:
         """The stage is being struck: finish scoring, keep what is on."""
-        for ended in self.session.finish():
-            self._take_ended(ended)
-        await asyncio.gather(*self._scoring)
+        self._finish_take()
+        await self.settled()
         self._note_work()
         self._aside.shutdown()
+
+    async def settled(self) -> None:
+        """Every take that ended is scored."""
+        await asyncio.gather(*self._scoring)
 
     # --- takes ----------------------------------------------------------------------------
 
     def _take_ended(self, ended: Ended) -> None:
-        task = asyncio.get_running_loop().create_task(self._keep_and_score(ended))
+        task = asyncio.get_running_loop().create_task(self._keep_and_score(self.aim, ended))
         self._scoring.add(task)
         task.add_done_callback(self._scoring.discard)
 
-    async def _keep_and_score(self, ended: Ended) -> None:
+    async def _keep_and_score(self, aim: Aim, ended: Ended) -> None:
         """Keep first: what ended is on the disk before anything else is done with it."""
         at = self._wall() - (self._clock() - ended.take.start_s)
-        aim = self.aim
         kept = ended.kept(aim, self.whole.title, at)
-        number = None
+        number = await self._keep(kept)
         try:
-            if self.store is not None:
-                number = await asyncio.wrap_future(self.store.keep(kept))
             loop = asyncio.get_running_loop()
             earlier = tuple(self.session.earlier)
             score = await loop.run_in_executor(self._aside, score_of, aim, kept, earlier)
             await self._scored(aim, ended, score, number)
         except StoreError as error:
-            self._error = str(error)
+            self.error = str(error)
         self._push()
+
+    async def _keep(self, kept: Kept) -> int | None:
+        """The take's number; None where nothing is kept, or it waits in the journal."""
+        if self.store is None:
+            return None
+        try:
+            number = await asyncio.wrap_future(self.store.keep(kept))
+        except StoreError as error:
+            self.error = str(error)
+            return None
+        self.error = None
+        return number
 
     async def _scored(self, aim: Aim, ended: Ended, score: TakeScore, number: int | None) -> None:
         found = to_json(aim, score)
         self.session.scored(ended, score)
-        self._last = {
+        self.last = {
             "number": number,
             "ended": ended.take.ended,
             "tempo_part": round(ended.tempo_part, 4),
@@ -188,7 +324,7 @@ class Rehearsal(Watcher):
         }
         self._push()
         if self._told is not None:
-            self._told(self._last)
+            self._told(self.last)
         if self.store is not None and number is not None:
             await asyncio.wrap_future(self.store.score(number, found))
 
@@ -225,54 +361,3 @@ class Rehearsal(Watcher):
     async def _serve_clock(self, _: web.Request) -> web.Response:
         """The monotonic clock the count-in is told in, for the page to compare its own with."""
         return web.json_response({"now_s": self._clock()})
-
-    # --- status ---------------------------------------------------------------------------
-
-    def _status(self, now: float) -> dict[str, Any]:
-        session = self.session
-        count = session.count_in
-        hands = session.hands_on
-        since = hands.since_break_s
-        return {
-            "now_s": round(now, 4),
-            "piece": self.aim.piece or None,
-            "phase": session.phase(now),
-            "at_cue": dict(session.at_cue),
-            "bars_left": session.finder.bars_left(now),
-            "takes": session.takes,
-            "clean": session.clean,
-            "tempo": round(session.tempo_bpm, 2),
-            "ladder": self._ladder(),
-            "count_in": None if count is None else {
-                "start_s": round(count.start_s, 4), "beat_s": round(count.beat_s, 5),
-                "beats": count.beats, "metre": count.metre, "beat": count.beat(now),
-            },
-            "last": self._last,
-            "break": {
-                "due": hands.break_due(now, after_s=self.break_after_s),
-                "hands_on_s": round(since),
-                "after_s": round(self.break_after_s),
-                "caution": HANDS_CAUTION,
-            },
-            "noise": None if self.booth_dba is None else noise_line(
-                self.booth_dba, (self._before_s + hands.total_s) / 3600.0
-            ),
-            "kept": self.store is not None,
-            "error": self._error,
-        }  # fmt: skip
-
-    def _ladder(self) -> dict[str, Any] | None:
-        ladder = self.session.ladder
-        if ladder is None:
-            return None
-        return {
-            "rung": ladder.rung + 1,
-            "rungs": len(ladder.parts),
-            "part": round(ladder.part, 4),
-            "pitch": round(ladder.pitch_percent, 2),
-            "in_a_row": ladder.clean_run,
-            "up_after": ladder.up_after,
-            "held_up": ladder.held_up,
-            "wanted_part": ladder.start_part,
-            "pitch_range": ladder.pitch_range_percent,
-        }

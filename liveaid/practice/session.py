@@ -22,8 +22,10 @@ from liveaid.practice.records import Kept
 from liveaid.practice.score import TakeScore, score_take
 from liveaid.practice.score_json import score_json
 from liveaid.practice.shift import Off, offs
+from liveaid.practice.stretch import cut, stretch
 from liveaid.practice.takes import Take, TakeFinder
 from liveaid.routine import Routine, Side
+from liveaid.routine.digest import piece_digest
 
 Phase: TypeAlias = Literal["wind", "ready", "count-in", "take"]
 
@@ -40,9 +42,11 @@ class Aim:
     routine: Routine
     """The whole one, or one made of the set piece alone."""
     piece: str = ""
-    """The set piece's name; empty for the routine as a whole."""
+    """The stretch's name; empty for the routine as a whole."""
     first: int = 0
     """The set piece's place in the whole routine."""
+    gone_beats: tuple[int, ...] = ()
+    """Beats of each set piece that lie before the stretch; none where it is whole."""
     limits: Limits = field(default_factory=Limits)
     sender: str = ""
     """What writes the positions: the name of its OSC map."""
@@ -65,8 +69,16 @@ class Ended:
             title=title, at=at, aim=aim.piece, ended=take.ended,
             duration_s=take.end_s - take.start_s, tempo_part=self.tempo_part,
             start_s=take.start_s, counted_in_s=self.counted_in_s, visits=take.visits,
-            trace=take.trace, sender=aim.sender, delays=aim.delays,
+            trace=take.trace, sender=aim.sender, delays=aim.delays, played=played_in(aim),
         )  # fmt: skip
+
+
+def played_in(aim: Aim) -> dict[str, str]:
+    """The digest of what each set piece asks for, by its number in the whole routine."""
+    return {
+        str(aim.first + index): piece_digest(aim.routine, index)
+        for index in range(len(aim.routine.pieces))
+    }
 
 
 def one_piece(routine: Routine, index: int) -> Routine:
@@ -75,15 +87,15 @@ def one_piece(routine: Routine, index: int) -> Routine:
 
 
 def aim_of(routine: Routine, piece: str, limits: Limits | None = None) -> Aim | None:
-    """The aim by a set piece's name, empty for all; None when the routine has no such set piece."""
-    limits = limits or Limits()
-    if not piece:
-        return Aim(routine=routine, limits=limits)
-    for index, one in enumerate(routine.pieces):
-        if one.name == piece:
-            alone = one_piece(routine, index)
-            return Aim(routine=alone, piece=piece, first=index, limits=limits)
-    return None
+    """The aim by a stretch's name (see stretch), empty for all; None for no such stretch."""
+    what = stretch(routine, piece)
+    if what is None:
+        return None
+    gone = tuple(part.from_bar * routine.metre for part in what.parts)
+    return Aim(
+        routine=cut(routine, what), piece=what.name, first=what.first, gone_beats=gone,
+        limits=limits or Limits(),
+    )  # fmt: skip
 
 
 def score_of(aim: Aim, kept: Kept, earlier: Sequence[Off] = ()) -> TakeScore:
@@ -116,7 +128,7 @@ class Session:
         self._counter = Counter(first_cues(aim.routine), aim.routine.metre, count_in_bars)
 
     def use(self, aim: Aim) -> None:
-        """Go on with an edited map, between takes; the ladder and what was counted stay."""
+        """Go on with an edited map, or another stretch, between takes; what was counted stays."""
         self.aim = aim
         self.finder = TakeFinder(aim.routine)
         self._moved_s = float("-inf")
@@ -171,6 +183,11 @@ class Session:
         """The take that is on as the rehearsal ends, given up."""
         return [self._ended(take) for take in self.finder.finish()]
 
+    def step(self, rungs: int) -> None:
+        """So many rungs of the ladder up, below 0 down."""
+        if self.ladder:
+            self.ladder = self.ladder.stepped(rungs)
+
     def ask_count_in(self, now: float) -> CountIn:
         """A count-in asked for by page or pad."""
         return self._counter.begin(tempo_bpm=self.tempo_bpm, now=now)
@@ -196,9 +213,13 @@ class Session:
 def to_json(aim: Aim, score: TakeScore) -> dict[str, Any]:
     """The score as it is kept, set pieces by their place in the whole routine."""
     found = score_json(score)
-    for piece in found["pieces"]:
-        piece["index"] += aim.first
     found["advice"] = advice(score, metre=aim.routine.metre)
+    for piece in found["pieces"]:
+        gone = aim.gone_beats[piece["index"]] if aim.gone_beats else 0
+        piece["bars_before"] = gone // aim.routine.metre
+        for event in piece["events"]:
+            event["beat"] += gone
+        piece["index"] += aim.first
     found["skipped_pieces"] = [index + aim.first for index in found["skipped_pieces"]]
     return found
 

@@ -25,19 +25,17 @@ from liveaid.render.writing import SOUND_FILES, ToWrite, write_all
 from liveaid.routine import SIDES, Problem, Routine, RoutineError, Side, load_routine
 from liveaid.routine.digest import map_digest
 from liveaid.routine.layout.deck import DeckLayout, Laid
-from liveaid.routine.layout.lay import lay_out_decks
+from liveaid.routine.layout.lay import lay_out_decks, too_long
 from liveaid.routine.layout.placed import stands_of
 from liveaid.routine.layout.uses import uses_of
 from liveaid.routine.load import read_bytes
-from liveaid.routine.model import Decks, Stamp, clock_time
+from liveaid.routine.model import Decks, Stamp
 from liveaid.routine.part_faults import part_faults
 from liveaid.routine.platter import sticker_degrees
 from liveaid.routine.problems import Fault
 from liveaid.routine.scene import DECKS, own, scene_folder
 from liveaid.routine.source import field_name, read_source
 
-LONGEST_S = 7200.0
-"""The longest limit a section map can state; a guide mix of it fits a WAV file, and memory."""
 CACHE = ".rendered"
 NOTABLE_LIMITED_DB = 3.0
 """Peaks turned down by more than this are worth a remark."""
@@ -72,7 +70,7 @@ def render_scene(
         more += part_faults(routine, sound_s=lengths, digests=digests)
         _refuse(map_path, [*faults, *more, *_overwritten(routine, folder)])
         layouts = lay_out_decks(routine, uses, materials, wish.grain(routine))
-        _refuse(map_path, list(_too_long(routine, layouts, wish)))
+        _refuse(map_path, list(too_long(routine, layouts, wish.rate_hz)))
         passages = [laid.passage for layout in layouts.values() for laid in layout.laid]
         cache.leave_free(_bytes_to_write(routine, layouts, wish))
         cuts = Cuts(passages, materials, wish)
@@ -111,20 +109,6 @@ def _overwritten(routine: Routine, folder: Path) -> Iterator[Fault]:
         if (folder / sound.file).resolve() in ours:
             found = f"{sound.file}, which the render writes"
             yield Fault(("sounds", name, "file"), found, "a copy of it elsewhere would do")
-
-
-def _too_long(routine: Routine, layouts: Mapping[Side, DeckLayout], wish: Wish) -> Iterator[Fault]:
-    """Decks that do not fit a record side, and a routine that fits no evening."""
-    side_s = routine.turntable.side_s
-    for side, layout in layouts.items():
-        length_s = layout.frames / wish.rate_hz
-        if length_s > side_s:
-            found = f"{clock_time(side_s)}, and the {side} deck needs {clock_time(round(length_s))}"
-            would_do = "fewer bars, a smaller gap, or some of it on the other deck would do"
-            yield Fault(("turntable", "side"), found, would_do)
-    if routine.duration_s > LONGEST_S:
-        found = f"{clock_time(round(routine.duration_s))} of music in all"
-        yield Fault(("pieces",), found, f"up to {clock_time(LONGEST_S)} would do")
 
 
 def _bytes_to_write(routine: Routine, layouts: Mapping[Side, DeckLayout], wish: Wish) -> int:

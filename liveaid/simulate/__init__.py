@@ -6,7 +6,7 @@ no model with follow. Sockets and clocks only in send.
 
 from liveaid.simulate.events import Event
 from liveaid.simulate.faults import FAULT_KINDS, Fault, FaultError, Happened, draw_fault
-from liveaid.simulate.hands import STEADY, Hands
+from liveaid.simulate.hands import PERSON, STEADY, Hands
 from liveaid.simulate.mixer import MixerMessage
 from liveaid.simulate.network import Dead, Message, Messages, Network
 from liveaid.simulate.performance import NotPlacedError, Performance, perform
@@ -15,6 +15,7 @@ from liveaid.simulate.truth import Truth
 
 __all__ = [
     "FAULT_KINDS",
+    "PERSON",
     "STEADY",
     "Dead",
     "Event",

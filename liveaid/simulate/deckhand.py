@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from numpy.random import Generator
 
 from liveaid.routine import Side
@@ -30,6 +32,25 @@ class DeckHand:
         self.quickness = performer.wind_turns_per_s / _USUAL_WIND_TURNS_PER_S
         """How fast this performer winds beside one whose map says nothing of it."""
         self.events: list[Event] = []
+        self._off = 0.0
+        """The last act's error in spreads: the next one follows it."""
+
+    def timing_s(self, at_s: float) -> float:
+        """How late a release, return or stop is that is meant for a moment."""
+        return self._late_s(self.hands.timing_bias_s, self.hands.timing_error_s, at_s)
+
+    def stroke_s(self, at_s: float) -> float:
+        """How late a stroke is that is meant for a moment."""
+        return self._late_s(self.hands.stroke_bias_s, self.hands.stroke_error_s, at_s)
+
+    def _late_s(self, bias_s: float, spread_s: float, at_s: float) -> float:
+        """e[k] = r e[k-1] + sqrt(1 - r^2) n[k], so that the spread is what it is whatever r is;
+        wider and later by the minute."""
+        kept, minutes = self.hands.correlation, max(at_s, 0.0) / 60.0
+        fresh = float(self.rng.standard_normal())
+        self._off = kept * self._off + math.sqrt(1.0 - kept * kept) * fresh
+        wider = 1.0 + self.hands.fatigue_per_min * minutes
+        return bias_s + self.hands.drift_s_per_min * minutes + spread_s * wider * self._off
 
     def note(
         self,

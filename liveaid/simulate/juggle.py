@@ -37,8 +37,8 @@ def _play(hand: DeckHand, leg: Leg, turn: Turn, *, begins: bool) -> bool:
     cue, end = plan.cue_s or 0.0, plan.to_s or 0.0
     planned, back_s = leg.count.when(turn.from_beat), leg.count.when(turn.to_beat)
     missed = hand.rng.random() < hand.hands.miss_rate and not begins
-    let_go_s = planned + hand.hands.timing_s(hand.rng)
-    taken_s = back_s + hand.hands.timing_s(hand.rng)
+    let_go_s = planned + hand.timing_s(planned)
+    taken_s = back_s + hand.timing_s(back_s)
     comes_back = turn.to_beat < leg.to_beat
     if missed:
         hand.note("release", leg, turn.from_beat, planned_s=planned, cue_s=cue)

@@ -14,6 +14,11 @@ from liveaid.routine import SIDES, Side
 from liveaid.simulate.line import Array
 from liveaid.simulate.track import Track
 
+_GROOVE_MM = 100.0
+"""Radius of the groove in the middle of a 12 inch side, 146 to 60 mm (IEC 60098, from memory)."""
+_TURN_S = 1.8
+"""A turn at 33 1/3."""
+
 
 class Message(NamedTuple):
     """One deck's position as it arrives."""
@@ -46,6 +51,9 @@ class Network:
     """on_change: a reading like the last one sent is not sent."""
     delay_s: float = 0.001
     """Least time under way."""
+    left_delay_s: float = 0.0
+    """Of the left deck on top of it: a sender may read and send each deck in its own time."""
+    right_delay_s: float = 0.0
     jitter_s: float = 0.001
     """Mean of the exponential time on top of it."""
     loss: float = 0.0
@@ -54,6 +62,9 @@ class Network:
     """Share that arrive twice."""
     reorder: float = 0.0
     """Share overtaken by the next of their deck; 0 keeps each deck's order whatever the jitter."""
+    off_centre_mm: float = 0.0
+    """How far the record's hole is off its centre: read speed swings once a turn by this part of
+    the groove's radius. IEC 60098 allows 0.2 mm (from memory)."""
     resolution_s: float = 0.0005
     """A reading is a whole multiple of this, in seconds of record."""
     dead: tuple[Dead, ...] = field(default=())
@@ -61,8 +72,12 @@ class Network:
     def __post_init__(self) -> None:
         if not 0.0 < self.rate_hz <= 10000.0:
             raise ValueError(f"rate_hz: found {self.rate_hz:g}; above 0 to 10000 would do")
-        if min(self.delay_s, self.jitter_s, self.resolution_s) < 0.0:
-            raise ValueError("delay_s, jitter_s and resolution_s: 0 or more would do")
+        least = min(self.delay_s, self.left_delay_s, self.right_delay_s, self.jitter_s)
+        if min(least, self.resolution_s, self.off_centre_mm) < 0.0:
+            raise ValueError(
+                "delay_s, left_delay_s, right_delay_s, jitter_s, resolution_s and off_centre_mm: "
+                "0 or more would do"
+            )
         for name in ("loss", "duplicates", "reorder"):
             if not 0.0 <= getattr(self, name) <= 1.0:
                 raise ValueError(f"{name}: found {getattr(self, name):g}; 0 to 1 would do")
@@ -128,7 +143,13 @@ def _deck(
 ) -> Messages:
     read = _read(index, track, network, until_s=until_s, rng=rng)
     read = read.where(~_lost(read, index, network, rng))
-    now = read.sent_s + network.delay_s + network.jitter_s * rng.standard_exponential(len(read))
+    own_s = network.left_delay_s if index == 0 else network.right_delay_s
+    now = (
+        read.sent_s
+        + network.delay_s
+        + own_s
+        + network.jitter_s * rng.standard_exponential(len(read))
+    )
     now = _ordered(now, network.reorder, rng)
     arrived = Messages(now, read.sent_s, read.side, read.position_s, read.speed)
     again = arrived.where(rng.random(len(arrived)) < network.duplicates)
@@ -144,6 +165,8 @@ def _read(
     first = float(rng.uniform(0.0, 1.0 / network.rate_hz))
     times = np.arange(first, until_s, 1.0 / network.rate_hz)
     position, speed = track.position_s(times), track.speed_at(times)
+    if network.off_centre_mm:
+        position, speed = _swung(position, speed, network.off_centre_mm, rng)
     if network.resolution_s:
         position = np.round(position / network.resolution_s) * network.resolution_s
     side = np.full(len(times), index, dtype=np.int8)
@@ -151,6 +174,16 @@ def _read(
     if network.sends == "on_change":
         return read.where(np.concatenate([[True], np.diff(position) != 0.0])[: len(times)])
     return read
+
+
+def _swung(
+    position: Array, speed: Array, off_centre_mm: float, rng: Generator
+) -> tuple[Array, Array]:
+    """Position and speed as an off-centre record gives them: e / r cos over each turn of it."""
+    part, turns = off_centre_mm / _GROOVE_MM, 2.0 * np.pi * position / _TURN_S
+    begins = float(rng.uniform(0.0, 2.0 * np.pi))
+    swung = position + part * _TURN_S / (2.0 * np.pi) * np.sin(turns + begins)
+    return swung, speed * (1.0 + part * np.cos(turns + begins))
 
 
 def _lost(read: Messages, index: int, network: Network, rng: Generator) -> NDArray[np.bool_]:

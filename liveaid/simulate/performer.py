@@ -95,7 +95,8 @@ class _Part:
         """The start is missed; what is heard instead is put right at a beat."""
         self.hand.note("start", leg, leg.from_beat, planned_s=leg.planned_s, cue_s=line.x0)
         self.hand.start(Line(line.t0_s, cue_s, line.rate, line.gain))
-        right_s = leg.count.when(until_beat) + self.hand.hands.timing_s(self.hand.rng)
+        right_s = leg.count.when(until_beat)
+        right_s += self.hand.timing_s(right_s)
         right_s = max(right_s, self.record.now_s)
         self.record.put(right_s, line.at(right_s), line)
 
@@ -139,7 +140,7 @@ class _Part:
 
     def _stop(self, index: int, leg: Leg) -> None:
         """Held on the beat at which all stops."""
-        meant_s = leg.planned_s + self.hand.hands.timing_s(self.hand.rng)
+        meant_s = leg.planned_s + self.hand.timing_s(leg.planned_s)
         taken_s = self.record.take(meant_s)
         before = self.legs[index - 1]
         self.hand.note(

@@ -46,7 +46,7 @@ def _acts(
     times = [leg.count.when(stroke.beat) for stroke in strokes]
     gaps = [b - a for a, b in zip(times, [*times[1:], *times[-1:]], strict=True)]
     for stroke, planned, gap_s in zip(strokes, times, gaps, strict=True):
-        error_s = hand.hands.stroke_s(hand.rng)
+        error_s = hand.stroke_s(planned)
         miss, add = hand.rng.random(2)
         if stroke.planned and miss < hand.hands.miss_rate:
             hand.note("stroke", leg, stroke.beat, planned_s=planned, cue_s=home_s)

@@ -12,11 +12,13 @@ positions in     receiver: the socket; backlog; kernel_drops; osc_packet: OSC;
 words in         words: the table; spoken: from page, pad or OSC to whoever they are for
 the prompt       follows: what is asked of a follower; showing: when it is worked out
 controllers      lamp_layout; lamps: what is shown, how fast; cues; pads; board, boards
-MIDI ports       midi: found, lost, found again; midi_ports, midi_names, jack_server
+MIDI ports       midi: found, lost, found again; midi_sender; midi_ports, midi_names, jack_server
 pages            web: the server; headers, page_files; outline: the routine drawn; address; page/
 the map          living: an edit comes in when nothing is playing, or is told
 following along  out: the file; prompt_osc, prompt_sender; beat_clock, clock_out: MIDI clock
 other positions  timecode, timecode_in: MIDI time code
+kept running     keeper: started again; ending: signals; lamps_out; stage_log: JSON lines
+sound check      soundcheck: the list; soundcheck_view
 looking on       watcher: what one may do; watchers: all as one; lamp_text: the terminal
 learning         listening; learn_osc, learn_streams, learn_unit; learn_lamps
 files            config_file: YAML with lines; deck_files: how long they are

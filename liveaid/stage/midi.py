@@ -1,8 +1,8 @@
 """The MIDI port the lamps hang on: one owner, found by name, lost and found again.
 
 Everything the backend may take its time over (listing, opening, closing) runs on one thread of its
-own, with a time limit; sending is done on the loop, by whoever holds the port, and nobody holds a
-port that is being closed (sending on one crashes the process).
+own, with a time limit, and sending on another; a port is closed when its sender has ended (sending
+on a closed one crashes the process), and left alone for good when its driver never lets go.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from typing import Any, TypeVar
 
 from liveaid.stage.midi_names import match_port
 from liveaid.stage.midi_ports import Direction, Ports, apis_for
+from liveaid.stage.midi_sender import MidiSender
 
 Result = TypeVar("Result")
 
@@ -23,6 +24,11 @@ POLL_S = 1.0
 LIMIT_S = 3.0
 SETTLE_S = 0.1
 """A connection just made may not carry yet, and what is sent into it is lost without a word."""
+STALLED_S = 1.0
+"""A driver busy with one message this long is stalled: a cable carries a message in a millisecond.
+"""
+WATCH_S = 0.25
+"""How often it is looked whether the driver makes progress."""
 
 
 class MidiPort:
@@ -44,14 +50,16 @@ class MidiPort:
         self.wanted = wanted
         self.state = "not looked yet"
         self.name: str | None = None
-        self.sent = 0
-        self.failed = 0
+        self.failed = self.stalls = 0
+        self._sent = 0
         self._ports = Ports(direction, apis_for(api), timing=timing)
         self._opened = opened
         self._heard = heard
         self._port: Any = None
+        self._sender: MidiSender | None = None
         self._worker = _one_thread()
         self._task: asyncio.Task[None] | None = None
+        self._watching: asyncio.Task[None] | None = None
         self._reopen = False
         self._again = False
         self._timeouts = 0
@@ -60,13 +68,15 @@ class MidiPort:
         """Look once, at most LIMIT_S long, then go on looking in the background."""
         await self._look()
         self._task = asyncio.create_task(self._keep_looking())
+        self._watching = asyncio.create_task(self._keep_watching())
 
     async def stop(self) -> None:
         """Close the port; returns within LIMIT_S whatever the backend does."""
-        if self._task is not None:
-            self._task.cancel()
-            with contextlib.suppress(asyncio.CancelledError):
-                await self._task
+        for task in (self._task, self._watching):
+            if task is not None:
+                task.cancel()
+                with contextlib.suppress(asyncio.CancelledError):
+                    await task
         if self._port is not None:
             await asyncio.sleep(SETTLE_S)  # what was just sent is still on its way
         await self._let_go("closed")
@@ -76,17 +86,19 @@ class MidiPort:
 
     def send(self, messages: Iterable[bytes]) -> None:
         """Send while the port is there; otherwise do nothing: all is sent again when it is."""
-        for message in messages:
-            if self._port is None:
-                return
-            try:
-                self._port.send_message(message)
-                self.sent += 1
-            except Exception as error:
-                self.failed += 1
-                self.state = f"sending failed: {error}"
-                self._reopen = True
-                return
+        if self._sender is not None:
+            self._sender.send(list(messages))
+
+    @property
+    def sent(self) -> int:
+        """Messages the driver has taken."""
+        return self._sent + (self._sender.sent if self._sender else 0)
+
+    def _sending_failed(self, error: Exception) -> None:
+        """On the sender's thread."""
+        self.failed += 1
+        self.state = f"sending failed: {error}"
+        self._reopen = True
 
     def reopen(self) -> None:
         """Take the port up anew at the next look: the machine slept, or sending failed."""
@@ -100,6 +112,7 @@ class MidiPort:
             "name": self.name,
             "sent": self.sent,
             "failed": self.failed,
+            "stalls": self.stalls,
         }
 
     async def _keep_looking(self) -> None:
@@ -107,6 +120,14 @@ class MidiPort:
             # Each time-out leaves a stuck thread behind: look ever more seldom then.
             await asyncio.sleep(POLL_S * min(2**self._timeouts, 60))
             await self._look()
+
+    async def _keep_watching(self) -> None:
+        """Whether the driver makes progress; one that does not is let go of."""
+        while True:
+            await asyncio.sleep(WATCH_S)
+            if self._sender is not None and self._sender.busy_s(time.monotonic()) > STALLED_S:
+                self.stalls += 1
+                await self._let_go("the driver is stalled")
 
     async def _look(self) -> None:
         try:
@@ -162,6 +183,8 @@ class MidiPort:
 
             port.set_callback(on_thread)
         await asyncio.sleep(SETTLE_S)
+        if self._ports.direction == "out":
+            self._sender = MidiSender(port, self._sending_failed)
         self._port, self.name, self.state = port, name, "open"
         self._timeouts = 0
         self._opened()
@@ -177,6 +200,13 @@ class MidiPort:
 
     async def _let_go(self, state: str) -> None:
         port, self._port, self.name, self.state = self._port, None, None, state
+        sender, self._sender = self._sender, None
+        if sender is not None:
+            self._sent += sender.sent
+            stalled = sender.busy_s(time.monotonic()) > STALLED_S
+            if not await asyncio.to_thread(sender.end, 0.0 if stalled else LIMIT_S):
+                self._ports.forget(port)  # the driver still holds it: touching it would stall us
+                return
         if port is not None:
             with contextlib.suppress(Exception):
                 await self._off_loop(lambda: self._ports.release(port))

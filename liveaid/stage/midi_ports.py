@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import weakref
 from collections.abc import Iterator
 from typing import Any, Literal
 
@@ -47,16 +48,21 @@ _SHARED = ("jack",)
 one thread list ports while another sends. ALSA's handle is for one thread at a time."""
 
 
+_ALL: weakref.WeakSet[Ports] = weakref.WeakSet()
+"""Every look-out of this process: when the JACK server dies, all must let go before any goes on."""
+
+
 class Ports:
     """Long-lived look-outs, one a system and direction: new ones each time would leak clients."""
 
     def __init__(self, direction: Direction, apis: dict[str, int], *, timing: bool = False) -> None:
         """`timing`: an input is to hear time code too, which the backend leaves out otherwise."""
-        self._direction, self._timing = direction, timing
+        self.direction, self._timing = direction, timing
         self._apis = apis
         self._lookouts: dict[str, Any] = {}
         self._absent: dict[str, str] = {}
         self._mark: str | None = None
+        _ALL.add(self)
 
     def names(self) -> list[tuple[str, str]]:
         """(system, port name) of every port there is now. Blocks; never raises."""
@@ -83,12 +89,12 @@ class Ports:
         if self.gone():
             raise SystemError("the MIDI system has gone")
         opened = self._lookout(api, self._apis[api]) if api in _SHARED else None
-        opened = opened or _new(self._direction, self._apis[api])
+        opened = opened or _new(self.direction, self._apis[api])
         try:
             if self._timing:
                 opened.ignore_types(sysex=False, timing=False, active_sense=True)
             index = opened.get_ports().index(name)
-            opened.open_port(index, "lamps" if self._direction == "out" else "pads")
+            opened.open_port(index, "lamps" if self.direction == "out" else "pads")
         except BaseException:
             self.release(opened)
             raise
@@ -96,14 +102,18 @@ class Ports:
 
     def release(self, opened: Any) -> None:
         """Close and delete a port that `open` gave; it must not be used by anyone again."""
-        self._lookouts = {
-            api: lookout for api, lookout in self._lookouts.items() if lookout is not opened
-        }
+        self.forget(opened)
         with contextlib.suppress(Exception):
-            if self._direction == "in":
+            if self.direction == "in":
                 opened.cancel_callback()
             opened.close_port()
         opened.delete()
+
+    def forget(self, opened: Any) -> None:
+        """Never touch this port again: its driver is stalled, and whoever asks it stalls too."""
+        self._lookouts = {
+            api: lookout for api, lookout in self._lookouts.items() if lookout is not opened
+        }
 
     def gone(self) -> bool:
         """Whether the server our ports hang on has died (and perhaps another taken its place)."""
@@ -111,18 +121,27 @@ class Ports:
 
     def close(self) -> None:
         """Give the look-outs back."""
-        while self._lookouts:
-            self._lookouts.popitem()[1].delete()
+        for api, lookout in list(self._lookouts.items()):
+            lookout.delete()
+            self._lookouts.pop(api, None)
         self._mark = None
+
+    def of_a_dead_server(self) -> bool:
+        """Whether something of ours still hangs on a server that has died."""
+        return bool(self._lookouts) and self.gone()
 
     def _lookout(self, api: str, number: int) -> Any | None:
         if api not in self._lookouts:
             if not _may_be_there(api):
                 self._absent[api] = "no such device"
                 return None
+            if api == "jack" and any(other.of_a_dead_server() for other in tuple(_ALL)):
+                # Making one frees theirs under their hands: they must let go of it first.
+                self._absent[api] = "the server has gone"
+                return None
             try:
                 with _quiet_stderr():
-                    self._lookouts[api] = _new(self._direction, number)
+                    self._lookouts[api] = _new(self.direction, number)
             except (SystemError, rtmidi.RtMidiError) as error:
                 self._absent[api] = str(error)
                 return None

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import contextlib
+import logging
 from collections import deque
 from collections.abc import Iterator
 from typing import Any
 
+_log = logging.getLogger("liveaid.stage.mishaps")
 KEPT = 10
 """Different mishaps kept for /health; more would only be scrolled past."""
 
@@ -28,6 +30,7 @@ class Mishaps:
         self.count += 1
         if self.last != what:
             self._last.append(what)
+            _log.error(what)
 
     @contextlib.contextmanager
     def noting(self, whose: str) -> Iterator[None]:

@@ -11,6 +11,8 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import logging
+import os
 import time
 from collections.abc import Sequence
 from types import TracebackType
@@ -20,6 +22,7 @@ from aiohttp import web
 
 from liveaid.follow.prompt import Prompt
 from liveaid.routine import Routine, Side
+from liveaid.routine.coming import Coming
 from liveaid.stage.address import Address
 from liveaid.stage.boards import Boards
 from liveaid.stage.cues import next_cues
@@ -42,6 +45,7 @@ from liveaid.stage.watchers import Watchers
 from liveaid.stage.web import Site, Web, as_json
 from liveaid.stage.words import Said, Word, WordError
 
+_log = logging.getLogger("liveaid.stage")
 HEARTBEAT_S = 1.0
 PAGE_S = 0.1
 """A page is pushed at once when bar, beat or state change, else no more often than this."""
@@ -65,6 +69,7 @@ class Service:
         self._outlined = Outlined()
         self._outlined.of(routine)  # now, not while positions stream in
         self._next_cues = next_cues(routine)
+        self._coming = Coming(routine)
         self._spoken = Spoken(self._hear_word, lambda: len(self.routine.pieces))
         facts = DeckFacts(rpm=routine.turntable.rpm, file_s=dict(self.settings.file_s))
         self._receiver = Receiver(
@@ -197,6 +202,10 @@ class Service:
         """What /health says: counts, buffers, ports, errors."""
         return self._health.to_json()
 
+    def ports_missing(self) -> dict[str, str]:
+        """The controllers' ports that were asked for and are not open, with what is the matter."""
+        return self._boards.missing()
+
     def push(self) -> None:
         """Renew every open page now, and the lamps: a watcher's status changed."""
         self._showing.look_ahead(time.monotonic())
@@ -213,6 +222,7 @@ class Service:
         """Follow this edition of the routine from now on: its map was edited while it played."""
         self.routine = routine
         self._next_cues = next_cues(routine)
+        self._coming = Coming(routine)
         follower = follower_for(routine, self.settings.osc_map)
         self._showing.follower = Guarded(follower, self._mishaps)
         self.push()
@@ -255,8 +265,9 @@ class Service:
         while True:
             await asyncio.sleep(HEARTBEAT_S)
             if self._sleeps.noticed():
+                _log.warning("this machine slept")
                 self._boards.reopen()  # gone, perhaps; what queued up is refused as too late
-            self._notes.look(self._vitals(), time.monotonic())
+            self._look_at_vitals()
             self._showing.look_ahead(time.monotonic())
             self._showing.show()
             if self.prompt is not None and time.monotonic() - self._page_s > HEARTBEAT_S / 2:
@@ -276,17 +287,32 @@ class Service:
                 self._outlined.of(self.routine)["edition"],
                 self.settings.osc_map.sends,
             ),
+            "coming": self._coming_of(prompt),
             "word": self._spoken.status(),
             "notes": self._notes.sentences(),
             **self._watchers.status(),
         }
+
+    def _coming_of(self, prompt: Prompt) -> list[dict[str, Any]]:
+        """The acts to come where the map writes them out; none while the place is not sure."""
+        if prompt.piece is None or prompt.beat_position is None or prompt.state == "unsure":
+            return []
+        begun = prompt.state != "before"
+        return self._coming.after(prompt.piece.index, prompt.beat_position if begun else -0.001)
+
+    def _look_at_vitals(self) -> None:
+        said = self._notes.sentences()
+        self._notes.look(self._vitals(), time.monotonic())
+        for sentence in self._notes.sentences():
+            if sentence not in said:
+                _log.warning(sentence)
 
     def _vitals(self) -> Vitals:
         counts, dropped = self._receiver.counts, self._receiver.dropped()
         return Vitals(
             heard=sum(counts.heard.values()),
             refused=sum(counts.refused.values()),
-            last_refused=(counts.last_refused or {}).get("reason", ""),
+            last_refused=counts.last_refused[0] if counts.last_refused else "",
             over_budget=counts.over_budget,
             over_budget_from=counts.last_over_budget or "",
             by_the_system=dropped.get("by the system", 0),
@@ -297,6 +323,7 @@ class Service:
 
     def _health_parts(self) -> Health:
         return Health({
+            "pid": os.getpid,
             "state": lambda: self.prompt and self.prompt.state,
             "osc": self._receiver.to_json,
             "loop": self._lag.to_json,

@@ -34,6 +34,12 @@ class Stage(Protocol):
     def status(self) -> dict[str, Any]:
         """What /status says, worked out for this moment."""
 
+    def health(self) -> dict[str, Any]:
+        """What /health says."""
+
+    def ports_missing(self) -> dict[str, str]:
+        """The controllers' ports that were asked for and are not open, with what is the matter."""
+
     def use(self, routine: Routine) -> None:
         """Follow this edition of the routine from now on."""
 

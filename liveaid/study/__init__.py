@@ -20,6 +20,7 @@ voice       whether and where there is a voice;  voice_weights: what its judges 
 sections    what plays from bar to bar; open breaks
 words       phrases and words of speech, each with its attack
 phrases     stretches of sound between pauses
+parts       words and hits a hand could play;  tone: a steady tone's frequency
 character   how driving, and what it is most likely for
 """
 

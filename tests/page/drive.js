@@ -26,10 +26,12 @@ export function hear(status, at) { heardAt = at; show.hear(status, at); }
 
 export function draw(at) { show.draw(at, { old: at - heardAt > 2000, ageMs: at - heardAt }); }
 
-export function stand(status, at = 0, ms = 3000) {
-  // One status, kept coming until every gate has let it through.
-  for (let now = at; now <= at + ms; now += 100) { hear(status, now); draw(now); }
-  return at + ms;
+let clock = 0;
+
+export function stand(status, ms = 3000) {
+  // One status, kept coming until every gate has let it through; then the time it is.
+  for (const end = clock + ms; clock <= end; clock += 100) { hear(status, clock); draw(clock); }
+  return clock;
 }
 
 const seen = (node) => { const style = getComputedStyle(node); return !node.closest("[hidden]") && style.visibility !== "hidden" && style.display !== "none" && !node.classList.contains("unseen"); };

@@ -41,8 +41,7 @@ def test_every_line_is_large_enough_and_inside_its_box(
         begin(page, device, away_m)
         return {
             state: page.evaluate(
-                "(status) => { drive.show.shown = {}; drive.stand(status, performance.now());"
-                " return drive.lines(); }",
+                "(status) => { drive.stand(status); return drive.lines(); }",
                 status,
             )
             for state, status in told["states"].items()
@@ -81,7 +80,7 @@ def test_the_count_has_one_size_from_1_to_99(on_page, begin, told):
             status = told["states"]["following"] | {"bars_left": bars, "beats_left": 3.0 * bars - 1}
             status["piece"] = status["piece"] | {"bars": 99}
             page.evaluate(
-                "(s) => { drive.show.count.status = null; drive.stand(s, performance.now()); }",
+                "(s) => drive.stand(s)",
                 status,
             )
             (line,) = [one for one in page.evaluate("drive.lines()") if one["id"] == "bars"]

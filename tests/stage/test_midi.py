@@ -24,6 +24,8 @@ class Backend:
         self.open_takes_s = 0.0
         self.sending_fails = False
         self.sent = []
+        self.stall = threading.Event()
+        self.stall.set()
 
     @property
     def alive(self):
@@ -51,6 +53,7 @@ def backend_class(backend, base):
 
         def send_message(self, message):
             assert self.is_open, "sending on a closed port crashes the process"
+            backend.stall.wait()
             if backend.sending_fails:
                 raise RuntimeError("stalled")
             backend.sent.append(bytes(message))
@@ -171,7 +174,7 @@ def test_sending_that_fails_is_counted_and_the_port_taken_up_anew(backend):
         await until(lambda: port.state == "open")
         backend.sending_fails = True
         port.send([b"\x90\x01\x7f", b"\x90\x02\x7f"])
-        assert port.failed == 1
+        await until(lambda: port.failed == 1)
         backend.sending_fails = False
         await until(lambda: len(backend.made) == 2)
         await until(lambda: port.state == "open")
@@ -179,6 +182,48 @@ def test_sending_that_fails_is_counted_and_the_port_taken_up_anew(backend):
 
     with_port(check, opened=lambda: opened.append(1))
     assert backend.sent == [b"\x90\x03\x7f"]
+
+
+def test_a_driver_that_stalls_is_noticed_let_go_and_holds_up_nothing(backend):
+    """A send that never comes back: noticed within 2 s by the port's own progress, the loop going
+    on meanwhile; when another port of that name is there, it is taken up."""
+    backend.names = ["Pads 20:0"]
+
+    async def check(port):
+        await until(lambda: port.state == "open")
+        backend.stall.clear()
+        longest_s, before_s = 0.0, time.monotonic()
+        began_s = before_s
+        while port.stalls == 0:
+            port.send([b"\x90\x01\x7f"])
+            await asyncio.sleep(0.01)
+            now_s = time.monotonic()
+            longest_s, before_s = max(longest_s, now_s - before_s), now_s
+        assert now_s - began_s < 2.0
+        assert longest_s < 0.5
+        backend.stall.set()
+        await until(lambda: port.state == "open")
+        port.send([b"\x90\x02\x7f"])
+        await until(lambda: b"\x90\x02\x7f" in backend.sent)
+        assert port.to_json()["stalls"] == 1
+
+    with_port(check)
+
+
+def test_a_slow_driver_that_makes_progress_is_not_stalled(backend):
+    backend.names = ["Pads 20:0"]
+
+    async def check(port):
+        await until(lambda: port.state == "open")
+        for number in range(6):
+            backend.stall.clear()
+            port.send([bytes([0x90, number, 127])])
+            await asyncio.sleep(0.3)
+            backend.stall.set()
+            await until(lambda number=number: len(backend.sent) == number + 1)
+        assert port.stalls == 0
+
+    with_port(check)
 
 
 def test_a_port_that_takes_too_long_to_open_holds_up_nothing(backend):

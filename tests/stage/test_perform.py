@@ -105,7 +105,7 @@ def test_a_foreign_sender_moves_the_prompt(perform, needs, eventually):
     assert stage.get("health")["osc"]["refused"] == {}
 
 
-@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT, signal.SIGHUP])
 def test_it_starts_without_a_controller_says_so_and_ends_when_told(perform, number):
     stage = perform()
     status, printed = stage.end(number)

@@ -6,20 +6,23 @@ are arguments. What common practice says is marked so beside its constant.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from liveaid.routine.check.acts import Fastest, fastest, judge_acts
 from liveaid.routine.check.clearance import judge_clearance, open_question, used_sounds
 from liveaid.routine.check.energy import judge_arc, judge_idea
 from liveaid.routine.check.findings import Finding, in_order
 from liveaid.routine.check.keys import judge_keys
+from liveaid.routine.check.notes import judge_notes
 from liveaid.routine.check.plan import HandBeat, HandSpan, hand_plan, hand_spans
 from liveaid.routine.check.reach import judge_overlaps, judge_reach, judge_sound_lengths
+from liveaid.routine.check.sounds import judge_faults, judge_unstudied
 from liveaid.routine.check.tempo import judge_sounds, judge_tempo
 from liveaid.routine.check.time import judge_silence, judge_strokes, judge_time, minutes
 from liveaid.routine.check.variety import judge_load, judge_variety
 from liveaid.routine.check.winding import cue_text, judge_changes, judge_hands, turns_text
 from liveaid.routine.model import Routine, Side
+from liveaid.routine.problems import Fault
 from liveaid.routine.way import Change, changes, runs_through
 
 __all__ = [
@@ -46,32 +49,36 @@ def check(
     *,
     deck_s: Mapping[Side, float] | None = None,
     sound_s: Mapping[str, float] | None = None,
+    faults: Sequence[Fault] = (),
+    unstudied: Sequence[str] = (),
 ) -> tuple[Finding, ...]:
     """All that can be said of a routine before it is played, gravest first.
 
     `deck_s`: length of each deck's file, `sound_s`: of each sound's file, in seconds, where they
-    are known. Works for maps with and without deck-file seconds; says what it cannot judge yet.
+    are known. `faults`: what keeps its sounds from being laid out; `unstudied`: those of which
+    nothing is known. Works for maps with and without deck-file seconds; says what it cannot judge.
     """
     moves = changes(routine)
     plan = hand_plan(routine, moves)
-    return in_order(
-        [
-            *judge_time(routine),
-            *judge_silence(routine),
-            *judge_strokes(routine),
-            *judge_changes(routine, moves),
-            *judge_hands(routine, plan),
-            *judge_acts(routine),
-            *judge_load(routine, plan),
-            *judge_variety(routine),
-            *judge_tempo(routine, runs_through(routine)),
-            *judge_sounds(routine),
-            *judge_keys(routine),
-            *judge_arc(routine),
-            *judge_idea(routine),
-            *judge_reach(routine, deck_s or {}),
-            *judge_sound_lengths(routine, sound_s or {}),
-            *judge_overlaps(routine),
-            *judge_clearance(routine),
-        ]
-    )
+    told = [
+        *judge_time(routine),
+        *judge_silence(routine),
+        *judge_strokes(routine),
+        *judge_changes(routine, moves),
+        *judge_hands(routine, plan),
+        *judge_acts(routine),
+        *judge_notes(routine),
+        *judge_load(routine, plan),
+        *judge_variety(routine),
+        *judge_tempo(routine, runs_through(routine)),
+        *judge_sounds(routine),
+        *judge_keys(routine),
+        *judge_arc(routine),
+        *judge_idea(routine),
+        *judge_reach(routine, deck_s or {}),
+        *judge_sound_lengths(routine, sound_s or {}),
+        *judge_overlaps(routine),
+        *judge_clearance(routine),
+        *judge_unstudied(routine, unstudied),
+    ]
+    return in_order([*told, *judge_faults(routine, faults, told)])

@@ -11,10 +11,21 @@ from liveaid.routine.model import Routine, Side
 Severity: TypeAlias = Literal["error", "warning", "remark"]
 SEVERITIES: tuple[Severity, ...] = ("error", "warning", "remark")
 Rule: TypeAlias = Literal[
-    "time", "winding", "hands", "acts", "tempo", "keys", "energy", "variety", "reach", "clearance"
+    "time",
+    "winding",
+    "hands",
+    "acts",
+    "tempo",
+    "keys",
+    "energy",
+    "variety",
+    "reach",
+    "sounds",
+    "clearance",
 ]
 RULES: tuple[Rule, ...] = (
-    "time", "winding", "hands", "acts", "tempo", "keys", "energy", "variety", "reach", "clearance",
+    "time", "winding", "hands", "acts", "tempo", "keys", "energy", "variety", "reach", "sounds",
+    "clearance",
 )  # fmt: skip
 
 

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from itertools import accumulate
 
 from liveaid.routine.layout.angles import sticker_angles
 from liveaid.routine.layout.deck import DeckLayout, Grain, lay_out
 from liveaid.routine.layout.material import Material
 from liveaid.routine.layout.passage import passages_of
-from liveaid.routine.layout.uses import Use
-from liveaid.routine.model import SIDES, Routine, Side
+from liveaid.routine.layout.placed import placed_routine, stands_of
+from liveaid.routine.layout.uses import Use, sounds_used, uses_of
+from liveaid.routine.model import SIDES, Routine, Side, clock_time
+from liveaid.routine.problems import Fault
 
+LONGEST_S = 7200.0
+"""The longest limit a section map can state; a guide mix of it fits a WAV file, and memory."""
 RATE_HZ = 44_100
 """Frames a second that places are rounded to where no audio is made."""
 
@@ -27,6 +32,51 @@ def grain_of(
         sticker=sticker,
         side_s=routine.turntable.side_s,
     )
+
+
+@dataclass(frozen=True, slots=True)
+class LaidOut:
+    """A routine laid out, or what keeps it from being."""
+
+    placed: Routine | None
+    """The routine with every cue's deck-file second; None when there are faults."""
+    faults: tuple[Fault, ...]
+    layouts: dict[Side, DeckLayout]
+    """Empty when there are faults before any layout."""
+
+
+def lay_out_routine(
+    routine: Routine, materials: Mapping[str, Material], grain: Grain | None = None
+) -> LaidOut:
+    """The routine placed as render would place it, from facts alone, in milliseconds.
+
+    `materials`: what is known of each sound it plays; faults of files were told by who made them.
+    """
+    grain = grain or grain_of(routine)
+    uses, faults = uses_of(routine, materials)
+    if faults or any(name not in materials for name in sounds_used(routine)):
+        return LaidOut(None, tuple(faults), {})
+    layouts = lay_out_decks(routine, uses, materials, grain)
+    stands = stands_of(layouts, rate_hz=grain.rate_hz)
+    files = {name: sound.file for name, sound in routine.sounds.items()}
+    placed = placed_routine(
+        routine, stands, rate_hz=grain.rate_hz, decks=routine.decks, files=files
+    )
+    return LaidOut(placed, tuple(too_long(routine, layouts, grain.rate_hz)), layouts)
+
+
+def too_long(routine: Routine, layouts: Mapping[Side, DeckLayout], rate_hz: int) -> Iterator[Fault]:
+    """Decks that do not fit a record side, and a routine that fits no evening."""
+    side_s = routine.turntable.side_s
+    for side, layout in layouts.items():
+        length_s = layout.frames / rate_hz
+        if length_s > side_s:
+            found = f"{clock_time(side_s)}, and the {side} deck needs {clock_time(round(length_s))}"
+            would_do = "fewer bars, a smaller gap, or some of it on the other deck would do"
+            yield Fault(("turntable", "side"), found, would_do)
+    if routine.duration_s > LONGEST_S:
+        found = f"{clock_time(round(routine.duration_s))} of music in all"
+        yield Fault(("pieces",), found, f"up to {clock_time(LONGEST_S)} would do")
 
 
 def lay_out_decks(

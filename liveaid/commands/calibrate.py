@@ -1,0 +1,59 @@
+"""`liveaid rehearse --calibrate`: the delays of a sender and an output, measured and kept."""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from pathlib import Path
+
+from liveaid.practice.calibrating import Calibrating
+from liveaid.practice.calibration import Calibrated, says
+from liveaid.practice.store import TakeStore
+from liveaid.routine import Routine
+from liveaid.stage import Service, Settings
+from liveaid.stage.ending import ends_by_signal
+from liveaid.terminal import console
+
+
+def calibrate(
+    routine: Routine, settings: Settings, takes: Path, *, sender: str, output: str
+) -> None:
+    """Run the stage with a click that goes on until both decks and the taps are measured."""
+    screen = console()
+    found: list[Calibrated] = []
+
+    async def run() -> None:
+        def done(what: Calibrated) -> None:
+            found.append(what)
+            stage.ask_stop()
+
+        watcher = Calibrating(
+            done, told=lambda line: screen.print(line, markup=False, soft_wrap=True)
+        )
+        stage = Service(routine, settings, watchers=[watcher])
+        with ends_by_signal(stage.ask_stop):
+            async with stage:
+                base, _, token = stage.address.partition("?")
+                page = f"{base}rehearse" + (f"?{token}" if token else "")
+                screen.print(f"Clicks on {page}; OSC in {stage.osc_address}", markup=False)
+                await stage.run()
+
+    with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
+        runner.run(run())
+    if not found:
+        screen.print("Stopped before both decks were measured; nothing is changed.")
+        return
+    _keep(found[0], takes, sender=sender, output=output)
+    for line in says(found[0]):
+        screen.print(line, markup=False)
+
+
+def _keep(found: Calibrated, takes: Path, *, sender: str, output: str) -> None:
+    store = TakeStore(takes)
+    try:
+        for clock, late in found.late.items():
+            store.delay(
+                at=time.time(), sender=sender, output=output, deck=clock, late=late
+            ).result()
+    finally:
+        store.close()

@@ -1,0 +1,72 @@
+"""What the shelf knows of the sounds a section map names."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from liveaid.errors import LiveaidError
+from liveaid.files.inside import Stray
+from liveaid.routine.model import Routine, Sound
+from liveaid.routine.scene import reach
+from liveaid.shelf.shelf import Shelf
+from liveaid.shelf.shelf_sound import ShelfSound
+
+TRUSTED = 0.3
+"""A studied tempo or key below this confidence is not told as the sound's (as render has it)."""
+
+
+def known_sounds(routine: Routine, section_map: Path, shelf_file: Path) -> dict[str, ShelfSound]:
+    """The map's sounds that lie on a shelf and were studied, by their names in the map.
+
+    A shelf that is not there, or cannot be read now, knows nothing.
+    """
+    paths: dict[str, str] = {}
+    for name, sound in routine.sounds.items():
+        try:
+            paths[str(reach(sound.file, section_map).resolve())] = name
+        except (Stray, OSError):
+            continue
+    if not paths or not shelf_file.is_file():
+        return {}
+    try:
+        with Shelf(shelf_file, make=False) as shelf:
+            found = [sound for sound in shelf.sounds() if sound.study is not None]
+    except LiveaidError:
+        return {}
+    return {
+        paths[path]: sound
+        for sound in found
+        for path in (sound.path, *sound.copies)
+        if path in paths
+    }
+
+
+def with_shelf_words(routine: Routine, known: Mapping[str, ShelfSound]) -> Routine:
+    """The routine with kind, tempo, key, source and licence of its sounds as the shelf has them,
+    where the map is silent."""
+    sounds = {
+        name: sound.model_copy(update=_words(sound, known[name])) if name in known else sound
+        for name, sound in routine.sounds.items()
+    }
+    return routine.model_copy(update={"sounds": sounds})
+
+
+def _words(sound: Sound, on_shelf: ShelfSound) -> dict[str, Any]:
+    study, marks = on_shelf.study, on_shelf.marks
+    words: dict[str, Any] = {}
+    if study is not None:
+        words["kind"] = study.kind
+        if study.tempo is not None and study.tempo_confidence >= TRUSTED:
+            words["tempo_bpm"] = study.tempo
+            words["first_beat_s"] = study.first_beat
+        if study.key is not None and study.key_confidence >= TRUSTED:
+            words |= {"key": study.key, "tuning_cents": study.tuning_cents}
+    words |= {"source": marks.source or None, "licence": marks.licence or None}
+    if sound.tempo_bpm is not None:
+        words.pop("first_beat_s", None)
+    if sound.key is not None:
+        words.pop("tuning_cents", None)
+    silent = {name for name in words if getattr(sound, name) in (None, 0.0)}
+    return {name: value for name, value in words.items() if name in silent and value is not None}

@@ -1,0 +1,77 @@
+"""A scene judged before any audio is made: laid out as render would, sounds from the shelf."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+from click.testing import CliRunner
+
+from liveaid.commands.check import command as check_command
+from liveaid.commands.laying import judged
+from liveaid.routine import SIDES, load_routine
+from liveaid.routine.opened import open_scene
+from liveaid.shelf.folder import Signature
+from liveaid.shelf.shelf import Shelf
+from liveaid.study.facts import Study
+
+
+def test_cues_lie_where_render_puts_them_without_any_audio(scene, done):
+    laid = judged(open_scene(scene / "routine.yaml"))
+    rendered = load_routine(done[1].routine)
+    assert laid.laid_out
+    assert not laid.faults
+    for here, there in zip(laid.routine.pieces, rendered.pieces, strict=True):
+        for side in SIDES:
+            assert here.plan(side).cue_s == there.plan(side).cue_s
+            if here.plan(side).hand == "works":
+                assert here.plan(side).to_s == there.plan(side).to_s
+
+
+def test_a_missing_sound_file_is_found_by_check(scene):
+    (scene / "sounds/seller.wav").unlink()
+    ran = CliRunner().invoke(check_command, [str(scene), "--json"])
+    report = json.loads(ran.stdout)
+    [said] = [f for f in report["findings"] if f["rule"] == "sounds"]
+    assert (said["severity"], said["says"]) == (
+        "warning",
+        "sounds/seller.wav, no such file",
+    )
+    assert not report["laid_out"]
+
+
+@pytest.fixture
+def silent_map(scene):
+    """The scene with nothing said of its instrumental sounds but their files."""
+    file = scene / "routine.yaml"
+    text = file.read_text()
+    text = text.replace("kind: instrumental, tempo: 100, first_beat: 0.113", "loop: no")
+    file.write_text(text.replace("kind: instrumental, tempo: 96, first_beat: 0", "loop: no"))
+    return scene
+
+
+def test_what_the_map_is_silent_about_is_taken_from_the_shelf(silent_map):
+    facts = {"awning": (100.0, 0.113), "puddle": (96.0, 0.0)}
+    with Shelf(silent_map / "shelf.sqlite") as shelf:
+        for number, (name, (tempo, first)) in enumerate(facts.items()):
+            study = Study(
+                duration_s=19.0, sample_rate_hz=44_100, channels=1, format="WAV",
+                kind="instrumental",
+                frames_declared=1, frames_read=1, tempo=tempo, tempo_confidence=0.9,
+                first_beat=first, key="A minor", key_confidence=0.8,
+            )  # fmt: skip
+            digest = f"{number:064x}"
+            shelf.keep(digest, study)
+            path = str((silent_map / f"sounds/{name}.wav").resolve())
+            shelf.place(path, digest, Signature(1, 1, number + 1, 1, True))
+            shelf.mark(digest, set_to={"source": "the rain", "licence": "CC0-1.0"})
+    seen = judged(open_scene(silent_map / "routine.yaml"))
+    assert seen.laid_out
+    awning = seen.routine.sounds["awning"]
+    assert (awning.tempo_bpm, awning.kind, awning.key) == (100.0, "instrumental", "A minor")
+    assert (awning.source, awning.licence) == ("the rain", "CC0-1.0")
+
+
+def test_sounds_that_nothing_is_known_of_are_named(silent_map):
+    seen = judged(open_scene(silent_map / "routine.yaml"))
+    assert (seen.laid_out, seen.unstudied) == (False, ("awning", "puddle"))

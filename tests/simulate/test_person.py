@@ -1,0 +1,75 @@
+"""Hands that are a person's: errors that follow one another, tire, hurry; decks with own delays."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from liveaid.routine import load_routine
+from liveaid.routine.model import Performer
+from liveaid.simulate import PERSON, Hands, Network, perform
+from liveaid.simulate.deckhand import DeckHand
+from liveaid.simulate.platter import Record
+
+
+@pytest.fixture(scope="module")
+def spice_row():
+    return load_routine(Path(__file__).resolve().parent.parent / "practice" / "spice-row.yaml")
+
+
+def late(hands, *, count=4000, at_s=0.0):
+    hand = DeckHand("left", Record(t_s=0.0, x_s=0.0, turn_s=1.8), hands, Performer(),
+                    np.random.default_rng(3))  # fmt: skip
+    return np.array([hand.timing_s(at_s) for _ in range(count)])
+
+
+def test_errors_follow_one_another_and_keep_their_spread():
+    """First-order: correlation r from one to the next, r^2 over two; spread s whatever r is."""
+    found = late(Hands(timing_error_s=0.020, correlation=0.6))
+    assert found.std() == pytest.approx(0.020, abs=0.001)
+    assert np.corrcoef(found[1:], found[:-1])[0, 1] == pytest.approx(0.6, abs=0.04)
+    assert np.corrcoef(found[2:], found[:-2])[0, 1] == pytest.approx(0.36, abs=0.05)
+
+
+def test_a_hand_tires_and_drifts_by_the_minute():
+    """After 3 minutes at 10 % and -4 ms each: spread 1.3 times, 12 ms earlier."""
+    hands = Hands(timing_error_s=0.020, correlation=0.0, fatigue_per_min=0.1,
+                  drift_s_per_min=-0.004)  # fmt: skip
+    fresh, tired = late(hands), late(hands, at_s=180.0)
+    assert tired.std() == pytest.approx(0.026, abs=0.001)
+    assert tired.mean() - fresh.mean() == pytest.approx(-0.012, abs=0.001)
+
+
+def test_a_bias_reaches_strokes_as_it_reaches_releases(spice_row):
+    hands = Hands(timing_bias_s=0.030, stroke_bias_s=0.030)
+    played = [perform(spice_row, seed=seed, hands=hands) for seed in range(3)]
+    for kind in ("release", "stroke"):
+        errors = [e.error_s for p in played for e in p.events if e.kind == kind and e.error_s]
+        assert np.mean(errors) == pytest.approx(0.030, abs=0.006)
+
+
+def test_each_deck_is_late_by_its_own_delay(spice_row):
+    plain = perform(spice_row, seed=2)
+    late_right = perform(
+        spice_row, seed=2, network=Network(left_delay_s=0.010, right_delay_s=0.040)
+    )
+    for side, delay in (("left", 0.010), ("right", 0.040)):
+        gap = late_right.messages.of(side).now_s - plain.messages.of(side).now_s
+        assert gap == pytest.approx(delay, abs=1e-9)
+
+
+def test_an_off_centre_record_swings_once_a_turn_by_its_part_of_the_radius(spice_row):
+    """0.2 mm of 100 mm: speed swings by 0.2 % either way, over 1.8 s."""
+    played = perform(spice_row, seed=2, network=Network(off_centre_mm=0.2, resolution_s=0.0))
+    plain = perform(spice_row, seed=2, network=Network(resolution_s=0.0))
+    there, here = played.messages.of("left"), plain.messages.of("left")
+    inside = (here.sent_s > 3.0) & (here.sent_s < 7.0)
+    part = there.speed[inside] / here.speed[inside] - 1.0
+    assert part.max() == pytest.approx(0.002, abs=1e-4)
+    assert part.min() == pytest.approx(-0.002, abs=1e-4)
+
+
+def test_a_person_is_within_what_the_cited_studies_leave_open():
+    at_92 = 60.0 / 92.0
+    assert 0.02 < PERSON.timing_error_s / at_92 < 0.04
+    assert -0.050 < PERSON.timing_bias_s < 0.0
