@@ -30,8 +30,8 @@ that differ in label the more driving one comes out so in .86 of pairs, .92 wher
 two. No open set with arousal values comes as a package."""
 MOST_SPREADS = 2.0
 LIMITS = (-2.11, 0.1, 1.77, 3.47)
-"""Between energies 1 to 5: halfway between the medians of neighbouring labels, but the second: above
-calm speech, below the drum loops."""
+"""Between energies 1 to 5: halfway between the medians of neighbouring labels, but for the second,
+which lies above calm speech and below the drum loops."""
 BASS_BANDS = 6
 """To 290 Hz."""
 
