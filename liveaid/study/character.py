@@ -24,8 +24,8 @@ ENERGY = (
     ("unbroken: share within 10 dB of the loud", 0.768, 0.202, 0.62),
     ("weight: share of the bass, dB", -5.607, 8.485, 1.91),
 )
-"""Learnt from pairs of 88 sounds labelled by hand from 1 to 5: metal, battle and sad music of Debian
-games, loops and drones of sonic-pi-samples, tracker music, piano, speech. Of two sounds held back
+"""Learnt from pairs of 88 sounds labelled by hand from 1 to 5: metal, battle and sad music of
+Debian games, loops and drones of sonic-pi-samples, tracker music, piano, speech. Of two sounds held back
 that differ in label the more driving one comes out so in .86 of pairs, .92 where they differ by
 two. No open set with arousal values comes as a package."""
 MOST_SPREADS = 2.0
