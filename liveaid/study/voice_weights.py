@@ -4,8 +4,8 @@ Learnt from 50,000 windows: recorded speech of three of five speakers of Debian'
 (spoken, put on the beat, and sung by moving its pitch), synthesised voices of espeak-ng and flite,
 tracker music, game music, General MIDI instruments alone and together, drum patterns, loops, plain
 tones, noises, single hits, and voices over all of these. Tried on the other speakers, voices,
-pieces and kits: of windows with a voice alone .99 were told rightly, of voices over music .82, of tracker
-and game music .98.
+pieces and kits: of windows with a voice alone .99 were told rightly, of voices over music .82, of
+tracker and game music .98.
 """
 
 MEAN = (
