@@ -92,7 +92,7 @@ def perform(routine: Routine, fault: str, seed: int) -> Played:
             now += b0
             marks.append(now)
             continue
-        if n and (order[n - 1][0] != piece - 1 or order[n - 1][2] != 1.0) or (not n and b0):
+        if (n and (order[n - 1][0] != piece - 1 or order[n - 1][2] != 1.0)) or (not n and b0):
             marks.append(now)
         now = _play(routine, order, n, records, now, truth, rng, (b0, b1))
     for record in records.values():
@@ -102,7 +102,7 @@ def perform(routine: Routine, fault: str, seed: int) -> Played:
     return Played(_sent(records, now, rng), truth, [m for m in marks if fault != "clean"])
 
 
-def _play(routine, order, n, records, now, truth, rng, shares):  # noqa: PLR0913
+def _play(routine, order, n, records, now, truth, rng, shares):
     piece_index = order[n][0]
     piece, beats = routine.pieces[piece_index], routine.beats(piece_index)
     b0, b1 = shares[0] * beats, max(round(shares[1] * beats), 1)
@@ -313,8 +313,8 @@ def _in_turn(rows: list[tuple[int, str, str]], tempo: float) -> list[tuple]:
 def routines() -> dict[str, Routine]:
     """The kinds of routine: doubles, shared cues, solos, one-bar set pieces, and the usual ones."""
     a, b, c = 18.0, 47.5, 83.2
-    usual = [(4, "r", "-"), (8, "r", "w"), (4, "-", "r"), (8, "w", "r"), (4, "r", "r"), (8, "w", "w"),
-             (4, "-", "r"), (4, "r", "-")]  # fmt: skip
+    usual = [(4, "r", "-"), (8, "r", "w"), (4, "-", "r"), (8, "w", "r"), (4, "r", "r"),
+             (8, "w", "w"), (4, "-", "r"), (4, "r", "-")]  # fmt: skip
     short = [(1, *pair) for pair in itertools.islice(itertools.cycle(
         [("r", "-"), ("r", "w"), ("-", "r"), ("w", "r"), ("w", "w")]), 16)]  # fmt: skip
     return {
