@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -66,6 +67,14 @@ def judged(found: Opened) -> Judged:
         )
     placed = with_shelf_words(laid.placed, known)
     return Judged(placed, file, True, laid.faults, (), materials, files.sound_s)
+
+
+def layer(found: Opened) -> Callable[[Routine], Routine | None] | None:
+    """What lays other orders of a scene's set pieces out; None where its sounds are not known."""
+    seen = judged(found)
+    if seen.faults or seen.unstudied or not seen.materials:
+        return None
+    return lambda routine: lay_out_routine(routine, seen.materials).placed
 
 
 class _Files:
