@@ -97,7 +97,7 @@ def _run(arguments: Sequence[str] | None) -> int:
         return error.exit_code
     except SystemExit as left:
         # click's own way out when the reader is gone, told by what it puts before the stream.
-        if type(sys.stdout).__name__ == "PacifyFlushWrapper":
+        if type(sys.stdout).__name__.endswith("PacifyFlushWrapper"):
             return GONE
         return left.code if isinstance(left.code, int) else 1
     except (KeyboardInterrupt, click.Abort):
