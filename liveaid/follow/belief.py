@@ -177,4 +177,5 @@ class Belief:
         far += math.exp(sharp * (self.lost.score - best))
         off = 0.1 + self.told.doubt
         surely = math.erf(1.0 / (off * math.sqrt(2.0)))
+        far *= math.exp(-self.numbers.modest)
         return near / (near + far) * surely * (1.0 - self.numbers.floor)
