@@ -15,6 +15,7 @@ from liveaid.files.harmless import harmless
 
 COMMANDS: dict[str, str] = {
     "demo": "The whole job in one go, on a scene of its own: no hardware needed.",
+    "draft": "Write a first map from the sounds on the shelf and the idea.",
     "gather": "Study a folder of sounds and keep them on the shelf; find them again.",
     "fit": "Say which sounds go with one sound on a platter.",
     "check": "Say whether two hands can play the routine, and where it is tight.",

@@ -10,4 +10,5 @@ fit          how one other sound goes with a sound, every number of it
 audition     the two heard together at that pitch
 why          every number of it in a sentence
 brief        what the shelf still lacks for an idea
+draft        a first map for it from what the shelf has
 """

@@ -57,6 +57,8 @@ class Guess:
     """Beats that the beat may be off, as a standard deviation."""
     ran: bool = False
     """Whether the leading deck has run since this set piece was entered."""
+    stays: bool = False
+    """Whether the performer has said that this set piece goes on."""
     votes: dict[Side, Vote] = field(default_factory=lambda: {side: Vote() for side in SIDES})
 
     @property
@@ -79,19 +81,12 @@ class Guess:
         """Another that starts where this one is."""
         return replace(self, votes={side: replace(vote) for side, vote in self.votes.items()})
 
-    def rate_bps(self, plan: Plan, heard: Heard) -> float:
-        """Beats a second."""
-        section = plan.at(self.section)
-        gesture = _leading(section, heard)
-        runs = gesture is not None and gesture.kind == "runs"
-        return (gesture.speed if runs and gesture else heard.ratio) / section.beat_s
-
     def move(self, plan: Plan, heard: Heard, seconds: float) -> None:
         """On by so many seconds: read off the deck that leads, by the clock elsewhere."""
         if not plan.is_piece(self.section):
             return
         section = plan.at(self.section)
-        rate = self.rate_bps(plan, heard)
+        rate = rate_bps(section, heard)
         gesture = _leading(section, heard)
         self.beat += rate * seconds
         if gesture is None:
@@ -153,11 +148,16 @@ class Guess:
             else:
                 beats_in = self.beat if plan.is_piece(self.section) else math.inf
                 vote.nats = fit.rests(part, gesture, self.since_s, beats_in, numbers)
+            if self.stays:
+                vote.nats = max(vote.nats, numbers.stays)
 
     def crossed(self, plan: Plan, heard: Heard, numbers: Numbers) -> Iterator[Guess]:
         """Go over into the next section when this one is over; yields what else may follow."""
         while plan.is_piece(self.section) and self.beat >= plan.at(self.section).beats:
             section = plan.at(self.section)
+            if self.stays:
+                self.beat = section.beats - 0.01
+                return
             over_s = (self.beat - section.beats) * section.beat_s / max(heard.ratio, 0.1)
             for side in SIDES:
                 self.settle_vote(side)
@@ -171,6 +171,13 @@ class Guess:
             if not plan.is_piece(self.section + 1):
                 self.beat = 0.0
             self.section += 1
+
+
+def rate_bps(section: Section, heard: Heard) -> float:
+    """Beats a second in a section: by the deck that leads while it runs, else by the tempo."""
+    gesture = _leading(section, heard)
+    runs = gesture is not None and gesture.kind == "runs"
+    return (gesture.speed if runs and gesture else heard.ratio) / section.beat_s
 
 
 def _leading(section: Section, heard: Heard) -> Gesture | None:

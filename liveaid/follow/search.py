@@ -30,6 +30,16 @@ def found(
                 yield _cheapest(plan, section, at, gesture, guesses, turn_s, heard, numbers)
 
 
+def places(section: Section, heard: Heard) -> list[tuple[float, float]]:
+    """Beats of a section, and how doubtful each is, that what is heard would fit."""
+    found = (
+        _place(section, side, gesture, heard)
+        for side, gesture in heard.gestures.items()
+        if gesture is not None and heard.telling[side]
+    )
+    return [place for place in found if place is not None]
+
+
 def _place(
     section: Section, side: Side, gesture: Gesture, heard: Heard
 ) -> tuple[float, float] | None:
@@ -65,7 +75,8 @@ def _cheapest(
                 _before(parent, heard, since_s, numbers)
                 - price(plan, parent, section, beat, turn_s, numbers)
                 * _discount(plan, parent, section, beat, gesture, heard, numbers)
-                + _stop(plan, parent, heard, numbers),
+                + _stop(plan, parent, heard, numbers)
+                - (numbers.word if parent.stays and section.index != parent.section else 0.0),
                 parent,
             )
             for parent in guesses

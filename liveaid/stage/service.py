@@ -312,7 +312,7 @@ class Service:
         return Vitals(
             heard=sum(counts.heard.values()),
             refused=sum(counts.refused.values()),
-            last_refused=(counts.last_refused or {}).get("reason", ""),
+            last_refused=counts.last_refused[0] if counts.last_refused else "",
             over_budget=counts.over_budget,
             over_budget_from=counts.last_over_budget or "",
             by_the_system=dropped.get("by the system", 0),

@@ -24,6 +24,7 @@ from liveaid.stage.outline import brief, outline
 
 HERE = Path(__file__).parent
 PAGES = Path(page_files.__file__).parent / "page"
+PRACTICE = PAGES.parent.parent / "practice" / "page"
 ORIGIN = "http://stage.test"
 
 # Screens as sold: width, height in the page's pixels, diagonal in inches.
@@ -73,6 +74,8 @@ def _answer(route: Any, *, driven: bool, outlined: dict[str, Any]) -> None:
         return
     if path == "/drive.js":
         file = HERE / "drive.js"
+    elif (PRACTICE / path.lstrip("/")).is_file():
+        file = PRACTICE / path.lstrip("/")
     else:
         file = PAGES / page_files.PAGES.get(path, path.lstrip("/"))
     if not file.is_file():
@@ -214,6 +217,64 @@ def told(carousel) -> dict[str, Any]:
     fits = [{"index": 1, "name": found["pieces"][1]["name"], "beat_position": 3.0},
             {"index": 4, "name": found["pieces"][4]["name"], "beat_position": 9.0}]  # fmt: skip
     ready = {**away, "wind": 0.02, "ready": True}
+    rehearsal = {
+        "now_s": 12.0,
+        "piece": now["name"],
+        "phase": "wind",
+        "at_cue": {"left": True, "right": False},
+        "bars_left": None,
+        "takes": 4,
+        "clean": 2,
+        "tempo": 101.5,
+        "count_in": None,
+        "kept": True,
+        "ladder": {
+            "rung": 3,
+            "rungs": 9,
+            "part": 0.94,
+            "pitch": -6.0,
+            "in_a_row": 1,
+            "up_after": 3,
+            "held_up": False,
+            "wanted_part": 0.94,
+            "pitch_range": 8.0,
+        },
+        "last": {
+            "number": 4,
+            "ended": "complete",
+            "verdict": "not clean",
+            "clean": False,
+            "shift": "",
+            "delays": None,
+            "bias_ms": 14.0,
+            "spread_ms": 9.0,
+            "missed": 1,
+            "added": 0,
+            "skipped": 0,
+            "tempo_part": 0.94,
+            "counted_in": True,
+            "advice": {"left": "left hand, beat 3: later by 14 ms"},
+            "why": [],
+            "pieces": [
+                {
+                    "index": 2,
+                    "why": [],
+                    "events": [
+                        {"side": "left", "error_ms": 14.0},
+                        {"side": "right", "error_ms": -6.0},
+                    ],
+                }
+            ],
+        },
+        "break": {
+            "due": False,
+            "hands_on_s": 600,
+            "after_s": 1500,
+            "caution": "Stop when it hurts.",
+        },
+        "noise": None,
+        "error": None,
+    }
     states = {
         "waiting": {
             **following,
@@ -230,7 +291,7 @@ def told(carousel) -> dict[str, Any]:
             "state": "before",
             "elapsed_s": None,
             "first": ["left"],
-            "decks": {"left": ready, "right": away},
+            "decks": {"left": ready | {"hand": "runs"}, "right": away},
         },
         "following": following,
         "ready": {**following, "decks": {"left": deck, "right": ready}},
@@ -279,7 +340,7 @@ def told(carousel) -> dict[str, Any]:
             "next_cue": [],
         },
     }
-    return {"routine": found, "states": states}
+    return {"routine": found, "states": states, "rehearsal": rehearsal}
 
 
 @pytest.fixture(scope="session")

@@ -1,5 +1,6 @@
 """Contrast by WCAG's formula, axe-core's rules, and what zoom does."""
 
+import json
 import re
 import shutil
 import subprocess
@@ -90,13 +91,12 @@ def test_axe_finds_nothing_in_any_state_of_the_stage(theme, on_page, begin, told
     assert {state: found for state, found in on_page(look).items() if found} == {}
 
 
-@pytest.mark.parametrize("path", ["/map", "/rehearse", "/"])
+@pytest.mark.parametrize("path", ["/map", "/rehearse", "/rehearse.html", "/"])
 def test_axe_finds_nothing_in_the_other_views(path, on_page, told, axe):
     def look(page):
         def answer(socket):
-            import json
-
-            socket.send(json.dumps(told["states"]["following"]))
+            status = told["states"]["following"] | {"rehearsal": told["rehearsal"]}
+            socket.send(json.dumps(status))
 
         page.route_web_socket(re.compile("/live"), answer)
         page.goto(f"http://stage.test{path}")
