@@ -34,10 +34,13 @@ def test_the_sentence_loads_with_its_pick_up_and_eight_bars(sentence):
     assert {"baby", "chirp", "stab", "transform", "flare"} <= words
 
 
-def test_the_juggle_loads_and_swaps():
+def test_the_juggle_loads_with_both_patterns():
     routine = read_routine((TRAM + EXAMPLES[1]).encode())
     left = [act.beat for act in acts_of(routine, 0, "left") if act.kind == "let go"]
-    assert left == [0.0, 4.0, 8.0, 14.0, 16.0, 20.0, 24.0, 28.0]  # swapped in bar 4: right first
+    assert left == [4.0 * bar for bar in range(8)]
+    right = [(act.beat, act.from_s) for act in acts_of(routine, 0, "right") if act.kind == "let go"]
+    assert right[3] == (14.0, 0.0)
+    assert right[4] == (18.0, pytest.approx(60 / 92))  # from beat 1 of the record
 
 
 def test_two_hands_can_play_both(sentence):
