@@ -29,6 +29,7 @@ from liveaid.routine.check import (
     minutes,
     turns_text,
 )
+from liveaid.routine.check.against import against
 from liveaid.routine.opened import Opened
 from liveaid.stage.deck_files import deck_lengths_s
 from liveaid.terminal import console, json_option, print_json
@@ -51,9 +52,20 @@ _STYLE = {"error": "bold reverse", "warning": "bold", "remark": "dim"}
     help="Draw decks, hands, energy and findings to FILE.svg or FILE.png.",
     metavar="FILE",
 )
+@click.option(
+    "--against",
+    "old",
+    metavar="OLD",
+    help="Say what SCENE gains and loses against an older version of it: another map or scene.",
+)
 @json_option
 def command(
-    scene: str, show_hands: bool, show_fastest: bool, picture: Path | None, as_json: bool
+    scene: str,
+    show_hands: bool,
+    show_fastest: bool,
+    picture: Path | None,
+    old: str | None,
+    as_json: bool,
 ) -> int:
     """Say whether two hands can play the routine, and where it is tight.
 
@@ -73,16 +85,23 @@ def command(
         sound_s=seen.sound_s,
         faults=seen.faults,
         unstudied=seen.unstudied,
+        phrases=seen.phrases,
     )
     moves, spans = changes(routine), hand_spans(hand_plan(routine))
     if picture is not None:
         draw_picture(routine, picture, findings=findings)
+    versions = None if old is None else against(routine, judged(opened(old)).routine)
     if as_json:
-        print_json(_report(found, seen, findings, moves, spans))
+        told = {} if versions is None else {"against": versions.to_json()}
+        print_json(_report(found, seen, findings, moves, spans) | told)
     else:
         _show(found.file, seen, findings, moves, spans if show_hands else ())
         if show_fastest:
             console().print(fastest_table(routine))
+        if versions is not None:
+            console().print(f"Against {old}:", style="bold", markup=False)
+            for sentence in versions.says():
+                console().print(f"  {sentence}", markup=False)
         if picture is not None:
             console().print(f"Picture: {picture}", markup=False)
     return 1 if any(finding.severity == "error" for finding in findings) else 0

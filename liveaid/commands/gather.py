@@ -9,6 +9,7 @@ from typing import Any, get_args
 import click
 
 from liveaid.commands.gather_report import Tally, brief_json, show_brief, show_facts, show_found
+from liveaid.commands.parts_report import show_parts, show_tone
 from liveaid.errors import LiveaidError
 from liveaid.files.names import shown
 from liveaid.files.workers import processors
@@ -83,6 +84,9 @@ def _energy(_: click.Context, __: click.Parameter, text: str | None) -> int | st
 @click.option("--mark", "marked", multiple=True, metavar="SOUND", help="Write marks on a sound.")
 @click.option("--forget", multiple=True, metavar="SOUND", help="Take a sound off the shelf.")
 @click.option("--for", "scene", metavar="SCENE", help="What the shelf lacks for a scene's idea.")
+@click.option("--parts", metavar="SOUND", help="Words and hits of a sound, ready for the map.")
+@click.option("--write", type=Path, metavar="FOLDER", help="With --parts: each as a WAV file.")
+@click.option("--notes", metavar="SOUND", help="The steady tone of a sound, ready for the map.")
 @click.option("--kind", type=click.Choice(_KINDS), help="Mark: its kind, or go by the guess.")
 @click.option(
     "--tempo",
@@ -121,9 +125,13 @@ def command(**said: Any) -> None:
       liveaid gather --find "tempo 88..96 half, kind a cappella, not tag used"
       liveaid gather --mark hawker-call --kind "a cappella" --tag market
       liveaid gather --for night-market
+      liveaid gather --parts hawker-call.wav --write parts/
     """
     marks = {name: said[name] for name in _MARKS if said[name] not in (None, ())}
     _one_job(said, marks)
+    if said["parts"] or said["notes"]:
+        _handled(said)
+        return
     file = said["shelf_file"] or shelf_for(said["scene"])
     with Shelf(file, make=bool(said["folders"] or said["scene"])) as shelf:
         if said["folders"]:
@@ -143,14 +151,29 @@ def command(**said: Any) -> None:
             show_found(found, shelf.count(query), as_json=said["as_json"])
 
 
+def _handled(said: dict[str, Any]) -> None:
+    """--parts and --notes: of a file, or of a sound on the shelf by its name."""
+    path = Path(said["parts"] or said["notes"])
+    if not path.is_file():
+        with Shelf(said["shelf_file"] or shelf_for(None)) as shelf:
+            path = Path(_chosen(shelf, str(path)).path)
+    if said["parts"]:
+        show_parts(path, write=said["write"], as_json=said["as_json"])
+    else:
+        show_tone(path, as_json=said["as_json"])
+
+
 def _one_job(said: dict[str, Any], marks: dict[str, Any]) -> None:
     """UsageError unless one thing is asked for; marks go with --mark alone."""
     jobs = {"FOLDER": said["folders"], "--find": said["terms"] is not None, "--show": said["show"]}
     jobs |= {"--mark": said["marked"], "--forget": said["forget"], "--for": said["scene"]}
+    jobs |= {"--parts": said["parts"], "--notes": said["notes"]}
     asked = [name for name, value in jobs.items() if value]
     if len(asked) != 1:
         found = f"{' and '.join(asked)} do not go together" if asked else "nothing to do"
         raise click.UsageError(f"{found}; one of {', '.join(jobs)} would do")
+    if said["write"] and asked != ["--parts"]:
+        raise click.UsageError("--write FOLDER goes with --parts SOUND")
     if marks and asked != ["--mark"]:
         raise click.UsageError(f"--{next(iter(marks))} goes with --mark SOUND")
     if asked == ["--mark"] and not marks:

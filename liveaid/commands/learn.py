@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable, Coroutine
+import contextlib
+import sys
+import threading
+from collections.abc import Callable, Coroutine, Iterator
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -11,11 +14,10 @@ import click
 
 from liveaid.stage import parse_address
 from liveaid.stage.ending import ends_by_signal
-from liveaid.stage.learn_lamps import draft_layout, wanted_lamps
+from liveaid.stage.learn_lamps import Lesson, wanted_lamps, wanted_words
 from liveaid.stage.learn_osc import Learned, learn_map
-from liveaid.stage.listening import listen_osc, listen_pads, write_draft
+from liveaid.stage.listening import learn_pads, listen_osc, write_draft
 from liveaid.stage.midi_ports import API_CHOICES
-from liveaid.stage.pads import Pad
 from liveaid.stage.settings import OSC_ADDRESS
 from liveaid.terminal import console, json_option, print_json
 
@@ -69,42 +71,60 @@ def osc(osc: str, seconds: float, out: Path, as_json: bool) -> int:
               help="How many lamps show the bars left.")  # fmt: skip
 @click.option("--beats", type=click.IntRange(0, 32), default=4, show_default=True,
               help="How many lamps show the beat.")  # fmt: skip
-@click.option("--seconds", type=click.FloatRange(1, 600), default=60.0, show_default=True,
+@click.option("--winds", type=click.IntRange(0, 16), default=0, show_default=True,
+              help="How many lamps a deck show how far its record is from its cue.")  # fmt: skip
+@click.option("--words/--no-words", default=False, show_default=True,
+              help="Whether pads for the words are asked for too.")  # fmt: skip
+@click.option("--seconds", type=click.FloatRange(1, 3600), default=300.0, show_default=True,
               help="How long to listen; Ctrl-C ends it earlier.")  # fmt: skip
 @click.option("--out", type=_OUT, default=Path("lamps-learned.yaml"), show_default=True,
               metavar="FILE", help="Where the layout is written.")  # fmt: skip
-def midi(midi: str, midi_api: str, bars: int, beats: int, seconds: float, out: Path) -> int:
-    """Write a lamp layout from the pads you press, one after the other.
+def midi(midi: str, midi_api: str, seconds: float, out: Path, **wanted: Any) -> int:
+    """Write a layout from the pads you press, one after the other.
 
-    Lamps whose pads you do not press are left out.
+    The pad pressed is lit; with the first one it is learned how lamps are lit, dimmed and put out.
+    Type s and Enter to skip a lamp, b to go one back. What you skip is left out.
 
-    Example: liveaid learn midi --midi "my pads" --bars 8 --beats 4
+    Example: liveaid learn midi --midi "my pads" --bars 8 --beats 4 --words
     """
     screen = console()
-    lamps = wanted_lamps(bars, beats)
-    screen.print(f"Press the pad for {lamps[0]}. Ctrl-C when no more are wanted.")
+    asked = wanted_lamps(wanted["bars"], wanted["beats"], wanted["winds"])
+    lesson = Lesson([*asked, *(wanted_words() if wanted["words"] else [])])
+    screen.print(f"{lesson.asks} s skips, b goes back, Ctrl-C when no more are wanted.")
 
-    def pressed(count: int, pad: Pad) -> None:
-        then = f" Now {lamps[count]}." if count < len(lamps) else ""
-        screen.print(f"{lamps[count - 1]} is {pad.send} {pad.number}.{then}")
+    def turned() -> None:
+        screen.print(f"{lesson.says} {lesson.asks}", markup=False)
 
     def opened(name: str) -> None:
-        screen.print(f"Listening to {name}.", markup=False)
+        lit = "" if lesson.lights else " Its lamps cannot be reached, so nothing will light up."
+        screen.print(f"Listening to {name}.{lit}", markup=False)
 
-    pads = _run(
-        lambda ended: listen_pads(
-            midi,
-            api=midi_api,
-            most=len(lamps),
-            seconds=seconds,
-            opened=opened,
-            pressed=pressed,
-            ended=ended,
-        )
-    )
-    write_draft(out, draft_layout(pads, bars, beats), ["Learned from the pads pressed."])
+    async def job(ended: asyncio.Event) -> None:
+        answers: asyncio.Queue[str] = asyncio.Queue()
+        with lines_typed(answers):
+            await learn_pads(
+                midi, lesson, api=midi_api, seconds=seconds,
+                opened=opened, turned=turned, answers=answers, ended=ended,
+            )  # fmt: skip
+
+    _run(job)
+    write_draft(out, lesson.layout(), ["Learned from the pads pressed."])
     screen.print(f"Written: {out}. To be used with `liveaid perform --lamps {out}`.", markup=False)
     return 0
+
+
+@contextlib.contextmanager
+def lines_typed(into: asyncio.Queue[str]) -> Iterator[None]:
+    """Lines of standard input go into the queue, read by a thread: no loop waits for a keyboard."""
+    loop = asyncio.get_running_loop()
+
+    def read() -> None:
+        with contextlib.suppress(OSError, ValueError, RuntimeError):
+            for line in sys.stdin:
+                loop.call_soon_threadsafe(into.put_nowait, line)
+
+    threading.Thread(target=read, daemon=True).start()
+    yield
 
 
 def _run(job: Callable[[asyncio.Event], Coroutine[Any, Any, Result]]) -> Result:

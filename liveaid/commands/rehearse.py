@@ -223,7 +223,7 @@ async def _rehearse(
     trace: Trace | None,
     options: dict[str, Any],
 ) -> None:
-    screen, routine = console(), found.playable()
+    screen, routine = console(lasting=True), found.playable()
     store = None if trace is not None else TakeStore(takes)
     if store is not None:
         score_unscored(takes, routine, session.aim.limits)
@@ -256,8 +256,21 @@ async def _rehearse(
     finally:
         if store is not None:
             store.close()
+            _say_what_waits(store)
     if not options["as_json"]:
         screen.print(f"{session.takes} takes, {session.clean} clean of {session.judged} judged.")
+
+
+def _say_what_waits(store: TakeStore) -> None:
+    """Takes the database did not take: where they are, and what becomes of them."""
+    if store.in_memory:
+        click.echo(f"{store.in_memory} takes are lost: the disk has no room for them.", err=True)
+    elif store.waiting:
+        click.echo(
+            f"{store.waiting} takes wait in {store.journal.folder}; the next `liveaid review` or "
+            "`rehearse` puts them in.",
+            err=True,
+        )
 
 
 async def _until_done(stage: Service, trace: Trace | None) -> None:

@@ -95,7 +95,7 @@ def _print(rendered: Rendered) -> None:
         least = "the least there is"
         if deck.wound_turns > deck.least_turns:
             least = f"no order needs less than {deck.least_turns:.1f}"
-        shared = f"; {deck.shared} refrains share a copy to fit the side" if deck.shared else ""
+        shared = f"; {deck.shared} refrains share a copy" if deck.shared else ""
         say(
             f"{deck.file}: {clock_time(round(deck.length_s))}, {deck.cues} cues, "
             f"{deck.winds} winds of {deck.wound_turns:.1f} turns in all ({least}){shared}"
@@ -110,3 +110,6 @@ def _print(rendered: Rendered) -> None:
         say(f"A file of yours stood there; it is now {path}")
     for remark in rendered.remarks:
         say(f"Note: {remark}")
+    for finding in rendered.unplayable:
+        place = f"{finding.piece + 1} {finding.name}: " if finding.piece is not None else ""
+        say(f"Not playable: {place}{finding.says}. {finding.way_out}.")

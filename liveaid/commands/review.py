@@ -141,6 +141,9 @@ def _draw(routine: Routine, reader: TakeReader, folder: Path) -> list[str]:
 
 def _say(screen: Console, found: dict[str, Any]) -> None:
     screen.print(_takes_table(found))
+    if found["spoiled"]:
+        numbers = ", ".join(map(str, found["spoiled"]))
+        screen.print(f"Spoiled in the file, and left out: take {numbers}.", markup=False)
     screen.print(_pieces_table(found))
     _say_next(screen, found)
     stage = found["stage_ready"]

@@ -42,6 +42,7 @@ def market_sounds() -> tuple[MarketSound, ...]:
         MarketSound("hawker-call", 92.0, 8, _hawker_call, lead_in_s=0.250),
         MarketSound("wok-sizzle", 96.0, 2, _wok_sizzle),
         MarketSound("closing-gong", 96.0, 16, _closing_gong),
+        MarketSound("tea-kettle", 120.0, 12, _tea_kettle),
     )
 
 
@@ -153,6 +154,12 @@ def _hawker_call(noise: np.random.Generator) -> Iterable[Hit]:
 def _wok_sizzle(noise: np.random.Generator) -> Iterable[Hit]:
     """One burst to scratch with."""
     yield 0.0, voices.sizzle(noise)
+
+
+def _tea_kettle(noise: np.random.Generator) -> Iterable[Hit]:
+    """A kettle that sings one note, A4, as long as it lasts."""
+    del noise  # the lid is on
+    yield 0.0, voices.whistle(69, 6.0)
 
 
 def _closing_gong(noise: np.random.Generator) -> Iterable[Hit]:

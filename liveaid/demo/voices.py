@@ -129,3 +129,11 @@ def gong(note: float, duration_s: float) -> Samples:
 def _highpassed(samples: Samples) -> Samples:
     """The first difference: six decibels an octave off the lows."""
     return np.diff(samples, prepend=samples[:1]) / 1.4
+
+
+def whistle(note: float, duration_s: float) -> Samples:
+    """A steady tone with three soft harmonics above it."""
+    t = seconds(duration_s)
+    tone = sum(np.sin(2 * np.pi * hertz(note) * n * t) / n**2 for n in range(1, 5))
+    edge = np.minimum(1.0, np.minimum(t, duration_s - t) / 0.02)
+    return np.asarray(0.5 * tone * edge)

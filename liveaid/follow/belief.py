@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 
-from liveaid.follow import search
+from liveaid.follow import fit, search
 from liveaid.follow.guess import Guess, Heard
 from liveaid.follow.numbers import Numbers
 from liveaid.follow.plan import Hand, Plan
@@ -24,9 +24,8 @@ class Belief:
     numbers: Numbers
     guesses: list[Guess] = field(init=False)
     told: Guess = field(init=False)
-    lost: float = 0.0
-    """Score of being nowhere in the map."""
-    _lost_since_s: float = -math.inf
+    lost: Guess = field(init=False)
+    """The guess that it is nowhere in the map."""
     _doubted_s: float = 0.0
     _led_s: float = 0.0
     _looked_s: float = -math.inf
@@ -35,7 +34,7 @@ class Belief:
     def __post_init__(self) -> None:
         self.told = Guess(-1, 0.0, -math.inf)
         self.guesses = [self.told]
-        self.lost = -self.numbers.lost
+        self.lost = Guess(-1, 0.0, -math.inf, -self.numbers.lost)
 
     def step(self, heard: Heard, ended: dict[Side, bool], seconds: float) -> None:
         """Bring all guesses to the moment heard; `ended`: whose gesture gave way to a new one."""
@@ -60,13 +59,49 @@ class Belief:
         for guess in self.guesses:
             guess.score_votes(self.plan, heard, self.numbers)
         self._keep()
-        self._lose(heard, ended, seconds, fade)
+        self._lose(heard, ended, fade)
         self._choose(seconds)
 
     def weigh(self, side: Side, nats: dict[Hand, float]) -> None:
         """Take in how well a fader fits each thing a hand may do with a deck."""
         for guess in self.guesses:
             guess.past += nats[self.plan.at(guess.section).parts[side].hand]
+
+    def hear_word(self, section: int, heard: Heard) -> None:
+        """The performer says which section is played: weighed in, so that it can be outweighed."""
+        if all(guess.section != section for guess in self.guesses):
+            base = self.told.past
+            price = self.told.price - self.numbers.first
+            places = search.places(self.plan.at(section), heard) or [(0.0, 0.5)]
+            self.guesses += [
+                Guess(section, beat, heard.now_s, price, base, doubt) for beat, doubt in places
+            ]
+        for guess in self.guesses:
+            guess.stays = False
+            if guess.section != section:
+                guess.price -= self.numbers.word
+        self.lost.price -= self.numbers.word
+        self.told = max(self.guesses, key=lambda g: (g.section == section, g.score))
+
+    def hold(self) -> None:
+        """The performer stays in the set piece told until another word is said."""
+        for guess in self.guesses:
+            guess.stays = guess.section == self.told.section
+
+    def rival(self) -> Guess | None:
+        """The second place that fits about as well as the one told; None where only one does."""
+        told, limit = self.told, self.numbers.contradicted
+        place = self.plan.whole_beat(told.section, told.beat)
+        close = [
+            guess
+            for guess in self.guesses
+            if self.plan.is_piece(guess.section)
+            and told.score - guess.score < self.numbers.twins
+            and guess.worst > limit
+            and abs(self.plan.whole_beat(guess.section, guess.beat) - place) > 1.0
+        ]
+        fits = self.plan.is_piece(told.section) and told.worst > limit
+        return max(close, key=lambda g: g.score, default=None) if fits else None
 
     def _looks(self, heard: Heard, ended: dict[Side, bool], seconds: float) -> bool:
         doubtful = self.told.worst < self.numbers.contradicted
@@ -99,11 +134,22 @@ class Belief:
         if self.told not in self.guesses:
             self.guesses.append(self.told)
 
-    def _lose(self, heard: Heard, ended: dict[Side, bool], seconds: float, fade: float) -> None:
-        best = max(g.score for g in self.guesses)
-        running = sum(1.0 for s, g in heard.gestures.items() if g is not None and g.kind == "runs")
-        self.lost = max(self.lost - (0.5 + 1.0 * running) * seconds, best - 30.0)
-        self.lost = max(self.lost, best - self.numbers.lost)
+    def _lose(self, heard: Heard, ended: dict[Side, bool], fade: float) -> None:
+        """Being nowhere: come to from the best guess at a price; anything fits it a little."""
+        lost, best = self.lost, max(self.guesses, key=lambda g: g.score)
+        lost.past *= fade
+        for side, gesture in heard.gestures.items():
+            if ended[side]:
+                lost.settle_vote(side)
+            if gesture is not None and heard.telling[side]:
+                age_s = gesture.now_s - max(gesture.since_s, lost.since_s)
+                vote = lost.votes[side]
+                vote.weight = fit.weight(gesture, age_s, self.numbers)
+                runs = gesture.kind == "runs"
+                vote.nats = self.numbers.lost_runs if runs else self.numbers.lost_else
+        if best.score - self.numbers.lost > lost.score:
+            self.lost = Guess(-1, 0.0, heard.now_s, best.price - self.numbers.lost)
+            self.lost.past = best.score - best.price
 
     def _choose(self, seconds: float) -> None:
         best = max(self.guesses, key=lambda g: g.score)
@@ -113,8 +159,7 @@ class Belief:
         self._led_s += seconds
         if self._led_s > self.numbers.settled_s and self.told is best and self.told.price:
             base = best.price + best.past
-            self.lost -= base
-            for guess in self.guesses:
+            for guess in (*self.guesses, self.lost):
                 guess.price, guess.past = guess.price + guess.past - base, 0.0
 
     def confidence(self, heard: Heard) -> float:
@@ -129,7 +174,7 @@ class Belief:
                 near += share
             else:
                 far += share
-        far += math.exp(sharp * (self.lost - best))
+        far += math.exp(sharp * (self.lost.score - best))
         off = 0.1 + self.told.doubt
         surely = math.erf(1.0 / (off * math.sqrt(2.0)))
         return near / (near + far) * surely * (1.0 - self.numbers.floor)

@@ -79,8 +79,10 @@ def rests(
     begun = math.log(
         numbers.listens * (near if near == near else 0.0) + math.exp(numbers.runs_away)
     )
-    begun_s = numbers.listens_s if math.isfinite(beats_in) else numbers.listens_before_s
-    over = gesture.age_s - begun_s
+    if math.isfinite(beats_in):
+        over = gesture.age_s - numbers.listens_s
+    else:
+        over, begun = gesture.age_s - numbers.listens_before_s, begun + numbers.starts
     return max(begun + numbers.fall * max(over, 0.0), numbers.least)
 
 

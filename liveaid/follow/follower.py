@@ -9,12 +9,13 @@ from liveaid.follow.belief import Belief
 from liveaid.follow.deck import Deck
 from liveaid.follow.elapsed import Elapsed
 from liveaid.follow.gesture import Watch
-from liveaid.follow.guess import Heard
+from liveaid.follow.guess import Heard, rate_bps
 from liveaid.follow.hearing import QUIET_S, Hearing, Sends
 from liveaid.follow.mixer import Mixer
 from liveaid.follow.numbers import USUAL, Numbers
 from liveaid.follow.plan import plan_of
 from liveaid.follow.prompt import Prompt, State
+from liveaid.follow.senders import Senders
 from liveaid.follow.tell import Picture, tell
 from liveaid.routine import SIDES, Routine, Side
 from liveaid.routine.way import changes
@@ -23,6 +24,8 @@ STEP_S = 0.025
 """Belief is brought up to date this often at most; between, messages only refine the deck."""
 LEARNS = 0.95
 """Confidence from which the faders' meaning is learnt."""
+TWINS_S = 0.5
+"""Two places are told as two once both have fitted for so long."""
 FARTHEST_S = 86400.0
 """A position beyond a day of record is no position."""
 
@@ -57,12 +60,18 @@ class Follower:
         for deck in self._hearing.decks.values():
             deck.reach = reach
         self._watches = {side: Watch(self._hearing.decks[side], numbers) for side in SIDES}
+        self._senders = Senders(self.plan, routine.turntable.turn_s, reach)
+        self._hints: tuple[str, ...] = ()
         self._elapsed = Elapsed(self.plan)
         self._state: State = "waiting"
         self._now_s: float | None = None
         self._asked_s = -math.inf
         self._stepped_s: float | None = None
         self._heard: Heard | None = None
+        self._sure: tuple[int, float] | None = None
+        self._sure_s = 0.0
+        self._twin_s = 0.0
+        self._hinted_s = -math.inf
         self._moved_s, self._stopped_s = -math.inf, -math.inf
         self._confidence = 0.0
 
@@ -71,6 +80,7 @@ class Follower:
         deck, now = self._deck(side), self._clamped(now)
         if math.isnan(now) or not abs(position) <= FARTHEST_S:
             return
+        self._senders.hear(side, float(position), now)
         deck.hear(float(position), now)
         if self._stepped_s is None or now - self._stepped_s >= STEP_S:
             self._step(now)
@@ -100,6 +110,27 @@ class Follower:
         if not math.isnan(now) and math.isfinite(level):
             self._mixer.hear_level(side, min(max(float(level), 0.0), 1.0), now)
 
+    def hear_word(self, word: str, *, now: float, piece: int | None = None) -> None:
+        """What the performer says of the place: step on, step back, here (`piece` from 0), hold.
+
+        Weighed into the belief: what is heard afterwards can outweigh it, the next message alone
+        does not. ValueError for another word or no such set piece.
+        """
+        if word not in ("step on", "step back", "here", "hold"):
+            raise ValueError(f"no word {word!r}: step on, step back, here or hold would do")
+        if piece is not None and not self.plan.is_piece(piece):
+            raise ValueError(f"no set piece {piece}: 0 to {self.plan.pieces - 1} would do")
+        now = self._clamped(now)
+        if self._heard is None or math.isnan(now):
+            return
+        shown = self._shown(now)[0]
+        step = {"step on": 1, "step back": -1}.get(word, 0)
+        to = shown + step if piece is None else piece
+        self._belief.hear_word(min(max(to, 0), self.plan.pieces), self._heard)
+        if word == "hold":
+            self._belief.hold()
+        self._judge(now)
+
     def wake_at(self) -> float | None:
         """When the prompt next changes if nothing more is heard; None before anything was.
 
@@ -108,7 +139,7 @@ class Follower:
         if self._now_s is None:
             return None
         now = max(self._now_s, self._asked_s)
-        section, beat, rate = self._place_at(now)
+        section, beat, rate, _ = self._shown(now)
         times = []
         if self.plan.is_piece(section) and rate > 0.01:
             times.append(now + (math.floor(beat + 1e-6) + 1 - beat) / rate)
@@ -126,7 +157,7 @@ class Follower:
         self._asked_s = max(self._asked_s, now)
         waiting = self._state == "waiting"
         confidence = 0.0 if waiting else self._confidence_at(now)
-        section, beat, rate = self._place_at(now)
+        section, beat, rate, held = self._shown(now)
         event = self._event(section, confidence, quiet=self._hearing.is_quiet(now))
         picture = Picture(
             state=self._state if waiting else state.after(self._state, event),
@@ -138,6 +169,9 @@ class Follower:
             now_s=now,
             decks=self._hearing.decks,
             fresh={side: self._hearing.fresh(side, now) for side in SIDES},
+            held=held,
+            places=() if waiting else self._places(now),
+            hints=self._hints,
         )
         return tell(self.routine, self.plan, self._ways, picture)
 
@@ -188,10 +222,21 @@ class Follower:
         )
         self._belief.step(heard, ended, seconds)
         self._mix(now, seconds)
-        self._confidence = self._belief.confidence(heard)
+        if now - self._hinted_s > 0.25:
+            self._hints, self._hinted_s = self._senders.hints(now), now
+        rival = self._belief.rival()
+        self._twin_s = self._twin_s + seconds if rival else 0.0
+        self._judge(now)
+
+    def _judge(self, now: float) -> None:
+        """Take stock: how sure the place is, and what state that makes."""
+        assert self._heard is not None
+        self._confidence = self._belief.confidence(self._heard)
         told = self._belief.told
+        if self._confidence >= state.DOUBTFUL or self._sure is None:
+            self._sure, self._sure_s = (told.section, told.beat), now
         sure = self._confidence >= state.SURE
-        self._elapsed.see(told.section, told.beat, now, ratio=ratio, sure=sure)
+        self._elapsed.see(told.section, told.beat, now, ratio=self._heard.ratio, sure=sure)
         event = self._event(told.section, self._confidence, quiet=False)
         self._state = state.after(self._state, event)
 
@@ -206,19 +251,41 @@ class Follower:
                 self._mixer.learn(side, section.parts[side].hand, now, seconds)
 
     def _event(self, section: int, confidence: float, *, quiet: bool) -> state.Event:
+        if (self._twin_s > TWINS_S or self._hints) and not quiet:
+            return "doubtful"
         inside = self.plan.is_piece(section)
         ends: state.Event = "before" if section < 0 else "over"
         return state.event_of(confidence, quiet=quiet, ends=None if inside else ends)
 
-    def _place_at(self, now: float) -> tuple[int, float, float]:
-        """Section, beat and beats a second at a time, carried on by the clock."""
-        told, plan = self._belief.told, self.plan
-        section, beat = told.section, told.beat
-        if self._heard is None or not plan.is_piece(section):
-            first_bps = self._hearing.ratio() / plan.at(0).beat_s
-            return section, 0.0, first_bps if section < 0 else 0.0
-        rate = told.rate_bps(plan, self._heard)
-        beat += rate * (now - self._heard.now_s)
+    def _shown(self, now: float) -> tuple[int, float, float, bool]:
+        """Section, beat, beats a second, and whether it is the last sure place that is held."""
+        told = self._belief.told
+        here = self.plan.whole_beat(told.section, told.beat)
+        if self._confidence < 0.5 and self._sure is not None and self._twin_s <= TWINS_S:
+            section, beat, rate = self._carried(*self._sure, now - self._sure_s)
+            if abs(self.plan.whole_beat(section, beat) - here) > 1.0:
+                return section, beat, rate, True
+        stepped_s = now if self._heard is None else self._heard.now_s
+        return *self._carried(told.section, told.beat, now - stepped_s), False
+
+    def _places(self, now: float) -> tuple[tuple[int, float], ...]:
+        """Set piece and beat of two places that fit; none where one does."""
+        rival, told = self._belief.rival(), self._belief.told
+        if rival is None or self._twin_s <= TWINS_S or self._heard is None:
+            return ()
+        later_s = now - self._heard.now_s
+        both = (self._carried(g.section, g.beat, later_s)[:2] for g in (told, rival))
+        return tuple((i, beat) for i, beat in both if self.plan.is_piece(i))
+
+    def _carried(self, section: int, beat: float, seconds: float) -> tuple[int, float, float]:
+        """Section, beat and beats a second so many seconds later, by the clock."""
+        plan, ratio = self.plan, self._hearing.ratio()
+        if not plan.is_piece(section) or self._heard is None:
+            return section, 0.0, ratio / plan.at(0).beat_s if section < 0 else 0.0
+        rate = rate_bps(plan.at(section), self._heard)
+        beat += rate * seconds
+        if self._belief.told.stays and section == self._belief.told.section:
+            beat = min(beat, plan.at(section).beats - 0.01)
         while plan.is_piece(section) and beat >= plan.at(section).beats:
             over_s = (beat - plan.at(section).beats) * plan.at(section).beat_s
             section, beat = section + 1, over_s / plan.at(section + 1).beat_s

@@ -48,6 +48,7 @@ class Numbers:
     listens_before_s: float = 1.2
     fall: float = -1.5
     least: float = -6.0
+    starts: float = -1.0
     listens: float = 0.6
     listens_near_s: float = 0.25
     runs_away: float = -4.0
@@ -61,7 +62,7 @@ class Numbers:
     most_held: float = 2.0
     fade_s: float = 5.0
     # Prices of leaving the order.
-    start: float = 0.5
+    start: float = 0.0
     start_middle: float = 3.0
     next_early: float = 5.0
     next_bars: float = 3.0
@@ -71,11 +72,14 @@ class Numbers:
     slip: float = 7.0
     ahead: float = 8.0
     ahead_each: float = 0.3
-    back: float = 9.0
+    back: float = 7.5
+    back_each: float = 0.4
     first: float = 8.0
     lost: float = 7.0
+    lost_runs: float = -2.5
+    lost_else: float = -0.8
     midway: float = 3.0
-    stop: float = 4.0
+    stop: float = 6.0
     late_start: float = 1.0
     change_over: float = 0.5
     change_over_s: float = 0.2
@@ -88,9 +92,10 @@ class Numbers:
     guesses: int = 8
     settled_s: float = 2.0
     renamed: float = 1.0
-    sharpness: float = 0.8
+    sharpness: float = 1.0
     floor: float = 0.002
     word: float = 20.0
+    stays: float = -0.5
     twins: float = 2.0
 
 

@@ -18,8 +18,8 @@ def found(
     """Guesses that leave the order for a place that a deck's gesture fits."""
     stopped = _stopped(heard)
     for section in plan.sections[1:-1]:
-        inside = section.lead is None and any(g.section == section.index for g in guesses)
-        if inside and not stopped:
+        inside = [g for g in guesses if g.section == section.index and section.lead is None]
+        if inside and (not stopped or any(g.since_s > heard.stopped_s - 0.1 for g in inside)):
             continue
         for side in SIDES:
             gesture = heard.gestures[side]
@@ -28,6 +28,16 @@ def found(
             at = _place(section, side, gesture, heard)
             if at is not None and (at[1] <= 1.0 or not inside):
                 yield _cheapest(plan, section, at, gesture, guesses, turn_s, heard, numbers)
+
+
+def places(section: Section, heard: Heard) -> list[tuple[float, float]]:
+    """Beats of a section, and how doubtful each is, that what is heard would fit."""
+    found = (
+        _place(section, side, gesture, heard)
+        for side, gesture in heard.gestures.items()
+        if gesture is not None and heard.telling[side]
+    )
+    return [place for place in found if place is not None]
 
 
 def _place(
@@ -65,7 +75,8 @@ def _cheapest(
                 _before(parent, heard, since_s, numbers)
                 - price(plan, parent, section, beat, turn_s, numbers)
                 * _discount(plan, parent, section, beat, gesture, heard, numbers)
-                + _stop(plan, parent, heard, numbers),
+                + _stop(plan, parent, heard, numbers)
+                - (numbers.word if parent.stays and section.index != parent.section else 0.0),
                 parent,
             )
             for parent in guesses
@@ -142,11 +153,13 @@ def price(
         )
     if there == here + 1 and beat < 2.5:
         share = max(left, 0.0) / section.beats
-        return numbers.next_late if left < 1.5 else numbers.next_early + numbers.next_bars * share
+        ends = left < 1.5 or (parent.again and parent.beat < 8.0)
+        return numbers.next_late if ends else numbers.next_early + numbers.next_bars * share
     if there == here - 1 and beat < 1.5 and parent.beat < 2.5:
         return numbers.again
     if there == 0 and beat < 1.5:
         return numbers.first
     midway = numbers.midway if to.lead is None and beat > 2.5 else 0.0
     ahead = numbers.ahead + numbers.ahead_each * (there - here)
-    return midway + (ahead if there > here else numbers.back)
+    back = numbers.back + numbers.back_each * (here - there - 1)
+    return midway + (ahead if there > here else back)

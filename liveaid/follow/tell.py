@@ -9,7 +9,7 @@ from liveaid.follow.deck import Deck
 from liveaid.follow.hearing import STILL
 from liveaid.follow.next_cue import Here, next_cue
 from liveaid.follow.plan import Plan
-from liveaid.follow.prompt import DeckNow, PieceNext, PieceNow, Prompt, State
+from liveaid.follow.prompt import DeckNow, Fit, PieceNext, PieceNow, Prompt, State
 from liveaid.routine import SIDES, Piece, Routine, Side
 from liveaid.routine.way import Change
 
@@ -28,6 +28,11 @@ class Picture:
     now_s: float
     decks: dict[Side, Deck]
     fresh: dict[Side, bool]
+    held: bool = False
+    """Whether the place is the last sure one, since none is half believed now."""
+    places: tuple[tuple[int, float], ...] = ()
+    """Set piece and beat of two places that fit, the one told first; else none."""
+    hints: tuple[str, ...] = ()
 
 
 SURE = 0.5
@@ -59,6 +64,9 @@ def tell(routine: Routine, plan: Plan, ways: Sequence[Change], picture: Picture)
         decks={side: _deck(routine, plan, ways, picture, side) for side in SIDES},
         first=_first(routine) if picture.state == "before" else (),
         limit_kept=_kept(routine, picture),
+        held=picture.held,
+        hints=picture.hints,
+        places=tuple(Fit(i, routine.pieces[i].name, beat) for i, beat in picture.places),
     )
 
 

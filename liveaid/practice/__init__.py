@@ -1,7 +1,7 @@
 """practice: takes, scores, what to practise next.
 
-May import: errors, routine, follow, stage, aiohttp, matplotlib, numpy, pythonosc, scipy,
-soundfile.
+May import: errors, files, record, routine, follow, stage, aiohttp, matplotlib, numpy, pythonosc,
+scipy, soundfile.
 
 Pure, told the time:
   trace       every message of a take, as few bytes as will do
@@ -22,7 +22,8 @@ Pure, told the time:
   plan        a session's turns; calibration: delays from records let go to a click
   advice      one sentence a hand
   wilson      how sure a clean rate is; next: what to practise next; ready: ready for the stage
-  hearing, warp, align, recording: a take from the mixer's recording
+  weeks       progress, plateaus, a plan back from a date
+  hearing, passages, align, recording (and warp, one whole take at once): a take from the mixer's recording
 Files, clocks, threads:
   schema, records, store, reading: the file of takes
   report, take_line, pictures: what is told of them

@@ -11,7 +11,7 @@ from typing import Any
 from liveaid.practice.delays import CLOCKS, Delays, delays_from
 from liveaid.practice.records import Kept, NoteRow, PieceRow, TakeRow
 from liveaid.practice.schema import StoreError, as_store_error, open_to_read
-from liveaid.practice.trace import unpack
+from liveaid.practice.trace import TraceError, unpack
 from liveaid.practice.visits import Visit
 
 _TAKE = (
@@ -19,8 +19,9 @@ _TAKE = (
     "first_piece", "heard", "missed", "added", "skipped", "bias_ms", "spread_ms", "said",
 )  # fmt: skip
 _PIECE = (
-    "name", "piece.clean", "piece.judged", "whole", "piece.heard", "piece.missed", "piece.added",
-    "piece.skipped", "piece.bias_ms", "piece.spread_ms", "tempo_percent", "drift_percent",
+    "name", "digest", "piece.clean", "piece.judged", "whole", "piece.heard", "piece.missed",
+    "piece.added", "piece.skipped", "piece.bias_ms", "piece.spread_ms", "tempo_percent",
+    "drift_percent",
 )  # fmt: skip
 _WORDS = ("clean", "judged", "run_through", "whole")
 
@@ -44,7 +45,7 @@ class TakeReader:
     def takes(self, *, limit: int = 1000) -> list[TakeRow]:
         """The latest scored takes, latest first."""
         rows = self._rows(
-            f"SELECT {', '.join(_TAKE)} FROM take WHERE score IS NOT NULL"
+            f"SELECT {', '.join(_TAKE)} FROM take WHERE json_valid(score)"
             " ORDER BY at DESC, id DESC LIMIT ?",
             (limit,),
         )
@@ -71,20 +72,23 @@ class TakeReader:
         """Takes kept by a process that was stopped before it had scored them."""
         return [row[0] for row in self._rows("SELECT id FROM take WHERE score IS NULL", ())]
 
+    def spoiled(self) -> list[int]:
+        """Takes whose score is not what was written, as far as that can be seen."""
+        wrong = "score IS NOT NULL AND NOT json_valid(score)"
+        return [row[0] for row in self._rows(f"SELECT id FROM take WHERE {wrong}", ())]
+
     def kept(self, take: int) -> Kept:
         """A take in full. StoreError when there is none of that number."""
         rows = self._rows(
             "SELECT title, at, aim, ended, duration_s, tempo_part, start_s, counted_in_s, visits,"
-            " trace, sender, delays FROM take WHERE id = ?",
+            " trace, sender, delays, played FROM take WHERE id = ?",
             (take,),
         )
-        for title, at, aim, ended, lasts, part, start, counted, gone, trace, sender, late in rows:
-            return Kept(
-                title=title, at=at, aim=aim, ended=ended, duration_s=lasts, tempo_part=part,
-                start_s=start, counted_in_s=counted, trace=unpack(trace), sender=sender,
-                visits=tuple(Visit(*visit) for visit in json.loads(gone)),
-                delays=delays_from(json.loads(late) if late else None),
-            )  # fmt: skip
+        for row in rows:
+            try:
+                return _kept(row)
+            except (ValueError, TypeError, TraceError) as error:
+                raise StoreError(f"{self.file}: take {take} is spoiled ({error})") from error
         raise self._no_take(take)
 
     def hands_on_s(self, day: str) -> float:
@@ -119,6 +123,17 @@ class TakeReader:
             yield from self._db.execute(sql, values).fetchall()
         except sqlite3.Error as error:
             raise as_store_error(self.file, error) from error
+
+
+def _kept(row: tuple[Any, ...]) -> Kept:
+    """The take in a row. ValueError, TypeError or TraceError when it is spoiled."""
+    title, at, aim, ended, lasts, part, start, counted, gone, trace, sender, late, played = row
+    return Kept(
+        title=title, at=at, aim=aim, ended=ended, duration_s=lasts, tempo_part=part,
+        start_s=start, counted_in_s=counted, trace=unpack(trace), sender=sender,
+        visits=tuple(Visit(*visit) for visit in json.loads(gone)),
+        delays=delays_from(json.loads(late) if late else None), played=json.loads(played),
+    )  # fmt: skip
 
 
 def _named(names: tuple[str, ...], row: tuple[Any, ...]) -> dict[str, Any]:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 from liveaid.practice.delays import NO_DELAYS, Delays
 from liveaid.practice.trace import Trace
@@ -33,6 +34,9 @@ class Kept:
     """What wrote the positions: the name of its OSC map."""
     delays: Delays = NO_DELAYS
     """What was known of the sender's and the click's delays."""
+    played: Mapping[str, str] = field(default_factory=dict)
+    """By the number of the set piece in the whole routine, from 0, the digest of what was to be
+    played in it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,6 +48,8 @@ class PieceRow:
     aim: str
     tempo_part: float
     name: str
+    digest: str = ""
+    """Of what was to be played; empty in takes from before it was kept."""
     clean: bool
     judged: bool = True
     """False where there was nothing to judge it by."""

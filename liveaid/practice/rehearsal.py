@@ -23,6 +23,7 @@ from liveaid.practice.count_in import CountIn
 from liveaid.practice.ladder import Ladder
 from liveaid.practice.plan import Plan
 from liveaid.practice.reading import TakeReader
+from liveaid.practice.records import Kept
 from liveaid.practice.rehearsal_status import rehearsal_status
 from liveaid.practice.schema import StoreError
 from liveaid.practice.score import TakeScore
@@ -98,13 +99,7 @@ class Rehearsal(Watcher):
 
         LiveaidError, and nothing changes, when what is practised is no longer in it.
         """
-        same = matched(self.whole, whole)
-        name = (
-            next((whole.pieces[new].name for new, old in same.items() if old == self.aim.first), "")
-            if self.aim.piece
-            else ""
-        )
-        aim = self._aim_of(whole, name) if name or not self.aim.piece else None
+        aim = self._aim_of(whole, self.aim.piece) or self._renamed(whole)
         if aim is None:
             raise LiveaidError(
                 f"{self.aim.piece} is gone from the map; it is practised on as it was"
@@ -112,6 +107,14 @@ class Rehearsal(Watcher):
         self.whole = whole
         self.session.use(aim)
         return aim.routine
+
+    def _renamed(self, whole: Routine) -> Aim | None:
+        """The set piece practised, under another name now."""
+        if self.aim.piece != self.whole.pieces[self.aim.first].name:
+            return None
+        same = matched(self.whole, whole)
+        names = [whole.pieces[new].name for new, old in same.items() if old == self.aim.first]
+        return self._aim_of(whole, names[0]) if names else None
 
     def _aim_of(self, whole: Routine, what: str) -> Aim | None:
         """A stretch as an aim, with the limits and delays of the one before."""
@@ -287,10 +290,8 @@ class Rehearsal(Watcher):
         """Keep first: what ended is on the disk before anything else is done with it."""
         at = self._wall() - (self._clock() - ended.take.start_s)
         kept = ended.kept(aim, self.whole.title, at)
-        number = None
+        number = await self._keep(kept)
         try:
-            if self.store is not None:
-                number = await asyncio.wrap_future(self.store.keep(kept))
             loop = asyncio.get_running_loop()
             earlier = tuple(self.session.earlier)
             score = await loop.run_in_executor(self._aside, score_of, aim, kept, earlier)
@@ -298,6 +299,18 @@ class Rehearsal(Watcher):
         except StoreError as error:
             self.error = str(error)
         self._push()
+
+    async def _keep(self, kept: Kept) -> int | None:
+        """The take's number; None where nothing is kept, or it waits in the journal."""
+        if self.store is None:
+            return None
+        try:
+            number = await asyncio.wrap_future(self.store.keep(kept))
+        except StoreError as error:
+            self.error = str(error)
+            return None
+        self.error = None
+        return number
 
     async def _scored(self, aim: Aim, ended: Ended, score: TakeScore, number: int | None) -> None:
         found = to_json(aim, score)

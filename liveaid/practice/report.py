@@ -8,12 +8,15 @@ from pathlib import Path
 from typing import Any
 
 from liveaid.practice.care import EARS_CAUTION, HANDS_CAUTION, dose_percent, noise_line
+from liveaid.practice.history import of_this_map
+from liveaid.practice.journal import Journal
 from liveaid.practice.limits import Limits
 from liveaid.practice.next import Outlook, Standing, outlook
 from liveaid.practice.pictures import history_picture, losses_picture, take_picture
 from liveaid.practice.reading import TakeReader
-from liveaid.practice.records import NoteRow, PieceRow, TakeRow
-from liveaid.practice.session import aim_of, score_of, to_json
+from liveaid.practice.records import Kept, NoteRow, PieceRow, TakeRow
+from liveaid.practice.schema import StoreError
+from liveaid.practice.session import Aim, aim_of, played_in, score_of, to_json
 from liveaid.practice.store import TakeStore
 from liveaid.practice.stretch import transition_name
 from liveaid.practice.weeks import plan_back, plateau, weeks
@@ -36,22 +39,25 @@ def takes_file(map_file: Path) -> Path:
     scene = scene_folder(map_file)
     for name in database_files("takes.sqlite"):
         own(scene, name)
+    own(scene, "takes.sqlite.waiting", folder=True)
     return scene / "takes.sqlite"
 
 
 def score_unscored(file: Path, routine: Routine, limits: Limits | None = None) -> int:
     """Score the takes that a stopped process kept and did not come to score; how many."""
+    if Journal(file).waiting():
+        TakeStore(file).close()  # what waits goes in now
     if not file.is_file():
         return 0
     with TakeReader(file) as reader:
-        waiting = [(number, reader.kept(number)) for number in reader.unscored()]
+        waiting = [found for number in reader.unscored() if (found := _kept(reader, number))]
     if not waiting:
         return 0
     store, count = TakeStore(file), 0
     try:
         for number, kept in waiting:
             aim = aim_of(routine, kept.aim, limits)
-            if aim and all(visit.piece < len(aim.routine.pieces) for visit in kept.visits):
+            if aim and _can_be_judged_by(aim, kept):
                 store.score(number, to_json(aim, score_of(aim, kept))).result()
                 count += 1
     finally:
@@ -59,9 +65,28 @@ def score_unscored(file: Path, routine: Routine, limits: Limits | None = None) -
     return count
 
 
+def _kept(reader: TakeReader, number: int) -> tuple[int, Kept] | None:
+    """A take that waits for its score; None when it is spoiled."""
+    try:
+        return number, reader.kept(number)
+    except StoreError:
+        return None
+
+
+def _can_be_judged_by(aim: Aim, kept: Kept) -> bool:
+    """Whether the map still asks for what was asked for when the take was played."""
+    asked = played_in(aim)
+    return all(
+        visit.piece < len(aim.routine.pieces)
+        and kept.played.get(number := str(aim.first + visit.piece), asked[number]) == asked[number]
+        for visit in kept.visits
+    )
+
+
 def look(routine: Routine, reader: TakeReader, *, now: float, ready_at: float) -> Outlook:
     """How the set pieces stand by all that was kept."""
-    return outlook(routine, reader.pieces(), reader.takes(), now=now, ready_at=ready_at)
+    rows = of_this_map(reader.pieces(), routine)
+    return outlook(routine, rows, reader.takes(), now=now, ready_at=ready_at)
 
 
 def report(
@@ -80,6 +105,7 @@ def report(
     return {
         "title": routine.title,
         "takes": [take_json(take, reader.score(take.id)) for take in takes],
+        "spoiled": reader.spoiled(),
         "pieces": [standing_json(one) for one in found.standings],
         "next": next_json(found),
         "stage_ready": {
@@ -207,7 +233,7 @@ def care_json(hands_on_s: float, booth_dba: float | None) -> dict[str, Any]:
 
 def pictures(routine: Routine, reader: TakeReader, *, takes: int = 3) -> Pictures:
     """The latest takes, every set piece that was played, and the routine's losses."""
-    rows, pieces = reader.takes(), reader.pieces()
+    rows, pieces = reader.takes(), of_this_map(reader.pieces(), routine)
 
     def scores() -> list[dict[str, Any]]:
         return [reader.score(row.id) for row in rows[:50]]
@@ -219,7 +245,7 @@ def pictures(routine: Routine, reader: TakeReader, *, takes: int = 3) -> Picture
         found[f"take-{take.id}.png"] = _take_drawer(routine, reader, take)
     for index, piece in enumerate(routine.pieces):
         if any(row.name == piece.name for row in pieces):
-            found[f"piece-{index + 1}.png"] = _history_drawer(reader, piece.name)
+            found[f"piece-{index + 1}.png"] = _history_drawer(pieces, piece.name)
     return found
 
 
@@ -236,8 +262,8 @@ def _take_drawer(routine: Routine, reader: TakeReader, take: TakeRow) -> Callabl
     return lambda: draw_take(routine, reader, take)
 
 
-def _history_drawer(reader: TakeReader, name: str) -> Callable[[], bytes]:
-    return lambda: history_picture(reader.pieces(), name)
+def _history_drawer(pieces: list[PieceRow], name: str) -> Callable[[], bytes]:
+    return lambda: history_picture(pieces, name)
 
 
 def _round(value: float | None) -> float | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import sqlite3
 from pathlib import Path
 
@@ -91,9 +92,18 @@ CREATE TABLE note (
 ) STRICT;
 """
 
-STEPS = (_TAKES, _COACH)
+_PLAYED = """
+ALTER TABLE take ADD COLUMN played TEXT NOT NULL DEFAULT '{}';
+ALTER TABLE take ADD COLUMN code TEXT;
+CREATE UNIQUE INDEX take_code ON take (code) WHERE code IS NOT NULL;
+ALTER TABLE piece ADD COLUMN digest TEXT NOT NULL DEFAULT '';
+"""
+
+STEPS = (_TAKES, _COACH, _PLAYED)
 """What brings a file from one version to the next; a new one goes to the end."""
 VERSION = len(STEPS)
+APPLICATION_ID = 0x6C766174
+"""`lvat` in ASCII: marks a file as takes of ours (SQLite file format, 1.3.18)."""
 
 
 class StoreError(LiveaidError):
@@ -104,14 +114,24 @@ def open_to_write(file: Path) -> sqlite3.Connection:
     """The file with all its tables, made or brought up to date. StoreError for a newer one."""
     file.parent.mkdir(parents=True, exist_ok=True)
     db = sqlite3.connect(file, timeout=LOCKED_S, isolation_level=None)
+    try:
+        _bring_up_to_date(file, db)
+    except BaseException:
+        db.close()
+        raise
+    return db
+
+
+def _bring_up_to_date(file: Path, db: sqlite3.Connection) -> None:
+    _check_ours(file, db)
     db.execute("PRAGMA journal_mode = WAL")
     db.execute("PRAGMA synchronous = FULL")
     found = version(db)
     if found < VERSION:
         steps = "".join(STEPS[found:])
-        db.executescript(f"BEGIN IMMEDIATE; {steps} PRAGMA user_version = {VERSION}; COMMIT;")
+        numbers = f"PRAGMA application_id = {APPLICATION_ID}; PRAGMA user_version = {VERSION};"
+        db.executescript(f"BEGIN IMMEDIATE; {steps} {numbers} COMMIT;")
     _check_version(file, db)
-    return db
 
 
 def open_to_read(file: Path) -> sqlite3.Connection:
@@ -119,6 +139,7 @@ def open_to_read(file: Path) -> sqlite3.Connection:
     if not file.is_file():
         raise StoreError(f"{file}: no takes kept yet; `liveaid rehearse` keeps some")
     db = sqlite3.connect(f"{file.resolve().as_uri()}?mode=ro", uri=True, timeout=LOCKED_S)
+    _check_ours(file, db)
     if 0 < version(db) < VERSION:
         db.close()
         open_to_write(file).close()
@@ -132,11 +153,31 @@ def version(db: sqlite3.Connection) -> int:
     return int(db.execute("PRAGMA user_version").fetchone()[0])
 
 
+def may_pass(error: Exception) -> bool:
+    """Whether it may be over by itself: the file is locked, or the disk is full."""
+    code = getattr(error, "sqlite_errorcode", 0) & 0xFF  # the primary one (sqlite.org/rescode)
+    return code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED, sqlite3.SQLITE_FULL) or (
+        isinstance(error, OSError) and error.errno in (errno.ENOSPC, errno.EDQUOT)
+    )
+
+
 def as_store_error(file: Path, error: Exception) -> StoreError:
     """What went wrong with the file, in words."""
     if isinstance(error, StoreError):
         return error
     return StoreError(f"{file}: takes can't be kept there ({error}); another --takes FILE would do")
+
+
+def _check_ours(file: Path, db: sqlite3.Connection) -> None:
+    """Refuse another program's database before anything is written to it.
+
+    Our first files carry no application id; they are known by their tables.
+    """
+    identity = int(db.execute("PRAGMA application_id").fetchone()[0])
+    tables = {row[0] for row in db.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+    ours = identity == APPLICATION_ID or (identity == 0 and (not tables or {"take"} <= tables))
+    if not ours or (version(db) == 0 and tables):
+        raise StoreError(f"{file}: a database, but not one of takes; another --takes FILE would do")
 
 
 def _check_version(file: Path, db: sqlite3.Connection) -> None:

@@ -25,6 +25,7 @@ from liveaid.practice.shift import Off, offs
 from liveaid.practice.stretch import cut, stretch
 from liveaid.practice.takes import Take, TakeFinder
 from liveaid.routine import Routine, Side
+from liveaid.routine.digest import piece_digest
 
 Phase: TypeAlias = Literal["wind", "ready", "count-in", "take"]
 
@@ -68,8 +69,16 @@ class Ended:
             title=title, at=at, aim=aim.piece, ended=take.ended,
             duration_s=take.end_s - take.start_s, tempo_part=self.tempo_part,
             start_s=take.start_s, counted_in_s=self.counted_in_s, visits=take.visits,
-            trace=take.trace, sender=aim.sender, delays=aim.delays,
+            trace=take.trace, sender=aim.sender, delays=aim.delays, played=played_in(aim),
         )  # fmt: skip
+
+
+def played_in(aim: Aim) -> dict[str, str]:
+    """The digest of what each set piece asks for, by its number in the whole routine."""
+    return {
+        str(aim.first + index): piece_digest(aim.routine, index)
+        for index in range(len(aim.routine.pieces))
+    }
 
 
 def one_piece(routine: Routine, index: int) -> Routine:

@@ -1,7 +1,9 @@
 """Takes kept in one SQLite file: figures to ask, scores in full, and every trace.
 
-One thread writes, each take in a transaction of its own that is on the disk before it is called
-kept, so a process killed at any moment loses none that ended. Anyone may read meanwhile (WAL).
+One thread writes. A take that ended goes into the journal first, then into the database in a
+transaction of its own, and out of the journal; so neither a process killed at any moment nor a
+database that is locked, full or broken loses one. What waits in the journal is tried again while
+the store is open, and whenever one is opened. Anyone may read meanwhile (WAL).
 """
 
 from __future__ import annotations
@@ -9,17 +11,23 @@ from __future__ import annotations
 import contextlib
 import json
 import queue
+import secrets
 import sqlite3
 import threading
 from collections.abc import Callable, Mapping
 from concurrent.futures import Future
 from dataclasses import astuple, dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
+from liveaid.practice.journal import Journal, Spoiled
 from liveaid.practice.records import Kept
-from liveaid.practice.schema import StoreError, as_store_error, open_to_write
+from liveaid.practice.schema import StoreError, as_store_error, may_pass, open_to_write
 from liveaid.practice.trace import pack
+
+RETRY_S = 5.0
+"""How often takes that wait are tried again."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,9 +42,17 @@ class Late:
 class TakeStore:
     """Writes takes; make one per process and close it."""
 
-    def __init__(self, file: Path) -> None:
-        """Open or make the file. StoreError when that can't be done."""
+    def __init__(self, file: Path, *, retry_s: float = RETRY_S) -> None:
+        """Open or make the file. StoreError when it is none of takes or can't be made.
+
+        One that is only locked, or on a full disk, is waited for: the journal keeps takes so long.
+        """
         self.file = file
+        self.journal = Journal(file)
+        self._retry_s = retry_s
+        self._db: sqlite3.Connection | None = None
+        self._in_memory: dict[str, Kept] = {}
+        """Takes the disk had no room for, not even in the journal."""
         self._jobs: queue.SimpleQueue[_Job | None] = queue.SimpleQueue()
         ready: Future[int] = Future()
         self._writer = threading.Thread(
@@ -46,8 +62,12 @@ class TakeStore:
         ready.result()
 
     def keep(self, take: Kept) -> Future[int]:
-        """Write a take; the future holds its number once it is on the disk, or a StoreError."""
-        return self._do(lambda db: _insert(db, take))
+        """Write a take; the future holds its number once the database has it.
+
+        A StoreError says why it has not; the take then waits in the journal for another try.
+        """
+        code = secrets.token_hex(16)
+        return self._do(lambda db: _insert(db, take, code), code, take)
 
     def score(self, take: int, score: Mapping[str, Any]) -> Future[int]:
         """Write a kept take's score, in place of any it had."""
@@ -70,35 +90,114 @@ class TakeStore:
         """Add hands-on time to a day (ISO 8601)."""
         return self._do(lambda db: _add_time(db, day, seconds))
 
+    @property
+    def waiting(self) -> int:
+        """Takes that are not in the database yet."""
+        return len({*self._in_memory, *self.journal.waiting()})
+
+    @property
+    def in_memory(self) -> int:
+        """Takes that are nowhere but in memory: the disk has no room for them."""
+        return len(self._in_memory)
+
     def close(self) -> None:
-        """Finish what is waiting, then close."""
+        """Finish what is waiting, as far as the disk lets it, then close."""
         self._jobs.put(None)
         self._writer.join()
 
-    def _do(self, work: Callable[[sqlite3.Connection], int]) -> Future[int]:
-        job = _Job(work, Future())
+    def _do(
+        self, work: Callable[[sqlite3.Connection], int], code: str = "", take: Kept | None = None
+    ) -> Future[int]:
+        job = _Job(work, Future(), code, take)
         self._jobs.put(job)
         return job.done
 
     def _write(self, ready: Future[int]) -> None:
         try:
-            db = open_to_write(self.file)
+            self._db = open_to_write(self.file)
         except (sqlite3.Error, OSError, StoreError) as error:
-            ready.set_exception(as_store_error(self.file, error))
-            return
+            if not may_pass(error):
+                ready.set_exception(as_store_error(self.file, error))
+                return
         ready.set_result(0)
-        with contextlib.closing(db):
-            while (job := self._jobs.get()) is not None:
-                try:
-                    job.done.set_result(_transaction(db, job.work))
-                except Exception as error:
-                    job.done.set_exception(as_store_error(self.file, error))
+        self._drain()
+        while (job := self._next()) is not None:
+            self._work(job)
+            self._drain()
+        self._drain()
+        if self._db is not None:
+            self._db.close()
+
+    def _next(self) -> _Job | None:
+        """The next job; while takes wait, another try with them in between."""
+        while True:
+            try:
+                return self._jobs.get(timeout=self._retry_s if self.waiting else None)
+            except queue.Empty:
+                self._drain()
+
+    def _work(self, job: _Job) -> None:
+        if job.take is not None:
+            self._in_memory[job.code] = job.take
+            self._journal(job.code)
+        try:
+            number = self._transaction(job.work)
+        except Exception as error:
+            told = self._waits(job.code, error) if job.code else as_store_error(self.file, error)
+            job.done.set_exception(told)
+            return
+        if job.code:
+            self._is_kept(job.code)
+        job.done.set_result(number)
+
+    def _waits(self, code: str, error: Exception) -> StoreError:
+        where = (
+            "in memory, for want of room"
+            if code in self._in_memory
+            else f"in {self.journal.folder}"
+        )
+        return StoreError(
+            f"{self.file}: the take is not in there yet ({error}); it waits {where} and goes in as "
+            "soon as it can"
+        )
+
+    def _journal(self, code: str) -> None:
+        """Put a take on the disk before anything else; it stays in memory if there is no room."""
+        with contextlib.suppress(OSError):
+            self.journal.write(code, self._in_memory[code])
+            del self._in_memory[code]
+
+    def _is_kept(self, code: str) -> None:
+        self._in_memory.pop(code, None)
+        self.journal.drop(code)
+
+    def _drain(self) -> None:
+        """Try once more with every take that waits; the first that fails ends the try."""
+        for code in list(self._in_memory):
+            self._journal(code)
+        for code in (*self.journal.waiting(), *self._in_memory):
+            try:
+                take = self._in_memory.get(code) or self.journal.read(code)
+                self._transaction(partial(_insert, take=take, code=code))
+            except Spoiled:
+                continue
+            except Exception:
+                return
+            self._is_kept(code)
+
+    def _transaction(self, work: Callable[[sqlite3.Connection], int]) -> int:
+        if self._db is None:
+            self._db = open_to_write(self.file)
+        return _transaction(self._db, work)
 
 
 @dataclass(frozen=True, slots=True)
 class _Job:
     work: Callable[[sqlite3.Connection], int]
     done: Future[int]
+    code: str
+    """Of the take that is to be kept; empty for anything else."""
+    take: Kept | None
 
 
 def _transaction(db: sqlite3.Connection, work: Callable[[sqlite3.Connection], int]) -> int:
@@ -107,19 +206,24 @@ def _transaction(db: sqlite3.Connection, work: Callable[[sqlite3.Connection], in
         found = work(db)
         db.execute("COMMIT")
     except BaseException:
-        db.execute("ROLLBACK")
+        if db.in_transaction:  # a full disk ends it by itself
+            db.execute("ROLLBACK")
         raise
     return found
 
 
-def _insert(db: sqlite3.Connection, take: Kept) -> int:
+def _insert(db: sqlite3.Connection, take: Kept, code: str) -> int:
+    """A take's number; one that is there already, from a try that was cut short, is not doubled."""
+    for (number,) in db.execute("SELECT id FROM take WHERE code = ?", (code,)):
+        return int(number)
     row = db.execute(
         "INSERT INTO take (title, at, aim, ended, duration_s, tempo_part, start_s, counted_in_s,"
-        " visits, trace, sender, delays) VALUES (?,?,?,?,?,?,?,?,?,?,?,?)",
+        " visits, trace, sender, delays, played, code) VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?)",
         (
             take.title, take.at, take.aim, take.ended, take.duration_s, take.tempo_part,
             take.start_s, take.counted_in_s, json.dumps([astuple(v) for v in take.visits]),
             pack(take.trace), take.sender, json.dumps(take.delays.to_json()),
+            json.dumps(dict(take.played)), code,
         ),
     ).lastrowid  # fmt: skip
     assert row is not None
@@ -136,12 +240,19 @@ def _score(db: sqlite3.Connection, take: int, score: Mapping[str, Any]) -> int:
             score["run_through"], first, *(score[name] for name in _TAKE_FIGURES), take,
         ),
     )  # fmt: skip
+    played = _played(db, take)
     db.execute("DELETE FROM piece WHERE take = ?", (take,))
     db.executemany(
-        f"INSERT INTO piece (take, place, judged, {', '.join(_FIGURES)})"
-        f" VALUES (?,?,?{',?' * len(_FIGURES)})",
+        f"INSERT INTO piece (take, place, judged, digest, {', '.join(_FIGURES)})"
+        f" VALUES (?,?,?,?{',?' * len(_FIGURES)})",
         [
-            (take, place, _judged(piece), *(piece[name] for name in _FIGURES))
+            (
+                take,
+                place,
+                _judged(piece),
+                played.get(str(piece["index"]), ""),
+                *(piece[name] for name in _FIGURES),
+            )
             for place, piece in enumerate(score["pieces"])
         ],
     )
@@ -153,6 +264,12 @@ _FIGURES = (
     "name", "clean", "whole", "heard", "missed", "added", "skipped", "bias_ms", "spread_ms",
     "tempo_percent", "drift_percent",
 )  # fmt: skip
+
+
+def _played(db: sqlite3.Connection, take: int) -> dict[str, str]:
+    for (played,) in db.execute("SELECT played FROM take WHERE id = ?", (take,)):
+        return dict(json.loads(played))
+    return {}
 
 
 def _judged(score: Mapping[str, Any]) -> bool:

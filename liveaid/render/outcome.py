@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from liveaid.routine import Side
+from liveaid.routine.check import Finding
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,6 +59,8 @@ class Rendered:
     remarks: tuple[str, ...]
     set_aside: tuple[Path, ...]
     """Files of the performer's own that stood where ours go, under their new names."""
+    unplayable: tuple[Finding, ...] = ()
+    """What two hands cannot play of it, as check says of the placed map."""
 
     def to_json(self) -> dict[str, Any]:
         """The report as plain data; set pieces count from 0."""
@@ -80,6 +83,8 @@ class Rendered:
             },
             "passages": [_cut_json(cut) for cut in self.cuts],
             "remarks": list(self.remarks),
+            "playable": not self.unplayable,
+            "unplayable": [finding.to_json() for finding in self.unplayable],
             "set_aside": [str(path) for path in self.set_aside],
         }
 

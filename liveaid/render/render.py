@@ -13,6 +13,7 @@ from pathlib import Path
 
 from liveaid.errors import UsageError
 from liveaid.files.workers import Workers, processors
+from liveaid.record.platter import sticker_degrees
 from liveaid.render.cache import Cache
 from liveaid.render.cuts import Cuts, Progress
 from liveaid.render.deck_file import FRAME_BYTES
@@ -23,6 +24,7 @@ from liveaid.render.sources import Sources
 from liveaid.render.wish import Wish
 from liveaid.render.writing import SOUND_FILES, ToWrite, write_all
 from liveaid.routine import SIDES, Problem, Routine, RoutineError, Side, load_routine
+from liveaid.routine.check import Finding, check
 from liveaid.routine.digest import map_digest
 from liveaid.routine.layout.deck import DeckLayout, Laid
 from liveaid.routine.layout.lay import lay_out_decks, too_long
@@ -31,9 +33,8 @@ from liveaid.routine.layout.uses import uses_of
 from liveaid.routine.load import read_bytes
 from liveaid.routine.model import Decks, Stamp
 from liveaid.routine.part_faults import part_faults
-from liveaid.routine.platter import sticker_degrees
 from liveaid.routine.problems import Fault
-from liveaid.routine.scene import DECKS, own, scene_folder
+from liveaid.routine.scene import DECKS, MAP, own, scene_folder
 from liveaid.routine.source import field_name, read_source
 
 CACHE = ".rendered"
@@ -130,8 +131,15 @@ def _outcome(written: ToWrite, wish: Wish, set_aside: list[Path]) -> Rendered:
         guide_s=guide_frames(written.routine, rate_hz=wish.rate_hz) / wish.rate_hz,
         rate_hz=wish.rate_hz,
         remarks=tuple(_remarks(written.routine, cuts, wish)),
+        unplayable=_unplayable(load_routine(decks / MAP), written),
         set_aside=tuple(set_aside),
     )
+
+
+def _unplayable(placed: Routine, written: ToWrite) -> tuple[Finding, ...]:
+    """What check finds that two hands cannot play in what was just made."""
+    deck_s = {side: lay.frames / written.rate_hz for side, lay in written.layouts.items()}
+    return tuple(f for f in check(placed, deck_s=deck_s) if f.severity == "error")
 
 
 def _cut_made(written: ToWrite, side: Side, laid: Laid) -> CutMade:

@@ -7,19 +7,22 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cached_property
 from html import escape
 from importlib import resources
 
+from liveaid.record.platter import sticker_degrees, turns
+from liveaid.render.acts_picture import acts_pictures
 from liveaid.routine import SIDES, Piece, Rests, Routine, Side
 from liveaid.routine.check import Change, changes, open_question, turns_text, used_sounds
 from liveaid.routine.check.clearance import CAUTION
 from liveaid.routine.layout.deck import DeckLayout
 from liveaid.routine.layout.placed import Stands
 from liveaid.routine.model import clock_time
-from liveaid.routine.platter import sticker_degrees, turns
+from liveaid.routine.way import next_change
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Printed:
     """What the sheet is made from: the placed routine and its two laid-out decks."""
 
@@ -27,6 +30,11 @@ class Printed:
     stands: Stands
     layouts: dict[Side, DeckLayout]
     rate_hz: int
+
+    @cached_property
+    def ways(self) -> tuple[Change, ...]:
+        """Every change of both decks."""
+        return changes(self.routine)
 
 
 def sheet_html(printed: Printed) -> str:
@@ -78,7 +86,7 @@ def _head(printed: Printed) -> str:
 
 def _set_pieces(printed: Printed) -> str:
     routine = printed.routine
-    moves = {(move.after, move.side): move for move in changes(routine)}
+    moves = {(move.after, move.side): move for move in printed.ways}
     rows, start = [], 0.0
     for index, piece in enumerate(routine.pieces):
         rows.append(_row(printed, index, piece, start, moves))
@@ -105,7 +113,9 @@ def _row(
         f"count: {piece.count}</p>{prompt}"
     )
     cells = "".join(_cell(printed, index, side, moves.get((index, side))) for side in SIDES)
-    return f"<tr><th scope=row>{clock_time(round(start_s))}<td>{about}{cells}</tr>"
+    acts = acts_pictures(printed.routine, index)
+    drawn = f'<tr class="acts"><td colspan="4">{acts}</tr>' if acts else ""
+    return f"<tr><th scope=row>{clock_time(round(start_s))}<td>{about}{cells}</tr>{drawn}"
 
 
 def _cell(printed: Printed, index: int, side: Side, move: Change | None) -> str:
@@ -125,23 +135,29 @@ def _cell(printed: Printed, index: int, side: Side, move: Change | None) -> str:
 
 def _wind(move: Change) -> str:
     """How the record comes to its cue."""
-    if move.verdict == "set before":
+    if move.way == "set before":
         return "set before the start"
-    if move.verdict == "runs on":
+    if move.way == "runs on":
         return "there by itself"
+    if move.way is None:
+        return "not placed"
+    if move.needed_s == 0.0:
+        return "there under the hand"
     tight = "" if move.verdict == "easy" else f", {move.verdict}"
-    return f"wound {turns_text(move)} turns in {move.available_beats:g} beats{tight}"
+    means = " by the needle" if move.way == "needle" else ""
+    return f"wound {turns_text(move)} turns{means} in {move.available_beats:g} beats{tight}"
 
 
 def _wind_ahead(printed: Printed, index: int, side: Side) -> str:
-    following = printed.routine.next_cue(side, index)
-    if following is None or following[1] is None:
+    """What a resting record is brought to, or that it is let run: never both."""
+    move = next_change(printed.ways, side, index)
+    if move is None or move.cue_s is None:
         return "<p>done</p>"
-    turn, degrees = sticker_place(following[1], printed.routine.turntable.rpm)
-    return (
-        f"<p>next: {following[0] + 1} {escape(printed.routine.pieces[following[0]].name)}</p>"
-        f"<p>{deck_time(following[1])}, turn {turn}, sticker {degrees}°</p>"
-    )
+    name = f"{move.after + 1} {escape(printed.routine.pieces[move.after].name)}"
+    if move.way == "runs on":
+        return f"<p>let it run: there by itself for {name}</p>"
+    turn, degrees = sticker_place(move.cue_s, printed.routine.turntable.rpm)
+    return f"<p>next: {name}</p><p>{deck_time(move.cue_s)}, turn {turn}, sticker {degrees}°</p>"
 
 
 def _dial(degrees: int) -> str:

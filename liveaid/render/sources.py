@@ -194,7 +194,8 @@ def _studies(
 def _only_parts(sound: Sound, name: str, plans: Sequence[Runs | Works]) -> bool:
     """Whether only named parts of it are played, as they are: the map says where they lie."""
     goes_to_tempo = sound.kind == "instrumental" or sound.loop
-    return not goes_to_tempo and all(plan.sound != name for plan in plans)
+    played = (plan for plan in plans if plan.sound == name)
+    return not goes_to_tempo and all(getattr(plan, "notes", None) for plan in played)
 
 
 def _material(routine: Routine, name: str, held: Held, study: Study | None) -> Material:

@@ -9,7 +9,8 @@ from dataclasses import dataclass, field, replace
 from liveaid.routine.act_line import ActKind, ActLine, LineError, Over, TurnLine
 from liveaid.routine.figure_book import Book, Entry, Path, read_lines, written
 from liveaid.routine.model import Routine, Side, Works, other_side
-from liveaid.routine.parts import label_of
+from liveaid.routine.notes import TONE, percent, read_notes
+from liveaid.routine.parts import label_of, tone_of
 from liveaid.routine.problems import Fault
 
 MOST_MOVES = 20_000
@@ -77,6 +78,8 @@ def moves_of(routine: Routine, index: int, side: Side) -> Moves:
         writer.read(("pieces", index, "juggle"), piece.juggle, juggles=True)
     elif plan.acts is not None:
         writer.read(("pieces", index, side, "acts"), plan.acts, juggles=False)
+    elif plan.notes is not None:
+        writer.notes(plan.notes)
     elif plan.strokes:
         writer.strokes(plan.strokes)
     return writer.done()
@@ -104,6 +107,46 @@ class _Writer:
         for entry in entries:
             self._out.faults += self._book.misnamed(entry, juggles=juggles)
             self._entry(entry, _Call(0.0, 1.0, None, None, entry.path))
+
+    def notes(self, lines: dict[str, str | None]) -> None:
+        """`notes:`: the tone let go and its pitch set at each note, or each note's own place."""
+        path: Path = ("pieces", self._index, self._side, "notes")
+        end, laid = float(self._routine.beats(self._index)), self._plan.tones == "laid"
+        tone_hz = tone_of(self._routine, self._plan)
+        if tone_hz is None:
+            would_do = "a sound with `tone:` and a part `tone` (`liveaid gather --notes`) would do"
+            found = self._plan.sound or "no sound"
+            self._out.faults.append(Fault(path, f"{found}, which has no tone", would_do))
+            return
+        try:
+            notes = read_notes(lines, metre=self._routine.metre, end=end, laid=laid)
+        except LineError as error:
+            self._out.faults.append(Fault(path, error.found, error.would_do))
+            return
+        for place, note in enumerate(notes):
+            first = laid or place == 0
+            spans = None if laid else ((note.beat, note.beat + note.beats),)
+            lasts = (
+                note.beats if laid or place + 1 == len(notes) else notes[place + 1].beat - note.beat
+            )
+            self._out.moves.append(
+                Move(
+                    kind="let go" if first else "set pitch",
+                    beat=note.beat,
+                    beats=lasts,
+                    part=(note.name if laid else TONE) if first else None,
+                    open=spans,
+                    percent=None if laid else percent(note.hz, tone_hz),
+                    figure=note.name,
+                    path=path,
+                )
+            )
+            if laid:
+                self._out.moves.append(
+                    Move(
+                        kind="catch", beat=note.beat + lasts, beats=0.0, figure=note.name, path=path
+                    )
+                )
 
     def strokes(self, strokes: tuple[float, ...]) -> None:
         """`strokes:`: let go at each, taken when the other deck comes in, and brought back."""

@@ -28,6 +28,8 @@ BARE_STROKE_TURNS = 0.25
 """How far a stroke goes in a span without named parts (common practice, no source)."""
 SPIN_BACK_TURNS = 2.0
 """How far a record is spun back where the line does not say (common practice, no source)."""
+PAST_S = 0.04
+"""A record may run so far past its part: there is silence beside it (`parts.GAP_S`)."""
 SAME_PLACE_S = 1e-4
 _SAME_BEAT = 1e-6
 
@@ -100,7 +102,9 @@ def acts_of(routine: Routine, piece: int, side: Side) -> tuple[Act, ...]:
 def written_out(piece: Piece, side: Side) -> bool:
     """Whether a deck's acts are written out in lines, not as mere strokes or left to the hand."""
     plan = piece.plan(side)
-    return isinstance(plan, Works) and (plan.acts is not None or piece.juggle is not None)
+    return isinstance(plan, Works) and (
+        plan.acts is not None or plan.notes is not None or piece.juggle is not None
+    )
 
 
 def sounds_worked(routine: Routine, piece: int, side: Side) -> tuple[str, ...]:
@@ -259,6 +263,7 @@ class _Hand:
         beats = self._beats(move, later)
         from_s = self._at_s
         to_s = self._to_s(move, beats, later)
+        self._running_out(move, beats, to_s)
         spans = move.open
         if spans is None:
             sounds = move.kind in (*STROKES, "let go", "spin back") or (
@@ -300,6 +305,20 @@ class _Hand:
             over = move.over or Over(SPIN_BACK_TURNS, "turns")
             return max(self._at_s - self._way_s(over), 0.0)
         return self._at_s
+
+    def _running_out(self, move: Move, beats: float, to_s: float) -> None:
+        """A record let run past the end of its part, into what lies beside it."""
+        over_s = to_s - self._part.to_s
+        if move.kind in RUNNING and self._part.label and over_s > PAST_S:
+            least = beats - over_s / (self._speed * self._beat_s)
+            self.faults.append(
+                Fault(
+                    move.path,
+                    f"{move.kind} at beat {move.beat:g} for {beats:g}, {over_s:.2f} s past the end"
+                    f" of {self._part.label}",
+                    f"`for {max(least, 0.0):.3g}` or less, or a longer part, would do",
+                )
+            )
 
     def _stroke_to_s(self, move: Move) -> float:
         part, at = self._part, self._at_s

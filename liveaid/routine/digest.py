@@ -47,7 +47,12 @@ def _played(routine: Routine, piece: Piece, side: Side) -> dict[str, Any]:
         return {"hand": plan.hand}
     played: dict[str, Any] = {"hand": plan.hand, "sound": plan.sound, "bars_in": plan.bars_in}
     if isinstance(plan, Works):
-        played |= {"strokes": plan.strokes, "acts": plan.acts}
+        played |= {
+            "strokes": plan.strokes,
+            "acts": plan.acts,
+            "notes": plan.notes,
+            "tones": plan.tones,
+        }
     if plan.sound is None:
         played |= {"cue": plan.cue_s, "to": None if isinstance(plan, Runs) else plan.to_s}
     return played

@@ -26,6 +26,7 @@ from liveaid.record.figures import figure
 from liveaid.record.platter import LP_RPM, exact_rpm, turn_s
 from liveaid.routine.act_line import LineError, number
 from liveaid.routine.keys import parse_key
+from liveaid.routine.notes import note_hz
 
 Side: TypeAlias = Literal["left", "right"]
 SIDES: tuple[Side, Side] = ("left", "right")
@@ -83,6 +84,16 @@ def _beats_of(text: Any) -> Any:
         return number(text, what="beats") if isinstance(text, str) else text
     except LineError as error:
         raise PydanticCustomError("beats", "beats such as 4, 1.5 or 1/2 would do") from error
+
+
+def _hz_of(text: Any) -> Any:
+    """Hertz of a note's name; numbers pass, to be judged by the field."""
+    if not isinstance(text, str) or re.fullmatch(r"\s*\d+(\.\d*)?\s*", text):
+        return text
+    try:
+        return note_hz(text)
+    except LineError as error:
+        raise PydanticCustomError("note", "hertz, or a note such as A4 or F#3, would do") from error
 
 
 def _by_beat(lines: Any) -> Any:
@@ -253,6 +264,8 @@ class Sound(_Record):
     licence: str | None = None
     cleared: bool | None = None
     """The performer's own word on clearance; None leaves it to the licence."""
+    tone_hz: Annotated[float | None, BeforeValidator(_hz_of), Field(alias="tone", gt=0)] = None
+    """Frequency of its steady tone, which its part `tone` holds."""
     parts: dict[PartName, SoundPart] = Field(default_factory=dict)
     parts_of: Annotated[str | None, Field(pattern=r"^[0-9a-f]{8,64}$")] = None
     """Digest of the file the parts were found in, at least its first 8 letters."""
@@ -292,6 +305,10 @@ class Works(_Record):
     go (both decks worked: a juggle) or pushed forward (one deck worked: a scratch)."""
     acts: Lines | None = None
     """What the hand does at which beat, a line each; see `routine/act_line.py`."""
+    notes: Lines | None = None
+    """A melody on the sound's tone: which note at which beat."""
+    tones: Literal["pitch", "laid"] | None = None
+    """How the notes are played: by the pitch fader, as where left out, or each laid out."""
     places: dict[Name, SoundPart] = Field(default_factory=dict)
     """Where each part lies in the deck file; written by the render."""
 
@@ -317,6 +334,8 @@ class Works(_Record):
             raise _fault("strokes", "beats in rising order would do")
         if self.strokes is not None and self.acts is not None:
             raise _fault("strokes", "either `strokes` or `acts` would do")
+        if self.notes is not None and (self.acts is not None or self.strokes is not None):
+            raise _fault("notes", "either `notes`, or `acts` or `strokes`, would do")
         return self
 
 
@@ -359,6 +378,10 @@ class Piece(_Record):
     """`free`: arrange may move this set piece."""
     swap: Literal["fixed", "free"] = "fixed"
     """`free`: arrange may trade the two decks."""
+    optional: bool = False
+    """True: arrange may leave it out to keep the limit."""
+    follows: Name | None = None
+    """The set piece that belongs right before this one."""
 
     def plan(self, side: Side) -> Plan:
         """What the hand does on one side."""
@@ -385,7 +408,7 @@ class Piece(_Record):
             plan = self.plan(side)
             if not isinstance(plan, Works):
                 raise _fault("juggle", f"the {side} deck {plan.hand} here; works would do")
-            if plan.strokes is not None or plan.acts is not None:
+            if plan.strokes is not None or plan.acts is not None or plan.notes is not None:
                 raise _fault("juggle", f"either it or {side}'s own strokes or acts would do")
 
 

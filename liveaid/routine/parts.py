@@ -13,10 +13,13 @@ from itertools import pairwise, permutations
 
 from liveaid.routine.act_line import LineError
 from liveaid.routine.model import Routine, SoundPart, Works
+from liveaid.routine.notes import TONE, read_notes
 
 GAP_S = 0.06
 """Silence, at least, between two parts laid side by side, so that an overshoot of the hand is not
 heard: a thirtieth of a turn at 33 1/3 (common practice, no source)."""
+SPARE_S = 0.05
+"""So much longer than its longest note a tone is laid out (common practice, no source)."""
 HOURS = 12
 """Parts begin at whole hours of the sticker's clock face: what the eye reads off a record."""
 MOST_TRIED = 6
@@ -49,6 +52,8 @@ class Named:
     label: str
     sound: str
     part: SoundPart
+    speed: float | None = None
+    """Seconds of the sound in one of the deck file; None: as its set piece asks."""
 
 
 def named_parts(routine: Routine) -> list[Named]:
@@ -59,6 +64,52 @@ def named_parts(routine: Routine) -> list[Named]:
         for sound_name, sound in routine.sounds.items()
         for name, part in sound.parts.items()
     ]
+
+
+def tone_of(routine: Routine, plan: Works) -> float | None:
+    """Hertz of the steady tone a plan's notes are played on; None where its sound has none."""
+    sound = routine.sounds.get(plan.sound or "")
+    return sound.tone_hz if sound is not None and TONE in sound.parts else None
+
+
+def note_parts(routine: Routine, index: int, plan: Works) -> list[Named]:
+    """The tone as a part for each note of a melody: at its own speed where each is laid out, else
+    one for all. The tone's own length where a melody cannot be read; that is told elsewhere."""
+    tone_hz = tone_of(routine, plan)
+    if plan.notes is None or tone_hz is None or plan.sound is None:
+        return []
+    whole = routine.sounds[plan.sound].parts[TONE]
+    if plan.tones != "laid":
+        return [Named(TONE, plan.sound, whole, 1.0)]
+    try:
+        notes = read_notes(
+            plan.notes, metre=routine.metre, end=float(routine.beats(index)), laid=True
+        )
+    except LineError:
+        return []
+    beat_s = 60.0 / routine.pieces[index].tempo_bpm
+    longest: dict[str, float] = {}
+    hz = {note.name: note.hz for note in notes}
+    for note in notes:
+        longest[note.name] = max(longest.get(note.name, 0.0), note.beats * beat_s)
+    found = []
+    for name, length_s in longest.items():
+        speed = hz[name] / tone_hz
+        end = min(whole.to_s, whole.begin_s + (length_s + SPARE_S) * speed)
+        part = SoundPart(from_s=whole.begin_s, to_s=end, attack_s=None)
+        found.append(Named(name, plan.sound, part, speed))
+    return found
+
+
+def known_parts(routine: Routine, index: int, plan: Works) -> dict[str, Named]:
+    """Every part a plan may play, by label: a melody's own notes, else those of the sounds."""
+    notes = note_parts(routine, index, plan)
+    return {each.label: each for each in (notes or named_parts(routine))}
+
+
+def speed_of(routine: Routine, index: int, named: Named) -> float:
+    """Seconds of the sound in one second of the deck file for one part."""
+    return part_speed(routine, index, named.sound) if named.speed is None else named.speed
 
 
 def label_of(routine: Routine, plan: Works, name: str, sound: str | None) -> str:
@@ -98,7 +149,7 @@ def laid_parts(
 ) -> dict[str, PartAt]:
     """Where each wanted part lies, by label; `wanted` in the order in which the hand goes to them,
     repeats included. In a placed map as the plan says, else as the render will lay them."""
-    known = {each.label: each for each in named_parts(routine)}
+    known = known_parts(routine, index, plan)
     if plan.places:
         return {
             label: PartAt(
@@ -114,7 +165,7 @@ def laid_parts(
     base = plan.from_s or 0.0
     starts = _starts(routine, index, used, wanted)
     return {
-        each.label: _at(each, base + start, part_speed(routine, index, each.sound))
+        each.label: _at(each, base + start, speed_of(routine, index, each))
         for each, start in zip(used, starts, strict=True)
     }
 
@@ -132,12 +183,10 @@ def _starts(
     """Second from the span's begin at which each part starts, in the order of `used`."""
     hour = routine.turntable.turn_s / HOURS
     lengths = [
-        (each.part.to_s - each.part.from_s) / part_speed(routine, index, each.sound)
-        for each in used
+        (each.part.to_s - each.part.from_s) / speed_of(routine, index, each) for each in used
     ]
     leads = [
-        (each.part.begin_s - each.part.from_s) / part_speed(routine, index, each.sound)
-        for each in used
+        (each.part.begin_s - each.part.from_s) / speed_of(routine, index, each) for each in used
     ]
     best: list[float] = []
     least = math.inf

@@ -53,6 +53,11 @@ def _flag(value: Callable[[Study], Any]) -> Value:
     return lambda sound: int(sound.study is not None and bool(value(sound.study)))
 
 
+def _breaks(study: Study) -> str:
+    """Whole bars of each open break, a line each."""
+    return "".join(f"\n{round(bars)}\n" for _, _, bars in study.breaks())
+
+
 def _file(sound: ShelfSound) -> str:
     return shown(sound.path).rpartition("/")[2]
 
@@ -93,6 +98,8 @@ COLUMNS: dict[str, tuple[str, Value]] = {
     "duration": ("REAL", _fact(lambda f: f.duration_s)),
     "bars": ("REAL", _fact(bars_of)),
     "phrases": ("INTEGER", _fact(lambda f: len(f.phrases_s))),
+    "voice": ("REAL", _fact(lambda f: f.voice)),
+    "breaks": ("TEXT", _fact(_breaks)),
     "brightness": ("REAL", _fact(lambda f: f.brightness_hz)),
     "steady": ("INTEGER", _flag(lambda f: f.steady)),
     "faulty": ("INTEGER", _flag(lambda f: f.faults)),

@@ -28,6 +28,10 @@ class Term:
         return Term(f"NOT ifnull({self.where}, 0)", self.values)
 
 
+LONGEST_BREAK = 64
+"""Bars; a longer one is a drum track."""
+
+
 class Wrong(Exception):
     """One term cannot be read: what was found and what would do."""
 
@@ -195,6 +199,19 @@ def _read_text(text: str) -> Term:
     return Term(f"({where})", tuple(wanted))
 
 
+def _read_break(text: str) -> Term:
+    """Any open break, one of so many bars, or `none`."""
+    if text.lower() == "none":
+        return Term("(studied AND breaks = '')")
+    if not text:
+        return Term("ifnull(breaks, '') != ''")
+    wanted = read_range(_without_unit(text, "bars?"), tolerance=0.0, example="break 2..8 bars")
+    bars = [bars for bars in range(1, LONGEST_BREAK + 1) if bars in wanted]
+    if not bars:
+        raise Wrong(f"whole bars from 1 to {LONGEST_BREAK} would do, such as break 2..8 bars")
+    return _any([_contains("breaks", f"\n{bars}\n") for bars in bars])
+
+
 def _said(column: str, example: str = "") -> Word:
     """A word for a text: part of it, or `none` where nothing is written."""
 
@@ -234,6 +251,8 @@ WORDS: dict[str, Word] = {
     "peak": _measure("peak", "peak ..-1", unit="dbtp|db"),
     "duration": _measure("duration", "duration 0:02..1:30", unit="s|seconds"),
     "bars": _measure("bars", "bars 4..8", tolerance=0.05),
+    "break": Word(_read_break, "break 2..8 bars"),
+    "voice": _measure("voice", "voice 0.5..", tolerance=0.05),
     "phrases": _measure("phrases", "phrases 4..", tolerance=0.0),
     "brightness": _measure("brightness", "brightness ..1500", unit="hz"),
     "loop": _flag("loop_beats IS NOT NULL", "loop"),

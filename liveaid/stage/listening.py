@@ -12,9 +12,10 @@ import yaml
 
 from liveaid.errors import LiveaidError
 from liveaid.stage.address import Address, StageError
+from liveaid.stage.learn_lamps import Lesson
 from liveaid.stage.midi import MidiPort
 from liveaid.stage.osc_packet import Message, Refused, read_packet
-from liveaid.stage.pads import Pad, pad_pressed
+from liveaid.stage.pads import Presses
 
 MOST = 500_000
 """Messages kept; a flood must not fill the memory."""
@@ -57,41 +58,53 @@ async def listen_osc(
     return ear.heard, ear.refused
 
 
-async def listen_pads(
+async def learn_pads(
     name: str,
+    lesson: Lesson,
     *,
     api: str,
-    most: int,
     seconds: float,
     opened: Callable[[str], None],
-    pressed: Callable[[int, Pad], None],
+    turned: Callable[[], None],
+    answers: asyncio.Queue[str],
     ended: asyncio.Event,
-) -> list[Pad]:
-    """The first `most` different pads pressed on an input, in order, within so many seconds.
+) -> None:
+    """Teach the lesson with the controller of this name, until it is done, or so many seconds.
 
-    `opened` is told the port's full name, `pressed` of each pad. LiveaidError when the port cannot
-    be opened.
+    `opened` is told the port's full name, `turned` that the lesson has said something and asks
+    anew; `answers` are the performer's lines. LiveaidError when the pads' port cannot be opened.
     """
-    pads: list[Pad] = []
+    presses = Presses()
 
-    def heard(data: bytes, _: float) -> None:
-        pad = pad_pressed(data)
-        if pad is not None and pad not in pads and len(pads) < most:
-            pads.append(pad)
-            pressed(len(pads), pad)
-            if len(pads) == most:
-                ended.set()
+    def heard(data: bytes, now: float) -> None:
+        pad = presses.hear(data, now)
+        if pad is not None:
+            lesson.press(pad)
+            go_on()
 
-    port = MidiPort(name, api=api, direction="in", heard=heard)
-    await port.start()
+    def go_on() -> None:
+        lamps.send(lesson.sends())
+        turned()
+        if lesson.done:
+            ended.set()
+
+    async def answer() -> None:
+        while True:
+            lesson.answer(await answers.get())
+            go_on()
+
+    pads, lamps = MidiPort(name, api=api, direction="in", heard=heard), MidiPort(name, api=api)
+    await asyncio.gather(pads.start(), lamps.start())
+    answering = asyncio.create_task(answer())
     try:
-        if port.state != "open":
-            raise LiveaidError(f"{name}: {port.state}; `liveaid ports` lists what is there")
-        opened(port.name or name)
+        if pads.state != "open":
+            raise LiveaidError(f"{name}: {pads.state}; `liveaid ports` lists what is there")
+        lesson.lights = lamps.state == "open"
+        opened(pads.name or name)
         await _wait(ended, seconds)
     finally:
-        await port.stop()
-    return pads
+        answering.cancel()
+        await asyncio.gather(pads.stop(), lamps.stop())
 
 
 async def _wait(ended: asyncio.Event, seconds: float) -> None:

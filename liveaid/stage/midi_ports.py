@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import weakref
 from collections.abc import Iterator
 from typing import Any, Literal
 
@@ -47,6 +48,10 @@ _SHARED = ("jack",)
 one thread list ports while another sends. ALSA's handle is for one thread at a time."""
 
 
+_ALL: weakref.WeakSet[Ports] = weakref.WeakSet()
+"""Every look-out of this process: when the JACK server dies, all must let go before any goes on."""
+
+
 class Ports:
     """Long-lived look-outs, one a system and direction: new ones each time would leak clients."""
 
@@ -57,6 +62,7 @@ class Ports:
         self._lookouts: dict[str, Any] = {}
         self._absent: dict[str, str] = {}
         self._mark: str | None = None
+        _ALL.add(self)
 
     def names(self) -> list[tuple[str, str]]:
         """(system, port name) of every port there is now. Blocks; never raises."""
@@ -115,14 +121,23 @@ class Ports:
 
     def close(self) -> None:
         """Give the look-outs back."""
-        while self._lookouts:
-            self._lookouts.popitem()[1].delete()
+        for api, lookout in list(self._lookouts.items()):
+            lookout.delete()
+            self._lookouts.pop(api, None)
         self._mark = None
+
+    def of_a_dead_server(self) -> bool:
+        """Whether something of ours still hangs on a server that has died."""
+        return bool(self._lookouts) and self.gone()
 
     def _lookout(self, api: str, number: int) -> Any | None:
         if api not in self._lookouts:
             if not _may_be_there(api):
                 self._absent[api] = "no such device"
+                return None
+            if api == "jack" and any(other.of_a_dead_server() for other in tuple(_ALL)):
+                # Making one frees theirs under their hands: they must let go of it first.
+                self._absent[api] = "the server has gone"
                 return None
             try:
                 with _quiet_stderr():

@@ -13,8 +13,9 @@ from typing import Any
 
 from liveaid.routine import SIDES, Routine
 from liveaid.routine.check import Finding, check
+from liveaid.routine.coming import drawn
 
-_TOLD = ("winding", "hands", "tempo", "reach", "time")
+_TOLD = ("winding", "hands", "acts", "tempo", "reach", "time")
 """Rules whose findings matter while playing; the rest is for the desk."""
 
 
@@ -82,6 +83,7 @@ def _piece(
         "prompt": piece.prompt,
         "from_beat": beat,
         "from_s": round(at_s, 3),
+        "acts": drawn(routine, index),
         "hands": {side: piece.plan(side).hand for side in SIDES},
         "tight": [
             {"severity": one.severity, "side": one.side, "bar": one.bar, "says": one.says}

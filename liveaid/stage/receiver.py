@@ -22,7 +22,7 @@ from typing import Any
 from liveaid.stage.address import Address, StageError
 from liveaid.stage.backlog import Backlog, Datagram
 from liveaid.stage.kernel_drops import ask_for_buffer, dropped_by_system
-from liveaid.stage.osc import Heard, read_positions
+from liveaid.stage.osc import Heard, Reading, read_positions
 from liveaid.stage.osc_map import Table
 from liveaid.stage.osc_packet import MAX_BYTES, count_messages
 from liveaid.stage.words import WordError
@@ -37,6 +37,9 @@ AT_ONCE = 512
 BUDGET_S = 0.004
 """Seconds of a turn in which what waits is read and heard: a page's request takes some ten turns,
 and is to be answered well within half a second."""
+MOST_USELESS = 256
+"""Addresses remembered as useless, so that a flood of them costs next to nothing."""
+_BY_ADDRESS = ("unknown address", "unknown deck", "wildcard in address")
 LOOK_EVERY = 16
 """Datagrams between two looks at the clock."""
 _SO_TIMESTAMPNS = 35 if sys.platform == "linux" else None
@@ -51,7 +54,8 @@ class Counts:
     messages: int = 0
     heard: Counter[str] = field(default_factory=Counter)
     refused: Counter[str] = field(default_factory=Counter)
-    last_refused: dict[str, Any] | None = None
+    last_refused: tuple[str, Any] | None = None
+    """The reason, and who sent it."""
     over_budget: int = 0
     """Messages dropped, oldest first, because more came than can be heard."""
     last_over_budget: str | None = None
@@ -59,12 +63,13 @@ class Counts:
 
     def to_json(self) -> dict[str, Any]:
         """Plain counts by name."""
+        last = self.last_refused
         return {
             "datagrams": self.datagrams,
             "messages": self.messages,
             "heard": dict(self.heard),
             "refused": dict(self.refused),
-            "last_refused": self.last_refused,
+            "last_refused": last and {"reason": last[0], "from": f"{last[1][0]}:{last[1][1]}"},
         }
 
 
@@ -87,6 +92,7 @@ class Receiver:
         self._socket: socket.socket | None = None
         self._backlog = Backlog()
         self._again: asyncio.Handle | None = None
+        self._useless: dict[bytes, str] = {}
         self.counts = Counts()
         self.granted_bytes = 0
 
@@ -165,8 +171,13 @@ class Receiver:
                 return
             except OSError:  # a reply to something we never sent (ICMP); nothing to read
                 return
-            messages = count_messages(data)
             counts.datagrams += 1
+            useless = self._useless.get(data[:-4])
+            if useless is not None:
+                counts.messages += 1
+                self._refuse(useless, sender)
+                continue
+            messages = count_messages(data)
             counts.messages += messages
             arrived_s = now - _age_s(extra, real_now)
             dropped = self._backlog.put(data, arrived_s, sender, messages)
@@ -190,7 +201,7 @@ class Receiver:
     def _read_one(self, datagram: Datagram) -> Sequence[Heard]:
         assert datagram.data is not None
         if time.monotonic() - datagram.arrived_s > LATE_S:
-            self._refuse("too late", datagram)
+            self._refuse("too late", datagram.sender)
             return ()
         reading = read_positions(datagram.data, self._table, datagram.arrived_s)
         for item in reading.heard:
@@ -199,19 +210,26 @@ class Receiver:
         for word, piece in reading.words:
             self._hear_word(word, piece, datagram)
         for reason in reading.refused:
-            self._refuse(reason, datagram)
+            self._refuse(reason, datagram.sender)
+        self._remember_useless(datagram.data, reading)
         return reading.heard
+
+    def _remember_useless(self, data: bytes, reading: Reading) -> None:
+        """A message with one float that is refused for its address is so whatever the number."""
+        if data[-8:-4] == b",f\0\0" and not reading.heard and len(reading.refused) == 1:
+            (reason,) = reading.refused
+            if reason in _BY_ADDRESS and len(self._useless) < MOST_USELESS:
+                self._useless[data[:-4]] = reason
 
     def _hear_word(self, word: object, piece: object, datagram: Datagram) -> None:
         try:
             self._word(word, piece)
         except WordError:
-            self._refuse("no such word", datagram)
+            self._refuse("no such word", datagram.sender)
 
-    def _refuse(self, reason: str, datagram: Datagram) -> None:
-        host, port = datagram.sender[:2]
+    def _refuse(self, reason: str, sender: Any) -> None:
         self.counts.refused[reason] += 1
-        self.counts.last_refused = {"reason": reason, "from": f"{host}:{port}"}
+        self.counts.last_refused = (reason, sender)
 
 
 def _receive(opened: socket.socket) -> tuple[bytes, Sequence[tuple[int, int, bytes]], Any]:

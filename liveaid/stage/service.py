@@ -22,6 +22,7 @@ from aiohttp import web
 
 from liveaid.follow.prompt import Prompt
 from liveaid.routine import Routine, Side
+from liveaid.routine.coming import Coming
 from liveaid.stage.address import Address
 from liveaid.stage.boards import Boards
 from liveaid.stage.cues import next_cues
@@ -68,6 +69,7 @@ class Service:
         self._outlined = Outlined()
         self._outlined.of(routine)  # now, not while positions stream in
         self._next_cues = next_cues(routine)
+        self._coming = Coming(routine)
         self._spoken = Spoken(self._hear_word, lambda: len(self.routine.pieces))
         facts = DeckFacts(rpm=routine.turntable.rpm, file_s=dict(self.settings.file_s))
         self._receiver = Receiver(
@@ -220,6 +222,7 @@ class Service:
         """Follow this edition of the routine from now on: its map was edited while it played."""
         self.routine = routine
         self._next_cues = next_cues(routine)
+        self._coming = Coming(routine)
         follower = follower_for(routine, self.settings.osc_map)
         self._showing.follower = Guarded(follower, self._mishaps)
         self.push()
@@ -284,10 +287,18 @@ class Service:
                 self._outlined.of(self.routine)["edition"],
                 self.settings.osc_map.sends,
             ),
+            "coming": self._coming_of(prompt),
             "word": self._spoken.status(),
             "notes": self._notes.sentences(),
             **self._watchers.status(),
         }
+
+    def _coming_of(self, prompt: Prompt) -> list[dict[str, Any]]:
+        """The acts to come where the map writes them out; none while the place is not sure."""
+        if prompt.piece is None or prompt.beat_position is None or prompt.state == "unsure":
+            return []
+        begun = prompt.state != "before"
+        return self._coming.after(prompt.piece.index, prompt.beat_position if begun else -0.001)
 
     def _look_at_vitals(self) -> None:
         said = self._notes.sentences()
@@ -301,7 +312,7 @@ class Service:
         return Vitals(
             heard=sum(counts.heard.values()),
             refused=sum(counts.refused.values()),
-            last_refused=(counts.last_refused or {}).get("reason", ""),
+            last_refused=counts.last_refused[0] if counts.last_refused else "",
             over_budget=counts.over_budget,
             over_budget_from=counts.last_over_budget or "",
             by_the_system=dropped.get("by the system", 0),

@@ -26,6 +26,9 @@ from liveaid.stage.headers import add_headers
 from liveaid.stage.live import Live
 from liveaid.stage.page_files import page_routes
 
+BACKLOG = 1024
+"""Connections the system keeps until they are accepted: one more waits a second to try again."""
+
 Report = Callable[[], dict[str, Any]]
 
 _log = logging.getLogger("liveaid.stage.web")
@@ -193,7 +196,7 @@ def _listen(address: Address) -> socket.socket:
     try:
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         listening.bind((address.host, address.port))
-        listening.listen(64)
+        listening.listen(BACKLOG)
         listening.setblocking(False)
     except OSError as error:
         listening.close()

@@ -15,7 +15,12 @@ loop        tempo told by a loop's length
 tempo       which of the three ways is believed
 downbeat    where bars begin
 key         tonic, mode, tuning
+texture     what lasts and what strikes, and how pitches glide
+voice       whether and where there is a voice;  voice_weights: what its judges have learnt
+sections    what plays from bar to bar; open breaks
+words       phrases and words of speech, each with its attack
 phrases     stretches of sound between pauses
+parts       words and hits a hand could play;  tone: a steady tone's frequency
 character   how driving, and what it is most likely for
 """
 

@@ -8,23 +8,38 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from liveaid.routine.model import Kind
 from liveaid.study.onsets import Onsets
 from liveaid.study.spectrum import Spectrum
 from liveaid.study.tempo import Tempo
 
-CALM_ATTACK, DRIVING_ATTACK = 0.5, 8.0
-"""Onset strength a second: drones and pads lie about 1, drum loops from 5 to 14."""
-DARK_HZ, BRIGHT_HZ = 700.0, 4500.0
-CALM_CREST_DB, DENSE_CREST_DB = 22.0, 8.0
-WEIGHTS = (0.5, 0.25, 0.25)
-LIMITS = (0.35, 0.5, 0.62, 0.74)
-"""Between energies 1 to 5; tuned on drones, speech, loops and tracker music."""
+ENERGY = (
+    # fact, mean, spread, weight
+    ("attack: log onset strength a second", 0.485, 1.341, 1.32),
+    ("brightness: log Hz", 7.376, 0.583, 0.86),
+    ("crest: dB", 14.171, 4.485, -0.68),
+    ("fullness: flatness over the bands, dB", -10.584, 6.057, 1.58),
+    ("unbroken: share within 10 dB of the loud", 0.768, 0.202, 0.62),
+    ("weight: share of the bass, dB", -5.607, 8.485, 1.91),
+)
+"""Learnt from pairs of 88 sounds labelled by hand from 1 to 5: metal, battle and sad music of
+Debian games, loops and drones of sonic-pi-samples, tracker music, piano, speech. Of two sounds
+held back that differ in label the more driving one comes out so in .86 of pairs, .92 where they
+differ by two. No open set with arousal values comes as a package."""
+MOST_SPREADS = 2.0
+LIMITS = (-2.11, 0.1, 1.77, 3.47)
+"""Between energies 1 to 5: halfway between the medians of neighbouring labels, but for the second,
+which lies above calm speech and below the drum loops."""
+BASS_BANDS = 6
+"""To 290 Hz."""
 
 SHORT_S = 4.0
-VOICE_LOW_SHARE = 0.35
-VOICE_PAUSES = (0.04, 0.75)
+ENOUGH_VOICE = 0.42
+"""Share of voice times the share of nothing else: halfway between speech over music and speech."""
+SEVERAL, PIECE_S = 4, 20.0
+"""A drone is an effect, a melody is not, nor what goes on for long with strokes in it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,51 +51,55 @@ class Guess:
 
 
 def find_energy(spectrum: Spectrum, onsets: Onsets, *, sounding_s: float, crest_db: float) -> int:
-    """1 (calm) to 5 (driving): how much strikes in a second, how bright, how dense it is."""
-    if sounding_s <= 0:
+    """1 (calm) to 5 (driving): how much strikes, how bright, full, heavy and unbroken it is."""
+    power = spectrum.bands.sum(axis=1)
+    loud = float(np.quantile(power, 0.9)) if len(power) else 0.0
+    if sounding_s <= 0 or loud <= 0:
         return 1
-    attack = max(float(onsets.strength.sum()) / max(sounding_s, 1.0), 1e-6)
-    parts = (
-        np.log(attack / CALM_ATTACK) / np.log(DRIVING_ATTACK / CALM_ATTACK),
-        np.log(max(spectrum.centroid_hz, 1.0) / DARK_HZ) / np.log(BRIGHT_HZ / DARK_HZ),
-        (CALM_CREST_DB - crest_db) / (CALM_CREST_DB - DENSE_CREST_DB),
+    heard = spectrum.bands[power > 1e-3 * loud]
+    floor = loud / heard.shape[1] * 1e-5
+    flat = np.mean(_decibels(np.maximum(heard, floor)).mean(axis=1) - _decibels(heard.mean(axis=1)))
+    bass = float(heard[:, :BASS_BANDS].sum() / heard.sum())
+    facts = (
+        np.log(max(float(onsets.strength.sum()) / max(sounding_s, 1.0), 1e-3)),
+        np.log(max(spectrum.centroid_hz, 50.0)),
+        crest_db,
+        float(flat),
+        float(np.mean(power > 0.1 * loud)),
+        float(_decibels(np.array(bass + 1e-6))),
     )
-    score = float(np.dot(WEIGHTS, np.clip(parts, 0.0, 1.0)))
+    score = sum(
+        weight * float(np.clip((fact - mean) / spread, -MOST_SPREADS, MOST_SPREADS))
+        for fact, (_, mean, spread, weight) in zip(facts, ENERGY, strict=True)
+    )
     return 1 + int(np.searchsorted(LIMITS, score))
 
 
+def _decibels(power: npt.NDArray[np.floating]) -> npt.NDArray[np.float64]:
+    return np.asarray(10.0 * np.log10(power), dtype=np.float64)
+
+
 def guess_kind(
-    spectrum: Spectrum,
     onsets: Onsets,
     tempo: Tempo,
     *,
     keyed: bool,
     duration_s: float,
-    phrases: tuple[tuple[float, float], ...],
+    voice: tuple[float, float],
 ) -> Guess:
-    """Most likely kind: what has a grid is an instrumental, what pauses like a voice a cappella."""
-    if tempo.tempo_bpm is not None and tempo.steady and tempo.confidence >= 0.4:
+    """Most likely kind. Voice comes first: speech on the beat is a cappella, grid or no grid.
+
+    `voice`: of what sounds, how much has a voice, and how much has anything else.
+    """
+    bare = voice[0] * (1.0 - voice[1])
+    if bare >= ENOUGH_VOICE:
+        long = duration_s >= SHORT_S
+        return Guess("a cappella" if long else "sample", 0.5 + 0.5 * bare)
+    if tempo.tempo_bpm is not None and (tempo.steady or tempo.confidence >= 0.4):
         return Guess("instrumental", 0.5 + 0.5 * tempo.confidence)
-    if _like_voice(spectrum, onsets, duration_s, phrases):
-        return Guess("a cappella", 0.6)
     if tempo.tempo_bpm is not None:
         return Guess("instrumental", 0.6)
     if duration_s < SHORT_S:
         return Guess("sample", 0.6)
-    return Guess("instrumental" if keyed else "effect", 0.4)
-
-
-def _like_voice(
-    spectrum: Spectrum,
-    onsets: Onsets,
-    duration_s: float,
-    phrases: tuple[tuple[float, float], ...],
-) -> bool:
-    """Syllables at a voice's pace, pauses between phrases, little below the lowest voice."""
-    if duration_s < SHORT_S or not phrases:
-        return False
-    sounding = sum(end - begin for begin, end in phrases)
-    pauses = 1.0 - sounding / duration_s
-    pace = len(onsets) / max(sounding, 0.1)
-    low, high = VOICE_PAUSES
-    return low <= pauses <= high and 1.5 <= pace <= 12 and spectrum.low_share < VOICE_LOW_SHARE
+    tune = len(onsets) >= SEVERAL and (keyed or duration_s >= PIECE_S)
+    return Guess("instrumental" if tune else "effect", 0.5)

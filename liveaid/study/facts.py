@@ -8,7 +8,7 @@ from typing import Any
 
 from liveaid.routine.model import Kind
 
-STUDY_VERSION = 2
+STUDY_VERSION = 3
 """Raise it when the same file would be measured differently: the shelf then studies anew."""
 
 
@@ -85,9 +85,24 @@ class Study:
     """Seconds at which sounds begin, rising."""
     phrases_s: tuple[tuple[float, float], ...] = ()
     """Begin and end of each stretch of sound between pauses, in seconds."""
+    voice: float = 0.0
+    """Share of what sounds that has a voice in it, alone or over music."""
+    sections: tuple[tuple[float, float, str, float], ...] = ()
+    """(begin, end, what plays, bars): drums alone, voice alone, voice, full or thin."""
     kind: Kind = "sample"
     """A guess; the shelf lets the performer correct it."""
     kind_confidence: float = 0.0
+
+    def breaks(self) -> tuple[tuple[float, float, float], ...]:
+        """(begin, end, bars) of each open break: only the drums play, for a bar at least, in a
+        sound that has more than drums."""
+        if all(plays == "drums alone" for _, _, plays, _ in self.sections):
+            return ()
+        return tuple(
+            (begin, end, bars)
+            for begin, end, plays, bars in self.sections
+            if plays == "drums alone" and bars >= 1.0 and self.tempo
+        )
 
     def to_json(self) -> str:
         """The facts as one JSON object."""

@@ -19,9 +19,12 @@ from liveaid.study.facts import Study
 from liveaid.study.key import Tonality, find_key
 from liveaid.study.onsets import Onsets, find_onsets
 from liveaid.study.phrases import find_phrases, silence_s
+from liveaid.study.sections import Section, beat_facts, edges_of, find_sections
 from liveaid.study.spectrum import RATE_HZ, Spectrum, analyse
 from liveaid.study.steadiness import find_change, in_words, tempo_curve
 from liveaid.study.tempo import Tempo, find_tempo
+from liveaid.study.texture import Texture, weave
+from liveaid.study.voice import Voice, find_voice
 
 SMALL_AFTER_S = 1200.0
 """Sounds longer than this are kept at half precision, so that two hours fit in 400 MB."""
@@ -150,6 +153,8 @@ class _Found:
     key: Tonality
     phrases: tuple[tuple[float, float], ...]
     kind: Guess
+    voice: Voice | None = None
+    sections: tuple[Section, ...] = ()
 
 
 def _find(mono: Samples, *, frames: int, rate_hz: int) -> _Found:
@@ -164,15 +169,31 @@ def _find(mono: Samples, *, frames: int, rate_hz: int) -> _Found:
     tempo = find_tempo(mono, spectrum, onsets, frames=frames, rate_hz=rate_hz)
     bars = find_bars(mono, spectrum, tempo.beats_s, loop_beats=tempo.loop_beats)
     key = find_key(mono)
+    texture = weave(mono)
+    voice = find_voice(spectrum, texture)
+    sections = _sections(texture, onsets, voice, tempo, bars, duration_s)
     kind = guess_kind(
-        spectrum,
-        onsets,
-        tempo,
-        keyed=key.key is not None,
-        duration_s=duration_s,
-        phrases=phrases,
+        onsets, tempo, keyed=key.key is not None, duration_s=duration_s, voice=voice.share()
     )
-    return _Found(spectrum, onsets, ends, tempo, bars, key, phrases, kind)
+    return _Found(spectrum, onsets, ends, tempo, bars, key, phrases, kind, voice, sections)
+
+
+def _sections(
+    texture: Texture,
+    onsets: Onsets,
+    voice: Voice,
+    tempo: Tempo,
+    bars: Bars | None,
+    duration_s: float,
+) -> tuple[Section, ...]:
+    """What plays from beat to beat, or from second to second where there is none."""
+    edges = edges_of(tempo.beats_s, duration_s)
+    if len(edges) < 2:
+        return ()
+    facts = beat_facts(texture, onsets, edges)
+    sung, alone = voice.at((edges[1:] + edges[:-1]) / 2)
+    bar = None if bars is None else (bars.metre, bars.first)
+    return find_sections(facts, sung, alone, edges, bar)
 
 
 def _study(heard: Heard, reader: Reader, faults: tuple[str, ...]) -> Study:
@@ -212,9 +233,17 @@ def _study(heard: Heard, reader: Reader, faults: tuple[str, ...]) -> Study:
         energy=_energy(heard, found, duration_s),
         onsets_s=tuple(float(time) for time in found.onsets.times_s if time < duration_s),
         phrases_s=found.phrases,
+        voice=0.0 if found.voice is None else round(found.voice.share()[0], 3),
+        sections=tuple(_told(one, found.bars) for one in found.sections),
         kind=found.kind.kind,
         kind_confidence=found.kind.confidence,
     )
+
+
+def _told(section: Section, bars: Bars | None) -> tuple[float, float, str, float]:
+    """A section as the study keeps it."""
+    length = section.beats / (4 if bars is None else bars.metre)
+    return round(section.begin_s, 4), round(section.end_s, 4), section.plays, round(length, 2)
 
 
 def _followed(tempo: Tempo) -> dict[str, Any]:

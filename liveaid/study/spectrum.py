@@ -29,6 +29,8 @@ GROUP_EDGES_HZ = (160.0, 600.0, 2500.0)
 GROUPS = len(GROUP_EDGES_HZ) + 1
 RANGE_DB = 54.0
 """How far below the loud passages a band still counts."""
+COARSE = 8
+"""Frames to one of the coarse bands: 25 a second, enough for syllables."""
 _SPAN_FRAMES = 512
 _SPARSE = 8
 """Every so many frames are enough for the mean spectrum."""
@@ -46,6 +48,8 @@ class Spectrum:
     """Centre of the magnitude spectrum over all that sounds."""
     low_share: float
     """Share of the power that lies in the lowest group."""
+    bands: Floats
+    """(frames / COARSE, BANDS): mean power of each band over so many frames."""
 
     @property
     def strength(self) -> Floats:
@@ -97,6 +101,7 @@ def analyse(mono: Samples) -> Spectrum:
         level_db=_decibels(power),
         centroid_hz=float(magnitude @ hz / total) if total > 0 else 0.0,
         low_share=float(groups[0] / groups.sum()) if groups.sum() > 0 else 0.0,
+        bands=_coarse(bands),
     )
 
 
@@ -112,6 +117,12 @@ def _powers(mono: Samples, start: int, stop: int) -> tuple[Floats, npt.NDArray[n
     # A full-scale sine has a bin of WINDOW / 4 under a Hann window: bring it to 1.
     power *= (4.0 / WINDOW) ** 2
     return power @ _WEIGHTS, np.sqrt(power[::_SPARSE]).sum(axis=0, dtype=np.float64)
+
+
+def _coarse(bands: Floats) -> Floats:
+    """The mean of every COARSE frames; what is left over at the end is a frame of its own."""
+    short = np.pad(bands, ((0, -len(bands) % COARSE), (0, 0)), mode="edge")
+    return np.asarray(short.reshape(-1, COARSE, BANDS).mean(axis=1))
 
 
 def _rise(bands: Floats, power: Floats) -> Floats:

@@ -50,6 +50,8 @@ TURNED = {
     ast.Is: "is not", ast.IsNot: "is", ast.In: "not in", ast.NotIn: "in",
 }  # fmt: skip
 TRADED = {ast.Add: "-", ast.Sub: "+", ast.Mult: "/", ast.Div: "*", ast.Mod: "//"}
+ROUNDING = 1e-6
+"""A smaller number only forgives what binary fractions do to a sum."""
 SWAPPED = {"left": "right", "right": "left", "min": "max", "max": "min"}
 
 
@@ -115,7 +117,9 @@ def mistakes_in(file: Path) -> Iterator[Mistake]:
                 yield mistake(node, f"({other})", f"{written!r} always its else")
             case ast.Constant(value=bool()):
                 yield mistake(node, str(not node.value), f"{written} turned")
-            case ast.Constant(value=int() | float()) if node.value not in (0, 1):
+            case ast.Constant(value=int() | float()) if (
+                abs(node.value) > ROUNDING and node.value != 1
+            ):
                 yield mistake(node, repr(node.value * 10), f"{written} ten times")
             case ast.Constant(value="left" | "right"):
                 yield mistake(node, repr(SWAPPED[node.value]), f"{node.value} for the other side")
@@ -126,6 +130,10 @@ def mistakes_in(file: Path) -> Iterator[Mistake]:
                 yield mistake(node, f"({inner})", f"{written!r} without abs")
 
 
+def _tiny(node: ast.Constant) -> bool:
+    return isinstance(node.value, float) and abs(node.value) <= ROUNDING
+
+
 def _is_text(node: ast.expr) -> bool:
     return isinstance(node, ast.JoinedStr) or (
         isinstance(node, ast.Constant) and isinstance(node.value, str)
@@ -133,7 +141,7 @@ def _is_text(node: ast.expr) -> bool:
 
 
 def _code(tree: ast.AST) -> Iterator[ast.expr]:
-    """Every expression run for its value: no annotation, no type alias, no part of an f-string."""
+    """Every expression run for its value: no annotation, type alias, decorator or f-string part."""
     for node in ast.iter_child_nodes(tree):
         if isinstance(node, ast.JoinedStr):
             continue
@@ -148,8 +156,11 @@ def _code(tree: ast.AST) -> Iterator[ast.expr]:
             yield from (d for d in (*node.defaults, *node.kw_defaults) if d is not None)
             continue
         if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
-            for part in (*node.body, node.args, *node.decorator_list):
+            for part in (*node.body, node.args):
                 yield from _code(ast.Module([part], []) if isinstance(part, ast.stmt) else part)
+            continue
+        if isinstance(node, ast.ClassDef):
+            yield from _code(ast.Module(node.body, []))
             continue
         if isinstance(node, ast.expr):
             yield node

@@ -145,9 +145,10 @@ def write_midi(events: list, path: Path, *, program: int, limit_s: float, channe
     track.append(mido.Message("program_change", program=program, channel=channel))
     now = 0
     for at, on, pitch, velocity in sorted(events):
-        if at >= limit_s:
-            break
-        tick = max(0, round(at * TICKS_A_SECOND))
+        if on and at >= limit_s:
+            continue
+        # A note that no one ends sounds for ever, and fluidsynth with it.
+        tick = max(now, round(min(at, limit_s + 0.1) * TICKS_A_SECOND))
         kind = "note_on" if on else "note_off"
         track.append(
             mido.Message(kind, note=pitch, velocity=velocity, channel=channel, time=tick - now)

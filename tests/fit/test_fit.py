@@ -14,7 +14,7 @@ from liveaid.fit.facts import facts_of
 from liveaid.fit.fit import fits, out_of_reach
 from liveaid.fit.meeting import meet, meetings, needed_range_percent
 from liveaid.fit.rank import ranked
-from liveaid.fit.why import reasons
+from liveaid.fit.why import in_a_sentence, pitches, reasons
 from liveaid.routine.harmony import UNKNOWN_KEY_COST, key_cost, meet_keys, relation_cost
 from liveaid.routine.keys import TONICS, Key, parse_key
 from liveaid.routine.model import Turntable
@@ -358,3 +358,34 @@ def test_a_corrected_fact_outranks_the_study(sound):
     (before,) = fits(sound(92.0), {"x": clash})
     (after,) = fits(sound(92.0), {"x": replace(clash, key="A minor")})
     assert after.score > before.score
+
+
+def test_what_lies_underneath_costs_more_than_what_a_hand_can_time(sound):
+    pad, call = sound(None, kind="instrumental"), sound(None, kind="a cappella")
+    found = {fit.other: fit for fit in fits(sound(92.0), {"pad": pad, "call": call})}
+    paid = {name: [cost.cost for cost in fit.costs[:3]] for name, fit in found.items()}
+    assert paid == {"pad": [1.0, 1.0, 1.0], "call": [0.5, 0.5, 0.5]}
+
+
+# By hand: 96 / 92 = +4.35 % on the other deck. At 108.2 the record at 100 would need +8.2 %, beyond
+# 8, so this deck goes to 100 / 108.2 = -7.58 %. At 100 and 86 both move (see above).
+@pytest.mark.parametrize(
+    ("mine", "other", "said"),
+    [(96.0, 92.0, "+4.35 %"), (92.0, 92.0, "0 %"), (108.2, 100.0, "-7.58 % here"),
+     (100.0, 86.0, "-7.26 / +7.83 %")],
+)  # fmt: skip
+def test_the_pitch_is_told_for_the_deck_that_moves(mine: float, other: float, said: str):
+    assert pitches(meet(mine, other, range_percent=8)) == said
+
+
+def test_a_fit_is_told_in_a_sentence(sound):
+    beat = sound(96.0, key="C major")
+    voice = sound(92.0, kind="a cappella", first_downbeat=1.652174, phrases_s=((1.0, 9.0),))
+    (fit,) = fits(beat, {"voice": voice})
+    # A minor up 4.348 % is 12 * log2(96 / 92) = 0.74 semitones: Bb minor less 26 cents, which is
+    # two fifths and more from C major.
+    assert in_a_sentence(beat, voice, fit) == (
+        "pitch +4.35 %, beat on beat; Bb minor against C major: 5 fifths -26 ct;"
+        " an a cappella over an instrumental; comes in 1.0 beats before the bar line;"
+        " weakest in key."
+    )

@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 
 from liveaid.follow import Follower
-from liveaid.routine import load_routine
+from liveaid.routine import Routine, load_routine
 from liveaid.simulate import Fault, Network, perform
 from liveaid.stage import page_files
 from liveaid.stage.cues import next_cues
@@ -24,6 +24,7 @@ from liveaid.stage.outline import brief, outline
 
 HERE = Path(__file__).parent
 PAGES = Path(page_files.__file__).parent / "page"
+PRACTICE = PAGES.parent.parent / "practice" / "page"
 ORIGIN = "http://stage.test"
 
 # Screens as sold: width, height in the page's pixels, diagonal in inches.
@@ -65,7 +66,7 @@ def browser_thread(needs):
     thread.shutdown()
 
 
-def _answer(route: Any, *, driven: bool, outlined: dict[str, Any]) -> None:
+def answer(route: Any, *, driven: bool, outlined: dict[str, Any]) -> None:
     path = "/" + route.request.url.removeprefix(ORIGIN).lstrip("/").partition("?")[0]
     headers = {name: value for name, value in HEADERS.items() if name != "Server"}
     if path == "/routine.json":
@@ -73,6 +74,8 @@ def _answer(route: Any, *, driven: bool, outlined: dict[str, Any]) -> None:
         return
     if path == "/drive.js":
         file = HERE / "drive.js"
+    elif (PRACTICE / path.lstrip("/")).is_file():
+        file = PRACTICE / path.lstrip("/")
     else:
         file = PAGES / page_files.PAGES.get(path, path.lstrip("/"))
     if not file.is_file():
@@ -102,7 +105,7 @@ def on_page(browser_thread, told) -> Callable[..., Any]:
             )
             context.route(
                 f"{ORIGIN}/**",
-                lambda route: _answer(route, driven=driven, outlined=told["routine"]),
+                lambda route: answer(route, driven=driven, outlined=told["routine"]),
             )
             page = context.new_page()
             faults: list[str] = []
@@ -144,9 +147,14 @@ def carousel(routines):
 @pytest.fixture(scope="session")
 def told(carousel) -> dict[str, Any]:
     """The routine as pages draw it, and one status of each state."""
-    found = dict(outline(carousel))
+    return told_of(carousel)
+
+
+def told_of(routine: Routine) -> dict[str, Any]:
+    """A routine as pages draw it, a prompt for every set piece, and one status of each state."""
+    found = dict(outline(routine))
     found["pieces"] = [
-        piece | {"prompt": f"ease the {piece['name'].split()[-1].lower()} in"}
+        piece | {"prompt": piece["prompt"] or f"ease the {piece['name'].split()[-1].lower()} in"}
         for piece in found["pieces"]
     ]
     now, then = found["pieces"][2], found["pieces"][3]
@@ -197,7 +205,7 @@ def told(carousel) -> dict[str, Any]:
         "limit_kept": None,
         "notes": [],
         "coming": [],
-        "routine": brief(carousel, found["edition"], "always"),
+        "routine": brief(routine, found["edition"], "always"),
     }
     nothing = {
         "piece": None,
@@ -214,6 +222,64 @@ def told(carousel) -> dict[str, Any]:
     fits = [{"index": 1, "name": found["pieces"][1]["name"], "beat_position": 3.0},
             {"index": 4, "name": found["pieces"][4]["name"], "beat_position": 9.0}]  # fmt: skip
     ready = {**away, "wind": 0.02, "ready": True}
+    rehearsal = {
+        "now_s": 12.0,
+        "piece": now["name"],
+        "phase": "wind",
+        "at_cue": {"left": True, "right": False},
+        "bars_left": None,
+        "takes": 4,
+        "clean": 2,
+        "tempo": 101.5,
+        "count_in": None,
+        "kept": True,
+        "ladder": {
+            "rung": 3,
+            "rungs": 9,
+            "part": 0.94,
+            "pitch": -6.0,
+            "in_a_row": 1,
+            "up_after": 3,
+            "held_up": False,
+            "wanted_part": 0.94,
+            "pitch_range": 8.0,
+        },
+        "last": {
+            "number": 4,
+            "ended": "complete",
+            "verdict": "not clean",
+            "clean": False,
+            "shift": "",
+            "delays": None,
+            "bias_ms": 14.0,
+            "spread_ms": 9.0,
+            "missed": 1,
+            "added": 0,
+            "skipped": 0,
+            "tempo_part": 0.94,
+            "counted_in": True,
+            "advice": {"left": "left hand, beat 3: later by 14 ms"},
+            "why": [],
+            "pieces": [
+                {
+                    "index": 2,
+                    "why": [],
+                    "events": [
+                        {"side": "left", "error_ms": 14.0},
+                        {"side": "right", "error_ms": -6.0},
+                    ],
+                }
+            ],
+        },
+        "break": {
+            "due": False,
+            "hands_on_s": 600,
+            "after_s": 1500,
+            "caution": "Stop when it hurts.",
+        },
+        "noise": None,
+        "error": None,
+    }
     states = {
         "waiting": {
             **following,
@@ -230,7 +296,7 @@ def told(carousel) -> dict[str, Any]:
             "state": "before",
             "elapsed_s": None,
             "first": ["left"],
-            "decks": {"left": ready, "right": away},
+            "decks": {"left": ready | {"hand": "runs"}, "right": away},
         },
         "following": following,
         "ready": {**following, "decks": {"left": deck, "right": ready}},
@@ -279,7 +345,7 @@ def told(carousel) -> dict[str, Any]:
             "next_cue": [],
         },
     }
-    return {"routine": found, "states": states}
+    return {"routine": found, "states": states, "rehearsal": rehearsal}
 
 
 @pytest.fixture(scope="session")

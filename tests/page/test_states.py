@@ -31,7 +31,7 @@ def looks(on_page, begin, told):
     ("state", "ink", "label"),
     [
         ("waiting", "full", "Waiting"),
-        ("before", "full", "First left"),
+        ("before", "full", "Let go first: left"),
         ("following", "full", "Next"),
         ("last bar", "full", "In 1 bar"),
         ("first bar", "full", "Now"),

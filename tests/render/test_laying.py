@@ -9,6 +9,7 @@ from click.testing import CliRunner
 
 from liveaid.commands.check import command as check_command
 from liveaid.commands.laying import judged
+from liveaid.render.render import render_scene
 from liveaid.routine import SIDES, load_routine
 from liveaid.routine.opened import open_scene
 from liveaid.shelf.folder import Signature
@@ -75,3 +76,12 @@ def test_what_the_map_is_silent_about_is_taken_from_the_shelf(silent_map):
 def test_sounds_that_nothing_is_known_of_are_named(silent_map):
     seen = judged(open_scene(silent_map / "routine.yaml"))
     assert (seen.laid_out, seen.unstudied) == (False, ("awning", "puddle"))
+
+
+def test_render_says_when_what_it_made_cannot_be_played(scene):
+    # Dry begins with left on the awning's first beat, right after a juggle that leaves it
+    # in the puddle: no beat of rest to bring it.
+    rendered = render_scene(scene / "routine.yaml")
+    places = [(f.rule, f.piece, f.side) for f in rendered.unplayable]
+    assert ("winding", 4, "left") in places
+    assert not rendered.to_json()["playable"]

@@ -7,14 +7,17 @@ import subprocess
 import sys
 import time
 
+import mido
 import pytest
 import yaml
+from hypothesis import given
+from hypothesis import strategies as st
 
 from liveaid.errors import LiveaidError
 from liveaid.routine.config_file import read_config
 from liveaid.stage import Address
 from liveaid.stage.lamp_layout import LampLayout
-from liveaid.stage.learn_lamps import draft_layout
+from liveaid.stage.learn_lamps import Lesson, wanted_lamps, wanted_words
 from liveaid.stage.learn_osc import NothingLearned, learn_map
 from liveaid.stage.osc import read_positions
 from liveaid.stage.osc_map import OscMap, table_for
@@ -225,10 +228,22 @@ def test_the_command_writes_a_map_that_perform_takes(message, send, free_port, t
 # -- a controller
 
 
+def lesson_of(pads, wanted, lights=False):
+    lesson = Lesson(wanted, lights=lights)
+    for pad in pads:
+        lesson.press(pad)
+    return lesson
+
+
+def read(lesson):
+    return read_config(yaml.safe_dump(lesson.layout()).encode(), "learned.yaml", LampLayout)
+
+
 def test_pads_pressed_in_order_make_a_layout():
-    pads = [Pad("note", 2, number) for number in (40, 41, 50, 60, 61)]
-    tree = draft_layout([*pads[:4], Pad("note", 3, 61)], bars=2, beats=1)
-    layout = read_config(yaml.safe_dump(tree).encode(), "learned.yaml", LampLayout)
+    pads = [*(Pad("note", 2, number) for number in (40, 41, 50, 60)), Pad("note", 3, 61)]
+    lesson = lesson_of(pads, wanted_lamps(bars=2, beats=1))
+    assert lesson.asks == "Press the pad for next_right."
+    layout = read(lesson)
     assert [place.number for place in layout.lamps.bars] == [40, 41]
     assert [place.number for place in layout.lamps.beats] == [50]
     assert layout.lamps.next_left.number == 60
@@ -236,6 +251,87 @@ def test_pads_pressed_in_order_make_a_layout():
     assert layout.message("bars.0", "on") == bytes([0x91, 40, 127])
     assert layout.message("ready_left", "on") == bytes([0x92, 61, 127])
     assert layout.lamps.unsure is None
+
+
+def test_one_can_skip_and_go_back_and_a_pad_is_taken_once():
+    lesson = lesson_of([Pad("note", 1, 1), Pad("note", 1, 1)], ["bars.0", "last", "limit", "over"])
+    assert lesson.says == "That one is bars.0 already."
+    lesson.answer("s\n")
+    lesson.press(Pad("note", 1, 2))
+    assert (lesson.says, lesson.asks) == ("limit is note 2.", "Press the pad for over.")
+    lesson.answer("b")
+    assert lesson.asks == "Press the pad for limit."
+    lesson.press(Pad("note", 1, 3))
+    lesson.press(Pad("note", 1, 4))
+    assert lesson.done
+    lamps = read(lesson).lamps
+    assert (lamps.last, lamps.limit.number, lamps.over.number) == (None, 3, 4)
+
+
+def test_levels_and_what_puts_a_lamp_out_are_learned_with_the_first_pad():
+    """A controller lit by notes, that ignores velocity 0 and is dim at 32: by hand, message by
+    message; `yes` by the pad itself, `no` by another."""
+    pad, other = Pad("note", 1, 36), Pad("note", 1, 99)
+    lesson = Lesson(["bars.0", "last"], lights=True)
+    lesson.press(pad)
+    assert lesson.sends() == [bytes([0x90, 36, 127])]
+    assert lesson.asks.startswith("Is it lit?")
+    lesson.press(pad)
+    assert lesson.sends() == [bytes([0x90, 36, 0])]
+    lesson.press(other)  # still lit
+    assert lesson.sends() == [bytes([0x80, 36, 0])]
+    lesson.answer("y")
+    assert lesson.sends() == [bytes([0x90, 36, 127]), bytes([0x90, 36, 16])]
+    lesson.answer("n")
+    assert lesson.sends() == [bytes([0x90, 36, 127]), bytes([0x90, 36, 32])]
+    lesson.answer("y")
+    assert lesson.asks == "Press the pad for last."
+    lesson.press(Pad("note", 1, 37))
+    assert lesson.sends()[-1] == bytes([0x90, 37, 127])
+    layout = read(lesson)
+    assert (layout.off_by, layout.levels.dim, layout.send) == ("note-off", 32, "note")
+
+
+def test_pads_that_send_notes_may_have_lamps_lit_by_control_changes():
+    pad = Pad("note", 1, 36)
+    lesson = Lesson(["bars.0", "word here"], lights=True)
+    lesson.press(pad)
+    lesson.answer("n")
+    assert lesson.sends()[-1] == bytes([0xB0, 36, 127])
+    for word in "yyy":
+        lesson.answer(word)
+    lesson.press(pad)
+    layout = read(lesson)
+    assert layout.message("bars.0", "on") == bytes([0xB0, 36, 127])
+    assert layout.pad_words() == {pad: ("here", None)}
+
+
+def test_lamps_that_cannot_be_lit_leave_the_commonest_levels():
+    lesson = Lesson(["bars.0", "last"], lights=True)
+    lesson.press(Pad("note", 1, 36))
+    lesson.answer("n")
+    lesson.answer("n")
+    assert lesson.asks == "Press the pad for last."
+    assert "levels" not in lesson.layout()
+
+
+@given(st.lists(st.one_of(
+    st.builds(Pad, st.just("note"), st.integers(1, 16), st.integers(0, 127)),
+    st.sampled_from(["y", "n", "s", "b", "", "what"]),
+), max_size=60))  # fmt: skip
+def test_whatever_is_pressed_and_typed_a_layout_comes_out_or_none_was_heard(steps):
+    lesson = Lesson([*wanted_lamps(3, 2, 2), *wanted_words()], lights=True)
+    for step in steps:
+        lesson.answer(step) if isinstance(step, str) else lesson.press(step)
+        assert lesson.asks
+        for message in lesson.sends():
+            assert mido.Message.from_bytes(message).type in (
+                "note_on",
+                "note_off",
+                "control_change",
+            )
+    if lesson.pads:
+        read(lesson)
 
 
 @pytest.mark.parametrize(
@@ -257,6 +353,6 @@ def test_a_press_is_a_note_on_or_a_control_change_up(data, pad):
 
 def test_no_pads_and_mixed_pads_are_said():
     with pytest.raises(LiveaidError, match="no pad was heard"):
-        draft_layout([], 8, 4)
+        Lesson(["bars.0"]).layout()
     with pytest.raises(LiveaidError, match="pads of one kind"):
-        draft_layout([Pad("note", 1, 1), Pad("control", 1, 2)], 8, 4)
+        lesson_of([Pad("note", 1, 1), Pad("control", 1, 2)], ["bars.0", "last"]).layout()

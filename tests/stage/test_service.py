@@ -487,3 +487,20 @@ async def test_a_follower_that_fails_leaves_the_stage_up(three, make_prompt):
     async with Service(three, HERE, follower=Broken()) as stage:
         assert (await get_json(stage, "status"))["error"]
         assert (await get_json(stage, "health"))["errors"]["count"] > 0
+
+
+@stage_test
+async def test_a_useless_address_is_refused_each_time_and_a_useful_one_never(
+    three, told_follower, message, send
+):
+    """Its first message is read, those after it are known; the count is the same."""
+    async with Service(three, HERE, follower=told_follower) as stage:
+        for number in range(6):
+            send(stage.osc_address, message("/deck/middle/position", float(number)))
+            send(stage.osc_address, message("/elsewhere", float(number)))
+            send(stage.osc_address, message("/deck/left/position", float(number)))
+            await until(lambda n=number: stage.health()["osc"]["datagrams"] == 3 * (n + 1))
+        osc = stage.health()["osc"]
+    assert osc["refused"] == {"unknown deck": 6, "unknown address": 6}
+    assert osc["messages"] == 18
+    assert [told[2] for told in told_follower.told] == [0.0, 1.0, 2.0, 3.0, 4.0, 5.0]

@@ -1,9 +1,13 @@
 """The record of facts: to JSON and back, and phrases as a cue needs them."""
 
 import dataclasses
+import shutil
+import subprocess
+from pathlib import Path
 
 import numpy as np
 import pytest
+import soundfile
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -89,11 +93,37 @@ def test_silence_at_both_ends_is_measured():
     assert silence_s(spectrum.level_db, 3.5) == pytest.approx((0.75, 1.5), abs=0.02)
 
 
-def test_a_voice_with_pauses_is_taken_for_a_cappella(file):
-    samples = sung([(0.4, 1.9), (2.4, 3.0), (3.71, 5.2), (5.93, 7.3)], 8.1)
-    facts = study(file(samples, rate=RATE_HZ))
+def spoken(text: str, path: Path, pace: int = 160) -> np.ndarray:
+    """A text said by espeak-ng, at 22050 Hz."""
+    if shutil.which("espeak-ng") is None:
+        pytest.skip("no espeak-ng, the speech synthesiser")
+    subprocess.run(["espeak-ng", "-s", str(pace), "-w", path, text], check=True)
+    return soundfile.read(path, dtype="float32")[0]
+
+
+def test_speech_is_taken_for_a_cappella(tmp_path):
+    path = tmp_path / "tale.wav"
+    spoken("The lanterns were lit along the river. Nobody noticed that the rain had stopped.", path)
+    facts = study(path)
     assert facts.kind == "a cappella"
-    assert len(facts.phrases_s) == 4
+    assert facts.voice > 0.8
+    assert {plays for _, _, plays, _ in facts.sections} == {"voice alone"}
+
+
+def test_words_said_on_the_beat_are_a_cappella_all_the_same(tmp_path, file):
+    beat = round(0.65 * RATE_HZ)
+    words = [spoken(word, tmp_path / "w.wav")[:beat] for word in ("drum", "lantern", "river", "go")]
+    said = np.concatenate([np.pad(word, (0, beat - len(word))) for word in words * 6])
+    facts = study(file(said, rate=RATE_HZ))
+    assert facts.kind == "a cappella"
+
+
+def test_drums_have_no_voice_and_a_drum_track_is_no_break(play, file):
+    facts = study(file(play(np.arange(33) * 0.6)[0]))
+    assert facts.voice < 0.1
+    assert [plays for _, _, plays, _ in facts.sections] == ["drums alone"]
+    assert facts.breaks() == ()
+    assert facts.kind == "instrumental"
 
 
 def test_energy_rises_from_a_pad_to_a_dense_beat(play, chords, file):

@@ -1,40 +1,46 @@
 // The rehearsal's page: what to do now, the tempo, the last take, and the clicks of the count-in.
+import { Awake } from "/awake.js";
+import { dress } from "/choices.js";
 import { Clicks } from "/clicks.js";
+import { Dial } from "/dial.js";
+import { listen } from "/keys.js";
+import { picture } from "/picture.js";
+import { Stream, sayWord } from "/stream.js";
 
-const OLD_MS = 2000;
 const PHASES = { wind: "Bring both records to their cues", ready: "Hold them: the count-in comes", "count-in": "Count-in", take: "Take" };
 const SHAPES = { left: "circle", right: "diamond" };
+const WORDS = ["again", "next", "keep", "drop", "slower", "faster", "mark", "take start", "take stop"];
 
+const still = matchMedia("(prefers-reduced-motion: reduce)");
 const find = (id) => document.getElementById(id);
-let socket = null, heardAt = performance.now(), openedAt = 0, retryMs = 250;
+const dials = Object.fromEntries(["left", "right"].map((side) => [side, new Dial(find(`cue-${side}`).querySelector("svg"))]));
 let clicks = null, latest = null;
 let offsetMs = null;      // the page's clock less the daemon's, in ms
 
 // -- the stream
 
-function connect() {
-  if (socket) { socket.onclose = socket.onmessage = null; socket.close(); }
-  socket = new WebSocket(`${location.protocol === "https:" ? "wss:" : "ws:"}//${location.host}/live`);
-  openedAt = performance.now();
-  socket.onmessage = (event) => {
-    heardAt = performance.now();
-    retryMs = 250;
-    latest = JSON.parse(event.data);
-    show(latest);
-  };
-  socket.onclose = () => { setTimeout(connect, retryMs); retryMs = Math.min(retryMs * 2, 2000); };
-}
+const stream = new Stream((status) => { latest = status; show(latest); });
+const said = (words) => text("said", words);
+dress();
+new Awake();
+listen(said);
 
 setInterval(() => {
-  const now = performance.now();
-  const old = now - heardAt > OLD_MS;
+  const old = stream.isOld();
   find("stale").hidden = !old;
   document.body.classList.toggle("old", old);
-  if (old && now - openedAt > 5000 && !document.hidden) connect();
-}, 250);
+}, 500); // an old mark that came and went would do so twice a second at most
 document.addEventListener("visibilitychange", () => {
   if (!document.hidden) { compareClocks(); clicks?.context.resume(); }
 });
+
+find("words").append(...WORDS.map((word) => {
+  const button = document.createElement("button");
+  button.type = "button";
+  button.textContent = word;
+  button.addEventListener("click", async () => said(await sayWord(word)));
+  return button;
+}));
 
 // -- the clocks
 
@@ -84,11 +90,15 @@ function show(status) {
 function showNow(status, it) {
   text("phase", PHASES[it.phase]);
   const cues = Object.entries(it.at_cue);
+  // Before a take nothing sounds: what a deck is told is the way to its cue.
+  const found = picture({ ...status, state: "before" });
   for (const side of ["left", "right"]) {
     const there = it.at_cue[side];
     find(`cue-${side}`).hidden = there === undefined || it.phase === "take" || it.phase === "count-in";
     find(`cue-${side}`).classList.toggle("there", Boolean(there));
-    text(`cue-${side}`, `${side} record ${there ? "is at its cue" : "not there yet"}`);
+    const deck = found.decks[side], words = there ? "is at its cue" : deck.mark === "wind" ? deck.words : "not there yet";
+    dials[side].draw(there ? { mark: "ready" } : deck, performance.now(), still.matches);
+    find(`cue-${side}`).lastElementChild.textContent = `${side} record: ${words}`;
   }
   if (cues.length === 1 && it.phase === "wind") text("phase", `Bring the ${cues[0][0]} record to its cue`);
   if (it.phase === "take") {
@@ -134,6 +144,11 @@ function showLast(last) {
   if (last.spread_ms !== null) parts.push(`spread ${last.spread_ms.toFixed(0)} ms`);
   for (const word of ["missed", "added", "skipped"]) if (last[word]) parts.push(`${last[word]} ${word}`);
   text("figures", parts.join(", ") || "no act to time in it");
+  find("advice").replaceChildren(...Object.values(last.advice ?? {}).map((sentence) => {
+    const line = document.createElement("li");
+    line.textContent = `${sentence}.`.replace("..", ".");
+    return line;
+  }));
   text("why", [...new Set(last.pieces.flatMap((p) => p.why))].join(", "));
   showStrip(last);
 }
@@ -156,15 +171,15 @@ function showStrip(last) {
   strip.toggleAttribute("hidden", events.length === 0); // an SVG element has no `hidden` of its own
   const most = Math.max(60, ...events.map((e) => Math.abs(e.error_ms)));
   const x = (ms) => 200 + (185 * ms) / most;
-  strip.append(node("line", { x1: 10, x2: 390, y1: 46, y2: 46, stroke: "#b5a9ae" }), node("line", { x1: 200, x2: 200, y1: 14, y2: 70, stroke: "#f7eedd", "stroke-width": 2 }));
+  strip.append(node("line", { x1: 10, x2: 390, y1: 46, y2: 46, class: "faint" }), node("line", { x1: 200, x2: 200, y1: 14, y2: 70, class: "firm" }));
   const stacked = new Map();
   for (const event of events) {
     const slot = Math.round(x(event.error_ms) / 9), up = stacked.get(slot + event.side) ?? 0;
     stacked.set(slot + event.side, up + 1);
     const cx = slot * 9, cy = event.side === "left" ? 39 - 7 * Math.min(up, 3) : 53 + 7 * Math.min(up, 3);
     strip.append(SHAPES[event.side] === "circle"
-      ? node("circle", { cx, cy, r: 4, fill: "#ffc466" })
-      : node("path", { d: `M${cx} ${cy - 5}l5 5-5 5-5-5z`, fill: "none", stroke: "#7fe0bd", "stroke-width": 2 }));
+      ? node("circle", { cx, cy, r: 4, class: "left" })
+      : node("path", { d: `M${cx} ${cy - 5}l5 5-5 5-5-5z`, class: "right" }));
   }
   strip.append(node("text", { x: 10, y: 12 }, `early ${most.toFixed(0)} ms`), node("text", { x: 390, y: 12, "text-anchor": "end" }, `late ${most.toFixed(0)} ms`),
     node("text", { x: 10, y: 88 }, "● left hand"), node("text", { x: 390, y: 88, "text-anchor": "end" }, "◇ right hand"));
@@ -204,4 +219,3 @@ find("volume").addEventListener("input", loudness);
 find("count-now").addEventListener("click", () => fetch("/rehearse/count-in", { method: "POST" }));
 
 compareClocks();
-connect();

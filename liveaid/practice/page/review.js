@@ -1,4 +1,7 @@
 // The review's page: what is next, how every set piece stands, the takes, and their pictures.
+import { dress } from "/choices.js";
+
+dress();
 const find = (id) => document.getElementById(id);
 
 function cell(content, as = "td", more = {}) {

@@ -156,14 +156,16 @@ def judge_pitch(at: Worked, side: Side) -> Iterator[Demand]:
     """Pitch set beyond the fader's reach, or in no time."""
     reach = at.routine.turntable.pitch_range_percent
     for act in at.acts[side]:
-        if act.kind != "set pitch":
-            continue
         percent = 100.0 * (act.speed - 1.0)
+        if act.kind != "set pitch" and (act.kind != "let go" or abs(percent) < 1e-9):
+            continue
         yield Demand(
             kind="pitch", piece=at.piece, beat=act.beat, side=side,
             says=f"pitch {percent:+.2f} % is asked for", needs=abs(percent), has=reach, unit="%",
             way_out="a nearer tone, or the tones laid out on the record",
         )  # fmt: skip
+        if act.kind != "set pitch":
+            continue  # it was set while the record was held
         yield Demand(
             kind="setting the pitch", piece=at.piece, beat=act.beat, side=side,
             says=f"the pitch is set to {percent:+.2f} % by hand", needs=figure("set_pitch_s"),

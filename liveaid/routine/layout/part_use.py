@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from liveaid.routine import Routine, Side, Works
 from liveaid.routine.acts import worked_out
 from liveaid.routine.layout.material import Material
-from liveaid.routine.parts import named_parts, part_speed
+from liveaid.routine.parts import known_parts, speed_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,7 +64,10 @@ def parts_laid(
     routine: Routine, index: int, side: Side, materials: Mapping[str, Material]
 ) -> PartsLaid | None:
     """The parts that one deck's acts are played on; None where they name none."""
-    known = {each.label: each for each in named_parts(routine)}
+    plan = routine.pieces[index].plan(side)
+    if not isinstance(plan, Works):
+        return None
+    known = known_parts(routine, index, plan)
     work = worked_out(unplaced(routine, index, side), index, side)
     if not work.parts or not all(
         label in known and known[label].sound in materials for label in work.parts
@@ -74,7 +77,7 @@ def parts_laid(
         PartIn(
             label=label,
             sound=known[label].sound,
-            speed=part_speed(routine, index, known[label].sound),
+            speed=speed_of(routine, index, known[label]),
             start_s=known[label].part.from_s,
             length_s=at.to_s - at.from_s,
             offset_s=at.from_s,

@@ -107,7 +107,7 @@ function frame(now) {
     document.body.classList.toggle("old", old);
   }
   if (rows.length && !old) move(count.at(now));
-  const said = status?.piece ? `${found.card.label}: ${found.card.name}` : found.card.name;
+  const said = status?.piece ? `${[found.card.label].flat()[0]}: ${found.card.name}` : found.card.name;
   if (words.wish(said, now)) find("where").textContent = said;
   requestAnimationFrame(frame);
 }

@@ -4,6 +4,7 @@
 export const SOON_BARS = 2;      // from so many bars before a change the card says what to do now
 const QUIET_MS = 2000;           // a sender that always sends has lost its deck after this
 const NO_WORD = ["No word from liveaid", "No word"];
+const READY = { mark: "ready", words: "ready at its cue", brief: ["ready"], amount: "" };
 const INKS = { unsure: "outlined", silent: "hatched" };
 
 export function picture(status, { routine = null, old = false, ageMs = 0 } = {}) {
@@ -40,7 +41,7 @@ function card(status, routine, old, ageMs) {
 function cardOf(status, routine) {
   const piece = status.piece;
   if (status.state === "waiting" || (!piece && status.state !== "before" && status.state !== "over")) {
-    return { label: "Waiting", name: routine?.title ?? status.routine?.title ?? "liveaid", prompt: "no deck heard yet" };
+    return { label: "Waiting", name: routine?.title ?? status.routine?.title ?? "liveaid", prompt: notices(status)[0] ?? "no deck heard yet" };
   }
   if (status.state === "before") return beforeStart(status, routine);
   if (status.state === "over") return atTheEnd(status);
@@ -60,7 +61,8 @@ function cardOf(status, routine) {
 function beforeStart(status, routine) {
   const first = status.piece ?? routine?.pieces[0] ?? { name: status.routine?.title ?? "", index: 0 };
   const sides = (status.first ?? []).join(" and ");
-  return { label: sides ? `First ${sides}` : "Before", name: first.name, prompt: promptOf(first, routine) };
+  const label = sides ? [`Let go first: ${sides}`, `First: ${sides}`] : "Before";
+  return { label, name: first.name, prompt: promptOf(first, routine) };
 }
 
 function atTheEnd(status) {
@@ -92,15 +94,17 @@ function deck(status, side) {
   if (!told || told.position == null || (always && told.age_ms > QUIET_MS)) return { mark: "unheard", words: "not heard", brief: ["not heard", "silent"], amount: "" };
   const at = (((told.position * turnDegrees) % 360) + 360) % 360;
   const cueAt = told.sticker ?? (told.cue == null ? null : (((told.cue * turnDegrees) % 360) + 360) % 360);
-  return { ...order(told), at, cueAt, speed: told.speed ?? 0 };
+  return { ...order(told, status.state === "before"), at, cueAt, speed: told.speed ?? 0 };
 }
 
-function order(told) {
+function order(told, before) {
   // `words` in full; `brief` from the longest to the shortest way of saying it.
-  // What sounds is left alone, however far its next cue is.
+  // What sounds is left alone, however far its next cue is; before the start nothing sounds.
+  if (before && told.ready) return READY;
+  if (before && told.wind != null) return wind(told);
   if (told.hand === "works") return { mark: "works", words: "work it by hand", brief: ["by hand", "hand"], amount: "" };
   if (told.hand === "runs") return { mark: "runs", words: "let it run", brief: ["let it run", "runs"], amount: "" };
-  if (told.ready) return { mark: "ready", words: "ready at its cue", brief: ["ready"], amount: "" };
+  if (told.ready) return READY;
   if (told.way === "needle") {
     const to = clock(told.cue ?? 0);
     return { mark: "needle", words: `set the needle to ${to}`, brief: [`needle ${to}`, "needle"], amount: "" };

@@ -1,0 +1,36 @@
+"""The energy arc: how much is wanted when, by the idea's wants or else by common practice."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+
+from liveaid.routine.model import Routine
+
+ARC = ((0.0, 2.0), (0.5, 3.0), (0.8, 5.0), (1.0, 2.0))
+"""Energy wanted by share of the time gone by: calm, rising, the peak late, a way out
+(common practice, no source)."""
+LEAST_WANTS = 3
+"""Wants from which an idea's own energies make an arc."""
+
+
+def arc_energy(share: float, routine: Routine | None = None) -> float:
+    """Energy the arc wants when a share of the time has gone by, straight between its points.
+
+    The idea's wants, in their order and evenly over the time, where it has enough of them.
+    """
+    points = _points(routine)
+    at = bisect_right([point[0] for point in points], share)
+    if at == 0:
+        return points[0][1]
+    if at == len(points):
+        return points[-1][1]
+    (x0, y0), (x1, y1) = points[at - 1], points[at]
+    return y0 + (y1 - y0) * (share - x0) / (x1 - x0)
+
+
+def _points(routine: Routine | None) -> tuple[tuple[float, float], ...]:
+    wants = () if routine is None or routine.idea is None else routine.idea.wants
+    if len(wants) < LEAST_WANTS:
+        return ARC
+    count = len(wants)
+    return tuple(((k + 0.5) / count, float(want.energy)) for k, want in enumerate(wants))

@@ -1,0 +1,103 @@
+"""The steady tone of a sound: its frequency, and from where to where it holds.
+
+Pitch by the difference function of YIN (de Cheveigne and Kawahara, "YIN, a fundamental frequency
+estimator for speech and music", JASA 111 (2002)): the first lag at which the cumulative mean
+normalised difference dips below a threshold, refined by a parabola.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+Samples = npt.NDArray[np.float32]
+
+LOWEST_HZ, HIGHEST_HZ = 60.0, 2000.0
+THRESHOLD = 0.1
+"""As in the paper."""
+STEADY_CENTS = 20.0
+"""A tone that strays no more than this sounds as one note (common practice, no source)."""
+SHORTEST_S = 0.25
+_FRAME_S, _HOP_S = 0.060, 0.010
+
+
+@dataclass(frozen=True, slots=True)
+class Tone:
+    """A steady tone."""
+
+    hz: float
+    from_s: float
+    to_s: float
+    stray_cents: float
+    """How far it strays from its middle, at most."""
+
+
+def find_tone(mono: Samples, rate_hz: int) -> Tone | None:
+    """The longest steady tone of a sound; None where none holds for SHORTEST_S."""
+    frame, hop = round(_FRAME_S * rate_hz), round(_HOP_S * rate_hz)
+    starts = range(0, max(len(mono) - frame, 0), hop)
+    pitches = np.array([_pitch(mono[at : at + frame], rate_hz) for at in starts])
+    first, last = _longest(pitches)
+    if (last - first) * hop < SHORTEST_S * rate_hz:
+        return None
+    inside = pitches[first:last]
+    middle = float(np.median(inside))
+    stray = float(1200.0 * np.abs(np.log2(inside / middle)).max())
+    half = 0.5 * frame
+    return Tone(
+        hz=middle,
+        from_s=round((first * hop + half) / rate_hz, 3),
+        to_s=round(((last - 1) * hop + half) / rate_hz, 3),
+        stray_cents=stray,
+    )
+
+
+def _longest(pitches: npt.NDArray[np.float64]) -> tuple[int, int]:
+    """The longest run of frames that all lie near their median; begin and end (exclusive)."""
+    best, first = (0, 0), 0
+    for last in range(1, len(pitches) + 1):
+        while first < last and not _steady(pitches[first:last]):
+            first += 1
+        if last - first > best[1] - best[0]:
+            best = first, last
+    return best
+
+
+def _steady(pitches: npt.NDArray[np.float64]) -> bool:
+    if not np.all(pitches > 0.0):
+        return False
+    return bool(1200.0 * np.log2(pitches.max() / pitches.min()) <= 2.0 * STEADY_CENTS)
+
+
+def _pitch(frame: Samples, rate_hz: int) -> float:
+    """Hertz of one frame; 0 where it has no pitch."""
+    longest = min(round(rate_hz / LOWEST_HZ), len(frame) // 2)
+    window = len(frame) - longest
+    x = frame.astype(np.float64)
+    if float((x**2).mean()) < 1e-8:
+        return 0.0
+    size = 1 << (len(x) + window).bit_length()
+    spectrum = np.fft.rfft(x, size) * np.conj(np.fft.rfft(x[:window], size))
+    alike = np.fft.irfft(spectrum, size)[: longest + 1]
+    power = np.concatenate([[0.0], np.cumsum(x**2)])
+    energy = power[window : window + longest + 1] - power[: longest + 1]
+    differs = energy[0] + energy - 2.0 * alike
+    means = np.cumsum(differs[1:]) / np.arange(1, longest + 1)
+    normal = np.concatenate([[1.0], differs[1:] / np.maximum(means, 1e-12)])
+    shortest = max(2, int(rate_hz / HIGHEST_HZ))
+    low = np.flatnonzero(normal[shortest:longest] < THRESHOLD)
+    if not len(low):
+        return 0.0
+    lag = shortest + int(low[0])
+    while lag + 1 < longest and normal[lag + 1] < normal[lag]:
+        lag += 1
+    return rate_hz / (lag + _dip(normal, lag))
+
+
+def _dip(values: npt.NDArray[np.float64], at: int) -> float:
+    """Where between the lags a parabola through three is lowest."""
+    before, here, after = values[at - 1 : at + 2]
+    bend = before - 2.0 * here + after
+    return float(0.5 * (before - after) / bend) if bend > 0.0 else 0.0

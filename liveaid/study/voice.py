@@ -1,0 +1,121 @@
+"""Whether and where there is a voice: each second judged by how it sounds and how it moves.
+
+What is measured: the shape of the spectrum and how it changes from frame to frame (cepstra of the
+bands, after Davis and Mermelstein 1980), how level pulses at the pace of syllables (2.5 to 7 Hz,
+Scheirer and Slaney 1997), how pitches glide (Lehner, Sonnleitner, Widmer 2013), what lasts and what
+strikes. Two logistic regressions say from these how likely a voice is, and how likely anything else
+is (voice_weights, which says what they were learnt from).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import scipy.fft
+
+from liveaid.study.spectrum import BANDS, COARSE, FRAMES_HZ, Spectrum
+from liveaid.study.texture import Texture
+from liveaid.study.voice_weights import MEAN, OTHER, OTHER_BASE, SCALE, VOICE, VOICE_BASE
+
+Values = npt.NDArray[np.float64]
+
+COARSE_HZ = FRAMES_HZ / COARSE
+WINDOW_FRAMES = 32
+"""A judgement is of 1.3 s: four or five syllables."""
+STRIDE_FRAMES = 8
+CEPSTRA = 10
+FLOOR_DB = 55.0
+"""Below the loud passages nothing is told."""
+SYLLABLES_HZ = (2.5, 7.0)
+MOST = 4.0
+"""Standard deviations: what lies beyond any example counts as the farthest of them."""
+SILENT_DB = -35.0
+"""Windows so far below the loud passages are not judged."""
+
+
+def features(spectrum: Spectrum, texture: Texture) -> tuple[Values, Values]:
+    """(windows, features) and (windows,): what is measured in each window, and its level in dB."""
+    frames = min(len(spectrum.bands), len(texture))
+    power = spectrum.bands[:frames].astype(np.float64)
+    loud = float(np.quantile(power.sum(axis=1), 0.9)) if frames else 0.0
+    reference = max(loud / BANDS, 1e-12)
+    log = 10.0 * np.log10(np.maximum(power / reference, 10.0 ** (-FLOOR_DB / 10.0)))
+    level = 10.0 * np.log10(np.maximum(power.sum(axis=1) / max(loud, 1e-12), 1e-6))
+    cepstra = scipy.fft.dct(log, axis=1, norm="ortho")[:, : CEPSTRA + 1]
+    moves = np.abs(np.diff(cepstra, axis=0, prepend=cepstra[:1]))
+    lasting, striking = texture.lasting[:frames], texture.striking[:frames]
+    share = lasting / (lasting + striking + 1e-9 * reference)
+    body = np.log10(np.maximum((lasting + striking)[:, 1:] / reference, 1e-6))
+    gliding = np.abs(texture.glide[:frames]) * (texture.alike[:frames] > 0.6)
+    by_frame = np.concatenate(
+        [cepstra[:, 1:], moves, share, body, texture.alike[:frames], gliding], axis=1
+    )
+    windows = [slice(start, start + WINDOW_FRAMES) for start in starts(frames)]
+    rows = [_row(by_frame[one], level[one], cepstra[one]) for one in windows]
+    mean = [10.0 * np.log10(np.mean(10.0 ** (level[one] / 10.0))) for one in windows]
+    return np.array(rows).reshape(len(windows), -1), np.array(mean)
+
+
+def starts(frames: int) -> range:
+    """First frame of each window; a short sound is one window."""
+    return range(0, max(frames - WINDOW_FRAMES, 0) + 1, STRIDE_FRAMES)
+
+
+def _row(by_frame: Values, level: Values, cepstra: Values) -> Values:
+    """What is measured in one window; frames count as they are loud, silence hardly."""
+    weight = 10.0 ** (np.maximum(level - level.max(initial=-60.0), -40.0) / 20.0)
+    weight = weight / max(float(weight.sum()), 1e-9)
+    mean = weight @ by_frame
+    spread = np.sqrt(np.maximum(weight @ np.square(by_frame[:, :CEPSTRA] - mean[:CEPSTRA]), 0.0))
+    pulse = np.abs(np.fft.rfft((level - level.mean()) * np.hanning(len(level)), 64))
+    hz = np.fft.rfftfreq(64, 1.0 / COARSE_HZ)
+    inside = (hz >= SYLLABLES_HZ[0]) & (hz <= SYLLABLES_HZ[1])
+    paced = float(np.square(pulse[inside]).sum() / max(float(np.square(pulse[1:]).sum()), 1e-9))
+    quiet = float(np.mean(level < level.max(initial=-60.0) - 20.0))
+    return np.concatenate([mean, spread, [paced, quiet, float(level.std())]])
+
+
+@dataclass(frozen=True, slots=True)
+class Voice:
+    """How likely a voice, and how likely anything else, is in each window."""
+
+    middles_s: Values
+    level_db: Values
+    """Against the loud passages."""
+    voice: Values
+    """Probability of a voice, alone or over music."""
+    other: Values
+    """Probability of anything but a voice."""
+
+    def at(self, times_s: Values) -> tuple[Values, Values]:
+        """Probability of a voice, and of a voice with nothing else, at some seconds."""
+        if not len(self.middles_s):
+            return np.zeros(len(times_s)), np.zeros(len(times_s))
+        heard = self.level_db > SILENT_DB
+        voice = np.interp(times_s, self.middles_s, np.where(heard, self.voice, 0.0))
+        other = np.interp(times_s, self.middles_s, np.where(heard, self.other, 1.0))
+        return voice, np.minimum(voice, 1.0 - other)
+
+    def share(self) -> tuple[float, float]:
+        """Of what sounds, how much has a voice, and how much has anything else."""
+        heard = self.level_db > SILENT_DB
+        if not heard.any():
+            return 0.0, 0.0
+        return float(self.voice[heard].mean()), float(self.other[heard].mean())
+
+
+def find_voice(spectrum: Spectrum, texture: Texture) -> Voice:
+    """The voice in a sound."""
+    measured, level = features(spectrum, texture)
+    standard = np.clip((measured - MEAN) / np.array(SCALE), -MOST, MOST)
+    voice = standard @ np.array(VOICE) + VOICE_BASE
+    other = standard @ np.array(OTHER) + OTHER_BASE
+    frames = min(len(spectrum.bands), len(texture))
+    middles = np.array(starts(frames)) + min(WINDOW_FRAMES, frames) / 2
+    return Voice(middles / COARSE_HZ, level, _probability(voice), _probability(other))
+
+
+def _probability(odds: Values) -> Values:
+    return np.asarray(1.0 / (1.0 + np.exp(-odds)))

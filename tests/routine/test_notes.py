@@ -1,0 +1,117 @@
+"""Melodies against equal temperament: A4 = 440 Hz and a semitone 2^(1/12) (ISO 16)."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from liveaid.routine import Routine
+from liveaid.routine.act_line import LineError
+from liveaid.routine.acts import acts_of
+from liveaid.routine.check import check
+from liveaid.routine.load import read_routine
+from liveaid.routine.notes import note_hz, note_name
+from liveaid.routine.problems import RoutineError
+
+
+def melody(notes: dict[Any, str], **plan: Any) -> Routine:
+    sound = {"file": "k.wav", "tone": "A4", "parts": {"tone": {"from": 1.0, "to": 9.0}}}
+    right = {"hand": "works", "sound": "kettle", "notes": notes, **plan}
+    piece = {"name": "P", "bars": 4, "tempo": 120, "right": right}
+    return Routine.model_validate({"title": "T", "sounds": {"kettle": sound}, "pieces": [piece]})
+
+
+# Handbook frequencies to a hundredth of a hertz (ISO 16, equal temperament).
+@pytest.mark.parametrize(
+    ("name", "hz"),
+    [("A4", 440.0), ("C4", 261.63), ("E5", 659.26), ("F#3", 185.0), ("Bb4", 466.16), ("A0", 27.5)],
+)
+def test_a_notes_frequency_is_the_handbooks(name: str, hz: float):
+    assert note_hz(name) == pytest.approx(hz, abs=0.005)
+
+
+def test_cents_are_hundredths_of_a_semitone():
+    assert note_hz("A4 +50") == pytest.approx(440 * 2 ** (0.5 / 12))
+    assert note_name(452.89) == ("A4", pytest.approx(50.0, abs=0.1))
+    for text in ("H4", "A", "A4 +x", ""):
+        with pytest.raises(LineError):
+            note_hz(text)
+
+
+@given(st.integers(0, 8), st.sampled_from(["C", "C#", "D", "F#", "G", "A", "B"]))
+def test_a_name_read_is_the_name_told(octave: int, step: str):
+    name, cents = note_name(note_hz(f"{step}{octave}"))
+    assert (name, round(cents, 6)) == (f"{step}{octave}", 0.0)
+
+
+def test_by_the_fader_a_note_is_a_speed():
+    # A semitone is 5.946 % up, 5.613 % down; the record runs on from note to note.
+    acts = acts_of(melody({0: "A4", 2: "A#4", 4: "G#4 for 1"}), 0, "right")
+    assert [(a.kind, a.beat, a.beats) for a in acts] == [
+        ("let go", 0.0, 2.0), ("set pitch", 2.0, 2.0), ("set pitch", 4.0, 1.0),
+    ]  # fmt: skip
+    assert [round(100 * (a.speed - 1), 3) for a in acts] == [0.0, 5.946, -5.613]
+    assert [round(a.way_s, 4) for a in acts] == [1.0, 1.0595, 0.4719]
+    assert acts[2].open == ((4.0, 5.0),)
+
+
+def test_a_note_the_fader_does_not_reach_is_told():
+    (fault,) = [
+        f for f in check(melody({0: "A4", 2: "B4"})) if f.rule == "acts" and f.severity == "error"
+    ]
+    # Two semitones: 2^(2/12) - 1 = 12.25 %.
+    assert fault.says == "beat 3: pitch +12.25 % is asked for; needs 12.25%, has 8.00%"
+    (told,) = [f for f in check(melody({0: "A4", 2: "B4"})) if "notes" in f.says]
+    assert told.says == "right's notes: A4 +0.00 %, B4 +12.25 %"
+    assert "tones: laid" in told.way_out
+
+
+def test_laid_out_each_note_has_its_place_and_speed_1():
+    routine = melody({0: "A4", 2: "E5", 4: "A4"}, tones="laid")
+    acts = acts_of(routine, 0, "right")
+    written = [a for a in acts if a.kind == "let go"]
+    assert [(a.figure, a.beats, a.speed) for a in written] == [
+        ("A4", 1.0, 1.0), ("E5", 1.0, 1.0), ("A4", 2 * 3.0, 1.0),
+    ]  # half of the time to the next; the last half of what is left: 12 beats  # fmt: skip
+    assert written[0].from_s == written[2].from_s != written[1].from_s
+    assert not [f for f in check(routine) if f.rule == "acts" and "pitch" in f.says]
+
+
+def test_a_melody_without_a_tone_and_a_note_that_is_none_are_told_by_line():
+    text = """title: T
+sounds:
+  k: {file: k.wav}
+pieces:
+  - name: P
+    bars: 1
+    tempo: 120
+    right: {hand: works, sound: k, notes: {0: A4}}
+"""
+    with pytest.raises(RoutineError) as caught:
+        read_routine(text.encode())
+    (problem,) = caught.value.problems
+    assert (problem.line, problem.found) == (8, "k, which has no tone")
+    with pytest.raises(RoutineError) as caught:
+        read_routine(
+            text.replace("k.wav}", "k.wav, tone: 440, parts: {tone: {from: 0, to: 9}}}")
+            .replace("A4", "H4")
+            .encode()
+        )
+    (problem,) = caught.value.problems
+    assert problem.would_do == "a note such as A4, F#3 or Bb4 would do"
+
+
+def test_a_tone_that_is_over_too_soon_is_told():
+    with pytest.raises(RoutineError) as caught:
+        read_routine(b"""title: T
+sounds:
+  k: {file: k.wav, tone: 440, parts: {tone: {from: 0, to: 3}}}
+pieces:
+  - {name: P, bars: 4, tempo: 120, right: {hand: works, sound: k, notes: {0: A4 for 8}}}
+""")
+    (problem,) = caught.value.problems
+    assert problem.found == "let go at beat 0 for 8, 1.00 s past the end of tone"
+    assert problem.would_do == "`for 6` or less, or a longer part, would do"

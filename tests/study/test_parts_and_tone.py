@@ -1,0 +1,123 @@
+"""Parts and tones against sounds whose every begin, end and frequency is known by making them."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pytest
+import soundfile
+from click.testing import CliRunner
+
+from liveaid.commands.gather import command
+from liveaid.demo.market import market_sounds, rendered
+from liveaid.routine.load import read_routine
+from liveaid.study.parts import find_parts
+from liveaid.study.tone import find_tone
+
+RATE_HZ = 44_100
+
+
+def noise_bursts(*spans: tuple[float, float, float], length_s: float = 3.0) -> np.ndarray:
+    """Noise at a level from one second to another, silence between."""
+    sound = np.zeros(round(length_s * RATE_HZ), dtype=np.float32)
+    noise = np.random.default_rng(1).standard_normal(len(sound)).astype(np.float32)
+    for start, end, level in spans:
+        inside = slice(round(start * RATE_HZ), round(end * RATE_HZ))
+        sound[inside] = level * noise[inside]
+    return sound
+
+
+def test_each_burst_is_a_part_from_just_before_its_attack_to_its_end():
+    sound = noise_bursts((0.5, 0.8, 0.2), (1.2, 1.3, 0.1), (2.0, 2.6, 0.2))
+    parts = find_parts(sound, RATE_HZ, [0.5, 1.2, 2.0], speech=True)
+    assert [part.name for part in parts] == ["word1", "word2", "word3"]
+    assert [part.attack_s for part in parts] == [0.5, 1.2, 2.0]
+    assert [part.from_s for part in parts] == [0.49, 1.19, 1.99]
+    assert [part.to_s for part in parts] == pytest.approx([0.8, 1.3, 2.6], abs=0.006)
+
+
+def test_where_nothing_parts_them_one_ends_as_the_next_begins():
+    parts = find_parts(noise_bursts((0.5, 1.5, 0.2)), RATE_HZ, [0.5, 1.0], speech=True)
+    assert (parts[0].to_s, parts[1].from_s) == (0.99, 0.99)
+
+
+def test_what_is_too_short_or_too_faint_is_no_part():
+    sound = noise_bursts((0.5, 0.8, 0.2), (1.2, 1.23, 0.2), (2.0, 2.4, 0.002))
+    assert [p.attack_s for p in find_parts(sound, RATE_HZ, [0.5, 1.2, 2.0], speech=True)] == [0.5]
+    assert find_parts(np.zeros(1000, np.float32), RATE_HZ, [0.0], speech=True) == ()
+    assert find_parts(sound, RATE_HZ, [], speech=True) == ()
+
+
+def test_hits_are_named_by_how_bright_they_are():
+    time_s = np.arange(RATE_HZ // 5) / RATE_HZ
+    sound = np.zeros(RATE_HZ * 2, dtype=np.float32)
+    for at, hz in ((0.2, 80), (0.7, 1000), (1.2, 6000)):
+        begin = round(at * RATE_HZ)
+        sound[begin : begin + len(time_s)] = 0.3 * np.sin(2 * np.pi * hz * time_s)
+    names = [p.name for p in find_parts(sound, RATE_HZ, [0.2, 0.7, 1.2], speech=False)]
+    assert names == ["low1", "mid1", "high1"]
+
+
+@pytest.mark.parametrize("hz", [82.41, 220.0, 440.0, 441.7, 987.77])
+def test_a_tones_frequency_and_span_are_those_it_was_made_with(hz: float):
+    time_s = np.arange(RATE_HZ * 2) / RATE_HZ
+    tone = sum(np.sin(2 * np.pi * hz * n * time_s) / n for n in range(1, 5))
+    sound = np.concatenate([np.zeros(RATE_HZ // 2), 0.2 * tone, np.zeros(RATE_HZ // 2)])
+    found = find_tone(sound.astype(np.float32), RATE_HZ)
+    assert found is not None
+    assert 1200 * abs(np.log2(found.hz / hz)) < 2.0  # cents
+    assert found.from_s == pytest.approx(0.5, abs=0.06)
+    assert found.to_s == pytest.approx(2.5, abs=0.06)
+
+
+def test_of_two_notes_the_longer_is_the_tone_and_a_glide_is_none():
+    def sine(hz: float, length_s: float) -> np.ndarray:
+        return 0.3 * np.sin(2 * np.pi * hz * np.arange(round(length_s * RATE_HZ)) / RATE_HZ)
+
+    found = find_tone(np.concatenate([sine(330, 0.5), sine(440, 1.0)]).astype(np.float32), RATE_HZ)
+    assert found is not None
+    assert found.hz == pytest.approx(440.0, abs=0.5)
+    glide = 0.3 * np.sin(2 * np.pi * np.cumsum(np.linspace(200, 800, RATE_HZ)) / RATE_HZ)
+    assert find_tone(glide.astype(np.float32), RATE_HZ) is None
+    assert find_tone(np.zeros(RATE_HZ, np.float32), RATE_HZ) is None
+
+
+@pytest.fixture(scope="module")
+def call(tmp_path_factory):
+    """The hawker's call of the demo: its syllables on beats of 60 / 92 s after 0.25 s."""
+    sounds = {sound.name: (number, sound) for number, sound in enumerate(market_sounds())}
+    number, sound = sounds["hawker-call"]
+    file = tmp_path_factory.mktemp("call") / "hawker-call.wav"
+    soundfile.write(file, rendered(sound, seed=number), RATE_HZ, "PCM_24")
+    return file
+
+
+def test_gather_prints_parts_that_can_be_pasted_and_heard(call, tmp_path):
+    said = CliRunner().invoke(command, ["--parts", str(call), "--write", str(tmp_path / "parts")])
+    assert said.exit_code in (0, None), said.output
+    pasted = "\n".join(line for line in said.output.splitlines() if not line.startswith("#"))
+    text = (
+        f"title: T\nsounds:\n  call:\n    file: {call.name}\n{pasted}\n"
+        "pieces:\n  - {name: P, bars: 1, tempo: 92}\n"
+    )
+    sound = read_routine(text.encode()).sounds["call"]
+    beats = (0.0, 0.5, 2.0, 2.5, 4.0, 4.5)
+    attacks = [part.attack_s for part in sound.parts.values()]
+    assert attacks == pytest.approx([0.25 + beat * 60 / 92 for beat in beats], abs=0.005)
+    files = sorted((tmp_path / "parts").iterdir())
+    assert len(files) == 6
+    first = next(iter(sound.parts.values()))
+    assert soundfile.info(files[0]).duration == pytest.approx(first.to_s - first.from_s, abs=1e-3)
+
+
+def test_gather_prints_a_tone_and_says_when_there_is_none(tmp_path, call):
+    file = tmp_path / "k.wav"
+    soundfile.write(file, 0.3 * np.sin(2 * np.pi * 442.0 * np.arange(RATE_HZ) / RATE_HZ), RATE_HZ)
+    said = CliRunner().invoke(command, ["--notes", str(file), "--json"])
+    facts = json.loads(said.output)
+    assert facts["note"] == "A4"
+    assert facts["tone"] == pytest.approx(442.0, abs=0.2)
+    assert facts["cents"] == pytest.approx(7.85, abs=0.8)  # 1200 log2(442 / 440)
+    none = CliRunner().invoke(command, ["--notes", str(call.parent / "nothing.wav")])
+    assert none.exit_code != 0
