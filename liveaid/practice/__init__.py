@@ -23,7 +23,7 @@ Pure, told the time:
   advice      one sentence a hand
   wilson      how sure a clean rate is; next: what to practise next; ready: ready for the stage
   weeks       progress, plateaus, a plan back from a date
-  hearing, passages, align, recording (and warp, one whole take at once): a take from the mixer's recording
+  hearing, passages, align, warp, recording: a take from a recording of mixer or phone
 Files, clocks, threads:
   schema, records, store, reading: the file of takes
   report, take_line, pictures: what is told of them
