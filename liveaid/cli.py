@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import importlib
 import io
+import os
 import sys
 from collections.abc import Sequence
+from typing import TextIO
 
 import click
 
@@ -13,6 +16,8 @@ from liveaid import __version__
 from liveaid.errors import LiveaidError
 from liveaid.files.harmless import harmless
 
+GONE = 141
+"""128 and the number of SIGPIPE (POSIX.1-2017, 2.8.2), as a shell tells it."""
 COMMANDS: dict[str, str] = {
     "demo": "The whole job in one go, on a scene of its own: no hardware needed.",
     "draft": "Write a first map from the sounds on the shelf and the idea.",
@@ -59,20 +64,69 @@ def liveaid() -> None:
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
-    """Run the command line; exit 0 fine, 1 the routine has a problem, 2 wrong use, 130 Ctrl-C."""
+    """Run the command line; exit 0 fine, 1 the routine has a problem, 2 wrong use, 130 Ctrl-C.
+
+    141 when whoever read the output has gone, as `| head` does; said by no word.
+    """
     _print_anything()
+    try:
+        status = _run(arguments)
+        _flush(sys.stdout)
+    except BrokenPipeError:
+        status = GONE
+    except OSError as error:
+        # A full disk behind `>`, a closed terminal; commands word the files they are asked for.
+        where = error.filename or "the output"
+        _complain(f"{where}: cannot be written or read ({error.strerror or error})")
+        status = 1
+    _let_go(sys.stdout)
+    _let_go(sys.stderr)
+    sys.exit(status)
+
+
+def _run(arguments: Sequence[str] | None) -> int:
+    """The exit status of a command line, its error told."""
     try:
         status = liveaid.main(args=arguments, prog_name="liveaid", standalone_mode=False)
     except click.ClickException as error:
-        error.show()
-        sys.exit(error.exit_code)
+        with contextlib.suppress(OSError):
+            error.show()
+        return error.exit_code
     except LiveaidError as error:
-        click.echo(harmless(str(error)), err=True)
-        sys.exit(error.exit_code)
+        _complain(str(error))
+        return error.exit_code
+    except SystemExit as left:
+        # click's own way out when the reader is gone, told by what it puts before the stream.
+        if type(sys.stdout).__name__.endswith("PacifyFlushWrapper"):
+            return GONE
+        return left.code if isinstance(left.code, int) else 1
     except (KeyboardInterrupt, click.Abort):
-        click.echo("Stopped.", err=True)
-        sys.exit(130)
-    sys.exit(status if isinstance(status, int) else 0)
+        _complain("Stopped.")
+        return 130
+    return status if isinstance(status, int) else 0
+
+
+def _complain(text: str) -> None:
+    """To standard error, where that can be written to."""
+    with contextlib.suppress(OSError):
+        click.echo(harmless(text), err=True)
+
+
+def _flush(stream: TextIO | None) -> None:
+    if stream is not None:
+        stream.flush()
+
+
+def _let_go(stream: TextIO | None) -> None:
+    """Lead a stream that cannot be written to nowhere, so that the interpreter's own last flush
+    does not complain of it."""
+    try:
+        _flush(stream)
+    except OSError:
+        with contextlib.suppress(OSError, ValueError):
+            nowhere = os.open(os.devnull, os.O_WRONLY)
+            os.dup2(nowhere, stream.fileno() if stream else 1)
+            os.close(nowhere)
 
 
 def _print_anything() -> None:

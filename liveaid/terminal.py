@@ -6,9 +6,11 @@ texts of maps may be a stranger's.
 
 from __future__ import annotations
 
+import contextlib
 import json
+import sys
 from collections.abc import Iterable
-from typing import Any
+from typing import IO, Any, cast
 
 import click
 from rich.console import Console, ConsoleOptions, RenderableType
@@ -31,10 +33,35 @@ class HarmlessConsole(Console):
             text = segment.text if segment.control else harmless(segment.text)
             yield segment if text == segment.text else Segment(text, segment.style)
 
+    def on_broken_pipe(self) -> None:
+        """Whoever read the report is gone: the command line's end sees to it."""
+        raise BrokenPipeError
 
-def console(*, stderr: bool = False) -> Console:
-    """The console reports go to; width follows the terminal, plain when piped."""
-    return HarmlessConsole(highlight=False, stderr=stderr)
+
+class _Lasting:
+    """Standard output that swallows what cannot be written: the show goes on without it."""
+
+    def write(self, text: str) -> int:
+        with contextlib.suppress(OSError, ValueError, AttributeError):
+            sys.stdout.write(text)
+        return len(text)
+
+    def flush(self) -> None:
+        with contextlib.suppress(OSError, ValueError, AttributeError):
+            sys.stdout.flush()
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(sys.stdout, name)
+
+
+def console(*, stderr: bool = False, lasting: bool = False) -> Console:
+    """The console reports go to; width follows the terminal, plain when piped.
+
+    A `lasting` one, on standard output, never fails, for what runs on stage: a full disk or a
+    closed terminal must not end it.
+    """
+    file = cast(IO[str], _Lasting()) if lasting else None
+    return HarmlessConsole(highlight=False, stderr=stderr, file=file)
 
 
 def print_json(data: Any) -> None:

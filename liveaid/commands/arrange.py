@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import asdict, fields
 from pathlib import Path
 from typing import Any
@@ -13,6 +13,7 @@ from rich import box
 from rich.table import Table
 from rich.text import Text
 
+from liveaid.commands.laying import layer
 from liveaid.commands.opening import opened, say_state
 from liveaid.errors import LiveaidError, UsageError
 from liveaid.files.keep_old import write_keeping_old
@@ -39,6 +40,7 @@ from liveaid.routine.arrange import (
     marked_swap,
     weights_from,
 )
+from liveaid.routine.check.against import against
 from liveaid.routine.load import read_bytes, read_routine
 from liveaid.routine.rewrite import Place, rewritten
 from liveaid.routine.save import routine_text
@@ -87,7 +89,10 @@ def command(
             f"{len(routine.pieces)} set pieces; at most {MOST_PIECES} can be arranged"
         )
     weights = _weights(changed)
-    found = arrange(routine, free=may_move, swap=may_trade, weights=weights, best=max(best, pick))
+    found = arrange(
+        routine, free=may_move, swap=may_trade, weights=weights, best=max(best, pick),
+        lay=layer(opening),
+    )  # fmt: skip
     if write is not None:
         if pick > len(found.answers):
             raise UsageError(f"--pick {pick}: only {len(found.answers)} orders were found")
@@ -180,6 +185,9 @@ def _report(routine: Routine, found: Arrangement, weights: Weights) -> dict[str,
         "weights": asdict(weights),
         "written": _plain(found.written),
         "answers": [_plain(answer) for answer in found.answers],
+        "left_out": [routine.pieces[i].name for i in found.left_out],
+        "laid_orders": found.laid_orders,
+        "reasons": list(_reasons(found)),
     }
 
 
@@ -233,13 +241,42 @@ def _show(routine: Routine, found: Arrangement, said: str, stuck: list[int]) -> 
     out.print()
     out.print(_cost_table(found))
     out.print(_order_table(found))
-    if found.exact:
+    for reason in _reasons(found):
+        out.print(reason, markup=False, soft_wrap=True)
+    if found.left_out:
+        names = ", ".join(routine.pieces[i].name for i in found.left_out)
+        out.print(f"Left out to keep the limit: {names}.", markup=False, soft_wrap=True)
+    if found.laid_orders:
+        count = found.laid_orders
+        out.print(f"{count} orders were laid out as render would; the first costs least.")
+    elif found.exact:
         out.print("The first is the best there is for these weights.")
     else:
         out.print(
             f"More than {EXACT_FREE} may move, so the first is good, not proven: no order costs"
             f" less than {found.bound} points, {100 * found.gap:.1f} % below it."
         )
+
+
+def _reasons(found: Arrangement) -> Iterator[str]:
+    """Why the first order, in sentences; a plain word when it is the written one."""
+    best, written = found.answers[0], found.written
+    if found.is_as_written:
+        yield "The written order is already the best of those looked at."
+        return
+    if best.laid is not None and written.laid is not None:
+        yield from against(best.laid, written.laid).says()
+    saved = {
+        term: written.by_term[term] - best.by_term[term]
+        for term in written.by_term
+        if term not in ("winding", "short", "tight", "energy", "tempo")
+    }
+    better = [_TERM_WORDS[term] for term, points in saved.items() if points > 0]
+    worse = [_TERM_WORDS[term] for term, points in saved.items() if points < 0]
+    if better:
+        yield f"Less of: {', '.join(better)}."
+    if worse:
+        yield f"For that, more of: {', '.join(worse)}."
 
 
 def _cost_table(found: Arrangement) -> Table:
@@ -268,6 +305,7 @@ _TERM_WORDS = {
     "parts": "parts out of order",
     "hands": "hands change over",
     "technique": "same technique twice",
+    "together": "pairs played apart",
 }
 
 

@@ -85,6 +85,7 @@ def command(
         sound_s=seen.sound_s,
         faults=seen.faults,
         unstudied=seen.unstudied,
+        phrases=seen.phrases,
     )
     moves, spans = changes(routine), hand_spans(hand_plan(routine))
     if picture is not None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -42,6 +43,8 @@ class Judged:
     """What is known of each sound it plays."""
     sound_s: dict[str, float]
     """Seconds of each sound's file that can be read."""
+    phrases: dict[str, tuple[tuple[float, float], ...]]
+    """From and to of the phrases of each sound that is spoken or sung."""
 
 
 def judged(found: Opened) -> Judged:
@@ -50,10 +53,13 @@ def judged(found: Opened) -> Judged:
     if file.resolve().is_relative_to(
         shipped("scenes").resolve()
     ):  # its sounds are made where it is first played
-        return Judged(found.judged, file, False, (), (), {}, {})
+        return Judged(found.judged, file, False, (), (), {}, {}, {})
     known = known_sounds(found.judged, file, shelf_for(found.file))
     routine = with_shelf_words(found.judged, known)
     studies = {name: sound.study for name, sound in known.items() if sound.study is not None}
+    phrases = {
+        name: study.phrases_s for name, study in studies.items() if study.kind == "a cappella"
+    }
     files = _Files(found.judged, file, studies)
     materials = files.materials()
     laid = None
@@ -62,10 +68,18 @@ def judged(found: Opened) -> Judged:
     if laid is None or laid.placed is None:
         faults = (*files.faults, *(laid.faults if laid else ()))
         return Judged(
-            routine, file, False, faults, tuple(files.unstudied), materials, files.sound_s
+            routine, file, False, faults, tuple(files.unstudied), materials, files.sound_s, phrases
         )
     placed = with_shelf_words(laid.placed, known)
-    return Judged(placed, file, True, laid.faults, (), materials, files.sound_s)
+    return Judged(placed, file, True, laid.faults, (), materials, files.sound_s, phrases)
+
+
+def layer(found: Opened) -> Callable[[Routine], Routine | None] | None:
+    """What lays other orders of a scene's set pieces out; None where its sounds are not known."""
+    seen = judged(found)
+    if seen.faults or seen.unstudied or not seen.materials:
+        return None
+    return lambda routine: lay_out_routine(routine, seen.materials).placed
 
 
 class _Files:

@@ -71,7 +71,7 @@ async def _sound_check(found: Opened, settings: Settings, beside: list[Watcher])
 
 
 async def _perform(found: Opened, settings: Settings, beside: list[Watcher]) -> None:
-    screen = console()
+    screen = console(lasting=True)
     living = LivingMap(found, told=lambda edited: shout(screen, edited))
     view = TerminalView(settings.layout, screen)
     stage = Service(found.playable(), settings, watchers=[living, view, *beside])

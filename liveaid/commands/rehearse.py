@@ -223,7 +223,7 @@ async def _rehearse(
     trace: Trace | None,
     options: dict[str, Any],
 ) -> None:
-    screen, routine = console(), found.playable()
+    screen, routine = console(lasting=True), found.playable()
     store = None if trace is not None else TakeStore(takes)
     if store is not None:
         score_unscored(takes, routine, session.aim.limits)

@@ -1,6 +1,6 @@
 """fit: what goes with a sound on a platter, and what an idea still lacks.
 
-May import: errors, files, routine, shelf, sound, study, numpy, soundfile, soxr.
+May import: errors, files, record, routine, shelf, sound, study, numpy, soundfile, soxr.
 
 meeting      how two records come to one beat
 facts        what ranking needs, an array a fact

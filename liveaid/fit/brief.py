@@ -12,10 +12,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from liveaid.fit.meeting import PLAIN_BEATS, meetings
+from liveaid.record.platter import semitones
 from liveaid.routine.harmony import FIFTHS_COST, OTHER_MODE_COST, meet_keys, relation_cost
 from liveaid.routine.keys import parse_key
 from liveaid.routine.model import Idea, Turntable, Want
-from liveaid.routine.platter import semitones
 from liveaid.shelf.columns import bars_of, fold
 from liveaid.study.facts import Study
 

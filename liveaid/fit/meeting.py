@@ -17,8 +17,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from liveaid.record.platter import semitones
 from liveaid.routine.harmony import READINGS
-from liveaid.routine.platter import semitones
 
 PLAIN_BEATS = tuple(float(reading) for reading in READINGS)
 """Beat on beat, half and double time: what a wanted tempo may be counted as."""

@@ -57,6 +57,10 @@ class Guess:
     """Beats that the beat may be off, as a standard deviation."""
     ran: bool = False
     """Whether the leading deck has run since this set piece was entered."""
+    late: bool = False
+    """Whether the decks did not fit when it was entered: a count that begins late."""
+    again: bool = False
+    """Whether it begins the set piece before anew."""
     stays: bool = False
     """Whether the performer has said that this set piece goes on."""
     votes: dict[Side, Vote] = field(default_factory=lambda: {side: Vote() for side in SIDES})
@@ -100,8 +104,10 @@ class Guess:
         read = section.read_beat(gesture.at_s)
         off = read - self.beat
         if gesture.kind == "runs":
-            let_go = gesture.since_s > self.since_s - 1.0
-            early = let_go and not self.ran and -0.5 < read < 2.5 and abs(off) < 2.0
+            part = section.parts[section.lead]
+            first = not self.ran and gesture.since_s > self.since_s - 1.0
+            anew = abs(gesture.from_s - part.cue_s) < 0.2 and gesture.age_s < 0.5
+            early = (first or anew) and -0.5 < read < 2.5 and abs(off) < 2.0
             if abs(off) < 0.5 or early:
                 self.beat += off if early or abs(off) < 0.1 else 0.5 * off
                 self.doubt, self.ran = 0.0, True
@@ -121,6 +127,10 @@ class Guess:
             if gesture.since_s < self.since_s - 0.3 or not 0.1 <= gesture.age_s < 0.125:
                 continue
             released = self.beat - (heard.now_s - gesture.since_s) * rate
+            if not self.ran and self.late and 0.6 < released < 3.0:
+                self.beat, self.ran = gesture.age_s * rate, True
+                return
+            self.ran = True
             if part.strokes:
                 target = min(part.strokes, key=lambda beat: abs(beat - released))
             else:
@@ -150,6 +160,8 @@ class Guess:
                 vote.nats = fit.rests(part, gesture, self.since_s, beats_in, numbers)
             if self.stays:
                 vote.nats = max(vote.nats, numbers.stays)
+        if not self.ran and 0.5 < self.beat < 3.0 and self.worst < numbers.contradicted:
+            self.late = True
 
     def crossed(self, plan: Plan, heard: Heard, numbers: Numbers) -> Iterator[Guess]:
         """Go over into the next section when this one is over; yields what else may follow."""
@@ -161,10 +173,12 @@ class Guess:
             over_s = (self.beat - section.beats) * section.beat_s / max(heard.ratio, 0.1)
             for side in SIDES:
                 self.settle_vote(side)
-            self.ran, self.since_s = False, heard.now_s - min(over_s, 1.0)
+            self.ran = self.late = self.again = False
+            self.since_s = heard.now_s - min(over_s, 1.0)
             if section.lead is None:
                 again = self.copy()
                 again.beat, again.price = self.beat - section.beats, self.price - numbers.again
+                again.again = True
                 yield again
             after = plan.at(self.section + 1)
             self.beat = (self.beat - section.beats) * section.beat_s / after.beat_s

@@ -72,13 +72,14 @@ class Numbers:
     slip: float = 7.0
     ahead: float = 8.0
     ahead_each: float = 0.3
-    back: float = 9.0
+    back: float = 7.5
+    back_each: float = 0.4
     first: float = 8.0
     lost: float = 7.0
     lost_runs: float = -2.5
     lost_else: float = -0.8
     midway: float = 3.0
-    stop: float = 4.0
+    stop: float = 6.0
     late_start: float = 1.0
     change_over: float = 0.5
     change_over_s: float = 0.2

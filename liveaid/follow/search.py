@@ -18,8 +18,8 @@ def found(
     """Guesses that leave the order for a place that a deck's gesture fits."""
     stopped = _stopped(heard)
     for section in plan.sections[1:-1]:
-        inside = section.lead is None and any(g.section == section.index for g in guesses)
-        if inside and not stopped:
+        inside = [g for g in guesses if g.section == section.index and section.lead is None]
+        if inside and (not stopped or any(g.since_s > heard.stopped_s - 0.1 for g in inside)):
             continue
         for side in SIDES:
             gesture = heard.gestures[side]
@@ -153,11 +153,13 @@ def price(
         )
     if there == here + 1 and beat < 2.5:
         share = max(left, 0.0) / section.beats
-        return numbers.next_late if left < 1.5 else numbers.next_early + numbers.next_bars * share
+        ends = left < 1.5 or (parent.again and parent.beat < 8.0)
+        return numbers.next_late if ends else numbers.next_early + numbers.next_bars * share
     if there == here - 1 and beat < 1.5 and parent.beat < 2.5:
         return numbers.again
     if there == 0 and beat < 1.5:
         return numbers.first
     midway = numbers.midway if to.lead is None and beat > 2.5 else 0.0
     ahead = numbers.ahead + numbers.ahead_each * (there - here)
-    return midway + (ahead if there > here else numbers.back)
+    back = numbers.back + numbers.back_each * (here - there - 1)
+    return midway + (ahead if there > here else back)

@@ -1,7 +1,7 @@
 """practice: takes, scores, what to practise next.
 
-May import: errors, files, routine, follow, stage, aiohttp, matplotlib, numpy, pythonosc, scipy,
-soundfile.
+May import: errors, files, record, routine, follow, stage, aiohttp, matplotlib, numpy, pythonosc,
+scipy, soundfile.
 
 Pure, told the time:
   trace       every message of a take, as few bytes as will do

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 
 from liveaid.errors import UsageError
-from liveaid.routine.platter import pitch_percent
+from liveaid.record.platter import pitch_percent
 
 
 @dataclass(frozen=True, slots=True)

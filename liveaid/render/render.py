@@ -13,6 +13,7 @@ from pathlib import Path
 
 from liveaid.errors import UsageError
 from liveaid.files.workers import Workers, processors
+from liveaid.record.platter import sticker_degrees
 from liveaid.render.cache import Cache
 from liveaid.render.cuts import Cuts, Progress
 from liveaid.render.deck_file import FRAME_BYTES
@@ -32,7 +33,6 @@ from liveaid.routine.layout.uses import uses_of
 from liveaid.routine.load import read_bytes
 from liveaid.routine.model import Decks, Stamp
 from liveaid.routine.part_faults import part_faults
-from liveaid.routine.platter import sticker_degrees
 from liveaid.routine.problems import Fault
 from liveaid.routine.scene import DECKS, MAP, own, scene_folder
 from liveaid.routine.source import field_name, read_source

@@ -11,6 +11,7 @@ from functools import cached_property
 from html import escape
 from importlib import resources
 
+from liveaid.record.platter import sticker_degrees, turns
 from liveaid.render.acts_picture import acts_pictures
 from liveaid.routine import SIDES, Piece, Rests, Routine, Side
 from liveaid.routine.check import Change, changes, open_question, turns_text, used_sounds
@@ -18,7 +19,6 @@ from liveaid.routine.check.clearance import CAUTION
 from liveaid.routine.layout.deck import DeckLayout
 from liveaid.routine.layout.placed import Stands
 from liveaid.routine.model import clock_time
-from liveaid.routine.platter import sticker_degrees, turns
 from liveaid.routine.way import next_change
 
 

@@ -378,6 +378,10 @@ class Piece(_Record):
     """`free`: arrange may move this set piece."""
     swap: Literal["fixed", "free"] = "fixed"
     """`free`: arrange may trade the two decks."""
+    optional: bool = False
+    """True: arrange may leave it out to keep the limit."""
+    follows: Name | None = None
+    """The set piece that belongs right before this one."""
 
     def plan(self, side: Side) -> Plan:
         """What the hand does on one side."""

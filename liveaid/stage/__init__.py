@@ -1,6 +1,6 @@
 """stage: the running service: OSC in, MIDI lamps and pads, the page, the daemon.
 
-May import: errors, files, terminal, routine, follow, aiohttp, cryptography, mido, pydantic,
+May import: errors, files, terminal, record, routine, follow, aiohttp, cryptography, mido, pydantic,
 pydantic_core, pythonosc, rich, rtmidi, segno, soundfile, trustme, watchfiles, yaml, zeroconf.
 
 `Service` is the whole stage; a `Watcher` looks on, adds to /status and serves pages beside ours.

@@ -73,7 +73,7 @@ class ClockOut(Watcher):
 
     def _opened(self) -> None:
         """Whoever is plugged in now has not heard the start: begin anew from where we are."""
-        self._clock = BeatClock()
+        self._port.send(self._clock.told(None, 0.0, time.monotonic()))
 
     def _rearm(self) -> None:
         if self._timer is not None:

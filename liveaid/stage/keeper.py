@@ -26,7 +26,8 @@ HUNG_S = 4.0
 """No sign of life for this long: the process hangs. Four signs; a busy machine misses one or two.
 """
 SPARE_AFTER_S = 2.0
-"""The process that stands by is made this long after the other, which needs the machine first."""
+"""The process that stands by is made this long after the first, which needs the machine to load;
+one that stood by has loaded, so the next is made at once."""
 SETTLED_S = 5.0
 """Whatever ends by itself before this was called wrongly, or its ports are taken: no use again."""
 MOST_AGAIN = 5
@@ -156,7 +157,8 @@ class Keeper:
                 stage.process.terminate()
             if stage.hangs() or (asked_s is not None and now - asked_s > END_S):
                 stage.process.kill()
-            if self._spare is None and not self._asked and now - stage.began_s > SPARE_AFTER_S:
+            wait_s = 0.0 if self._again_s else SPARE_AFTER_S
+            if self._spare is None and not self._asked and now - stage.began_s > wait_s:
                 self._spare = _Stage(self._command)
             time.sleep(POLL_S)
         return status

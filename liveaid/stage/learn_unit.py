@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from liveaid.routine.platter import turn_s
+from liveaid.record.platter import turn_s
 from liveaid.stage.learn_streams import NEAR, Stream
 
 SAMPLE_RATES = (44100, 48000, 88200, 96000, 22050, 32000, 192000)

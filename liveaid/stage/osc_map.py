@@ -14,8 +14,8 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 from pydantic_core import PydanticCustomError
 
 from liveaid.errors import LiveaidError
+from liveaid.record.platter import LP_RPM, turn_s
 from liveaid.routine import SIDES, Side
-from liveaid.routine.platter import LP_RPM, turn_s
 
 What: TypeAlias = Literal["position", "speed", "pitch", "crossfader", "level"]
 Unit: TypeAlias = Literal["seconds", "milliseconds", "samples", "fraction", "turns"]

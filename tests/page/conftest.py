@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 
 from liveaid.follow import Follower
-from liveaid.routine import load_routine
+from liveaid.routine import Routine, load_routine
 from liveaid.simulate import Fault, Network, perform
 from liveaid.stage import page_files
 from liveaid.stage.cues import next_cues
@@ -66,7 +66,7 @@ def browser_thread(needs):
     thread.shutdown()
 
 
-def _answer(route: Any, *, driven: bool, outlined: dict[str, Any]) -> None:
+def answer(route: Any, *, driven: bool, outlined: dict[str, Any]) -> None:
     path = "/" + route.request.url.removeprefix(ORIGIN).lstrip("/").partition("?")[0]
     headers = {name: value for name, value in HEADERS.items() if name != "Server"}
     if path == "/routine.json":
@@ -105,7 +105,7 @@ def on_page(browser_thread, told) -> Callable[..., Any]:
             )
             context.route(
                 f"{ORIGIN}/**",
-                lambda route: _answer(route, driven=driven, outlined=told["routine"]),
+                lambda route: answer(route, driven=driven, outlined=told["routine"]),
             )
             page = context.new_page()
             faults: list[str] = []
@@ -147,9 +147,14 @@ def carousel(routines):
 @pytest.fixture(scope="session")
 def told(carousel) -> dict[str, Any]:
     """The routine as pages draw it, and one status of each state."""
-    found = dict(outline(carousel))
+    return told_of(carousel)
+
+
+def told_of(routine: Routine) -> dict[str, Any]:
+    """A routine as pages draw it, a prompt for every set piece, and one status of each state."""
+    found = dict(outline(routine))
     found["pieces"] = [
-        piece | {"prompt": f"ease the {piece['name'].split()[-1].lower()} in"}
+        piece | {"prompt": piece["prompt"] or f"ease the {piece['name'].split()[-1].lower()} in"}
         for piece in found["pieces"]
     ]
     now, then = found["pieces"][2], found["pieces"][3]
@@ -200,7 +205,7 @@ def told(carousel) -> dict[str, Any]:
         "limit_kept": None,
         "notes": [],
         "coming": [],
-        "routine": brief(carousel, found["edition"], "always"),
+        "routine": brief(routine, found["edition"], "always"),
     }
     nothing = {
         "piece": None,

@@ -11,11 +11,11 @@ import pytest
 import soundfile
 
 from liveaid.errors import LiveaidError, UsageError
+from liveaid.record.platter import sticker_degrees
 from liveaid.render.render import render_scene
 from liveaid.render.wish import Wish
 from liveaid.routine import RoutineError, load_routine
 from liveaid.routine.check import check
-from liveaid.routine.platter import sticker_degrees
 
 MADE = ("guide.wav", "left.wav", "right.wav", "routine.yaml", "sheet.html", "written.yaml")
 

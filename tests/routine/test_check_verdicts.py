@@ -225,3 +225,23 @@ def test_a_worked_record_is_not_told_to_set_its_pitch():
         [works(0, 2), works(0, 2)], [REST, REST], pieces=[{"tempo": 100}, {"tempo": 104}]
     )
     assert not any("pitch" in str(beat.left) + str(beat.right) for beat in hand_plan(r))
+
+
+@pytest.mark.parametrize(
+    ("phrase_to", "goes_on", "cut"),
+    # 8 s of a sound at its own tempo from its first beat at 0.5 s: to 8.5 s. A phrase that ends at
+    # 9.1 s is cut 0.6 s, 1.2 beats, before its end; one that ends at 8.6 s is as good as over.
+    [(9.1, False, 0.6), (8.6, False, None), (9.1, True, None)],
+)
+def test_a_phrase_cut_in_mid_word(phrase_to, goes_on, cut):
+    sounds = {"s": {"file": "s.wav", "tempo": 120, "first_beat": 0.5, "licence": "CC0-1.0"}}
+    r = routine_of(
+        [runs(0, sound="s"), runs(8, sound="s", bars_in=4) if goes_on else REST],
+        [REST, runs(0)],
+        sounds=sounds,
+    )
+    said = [
+        f for f in check(r, phrases={"s": [(7.0, phrase_to)]})
+        if f.rule == "sounds" and f.piece == 0
+    ]  # fmt: skip
+    assert [dict(f.numbers)["left_s"] for f in said] == ([pytest.approx(cut)] if cut else [])

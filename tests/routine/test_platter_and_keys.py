@@ -6,8 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from liveaid.routine.keys import Key, fifths_apart, parse_key, relation, shifted
-from liveaid.routine.platter import (
+from liveaid.record.platter import (
     exact_rpm,
     pitch_percent,
     semitones,
@@ -16,6 +15,7 @@ from liveaid.routine.platter import (
     turn_s,
     turns,
 )
+from liveaid.routine.keys import Key, fifths_apart, parse_key, relation, shifted
 
 
 # IEC 60098 (analogue audio disk records): nominal speeds 33 1/3 and 45 turns a minute.

@@ -17,27 +17,28 @@ from numpy.typing import NDArray
 
 from liveaid.record.bring import bring
 from liveaid.record.places import THERE_S
+from liveaid.routine import arc
+from liveaid.routine.arc import ARC
 from liveaid.routine.arrange.items import Item, hand_roles, items_of, sounds_on
 from liveaid.routine.check.keys import sounding_key
 from liveaid.routine.check.tempo import STEADY_PERCENT, beyond_fader
 from liveaid.routine.hands import free_s
 from liveaid.routine.harmony import Pitched, meet, tempo_step
-from liveaid.routine.model import PARTS, SIDES, Routine
+from liveaid.routine.model import PARTS, SIDES, Piece, Routine
 from liveaid.routine.timeline import Moment, beat_s
 from liveaid.routine.way import Change, changes
 
 Points = NDArray[np.int32]
 
-TERMS = ("winding", "short", "tight", "tempo", "key", "energy", "parts", "hands", "technique")
+TERMS = (
+    "winding", "short", "tight", "tempo", "key", "energy", "parts", "hands", "technique",
+    "together",
+)  # fmt: skip
 
 VIA_TERMS = TERMS[:3]
 
 ASSUMED_TURNS = 2.0
 """Turns between two passages not yet placed: render lays them side by side, to whole turns."""
-
-ARC = ((0.0, 2.0), (0.5, 3.0), (0.8, 5.0), (1.0, 2.0))
-"""Energy wanted by share of the places gone by: calm, rising, the peak late, a way out
-(common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +68,8 @@ class Weights:
     """A hand that goes from platter to fader or back at the change."""
     same_technique: int = 50
     """The same technique twice running tires the ear."""
+    apart: int = 400
+    """Two set pieces that belong together, played apart: `follows:` in the map."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,7 +222,15 @@ def _heard(routine: Routine, old: Item, new: Item, weights: Weights) -> dict[str
         "parts": weights.part_back * back,
         "hands": weights.hand_change * moved,
         "technique": weights.same_technique if same else 0,
+        "together": weights.apart * _torn(routine, before, after),
     }
+
+
+def _torn(routine: Routine, before: Piece, after: Piece) -> int:
+    """How many pairs that belong together are torn by what comes right after what."""
+    own = after.follows is not None and after.follows != before.name
+    led = any(piece.follows == before.name for piece in routine.pieces)
+    return own + (led and after.follows != before.name)
 
 
 def _key_cost(routine: Routine, old: Item, new: Item) -> float:
@@ -236,7 +247,7 @@ def _keys(routine: Routine, item: Item) -> list[Pitched]:
 def arc_energy(at: int, places: int) -> float:
     """Energy the arc wants at a place from 0, by straight lines between the points of ARC."""
     share = at / (places - 1) if places > 1 else 0.0
-    return float(np.interp(share, [point[0] for point in ARC], [point[1] for point in ARC]))
+    return arc.arc_energy(share)
 
 
 def _energy(routine: Routine, item: Item, at: int, places: int, weights: Weights) -> int:

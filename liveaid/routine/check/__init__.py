@@ -16,7 +16,7 @@ from liveaid.routine.check.keys import judge_keys
 from liveaid.routine.check.notes import judge_notes
 from liveaid.routine.check.plan import HandBeat, HandSpan, hand_plan, hand_spans
 from liveaid.routine.check.reach import judge_overlaps, judge_reach, judge_sound_lengths
-from liveaid.routine.check.sounds import judge_faults, judge_unstudied
+from liveaid.routine.check.sounds import judge_faults, judge_phrases, judge_unstudied
 from liveaid.routine.check.tempo import judge_sounds, judge_tempo
 from liveaid.routine.check.time import judge_silence, judge_strokes, judge_time, minutes
 from liveaid.routine.check.variety import judge_load, judge_variety
@@ -51,12 +51,14 @@ def check(
     sound_s: Mapping[str, float] | None = None,
     faults: Sequence[Fault] = (),
     unstudied: Sequence[str] = (),
+    phrases: Mapping[str, Sequence[tuple[float, float]]] | None = None,
 ) -> tuple[Finding, ...]:
     """All that can be said of a routine before it is played, gravest first.
 
     `deck_s`: length of each deck's file, `sound_s`: of each sound's file, in seconds, where they
     are known. `faults`: what keeps its sounds from being laid out; `unstudied`: those of which
-    nothing is known. Works for maps with and without deck-file seconds; says what it cannot judge.
+    nothing is known; `phrases`: from and to of what is spoken or sung. Works for maps with and
+    without deck-file seconds; says what it cannot judge.
     """
     moves = changes(routine)
     plan = hand_plan(routine, moves)
@@ -80,5 +82,6 @@ def check(
         *judge_overlaps(routine),
         *judge_clearance(routine),
         *judge_unstudied(routine, unstudied),
+        *judge_phrases(routine, phrases or {}),
     ]
     return in_order([*told, *judge_faults(routine, faults, told)])

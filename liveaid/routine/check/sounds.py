@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from liveaid.routine.check.findings import Finding, found
-from liveaid.routine.model import SIDES, Routine, Side
+from liveaid.routine.model import SIDES, Routine, Runs, Side
 from liveaid.routine.problems import Fault
+from liveaid.routine.way import runs_through
 
 
 def judge_faults(
@@ -37,6 +38,51 @@ def judge_unstudied(routine: Routine, names: Sequence[str]) -> Iterator[Finding]
             "`liveaid gather` on their folder, or `tempo:` and `first_beat:` beside the sound",
             numbers={"sounds": len(names)},
         )  # fmt: skip
+
+
+CUT_S = 0.1
+"""A phrase that has this little left, or has only just begun, is not heard as cut (common practice,
+no source)."""
+
+
+def judge_phrases(
+    routine: Routine, phrases: Mapping[str, Sequence[tuple[float, float]]]
+) -> Iterator[Finding]:
+    """A warning for each record that runs and is taken away in the middle of a phrase.
+
+    `phrases`: seconds from and to of each phrase of the sounds that are spoken or sung.
+    """
+    through = runs_through(routine)
+    for index in range(len(routine.pieces)):
+        for side in SIDES:
+            plan = routine.pieces[index].plan(side)
+            if not isinstance(plan, Runs) or side in through.get(index + 1, frozenset()):
+                continue
+            ends_s = _ends_s(routine, index, plan)
+            for begin_s, end_s in phrases.get(plan.sound or "", ()):
+                if ends_s is not None and begin_s + CUT_S < ends_s < end_s - CUT_S:
+                    yield _cut(routine, index, side, plan, end_s - ends_s)
+
+
+def _ends_s(routine: Routine, index: int, plan: Runs) -> float | None:
+    """Second of the sound at which a set piece ends that lets it run; None: tempo not known."""
+    sound = routine.sounds[plan.sound] if plan.sound else None
+    if sound is None or sound.tempo_bpm is None or sound.loop:
+        return None
+    beats = plan.bars_in * routine.metre + routine.beats(index)
+    return (sound.first_beat_s or 0.0) + beats * 60.0 / sound.tempo_bpm
+
+
+def _cut(routine: Routine, index: int, side: Side, plan: Runs, left_s: float) -> Finding:
+    sound = routine.sounds[plan.sound or ""]
+    beats = left_s * (sound.tempo_bpm or 0.0) / 60.0
+    return found(
+        routine, "warning", "sounds",
+        f"{plan.sound} is cut {left_s:.1f} s before its phrase ends ({beats:.1f} beats)",
+        "a bar more or less, another `bars_in`, or let it run on into the next set piece",
+        piece=index, bar=routine.pieces[index].bars, side=side,
+        numbers={"left_s": left_s, "left_beats": beats},
+    )  # fmt: skip
 
 
 def _place(fault: Fault) -> tuple[int | None, Side | None]:

@@ -41,7 +41,7 @@ function card(status, routine, old, ageMs) {
 function cardOf(status, routine) {
   const piece = status.piece;
   if (status.state === "waiting" || (!piece && status.state !== "before" && status.state !== "over")) {
-    return { label: "Waiting", name: routine?.title ?? status.routine?.title ?? "liveaid", prompt: "no deck heard yet" };
+    return { label: "Waiting", name: routine?.title ?? status.routine?.title ?? "liveaid", prompt: notices(status)[0] ?? "no deck heard yet" };
   }
   if (status.state === "before") return beforeStart(status, routine);
   if (status.state === "over") return atTheEnd(status);

@@ -45,10 +45,17 @@ async function learn(status) {
 
 const stream = new Stream((status, now) => {
   show.hear(status, now);
+  heardWord(status.word, now);
   learn(status);
   lay();
   if (status.state !== "waiting" && status.state !== "before" && panel.dialog.asking) panel.close();
 });
+
+function heardWord(word, now) {
+  // A word by pad or OSC is told as heard, as one by key is.
+  if (!word || word.by === "page" || 1000 * word.age_s > SAID_MS) return;
+  said = { text: `“${word.word}” ${word.taken ? "was heard" : "is not taken here"}.`, at: now - 1000 * word.age_s };
+}
 
 function frame(now) {
   const age = { old: stream.isOld(now), ageMs: stream.ageMs(now) };

@@ -1,0 +1,211 @@
+"""rehearse, render and gather killed at random moments, over and over.
+
+Run by hand:  python tests/bench/kills.py [--rehearse 100] [--render 100] [--gather 100]
+
+rehearse --restart: a record turns all the while; each time the stage process is killed (SIGKILL)
+and the time until its page says following again is taken; takes that were kept stay kept. render:
+the scene's map is edited, rendering begins and is killed; afterwards the folder must hold either
+the old set of files whole or the new one. gather: the shelf must open and hold what it held.
+Bars: following within 2 s, every ended take there, old or new set whole. Times are a busy
+machine's where others work on it; the start of a bare interpreter with liveaid imported stands
+beside them.
+"""
+
+from __future__ import annotations
+
+import argparse
+import hashlib
+import json
+import os
+import random
+import shutil
+import signal
+import socket
+import sqlite3
+import statistics
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+import urllib.request
+from pathlib import Path
+
+from pythonosc.osc_message_builder import OscMessageBuilder
+
+ROUTINE = Path(__file__).resolve().parent.parent / "routines" / "three.yaml"
+LIVEAID = [sys.executable, "-c", "from liveaid.cli import main; main()"]
+QUIET = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+def get(port: int, path: str) -> dict:
+    try:
+        with urllib.request.urlopen(f"http://127.0.0.1:{port}/{path}", timeout=1) as answer:
+            return json.load(answer)
+    except OSError:
+        return {}
+
+
+def turning(port: int, ended: threading.Event) -> None:
+    """The left record runs in Ticket seller, the right one is held."""
+    out, start_s = socket.socket(type=socket.SOCK_DGRAM), time.monotonic()
+    while not ended.wait(0.01):
+        told = {"left": 31.8 + (time.monotonic() - start_s) % 14, "right": 2.0}
+        for side, at in told.items():
+            builder = OscMessageBuilder(f"/deck/{side}/position")
+            builder.add_arg(at, "f")
+            out.sendto(builder.build().dgram, ("127.0.0.1", port))
+
+
+def wait_for(look, for_s: float = 60.0) -> float:
+    begun_s = time.monotonic()
+    while not look():
+        if time.monotonic() - begun_s > for_s:
+            return float("nan")
+        time.sleep(0.01)
+    return time.monotonic() - begun_s
+
+
+def takes_in(file: Path) -> int:
+    if not file.is_file():
+        return 0
+    with sqlite3.connect(f"file:{file}?mode=ro", uri=True) as opened:
+        return int(opened.execute("select count(*) from take").fetchone()[0])
+
+
+def rehearse(kills: int, chance: random.Random, folder: Path) -> None:
+    osc, http, takes = free_port(), free_port(), folder / "takes.sqlite"
+    keeper = subprocess.Popen(
+        [*LIVEAID, "rehearse", str(ROUTINE), "--restart", "--log", "no", "--takes", str(takes),
+         "--osc", f"127.0.0.1:{osc}", "--http", f"127.0.0.1:{http}"], **QUIET,
+    )  # fmt: skip
+    ended = threading.Event()
+    threading.Thread(target=turning, args=(osc, ended), daemon=True).start()
+    wait_for(lambda: get(http, "status").get("state") == "following")
+    times, lost, before = [], 0, 0
+    for _ in range(kills):
+        time.sleep(chance.uniform(3.0, 6.0))
+        pid = get(http, "health").get("pid")
+        before = max(before, takes_in(takes))
+        if pid is None:
+            continue
+        os.kill(pid, signal.SIGKILL)
+        times.append(
+            wait_for(
+                lambda pid=pid: (
+                    get(http, "health").get("pid", pid) != pid
+                    and get(http, "status").get("state") == "following"
+                )
+            )
+        )
+        lost += max(0, before - takes_in(takes))
+    ended.set()
+    keeper.terminate()
+    keeper.wait(30)
+    ordered = sorted(times)
+    print(
+        f"rehearse: {len(times)} kills, following again after median "
+        f"{statistics.median(ordered):.2f} s, most {ordered[-1]:.2f} s, within 2 s "
+        f"{100 * sum(t <= 2 for t in times) / len(times):.0f} %; takes lost {lost}, "
+        f"kept {takes_in(takes)}"
+    )
+
+
+def picture(folder: Path) -> dict[str, str]:
+    return {
+        str(file.relative_to(folder)): hashlib.sha256(file.read_bytes()).hexdigest()
+        for file in sorted(folder.rglob("*"))
+        if file.is_file() and not file.name.startswith(".") and "/." not in str(file)
+    }
+
+
+def scene_of(folder: Path) -> Path:
+    """The night market's scene, with sounds and rendered."""
+    scene = folder / "market"
+    subprocess.run([*LIVEAID, "demo", "--fast", "--into", str(scene)], check=True, **QUIET)
+    return scene
+
+
+def render(kills: int, chance: random.Random, scene: Path) -> None:
+    file, decks = scene / "routine.yaml", scene / "decks"
+    text = file.read_text()
+    editions = [text, text.replace("title: Night Market", "title: Night Market, late")]
+    whole = []
+    for edition in editions:
+        file.write_text(edition)
+        begun_s = time.monotonic()
+        subprocess.run([*LIVEAID, "render", str(scene)], check=True, **QUIET)
+        takes_s = time.monotonic() - begun_s
+        whole.append(placed(decks))
+    torn = 0
+    for number in range(kills):
+        file.write_text(editions[number % 2])
+        running = subprocess.Popen([*LIVEAID, "render", str(scene)], **QUIET)
+        time.sleep(chance.uniform(0.2, 1.2) * takes_s)
+        running.kill()
+        running.wait()
+        torn += placed(decks) not in whole
+    print(f"render: {kills} kills within {takes_s:.1f} s, neither old nor new: {torn}")
+
+
+def placed(decks: Path) -> tuple:
+    """The set of files that belong together: names and contents, pictures left aside."""
+    return tuple((n, d) for n, d in picture(decks).items() if n.endswith((".wav", ".yaml")))
+
+
+def gather(kills: int, chance: random.Random, scene: Path, folder: Path) -> None:
+    shelf, most, torn = folder / "shelf.sqlite", 0, 0
+    for _ in range(kills):
+        running = subprocess.Popen(
+            [*LIVEAID, "gather", str(scene / "sounds"), "--shelf", str(shelf)], **QUIET
+        )
+        time.sleep(chance.uniform(0.5, 6.0))
+        running.kill()
+        running.wait()
+        if shelf.is_file():
+            try:
+                with sqlite3.connect(shelf) as opened:
+                    fine = opened.execute("pragma integrity_check").fetchone()[0] == "ok"
+                    held = sum(
+                        opened.execute(f"select count(*) from {name}").fetchone()[0]
+                        for (name,) in opened.execute(
+                            "select name from sqlite_master where type = 'table' and name = 'sound'"
+                        ).fetchall()
+                    )
+                torn += not fine or held < most
+                most = max(most, held)
+            except sqlite3.Error:
+                torn += 1
+    print(f"gather: {kills} kills, shelves torn or with less than before: {torn}; {most} sounds")
+
+
+def main() -> None:
+    options = argparse.ArgumentParser(description=__doc__)
+    for name in ("rehearse", "render", "gather"):
+        options.add_argument(f"--{name}", type=int, default=100)
+    chosen = options.parse_args()
+    chance = random.Random(3)
+    begun_s = time.monotonic()
+    subprocess.run([sys.executable, "-c", "import liveaid.commands.rehearse"], check=True)
+    print(f"bare start with all imported: {time.monotonic() - begun_s:.2f} s")
+    folder = Path(tempfile.mkdtemp())
+    os.environ |= {"XDG_DATA_HOME": str(folder), "XDG_CACHE_HOME": str(folder / "cache")}
+    try:
+        if chosen.rehearse:
+            rehearse(chosen.rehearse, chance, folder)
+        if chosen.render or chosen.gather:
+            scene = scene_of(folder)
+            render(chosen.render, chance, scene) if chosen.render else None
+            gather(chosen.gather, chance, scene, folder) if chosen.gather else None
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+if __name__ == "__main__":
+    main()

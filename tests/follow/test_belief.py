@@ -1,0 +1,90 @@
+"""The guesses held: how sure they are together, and what never changes whatever is heard."""
+
+import math
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from liveaid.follow.belief import Belief
+from liveaid.follow.gesture import Gesture
+from liveaid.follow.guess import Guess, Heard
+from liveaid.follow.numbers import USUAL
+from liveaid.follow.plan import plan_of
+from liveaid.routine import Routine
+
+MAP = Routine.model_validate(
+    {
+        "title": "Two and a solo",
+        "pieces": [
+            {"name": "A", "bars": 4, "tempo": 120, "count": "left",
+             "left": {"hand": "runs", "at": 2.0}},
+            {"name": "B", "bars": 4, "tempo": 120,
+             "right": {"hand": "works", "from": 30.0, "to": 32.0}},
+            {"name": "C", "bars": 4, "tempo": 120, "count": "left",
+             "left": {"hand": "runs", "at": 2.0}},
+        ],
+    }
+)  # fmt: skip
+PLAN = plan_of(MAP)
+NOTHING = Heard(0.0, 1.0, {"left": None, "right": None}, {"left": False, "right": False})
+
+
+def _belief(*guesses, lost=-50.0):
+    belief = Belief(PLAN, 1.8, USUAL)
+    belief.guesses, belief.told = list(guesses), guesses[0]
+    belief.lost = Guess(-1, 0.0, 0.0, lost)
+    return belief
+
+
+def test_two_places_three_nats_apart_are_twenty_to_one():
+    """1 / (1 + e^-3) = .95257, times erf(1 / (.1 sqrt 2)) = 1, times .998."""
+    belief = _belief(Guess(0, 4.0, 0.0, 0.0), Guess(2, 4.0, 0.0, -3.0))
+    assert belief.confidence(NOTHING) == pytest.approx(0.95257 * 0.998, abs=1e-4)
+
+
+def test_a_doubtful_beat_is_so_much_less_sure():
+    """A deviation of .1 + .9 beats: erf(1 / sqrt 2) = .68269."""
+    belief = _belief(Guess(1, 4.0, 0.0, doubt=0.9))
+    assert belief.confidence(NOTHING) == pytest.approx(0.68269 * 0.998, abs=1e-4)
+
+
+def test_a_place_within_a_beat_is_the_same_place():
+    belief = _belief(Guess(0, 15.5, 0.0), Guess(1, 0.2, 0.0))
+    assert belief.confidence(NOTHING) == pytest.approx(0.998, abs=1e-4)
+
+
+@pytest.mark.parametrize(("behind", "rival"), [(1.5, 2), (2.5, None)])
+def test_a_rival_is_another_place_within_two_nats(behind, rival):
+    belief = _belief(Guess(0, 4.0, 0.0), Guess(2, 4.0, 0.0, -behind))
+    found = belief.rival()
+    assert (None if found is None else found.section) == rival
+
+
+KINDS = st.sampled_from(["held", "runs", "hand"])
+LOOKS = st.lists(
+    st.tuples(KINDS, st.floats(0, 60), KINDS, st.floats(0, 60), st.floats(0.0, 3.0), st.booleans()),
+    max_size=40,
+)
+
+
+@settings(max_examples=60, deadline=None)
+@given(LOOKS)
+def test_whatever_the_gestures_a_few_finite_guesses_stay(looks):
+    belief, now = Belief(PLAN, 1.8, USUAL), 0.0
+    for left, left_s, right, right_s, seconds, news in looks:
+        now += seconds
+        gestures = {
+            "left": Gesture(left, now - 0.2, left_s, news, now, left_s, 1.0),
+            "right": Gesture(right, now - 0.2, right_s, False, now, right_s, 1.0),
+        }
+        heard = Heard(now, 1.0, gestures, {"left": True, "right": True})
+        belief.step(heard, {"left": news, "right": not news}, seconds)
+        assert 1 <= len(belief.guesses) <= USUAL.guesses + 1
+        assert belief.told in belief.guesses
+        assert all(math.isfinite(guess.score) for guess in belief.guesses)
+        assert all(
+            -1 <= g.section <= PLAN.pieces and g.beat < PLAN.at(g.section).beats
+            for g in belief.guesses
+        )
+        assert 0.0 <= belief.confidence(heard) < 1.0
