@@ -16,6 +16,7 @@ from liveaid.routine.layout.lay import lay_out_routine
 from liveaid.routine.layout.material import Material, material_of, needs_study
 from liveaid.routine.layout.uses import sounds_used
 from liveaid.routine.opened import Opened
+from liveaid.routine.part_faults import part_faults
 from liveaid.routine.problems import Fault
 from liveaid.routine.scene import DECKS, reach, scene_folder
 from liveaid.routine.shipped import shipped
@@ -62,6 +63,7 @@ def judged(found: Opened) -> Judged:
     }
     files = _Files(found.judged, file, studies)
     materials = files.materials()
+    files.faults += part_faults(found.judged, sound_s=files.sound_s, digests=files.digests())
     laid = None
     if not routine.placed and not files.faults and not files.unstudied:
         laid = lay_out_routine(found.judged, materials)
@@ -109,6 +111,15 @@ class _Files:
                 self._routine, name, used[name], frames=frames, rate_hz=rate_hz, study=study
             )
         return made
+
+    def digests(self) -> dict[str, str]:
+        """The bytes' hash of each sound whose parts say which file they were found in."""
+        found = {}
+        for name in self.sound_s:
+            if self._routine.sounds[name].parts_of:
+                path = reach(self._routine.sounds[name].file, self._map)
+                found[name] = content_hash(str(path))[0]
+        return found
 
     def _header(self, name: str, *, used: bool) -> tuple[Path, int, int] | None:
         """Where a sound lies, its frames and its rate; None, and a fault, when it cannot be had."""

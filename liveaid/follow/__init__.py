@@ -14,6 +14,7 @@ senders     whether what is sent can be meant as it is read
 search      where else the performer may be, and what leaving the order costs
 belief      all guesses, the one told, and how sure it is
 numbers     every free number, with what it was estimated from
+habits      what takes say of one performer
 hearing     both decks together: who is heard, silence, the tempo
 mixer       what the faders say
 elapsed     the stage clock
@@ -24,7 +25,8 @@ prompt      the prompt as records and JSON
 """
 
 from liveaid.follow.follower import Follower
+from liveaid.follow.habits import Habits
 from liveaid.follow.hearing import Sends
 from liveaid.follow.prompt import Prompt
 
-__all__ = ["Follower", "Prompt", "Sends"]
+__all__ = ["Follower", "Habits", "Prompt", "Sends"]

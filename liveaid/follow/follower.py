@@ -10,9 +10,9 @@ from liveaid.follow.deck import Deck
 from liveaid.follow.elapsed import Elapsed
 from liveaid.follow.gesture import Watch
 from liveaid.follow.guess import Heard, rate_bps
+from liveaid.follow.habits import Habits
 from liveaid.follow.hearing import QUIET_S, Hearing, Sends
 from liveaid.follow.mixer import Mixer
-from liveaid.follow.numbers import USUAL, Numbers
 from liveaid.follow.plan import plan_of
 from liveaid.follow.prompt import Prompt, State
 from liveaid.follow.senders import Senders
@@ -39,19 +39,21 @@ class Follower:
     """
 
     def __init__(
-        self, routine: Routine, *, sends: Sends = "always", numbers: Numbers = USUAL
+        self, routine: Routine, *, sends: Sends = "always", habits: Habits | None = None
     ) -> None:
         """Follow a placed routine; ValueError when a cue has no deck-file second.
 
         `sends` is how the sender tells positions: `always`, at a steady rate, or `on_change`,
-        when a stopped record sends nothing.
+        when a stopped record sends nothing. `habits`: what is known of the performer from takes.
         """
         if sends not in ("always", "on_change"):
             raise ValueError(f"sends {sends!r}: always or on_change would do")
         self.routine, self.sends = routine, sends
         self.plan = plan_of(routine)
         self._ways = changes(routine)
-        self._hearing = Hearing(sends)
+        habits = habits or Habits()
+        numbers = habits.numbers()
+        self._hearing = Hearing(sends, usual_ratio=1.0 + habits.pitch_percent / 100.0)
         self._mixer = Mixer(hamster=routine.performer.hamster)
         self._belief = Belief(self.plan, routine.turntable.turn_s, numbers)
         self._mixer = Mixer(hamster=routine.performer.hamster)

@@ -21,6 +21,8 @@ class Hearing:
     """Two decks, and how their sender sends."""
 
     sends: Sends
+    usual_ratio: float = 1.0
+    """Speed a record turns at as far as is known before any was heard."""
     decks: dict[Side, Deck] = field(default_factory=lambda: {side: Deck() for side in SIDES})
 
     def _timeout_s(self, side: Side) -> float:
@@ -59,4 +61,4 @@ class Hearing:
         """Speed against the map's tempo, by the deck last heard turning by itself."""
         decks = [deck for deck in self.decks.values() if deck.ratio is not None]
         latest = max(decks, key=lambda deck: deck.ratio_s, default=None)
-        return 1.0 if latest is None or latest.ratio is None else latest.ratio
+        return self.usual_ratio if latest is None or latest.ratio is None else latest.ratio

@@ -85,7 +85,9 @@ def write_all(written: ToWrite, decks: Path, progress: Progress) -> list[Path]:
 def _relative(path: Path, decks: Path) -> str:
     """A sound's path as a map in `decks` writes it; in full where there is no relative one."""
     try:
-        return Path(os.path.relpath(path, decks)).as_posix()
+        # By where they really are: `..` out of a folder that is a link leads past the scene.
+        real = os.path.relpath(os.path.realpath(path), os.path.realpath(decks))
+        return Path(real).as_posix()
     except ValueError:  # another drive
         return path.resolve().as_posix()
 

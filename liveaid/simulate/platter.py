@@ -1,24 +1,25 @@
 """A record on a platter: how it starts, stops, is pushed, and is wound by a hand.
 
 All positions are deck-file seconds, all speeds 1.0 at the nominal turns a minute, so a turn at
-33 1/3 is 1.8 s of record. The figures below are common practice on direct-drive turntables with
-slipmats, no source.
+33 1/3 is 1.8 s of record. What a platter and a hand on it can do is `liveaid.record.figures`' to
+say; what is drawn around it is common practice, no source.
 """
 
 from __future__ import annotations
 
 import math
 
+from liveaid.record.figures import figure
 from liveaid.simulate.line import Line
 from liveaid.simulate.track import Track, TrackBuilder
 
-RELEASE_S = 0.030
+RELEASE_S = figure("release_s")
 """A record thrown by the hand reaches the platter's speed in this time, the slipmat slipping."""
-HOLD_S = 0.035
+HOLD_S = figure("hold_s")
 """A hand stops a record against the slipmat in this time."""
-MOTOR_STOP_S = 0.35
+MOTOR_STOP_S = figure("motor_stop_s")
 """Braking by the start/stop button."""
-MOTOR_START_S = 0.60
+MOTOR_START_S = figure("motor_start_s")
 """Start-up of the platter from a stand."""
 PEAK_SPEED = 6.0
 """Fastest a hand pushes a record within a stroke; a stroke's peak is 1.5 times its mean."""

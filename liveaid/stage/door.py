@@ -19,15 +19,20 @@ from typing import Any
 from liveaid.stage.guard import BadHead, Guard, read_head
 from liveaid.stage.headers import HEADERS
 
-MOST_OPEN = 200
-"""Connections at once, streams included: 32 pages with six each; far below the 1,024 files that a
-process may have open where nothing else is set."""
+MOST_OPEN = 400
+"""Connections at once, streams included: 32 pages with six each and as many again; well below the
+1,024 files that a process may have open where nothing else is set."""
+GRACE_S = 0.2
+"""Nobody is sent away for being mute before this: a request comes within milliseconds, and is read
+within a turn of the loop or two, however busy."""
+WAIT_S = 0.02
+"""With no room, the next wait in the system's own queue for so long."""
 HEAD_S = 3.0
 """Within this the head of a request has come (and a TLS handshake is done)."""
 HEAD_BYTES = 16 * 1024
 ANSWER_S = 30.0
 """Within this a request is answered and read, unless it is a live stream."""
-AT_ONCE = 64
+AT_ONCE = 32
 """Connections taken in at a turn of the loop."""
 LIVE = "/live"
 
@@ -50,6 +55,7 @@ class Door:
         """Connections closed unanswered, or refused, by cause."""
         self._guests: dict[_Guest, None] = {}
         self._admitting: set[asyncio.Task[None]] = set()
+        self._waiting: asyncio.TimerHandle | None = None
 
     def open(self) -> None:
         """Let in from now on."""
@@ -57,6 +63,8 @@ class Door:
 
     def shut(self) -> None:
         """Nobody comes in any more; those inside stay until `close`."""
+        if self._waiting is not None:
+            self._waiting.cancel()
         asyncio.get_running_loop().remove_reader(self.listening)
         self.listening.close()
 
@@ -78,6 +86,9 @@ class Door:
 
     def _accept(self) -> None:
         for _ in range(AT_ONCE):
+            if len(self._guests) >= MOST_OPEN and not self._make_room():
+                self._wait()
+                return
             try:
                 connection, _ = self.listening.accept()
             except (BlockingIOError, InterruptedError, ConnectionAbortedError):
@@ -85,17 +96,19 @@ class Door:
             except OSError as error:
                 if error.errno in (errno.EMFILE, errno.ENFILE, errno.ENOBUFS, errno.ENOMEM):
                     self._make_room()
+                    self._wait()
                 return
-            if len(self._guests) >= MOST_OPEN and not self._make_room():
-                self.turned_away["too many"] += 1
-                connection.close()
-                continue
             connection.setblocking(False)
             guest = _Guest(self, connection)
             self._guests[guest] = None
-            task = asyncio.get_running_loop().create_task(self._admit(guest))
-            self._admitting.add(task)
-            task.add_done_callback(self._admitting.discard)
+            # Nothing more is made for it until it says something: mute ones cost next to nothing.
+            asyncio.get_running_loop().add_reader(connection, self._admit_now, guest)
+
+    def _admit_now(self, guest: _Guest) -> None:
+        guest.speaks()
+        task = asyncio.get_running_loop().create_task(self._admit(guest))
+        self._admitting.add(task)
+        task.add_done_callback(self._admitting.discard)
 
     async def _admit(self, guest: _Guest) -> None:
         loop = asyncio.get_running_loop()
@@ -108,10 +121,17 @@ class Door:
             self.turned_away["no handshake"] += 1
             guest.leave()
 
+    def _wait(self) -> None:
+        """Take nobody in for a moment."""
+        loop = asyncio.get_running_loop()
+        loop.remove_reader(self.listening)
+        self._waiting = loop.call_later(WAIT_S, self.open)
+
     def _make_room(self) -> bool:
         """Send away whoever has been mute longest; whether there was anybody."""
+        now = asyncio.get_running_loop().time()
         for guest in self._guests:
-            if guest.mute:
+            if guest.mute and now - guest.since_s > GRACE_S:
                 self.turned_away["mute"] += 1
                 guest.leave()
                 return True
@@ -124,10 +144,12 @@ class _Guest(asyncio.Protocol):
     def __init__(self, door: Door, connection: socket.socket) -> None:
         self.connection = connection
         self._door = door
+        self._waits = True
         self._transport: asyncio.Transport | None = None
         self._head = bytearray()
         self._inside: asyncio.Protocol | None = None
         loop = asyncio.get_running_loop()
+        self.since_s = loop.time()
         self._timer: asyncio.TimerHandle | None = loop.call_later(HEAD_S, self._too_late, "mute")
 
     @property
@@ -135,10 +157,17 @@ class _Guest(asyncio.Protocol):
         """Whether nothing that could be answered has come yet."""
         return self._inside is None
 
+    def speaks(self) -> None:
+        """The first bytes are there to be read: whoever waited for them waits no more."""
+        if self._waits:
+            self._waits = False
+            asyncio.get_running_loop().remove_reader(self.connection)
+
     def leave(self) -> None:
         """Close at once."""
         self._door.left(self)
         self._stop_timer()
+        self.speaks()
         if self._transport is not None:
             self._transport.abort()
         else:

@@ -41,7 +41,7 @@ def every_status(told: dict[str, Any]) -> list[tuple[dict[str, Any], dict[str, A
     base = told["states"]["following"]
     found = []
     for k, piece in enumerate(told["routine"]["pieces"][1:], 1):
-        bars, side, ready = 1 + (5 * k) % 16, ("left", "right")[k % 2], k % 3 == 0
+        bars, side, ready = 1 + (5 * k) % 15, ("left", "right")[k % 2], k % 3 == 0
         deck = base["decks"]["right"] | {"ready": ready, "wind": 0.0 if ready else 1.7 * k}
         other = "left" if side == "right" else "right"
         told_now = base | {
@@ -54,13 +54,13 @@ def every_status(told: dict[str, Any]) -> list[tuple[dict[str, Any], dict[str, A
     return found
 
 
-def look(page: Page, name: str, told: dict[str, Any], away_m: float) -> dict[str, Any]:
+def look(page: Page, name: str, told: dict[str, Any], *, misses: bool) -> dict[str, Any]:
     """One device's line."""
     device = stand.DEVICES[name]
     names = [piece["name"] for piece in told["routine"]["pieces"]]
     page.evaluate(
         "async (o) => { window.drive = await import('/drive.js'); await window.drive.begin(o); }",
-        {"routine": told["routine"], "inches": device[2], "awayM": away_m},
+        {"routine": told["routine"], "inches": device[2], "awayM": glance.AWAY_M},
     )
     sharp = glance.counts(page, told["states"]["following"], device, range(1, 17))
     right = dict.fromkeys(("count", "side", "ready", "name"), 0)
@@ -72,6 +72,8 @@ def look(page: Page, name: str, told: dict[str, Any], away_m: float) -> dict[str
             got = glance.glance(page, device, status, names, sharp)
             for key in tally:
                 tally[key] += got[key] == want[key]
+                if got[key] != want[key] and misses:
+                    print(f"  {name}: {key} {want[key]!r} read as {got[key]!r} ({got['words']!r})")
     lines = page.evaluate("drive.lines()")
     least = min(line["capital"] for line in lines) / glance.minute_px(device)
     out = page.evaluate("drive.show.laid.dropped")
@@ -82,6 +84,7 @@ def main() -> None:
     """Print the table."""
     options = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
     options.add_argument("--device", action="append", choices=list(stand.DEVICES))
+    options.add_argument("--misses", action="store_true", help="Say what was misread.")
     asked = options.parse_args()
     routine = stand.load_routine(ROOT / "tests" / "routines" / "three.yaml")
     told = stand.told_of(routine)
@@ -100,7 +103,7 @@ def main() -> None:
             )
             page = context.new_page()
             page.goto(stand.ORIGIN)
-            found = look(page, name, told, 3.0)
+            found = look(page, name, told, misses=asked.misses)
             for title, tally in ((name, found["right"]), ("  unblurred", found["plain"])):
                 told_apart = ("count", "side", "name", "ready")
                 cells = "".join(f"{tally[key]:>6}/{found['of']:<2}" for key in told_apart)

@@ -19,6 +19,7 @@ import pytest
 import soundfile
 
 from liveaid.cli import main
+from liveaid.routine.opened import open_scene
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="POSIX links, pipes and devices")
 
@@ -317,6 +318,8 @@ def test_decks_may_lead_where_the_performer_allows(street, told, allow, tmp_path
     status, said = told()
     assert status["render"] == 0, said
     assert (tmp_path / "stick" / "left.wav").is_file()
+    opened = open_scene(street.scene / "routine.yaml")
+    assert (opened.state, opened.playable().placed) == ("as rendered", True)
 
 
 def test_a_mistake_in_the_settings_is_told_with_its_line(street, told, allow):

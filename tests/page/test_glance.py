@@ -87,12 +87,12 @@ def bracketed(picture, boxes):
 
 
 def closed(picture, box):
-    """Whether a record is closed: its face, between letter and band, as light as its band."""
+    """Whether a record is closed: its face, between letter and band, light nearly all round."""
     x, y, w, h = box
     ys, xs = np.mgrid[int(y) : int(y + h), int(x) : int(x + w)]
     radius = np.hypot(xs - x - w / 2, ys - y - h / 2) / (w / 2)
     face = picture[int(y) : int(y + h), int(x) : int(x + w)]
-    return bool(np.mean(face[(radius > 0.36) & (radius < 0.62)]) > 128)
+    return bool(np.percentile(face[(radius > 0.4) & (radius < 0.62)], 20) > 128)
 
 
 def counts(page, status, device, numbers):
@@ -122,6 +122,12 @@ COUNT_BOX = """(() => { const at = document.getElementById('bars').getBoundingCl
   return [at.x + at.width * 0.1, at.y, at.width * 0.8, at.height]; })()"""
 
 
+def _kind(lines):
+    """What the recogniser is told it is given: a word, a line, a block."""
+    alone = " " not in lines[0]["text"]
+    return "6" if len(lines) > 1 else "8" if alone else "7"
+
+
 def glance(page, device, status, names, sharp):
     """{count, side, name, ready} as read back from one blurred picture."""
     page.evaluate(STAND, status)
@@ -130,11 +136,15 @@ def glance(page, device, status, names, sharp):
     lines = [line for line in page.evaluate("drive.lines()") if line["id"] == "name"]
     side = bracketed(picture, boxes)
     left, right = min(line["x"] for line in lines), max(line["x"] + line["w"] for line in lines)
-    at = (max(0, left - 12), boxes["name"][1], right - left + 24, boxes["name"][3])
-    words = read(cut(picture, at), lines[0]["capital"], "--psm", "7" if len(lines) == 1 else "6")
+    top, foot = min(line["y"] for line in lines), max(line["y"] + line["h"] for line in lines)
+    at = (max(0, left - 12), max(0, top), right - left + 24, foot - max(0, top))
+    name = cut(picture, at)
+    words = read(name, lines[0]["capital"], "--psm", _kind(lines))
+    words = words or read(name, lines[0]["capital"], "--psm", "7")  # a second look
     return {
         "count": most_like(cut(picture, page.evaluate(COUNT_BOX)), sharp),
         "name": nearest(words, names)[0],
+        "words": words,
         "like": nearest(words, [" ".join(line["text"] for line in lines)])[1],
         "shown": " ".join(line["text"] for line in lines),
         "side": side,

@@ -245,3 +245,10 @@ def test_a_phrase_cut_in_mid_word(phrase_to, goes_on, cut):
         if f.rule == "sounds" and f.piece == 0
     ]  # fmt: skip
     assert [dict(f.numbers)["left_s"] for f in said] == ([pytest.approx(cut)] if cut else [])
+
+
+@pytest.mark.parametrize(("follows", "said"), [("P0", None), ("P2", "warning"), ("P7", "warning")])
+def test_a_pair_that_belongs_together(follows, said):
+    pieces = [{}, {"follows": follows}, {}]
+    r = routine_of([runs(0), runs(8), runs(16)], [REST] * 3, pieces=pieces)
+    assert said_of(r, "variety", 1) == said

@@ -20,6 +20,7 @@ from liveaid.record.places import THERE_S
 from liveaid.routine import arc
 from liveaid.routine.arc import ARC
 from liveaid.routine.arrange.items import Item, hand_roles, items_of, sounds_on
+from liveaid.routine.check.acts import hardness
 from liveaid.routine.check.keys import sounding_key
 from liveaid.routine.check.tempo import STEADY_PERCENT, beyond_fader
 from liveaid.routine.hands import free_s
@@ -32,13 +33,17 @@ Points = NDArray[np.int32]
 
 TERMS = (
     "winding", "short", "tight", "tempo", "key", "energy", "parts", "hands", "technique",
-    "together",
+    "together", "hard",
 )  # fmt: skip
 
 VIA_TERMS = TERMS[:3]
 
 ASSUMED_TURNS = 2.0
 """Turns between two passages not yet placed: render lays them side by side, to whole turns."""
+
+HARD = 0.8
+"""A set piece whose hardest act takes this part of what hands can do is a hard one (common
+practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +75,8 @@ class Weights:
     """The same technique twice running tires the ear."""
     apart: int = 400
     """Two set pieces that belong together, played apart: `follows:` in the map."""
+    hard_twice: int = 80
+    """Two set pieces running that come close to what hands can do, with no rest between."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,8 +146,11 @@ def costs_of(routine: Routine, swappable: Sequence[bool], weights: Weights) -> C
     pair = np.zeros((len(TERMS), count, count), dtype=np.int32)
     via = np.zeros((len(VIA_TERMS), count + 1, count, count), dtype=np.int32)
     waits = [_Wait.of(routine, item) for item in items]
+    hard = [hardness(routine, index) >= HARD for index in range(places)]
     for a, j in product(range(count), repeat=2):
         if items[a].piece != items[j].piece:
+            if hard[items[a].piece] and hard[items[j].piece]:
+                pair[TERMS.index("hard"), a, j] += weights.hard_twice
             _follow(routine, items, weights, a, j, pair, via, waits)
     place = np.array(
         [[_energy(routine, item, at, places, weights) for at in range(places)] for item in items],

@@ -21,6 +21,7 @@ def judge_variety(routine: Routine) -> Iterator[Finding]:
     yield from _shares(routine)
     yield from _in_a_row(routine)
     yield from _one_sided(routine)
+    yield from _pairs(routine)
 
 
 def _shares(routine: Routine) -> Iterator[Finding]:
@@ -78,6 +79,20 @@ def _one_sided(routine: Routine) -> Iterator[Finding]:
             f"trade the decks of a set piece so that {idle[0]} is worked too",
             numbers={"worked_s": worked[other]},
         )  # fmt: skip
+
+
+def _pairs(routine: Routine) -> Iterator[Finding]:
+    """Set pieces that belong right after another, which is not there or not right before them."""
+    names = [piece.name for piece in routine.pieces]
+    for index, piece in enumerate(routine.pieces):
+        if piece.follows is None or (index and names[index - 1] == piece.follows):
+            continue
+        known = piece.follows in names
+        says = f"belongs right after {piece.follows}, which is " + (
+            f"set piece {names.index(piece.follows) + 1}" if known else "no set piece"
+        )
+        out = "arrange brings them together" if known else "the name of a set piece in `follows:`"
+        yield found(routine, "warning", "variety", says, out, piece=index, bar=1)
 
 
 def judge_load(routine: Routine, plan: tuple[HandBeat, ...]) -> Iterator[Finding]:

@@ -5,6 +5,7 @@ import { GOOD, LEAST, fontPx } from "/sizes.js";
 const LINE = 1.02;               // line height over font size
 // What goes first where not everything fits; count, next deck, name and ready never go.
 export const DROPPED_IN_ORDER = ["tempo", "now", "acts", "clock", "label", "orders", "prompt"];
+const ROOM_TO_GROW = GOOD / LEAST; // the next name may be of good size everywhere, not just the least
 const OF_COUNT = { flat: 0.37, upright: 0.26 }; // of the height, what the count keeps at least
 
 // Kept of three that were drawn: the decks stand where they stand on the table, the name has the
@@ -16,7 +17,7 @@ function flat(screen) {
   const { keep, pad, inner, line } = begin(screen);
   const rows = (on) => [
     ["top", on.label || on.clock ? line : 0],
-    ["name", Math.min(line * 1.9, Math.max(line, inner.h * 0.2))],
+    ["name", Math.min(line * 1.9, Math.max(line * ROOM_TO_GROW, inner.h * 0.2))],
     ["prompt", on.prompt ? line : 0],
     ["middle", null],
     ["foot", on.now || on.tempo || on.acts ? line : 0],
@@ -46,7 +47,7 @@ function upright(screen) {
   const dial = (inner.w - pad) / 2;
   const rows = (on) => [
     ["top", on.label || on.clock ? line : 0],
-    ["name", 2 * line],
+    ["name", 2 * line * ROOM_TO_GROW],
     ["prompt", on.prompt ? 2 * line : 0],
     ["middle", null],
     ["decks", Math.min(dial, inner.h * 0.28)],
