@@ -31,8 +31,20 @@ from liveaid.terminal import json_option, print_json, progress_bar
 SHOWN = 100
 """Sounds listed in the terminal unless more are asked for: some screens."""
 _KINDS = [*get_args(Kind), "guessed"]
-_GUESSES = ("kind", "tempo", "key", "energy")
-_MARKS = ("kind", "tempo", "key", "energy", "tag", "untag", "note", "source", "licence")
+_GUESSES = ("kind", "tempo", "key", "energy", "bar", "metre")
+_MARKS = (
+    "kind",
+    "tempo",
+    "key",
+    "energy",
+    "bar",
+    "metre",
+    "tag",
+    "untag",
+    "note",
+    "source",
+    "licence",
+)
 
 _TERMS = (
     "TERMS are parted by commas and all have to hold: "
@@ -72,6 +84,27 @@ def _energy(_: click.Context, __: click.Parameter, text: str | None) -> int | st
     return int(text)
 
 
+def _bar(_: click.Context, __: click.Parameter, text: str | None) -> float | str | None:
+    if text is None or text == "guessed":
+        return text
+    minutes, colon, seconds = text.rpartition(":")
+    try:
+        at_s = float(seconds) + (60 * int(minutes) if colon else 0)
+    except ValueError:
+        at_s = -1.0
+    if not 0.0 <= at_s < 86400.0:
+        raise click.BadParameter(f"{text}: a second such as 12.48 or 1:02.5 would do, or guessed")
+    return at_s
+
+
+def _metre(_: click.Context, __: click.Parameter, text: str | None) -> int | str | None:
+    if text is None or text == "guessed":
+        return text
+    if not text.isdigit() or not 2 <= int(text) <= 12:
+        raise click.BadParameter(f"{text}: 2 to 12 beats would do, or guessed")
+    return int(text)
+
+
 @click.command("gather", epilog=_TERMS)
 @click.argument("folders", nargs=-1, metavar="[FOLDER]...")
 @click.option("--find", "terms", metavar="TERMS", help="List the sounds for which all terms hold.")
@@ -96,6 +129,10 @@ def _energy(_: click.Context, __: click.Parameter, text: str | None) -> int | st
 )
 @click.option("--key", callback=_key, metavar="KEY", help="Mark: its key, or guessed.")
 @click.option("--energy", callback=_energy, metavar="1..5", help="Mark: its energy, or guessed.")
+@click.option(
+    "--bar", callback=_bar, metavar="SECONDS", help="Mark: where a bar begins, or guessed."
+)
+@click.option("--metre", callback=_metre, metavar="BEATS", help="Mark: beats in a bar, or guessed.")
 @click.option("--tag", multiple=True, help="Mark: add a tag.")
 @click.option("--untag", multiple=True, metavar="TAG", help="Mark: take a tag off.")
 @click.option("--note", help="Mark: a note of your own.")

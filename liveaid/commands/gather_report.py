@@ -126,6 +126,18 @@ def show_facts(sound: ShelfSound, *, as_json: bool) -> None:
     for name, value in (known | facts).items():
         if value not in (None, "", [], (), False):
             click.echo(f"{name.replace('_', ' '):20} {_plain(value)}")
+    _show_breaks(sound)
+
+
+def _show_breaks(sound: ShelfSound) -> None:
+    """Each open break as a part of the sound, ready for the section map."""
+    found = sound.study.breaks() if sound.study else ()
+    if found:
+        click.echo("open breaks, ready for `sounds:` in the section map:")
+        click.echo(f"  {sound.name}:\n    parts:")
+    for number, (begin, end, bars) in enumerate(found, 1):
+        name = "break" if len(found) == 1 else f"break-{number}"
+        click.echo(f"      {name}: {{from: {begin:.3f}, to: {end:.3f}}}  # {bars:g} bars")
 
 
 def show_brief(sketch: Sketch, found: Brief, here: Mapping[str, ShelfSound]) -> None:

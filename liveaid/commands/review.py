@@ -37,8 +37,8 @@ from liveaid.terminal import console, json_option, print_json, progress_bar
               metavar="DIR", help="Draw the latest takes, each set piece's history, and where "
               "time is lost, as PNG.")  # fmt: skip
 @click.option("--recording", type=click.Path(exists=True, dir_okay=False, path_type=Path),
-              metavar="WAV", help="Score the mixer's recording of a whole run against the guide "
-              "mix.")  # fmt: skip
+              metavar="WAV", help="Score a recording, of the mixer or a phone, begun and ended "
+              "anywhere, against the guide mix.")  # fmt: skip
 @click.option("--guide", type=click.Path(exists=True, dir_okay=False, path_type=Path),
               metavar="WAV", help="The guide mix; else decks/guide.wav of the scene.")  # fmt: skip
 @click.option("--trace", "trace_of", nargs=2, metavar="NUMBER FILE",
@@ -49,6 +49,10 @@ from liveaid.terminal import console, json_option, print_json, progress_bar
               "end.")  # fmt: skip
 @click.option("--booth-level", type=click.FloatRange(0, 150), metavar="DBA",
               help="Level where you stand, for today's noise dose.")  # fmt: skip
+@click.option("--weeks", "by_week", is_flag=True,
+              help="Show each set piece and transition week by week.")  # fmt: skip
+@click.option("--stage-on", type=click.DateTime(["%Y-%m-%d"]), metavar="DATE",
+              help="Plan back from the day on stage, such as 2026-03-20.")  # fmt: skip
 @click.option("--last", type=click.IntRange(1, 1000), default=20, show_default=True,
               metavar="N", help="How many takes to list.")  # fmt: skip
 @json_option
@@ -59,6 +63,8 @@ def command(scene: str, **options: Any) -> int:
 
     A recording is laid over the guide mix, which must be of the same deck files:
     liveaid review night-market --recording take.wav
+
+    From today to the stage: liveaid review night-market --stage-on 2026-03-20
     """
     opening = opened(scene)
     say_state(opening)
@@ -73,6 +79,7 @@ def command(scene: str, **options: Any) -> int:
         found = {"map": opening.to_json()} | report(
             routine, reader, now=time.time(), ready_at=options["ready_at"] / 100,
             booth_dba=options["booth_level"], last=options["last"],
+            stage=options["stage_on"].date() if options["stage_on"] else None,
         )  # fmt: skip
         if options["folder"]:
             found["pictures"] = _draw(routine, reader, options["folder"])
@@ -80,9 +87,36 @@ def command(scene: str, **options: Any) -> int:
         print_json(found["next"] if options["only_next"] else found)
     elif options["only_next"]:
         _say_next(console(), found)
+    elif options["by_week"]:
+        _say_weeks(console(), found)
     else:
         _say(console(), found)
+        _say_plan(console(), found)
     return 0
+
+
+def _say_weeks(screen: Console, found: dict[str, Any]) -> None:
+    """A line a week, and a word where nothing is gained."""
+    for one in found["weeks"]:
+        screen.print(one["name"], markup=False)
+        for week in one["weeks"]:
+            part = "" if week["tempo_part"] is None else f", clean at {week['tempo_part']:.0%}"
+            screen.print(
+                f"    {week['monday']}  {week['takes']:3d} takes, {week['clean']} clean of "
+                f"{week['of']} at full tempo, {early_or_late(week['bias_ms'])}, "
+                f"spread {_ms(week['spread_ms']) or '-'}{part}",
+                markup=False, soft_wrap=True,
+            )  # fmt: skip
+        if one["plateau"]:
+            screen.print(f"    {one['plateau']}", markup=False, soft_wrap=True)
+
+
+def _say_plan(screen: Console, found: dict[str, Any]) -> None:
+    for note in found["notes"][:5]:
+        screen.print(f"{note['at'][5:16].replace('T', ' ')}  {note['text']}", markup=False)
+    for day in found["plan"]:
+        what = ", ".join(day["what"])
+        screen.print(f"{day['day']}  {what}: {day['takes']} takes ({day['why']})", markup=False)
 
 
 def _write_trace(reader: TakeReader, number: int, file: Path) -> int:

@@ -22,7 +22,8 @@ Pure, told the time:
   plan        a session's turns; calibration: delays from records let go to a click
   advice      one sentence a hand
   wilson      how sure a clean rate is; next: what to practise next; ready: ready for the stage
-  hearing, warp, align, recording: a take from the mixer's recording
+  weeks       progress, plateaus, a plan back from a date
+  hearing, passages, align, warp, recording: a take from a recording of mixer or phone
 Files, clocks, threads:
   schema, records, store, reading: the file of takes
   report, take_line, pictures: what is told of them

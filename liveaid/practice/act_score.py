@@ -11,8 +11,9 @@ from liveaid.practice.events import EventKind
 from liveaid.practice.visits import Visit
 from liveaid.routine import Side
 
-Outcome: TypeAlias = Literal["heard", "missed", "added", "skipped"]
-"""skipped: left out with what it belongs to, as a return whose release was missed already."""
+Outcome: TypeAlias = Literal["heard", "missed", "added", "skipped", "unheard"]
+"""skipped: left out with what it belongs to, as a return whose release was missed already.
+unheard: the recording does not tell whether it was done."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

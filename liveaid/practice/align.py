@@ -24,7 +24,8 @@ ROUNDS = ((0.30, 0.120), (0.15, 0.060), (0.07, 0.030), (0.05, 0.015))
 SURE = 0.45
 """Likeness from which on a moment counts as heard (tuned on the night market's guide mix)."""
 _ANCHOR_GAP_S = 0.09
-_QUIET_S = 0.3
+QUIET_S = 0.3
+"""Silence put before both sounds."""
 _NEAR_S = 1.5
 
 
@@ -51,24 +52,54 @@ def align(
     Samples of shape (frames,) or (frames, channels), and their rates in hertz. ValueError when
     either is shorter than a second.
     """
-    sounds = [at_common_rate(guide, guide_hz), at_common_rate(take, take_hz)]
-    if min(len(sound) for sound in sounds) < RATE_HZ:
+    sounds = [sound_of(guide, guide_hz), sound_of(take, take_hz)]
+    if min(len(sound) for sound in sounds) < RATE_HZ * (1 + QUIET_S):
         raise ValueError("a guide and a recording of a second or more would do")
-    # Silence before the first sample, so that what begins with it is seen to begin.
-    sounds = [np.pad(sound, round(_QUIET_S * RATE_HZ)) for sound in sounds]
     coarse_guide, coarse_take = (features(sound) for sound in sounds)
     fine_guide, fine_take = (onset_bands(sound, hop_s=FINE_HOP_S) for sound in sounds)
-    moments = np.asarray(moments_s, float) + _QUIET_S
+    moments = np.asarray(moments_s, float) + QUIET_S
     knots = np.unique(np.concatenate([moments, _anchors(fine_guide, moments)]))
     drawn = _straightened(*warp(coarse_guide, coarse_take), knots)
+    return _laid(fine_guide, fine_take, moments, knots, drawn)
+
+
+def sound_of(samples: Floats, rate_hz: int) -> Floats:
+    """Mono at the common rate, with silence before the first sample, so that what begins with it
+    is seen to begin."""
+    return np.pad(at_common_rate(samples, rate_hz), round(QUIET_S * RATE_HZ))
+
+
+def align_within(
+    guide: Floats,
+    take: Floats,
+    moments_s: Sequence[float],
+    guide_s: Sequence[float],
+    take_s: Sequence[float],
+) -> list[HeardMoment]:
+    """As `align`, for a stretch whose place is known to within some hundredths of a second.
+
+    Onset bands of both sounds (see sound_of) at FINE_HOP_S; `guide_s` and `take_s`, rising, are
+    moments that answer each other, the first and last of them the stretch's ends.
+    """
+    moments = np.asarray(moments_s, float) + QUIET_S
+    here, there = np.asarray(guide_s, float) + QUIET_S, np.asarray(take_s, float) + QUIET_S
+    anchors = _anchors(guide, moments)
+    inside = anchors[(anchors > here[0]) & (anchors < here[-1])]
+    knots = np.unique(np.concatenate([moments, inside]))
+    return _laid(guide, take, moments, knots, _local_map(here, there, knots))
+
+
+def _laid(
+    guide: Floats, take: Floats, moments: Floats, knots: Floats, drawn: Floats
+) -> list[HeardMoment]:
+    """The moments once the guide's onsets were laid over the take's at every knot."""
     likeness = np.zeros(len(knots))
     for half_s, reach_s in ROUNDS:
-        shift, likeness = _shifts(fine_guide, fine_take, knots, drawn, half_s, reach_s)
+        shift, likeness = _shifts(guide, take, knots, drawn, half_s, reach_s)
         drawn = _steadied(knots, drawn + shift, drawn, likeness)
-    at = np.searchsorted(knots, moments)
     return [
-        HeardMoment(float(knots[k] - _QUIET_S), float(drawn[k] - _QUIET_S), float(likeness[k]))
-        for k in at
+        HeardMoment(float(knots[k] - QUIET_S), float(drawn[k] - QUIET_S), float(likeness[k]))
+        for k in np.searchsorted(knots, moments)
     ]
 
 

@@ -7,7 +7,8 @@ set piece, and the acts are held against it, as with a position trace.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -16,15 +17,23 @@ from numpy.typing import NDArray
 
 from liveaid.errors import LiveaidError
 from liveaid.practice.act_score import ActScore, Played
-from liveaid.practice.align import HeardMoment, align
+from liveaid.practice.align import QUIET_S, HeardMoment, align_within, sound_of
 from liveaid.practice.beat_times import BeatTimes
+from liveaid.practice.delays import Clock
 from liveaid.practice.events import Planned, planned_events
+from liveaid.practice.hearing import FINE_HOP_S, HOP_S, onset_bands
+from liveaid.practice.passages import Chunk, Found, chunks_of, found_in
 from liveaid.practice.visits import Visit
 from liveaid.routine import Routine
 
 Floats = NDArray[np.float64]
 
 _LONGEST_S = 1800.0
+_ACT_BEATS = 0.2
+"""A half beat this near an act is heard by that act."""
+_LEAST_BEATS = 4
+_TANGLED_S = 0.015
+"""Acts off by more are told from the count's own sounds (the onset windows of align)."""
 
 
 def read_sound(file: Path) -> tuple[Floats, int]:
@@ -48,77 +57,145 @@ def read_sound(file: Path) -> tuple[Floats, int]:
 def assess_recording(
     routine: Routine, guide: Floats, guide_hz: int, take: Floats, take_hz: int
 ) -> list[Played]:
-    """Every set piece of the recording with its acts; times in seconds of the recording."""
-    starts = np.concatenate(
-        [[0.0], np.cumsum([routine.piece_s(k) for k in range(_count(routine))])]
-    )
-    plan = planned_events(routine)
-    beats = [(k, float(b)) for k in range(_count(routine)) for b in range(routine.beats(k) + 1)]
-    wanted = [*beats, *((act.piece, act.beat) for act in plan)]
-    moments = [starts[k] + beat * 60.0 / routine.pieces[k].tempo_bpm for k, beat in wanted]
-    length_s = len(guide) / guide_hz
-    heard = align(guide, guide_hz, take, take_hz, [min(m, length_s) for m in moments])
-    told = dict(zip(wanted, heard, strict=True))
+    """Every set piece heard in the recording, in its order, with its acts; seconds of it.
+
+    The recording may begin and end anywhere, repeat and leave out, and hold other things.
+    """
+    sounds = [sound_of(guide, guide_hz), sound_of(take, take_hz)]
+    fine = [onset_bands(sound, hop_s=FINE_HOP_S) for sound in sounds]
+    rough_guide, rough_take = (onset_bands(sound, hop_s=HOP_S) for sound in sounds)
+    chunks = chunks_of(routine)
+    # Both sounds have the same silence before them, so places shift alike; chunks tell the guide's.
+    late = [replace(c, start_s=c.start_s + QUIET_S, end_s=c.end_s + QUIET_S) for c in chunks]
+    laid = found_in(rough_guide, rough_take, HOP_S, late)
+    found = [replace(one, at_s=one.at_s - QUIET_S) for one in laid]
     played: list[Played] = []
-    for piece in range(_count(routine)):
-        visit = _played(routine, piece, told, plan, played[-1] if played else None)
-        if visit is not None:
-            played.append(visit)
+    for group in _visits(found, chunks):
+        one = _played(routine, group, chunks, fine[0], fine[1], played[-1] if played else None)
+        if one is not None:
+            played.append(one)
     return played
 
 
-def _count(routine: Routine) -> int:
-    return len(routine.pieces)
+def _visits(found: Sequence[Found], chunks: Sequence[Chunk]) -> list[list[Found]]:
+    """Chunks of one set piece that follow each other."""
+    groups: list[list[Found]] = []
+    for one in found:
+        last = groups[-1][-1] if groups else None
+        goes_on = last is not None and one.chunk == last.chunk + 1 and not chunks[one.chunk].first
+        if not goes_on:
+            groups.append([])
+        groups[-1].append(one)
+    return groups
 
 
 def _played(
     routine: Routine,
-    piece: int,
-    told: dict[tuple[int, float], HeardMoment],
-    plan: Sequence[Planned],
+    group: Sequence[Found],
+    chunks: Sequence[Chunk],
+    guide: Floats,
+    take: Floats,
     before: Played | None,
 ) -> Played | None:
     """One set piece; None when fewer than a third of its beats were heard."""
-    beats = routine.beats(piece)
-    sure = [
-        (float(b), told[piece, float(b)].take_s) for b in range(beats) if told[piece, float(b)].sure
+    piece = chunks[group[0].chunk].piece
+    start_s = sum(routine.piece_s(k) for k in range(piece))
+    beat_s = 60.0 / routine.pieces[piece].tempo_bpm
+    from_beat, to_beat = (
+        round((at - start_s) / beat_s)
+        for at in (chunks[group[0].chunk].start_s, chunks[group[-1].chunk].end_s)
+    )
+    plan = [
+        a for a in planned_events(routine) if a.piece == piece and from_beat <= a.beat <= to_beat
     ]
-    if len(sure) < max(3, beats / 3):
+    halves = [from_beat + k / 2 for k in range(2 * (to_beat - from_beat))]
+    wanted = sorted({*halves, *(act.beat for act in plan)})
+    at = [start_s + beat * beat_s for beat in wanted]
+    heard = dict(zip(wanted, align_within(guide, take, at, *_places(group, chunks)), strict=True))
+    count = _count_of(heard, [act.beat for act in plan], to_beat)
+    if count is None:
         return None
-    grid = _grid(sure, float(beats))
-    follows = before is not None and before.visit.piece == piece - 1 and before.count is not None
-    due_s = (
-        before.count.when(float(routine.beats(piece - 1)))
-        if follows and before and before.count
-        else None
+    due_s = _due_s(routine, before, piece, from_beat, count)
+    visit = Visit(
+        piece, float(from_beat), float(to_beat), count.when(from_beat), count.when(to_beat)
     )
-    visit = Visit(piece, 0.0, float(beats), grid.when(0.0), grid.when(float(beats)))
-    acts = tuple(
-        _act(act, told[piece, act.beat], grid, due_s) for act in plan if act.piece == piece
-    )
-    return Played(visit, acts, grid)
+    scored = [_act(act, heard[act.beat], count, due_s) for act in plan]
+    return Played(visit, tuple(_untangled(scored)), count)
 
 
-def _grid(sure: Sequence[tuple[float, float]], beats: float) -> BeatTimes:
-    """The set piece's count: an evenly changing tempo through the beats heard, strays left out."""
-    at, when = np.array(sure).T
+def _places(group: Sequence[Found], chunks: Sequence[Chunk]) -> tuple[list[float], list[float]]:
+    """Seconds of the guide and of the recording that answer each other by the chunks found."""
+    last = group[-1]
+    end = chunks[last.chunk]
+    here = [*(chunks[one.chunk].start_s for one in group), end.end_s]
+    return here, [*(o.at_s for o in group), last.at_s + (end.end_s - end.start_s) / last.speed]
+
+
+def _count_of(
+    heard: Mapping[float, HeardMoment], acts: Sequence[float], to_beat: int
+) -> BeatTimes | None:
+    """The set piece's count from the half beats that no act falls on, or, where those are too few,
+    from all: then being late on the whole can't be told. None when hardly any was heard."""
+    sure = [(beat, one.take_s) for beat, one in heard.items() if one.sure]
+    beats = sum(beat == int(beat) for beat in heard)
+    if len({int(beat) for beat, _ in sure}) < max(3, beats / 3):
+        return None
+    own = [pair for pair in sure if all(abs(pair[0] - act) > _ACT_BEATS for act in acts)]
+    judged = len(own) < max(_LEAST_BEATS, beats / 6)
+    return _curve(sure if judged else own, float(to_beat), None if judged else "click")
+
+
+def _curve(sure: Sequence[tuple[float, float]], beats: float, by: Clock | None) -> BeatTimes:
+    """An evenly changing tempo through the beats heard, strays left out."""
+    at, when = np.array(sorted(sure)).T
     keep = np.ones(len(at), bool)
-    degree = 2 if len(at) >= 12 else 1
+    degree = 2 if len(at) >= 12 and np.ptp(at) >= 8 else 1
     for _ in range(4):
         curve = np.polyfit(at[keep], when[keep], degree)
         off = np.abs(when - np.polyval(curve, at))
         keep = off <= max(3 * 1.4826 * float(np.median(off)), 0.004)
-    knots = np.arange(beats + 1.0)
-    return BeatTimes(knots, np.polyval(curve, knots), "click")
+    knots = np.arange(float(np.floor(at[0])), beats + 1.0, dtype=float)
+    return BeatTimes(knots, np.polyval(curve, knots), by)
 
 
-def _act(act: Planned, heard: HeardMoment, grid: BeatTimes, due_s: float | None) -> ActScore:
+def _untangled(acts: Sequence[ActScore]) -> Iterator[ActScore]:
+    """Where most of a hand's acts are off the same way, those that seem exactly on the count were
+    drowned by a sound of the count itself: not heard."""
+    for act in acts:
+        errors = [
+            other.error_s
+            for other in acts
+            if (other.kind, other.side) == (act.kind, act.side) and other.error_s is not None
+        ]
+        late = [e for e in errors if e > _TANGLED_S], [e for e in errors if e < -_TANGLED_S]
+        off = max(len(side) for side in late)
+        drowned = act.error_s is not None and abs(act.error_s) < 0.5 * _TANGLED_S
+        if drowned and off >= _LEAST_BEATS and off >= 0.5 * len(errors):
+            yield replace(act, outcome="unheard", heard_s=None)
+        else:
+            yield act
+
+
+def _due_s(
+    routine: Routine, before: Played | None, piece: int, from_beat: int, count: BeatTimes
+) -> float | None:
+    """When the set piece's first beat was by the count of the one before, if it followed on."""
+    if before is None or before.count is None or from_beat:
+        return None
+    beats = float(routine.beats(before.visit.piece))
+    if before.visit.piece != piece - 1 or before.visit.to_beat < beats:
+        return None
+    due = before.count.when(beats)
+    return due if abs(due - count.when(0.0)) < count.when(1.0) - count.when(0.0) else None
+
+
+def _act(act: Planned, heard: HeardMoment, count: BeatTimes, due_s: float | None) -> ActScore:
     starts = act.kind == "start" and act.beat == 0.0
     # The first start of all has no count before it to be held against.
-    due = due_s if starts else grid.when(act.beat)
-    beat_s = grid.when(act.beat + 1) - grid.when(act.beat)
+    due = due_s if starts else count.when(act.beat)
     return ActScore(
         kind=act.kind, side=act.side, piece=act.piece, beat=act.beat,
-        outcome="heard" if heard.sure else "missed",
-        heard_s=heard.take_s if heard.sure else None, due_s=due, beat_s=beat_s, by="click",
+        outcome="heard" if heard.sure else "unheard", by="click" if starts else count.by,
+        heard_s=heard.take_s if heard.sure else None, due_s=due,
+        beat_s=count.when(act.beat + 1) - count.when(act.beat),
     )  # fmt: skip

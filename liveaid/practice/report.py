@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
@@ -14,10 +14,12 @@ from liveaid.practice.limits import Limits
 from liveaid.practice.next import Outlook, Standing, outlook
 from liveaid.practice.pictures import history_picture, losses_picture, take_picture
 from liveaid.practice.reading import TakeReader
-from liveaid.practice.records import Kept, PieceRow, TakeRow
+from liveaid.practice.records import Kept, NoteRow, PieceRow, TakeRow
 from liveaid.practice.schema import StoreError
 from liveaid.practice.session import Aim, aim_of, played_in, score_of, to_json
 from liveaid.practice.store import TakeStore
+from liveaid.practice.stretch import transition_name
+from liveaid.practice.weeks import plan_back, plateau, weeks
 from liveaid.practice.wilson import Rate
 from liveaid.routine import Routine
 from liveaid.routine.scene import database_files, own, scene_folder
@@ -27,7 +29,8 @@ Pictures = dict[str, Callable[[], bytes]]
 
 RULE = (
     "A rule of thumb: practice in turns (Shea and Morgan 1979) and spread over days "
-    "(Cepeda et al. 2006) is kept better."
+    "(Cepeda et al. 2006) is kept better. The first is about knocking over barriers, the second "
+    "about word lists; for hands your own weeks go first."
 )
 
 
@@ -94,9 +97,11 @@ def report(
     ready_at: float,
     booth_dba: float | None = None,
     last: int = 20,
+    stage: date | None = None,
 ) -> dict[str, Any]:
-    """Everything, for JSON."""
-    found = look(routine, reader, now=now, ready_at=ready_at)
+    """Everything, for JSON; with the day of the `stage` a plan back from it."""
+    rows = reader.pieces()
+    found = outlook(routine, rows, reader.takes(), now=now, ready_at=ready_at)
     takes = reader.takes(limit=last)
     return {
         "title": routine.title,
@@ -110,8 +115,47 @@ def report(
             "run_throughs": rate_json(found.run_throughs),
             "missing": list(found.missing),
         },
+        "weeks": weeks_json(routine, rows),
+        "notes": [note_json(note) for note in reader.notes(limit=last)],
+        "plan": [] if stage is None else plan_json(found, date.fromtimestamp(now), stage),
         "care": care_json(reader.hands_on_s(today(now)), booth_dba),
     }
+
+
+def weeks_json(routine: Routine, rows: Sequence[PieceRow]) -> list[dict[str, Any]]:
+    """Each set piece's and practised transition's weeks, with a word where it stands still."""
+    ways = [transition_name(routine, k) for k in range(len(routine.pieces) - 1)]
+    by: dict[str, list[PieceRow]] = {}
+    for row in rows:
+        by.setdefault(row.aim if row.aim in ways else row.name, []).append(row)
+    told = []
+    for name in [*(piece.name for piece in routine.pieces), *ways]:
+        found = weeks(by.get(name, ()))
+        if found:
+            lines = [
+                {
+                    "monday": week.monday.isoformat(), "takes": week.takes,
+                    **rate_json(week.rate), "bias_ms": _round(week.bias_ms),
+                    "spread_ms": _round(week.spread_ms), "tempo_part": _round(week.tempo_part),
+                }
+                for week in found
+            ]  # fmt: skip
+            told.append({"name": name, "weeks": lines, "plateau": plateau(found)})
+    return told
+
+
+def note_json(note: NoteRow) -> dict[str, Any]:
+    """What was noted, and when."""
+    at = datetime.fromtimestamp(note.at).isoformat(timespec="seconds")
+    return {"at": at, "take": note.take, "aim": note.aim, "text": note.text}
+
+
+def plan_json(found: Outlook, day: date, stage: date) -> list[dict[str, Any]]:
+    """What each day up to the stage is for."""
+    return [
+        {"day": one.day.isoformat(), "what": list(one.what), "takes": one.takes, "why": one.why}
+        for one in plan_back(found, today=day, stage=stage)
+    ]
 
 
 def today(now: float) -> str:

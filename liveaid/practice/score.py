@@ -55,6 +55,8 @@ class TakeScore:
     pieces: tuple[PieceScore, ...]
     skipped_pieces: tuple[int, ...]
     """Set pieces between the first and last played that were left out."""
+    repeated_pieces: tuple[int, ...] = ()
+    """Set pieces that were begun more than once."""
     timing: Timing
     missed: int
     added: int
@@ -99,6 +101,7 @@ def score_take(
     return TakeScore(
         pieces=pieces,
         skipped_pieces=left_out,
+        repeated_pieces=tuple(sorted({index for index in gone if gone.count(index) > 1})),
         timing=timing(all_acts),
         missed=_count(all_acts, "missed"),
         added=_count(all_acts, "added"),

@@ -18,6 +18,7 @@ def score_json(score: TakeScore) -> dict[str, Any]:
         "verdict": score.verdict,
         "run_through": score.run_through,
         "skipped_pieces": list(score.skipped_pieces),
+        "repeated_pieces": list(score.repeated_pieces),
         **_counts(score),
         **_timing(score.timing),
         "shifts": [one.to_json() for one in score.shifts],

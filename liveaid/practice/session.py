@@ -220,7 +220,8 @@ def to_json(aim: Aim, score: TakeScore) -> dict[str, Any]:
         for event in piece["events"]:
             event["beat"] += gone
         piece["index"] += aim.first
-    found["skipped_pieces"] = [index + aim.first for index in found["skipped_pieces"]]
+    for which in ("skipped_pieces", "repeated_pieces"):
+        found[which] = [index + aim.first for index in found[which]]
     return found
 
 

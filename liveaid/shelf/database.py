@@ -18,7 +18,7 @@ from liveaid.files.names import shown
 from liveaid.routine.scene import database_files, map_file, own
 from liveaid.shelf.columns import INDEXES, TABLE
 
-SCHEMA_VERSION = 4
+SCHEMA_VERSION = 5
 APPLICATION_ID = 0x6C766169
 """Marks the file as a shelf in SQLite's header."""
 BUSY_S = 30.0
@@ -30,7 +30,7 @@ CREATE TABLE sound (
     study TEXT,
     fault TEXT NOT NULL DEFAULT '',
     study_version INTEGER NOT NULL,
-    kind TEXT, tempo REAL, key TEXT, energy INTEGER,
+    kind TEXT, tempo REAL, key TEXT, energy INTEGER, bar REAL, metre INTEGER,
     note TEXT NOT NULL DEFAULT '', source TEXT NOT NULL DEFAULT '',
     licence TEXT NOT NULL DEFAULT '',
     artist TEXT NOT NULL DEFAULT '', title TEXT NOT NULL DEFAULT '', album TEXT NOT NULL DEFAULT '',
@@ -60,6 +60,7 @@ _UPGRADES: dict[int, tuple[str, ...]] = {
         *INDEXES,
     ),
     3: ("DROP TABLE fact", TABLE, *INDEXES),
+    4: ("ALTER TABLE sound ADD COLUMN bar REAL", "ALTER TABLE sound ADD COLUMN metre INTEGER"),
 }  # fmt: skip
 """What brings a shelf of one version to the next; the columns are filled when it is opened."""
 

@@ -279,8 +279,8 @@ class Shelf:
         tags: Iterable[str] = (),
         untag: Iterable[str] = (),
     ) -> None:
-        """Write the performer's word on a sound: any of kind, tempo, key, energy, note,
-        source, licence.
+        """Write the performer's word on a sound: any of kind, tempo, key, energy, bar,
+        metre, note, source, licence.
 
         None takes the word back. Tags are added and taken off.
         """
@@ -305,7 +305,7 @@ def _kept(field: str, value: Any) -> Any:
     """A mark as its column holds it. ValueError for a word that is no mark."""
     if field in ("note", "source", "licence"):
         return plain_text(value or "")
-    if field in ("kind", "tempo", "key", "energy"):
+    if field in ("kind", "tempo", "key", "energy", "bar", "metre"):
         return value
     raise ValueError(f"no such mark: {field}")
 
@@ -353,8 +353,8 @@ def _batch(
         words.setdefault(digest, set()).add(word)
     text = "study" if onsets else "json_remove(study, '$.onsets_s')"
     rows = db.execute(
-        f"SELECT hash, {text}, fault, kind, tempo, key, energy, note, source, licence,"
-        f" artist, title, album FROM sound {where}",
+        f"SELECT hash, {text}, fault, kind, tempo, key, energy, bar, metre, note, source,"
+        f" licence, artist, title, album FROM sound {where}",
         values,
     )
     return [
@@ -400,12 +400,14 @@ _KEEPS_TO = " REFERENCES sound (hash) ON DELETE CASCADE"
 
 
 def _sound(row: tuple[Any, ...], lies: list[tuple[str, bool]], tags: frozenset[str]) -> ShelfSound:
-    digest, text, fault, kind, tempo, key, energy, note, source, licence, *labels = row
+    digest, text, fault, kind, tempo, key, energy, bar, metre, note, source, licence, *labels = row
     marks = Marks(
         kind=kind,
         tempo_bpm=tempo,
         key=key,
         energy=energy,
+        bar_s=bar,
+        metre=metre,
         tags=tags,
         note=note,
         source=source,

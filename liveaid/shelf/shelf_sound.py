@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Any
 
 from liveaid.files.names import is_plain, shown, stem
 from liveaid.routine.model import Kind
 from liveaid.sound.labels import NONE, Labels
 from liveaid.study.facts import Study
+
+START_SLACK_S = 0.03
+"""A sound may begin so much before the beat it begins with, as in the study."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -19,6 +24,10 @@ class Marks:
     tempo_bpm: float | None = None
     key: str | None = None
     energy: int | None = None
+    bar_s: float | None = None
+    """A second at which a bar begins."""
+    metre: int | None = None
+    """Beats in a bar."""
     tags: frozenset[str] = frozenset()
     note: str = ""
     source: str = ""
@@ -36,6 +45,10 @@ class Marks:
             said |= {"key": self.key, "key_confidence": 1.0}
         if self.energy:
             said |= {"energy": self.energy}
+        if self.metre or self.bar_s is not None:
+            now = replace(study, **said)
+            metre = self.metre or now.metre or 4
+            said |= {"metre": metre, **_rebarred(now, metre, self.bar_s)}
         return replace(study, **said) if said else study
 
 
@@ -103,6 +116,8 @@ class ShelfSound:
                     ("tempo", self.marks.tempo_bpm),
                     ("key", self.marks.key),
                     ("energy", self.marks.energy),
+                    ("bar", self.marks.bar_s is not None),
+                    ("metre", self.marks.metre),
                 )
                 if said
             ],
@@ -116,8 +131,45 @@ def _bytes(path: str) -> str:
 
 def _regridded(study: Study, tempo_bpm: float) -> dict[str, Any]:
     """Facts that follow from the tempo: beats in a loop, and no bar line that fits no longer."""
+    if study.beats_s and study.tempo:
+        return {"beats_s": _recounted(study.beats_s, tempo_bpm / study.tempo)}
     if study.loop_beats is None or not study.tempo:
         return {}
     beats = study.duration_s * tempo_bpm / 60.0
     whole = round(beats)
     return {"loop_beats": whole if whole > 0 and abs(beats - whole) < 0.02 * whole else None}
+
+
+def _rebarred(study: Study, metre: int, bar_s: float | None) -> dict[str, Any]:
+    """The grid moved so that a bar begins at this second: first beat and first bar line.
+
+    A sound whose beats had to be followed keeps them, and its bars begin at the beat nearest.
+    """
+    if bar_s is None or not study.tempo:
+        return {}
+    if study.beats_s:
+        wanted = bar_s
+        number = study.beats_s.index(min(study.beats_s, key=lambda beat: abs(beat - wanted)))
+        line = study.beats_s[number % metre]
+        return {"first_downbeat": line, "downbeat_confidence": 1.0}
+    period = 60.0 / study.tempo
+    start = study.silence_start_s - START_SLACK_S
+    whole = [math.floor((bar_s - start) / length) for length in (period, metre * period)]
+    beat, line = bar_s - whole[0] * period, bar_s - whole[1] * metre * period
+    return {
+        "first_beat": max(beat, 0.0),
+        "first_downbeat": max(line, 0.0),
+        "downbeat_confidence": 1.0,
+    }
+
+
+def _recounted(beats_s: tuple[float, ...], ratio: float) -> tuple[float, ...]:
+    """Followed beats at twice or half their pace; none where the tempo is told anew."""
+    if abs(ratio - 1.0) < 0.04:
+        return beats_s
+    if abs(ratio - 0.5) < 0.02:
+        return beats_s[::2]
+    if abs(ratio - 2.0) < 0.08:
+        between = [(a + b) / 2 for a, b in pairwise(beats_s)]
+        return tuple(sorted([*beats_s, *between]))
+    return ()

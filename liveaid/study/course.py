@@ -32,6 +32,9 @@ OWN_EXCESS = 5.0
 OWN_GAIN = 3.0
 """A stretch's own grid must hold so well, and so much better than the common one. Tuned on tracker
 music sped up from its middle on, against the same music left alone (tests/bench/gather.py)."""
+SAME = 0.006
+"""A tempo nearer than this share to the common one is the common one: its strokes only fall beside
+the lines, as the soft attacks of a passage without drums do."""
 FOLDS = (1.0, 0.5, 2.0, 3.0, 1.0 / 3.0, 2.0 / 3.0, 1.5, 0.75, 4.0 / 3.0)
 """Periods in these ratios may be told from the same grid."""
 
@@ -88,7 +91,8 @@ def _stretch(
     own = _own(rise[frames], few, grid)
     if own is None or own.excess < max(OWN_EXCESS, common.excess + OWN_GAIN):
         return Stretch(middle, grid.period_s, common.excess >= HOLDS_EXCESS, False)
-    return Stretch(middle, _folded(own.period_s, grid.period_s), False, True)
+    period_s = _folded(own.period_s, grid.period_s)
+    return Stretch(middle, period_s, False, abs(period_s / grid.period_s - 1.0) >= SAME)
 
 
 def _own(rise: Floats, few: Onsets, grid: Grid) -> Grid | None:

@@ -19,7 +19,7 @@ from liveaid.study.facts import Study
 from liveaid.study.key import Tonality, find_key
 from liveaid.study.onsets import Onsets, find_onsets
 from liveaid.study.phrases import find_phrases, silence_s
-from liveaid.study.sections import Section, beat_facts, edges_of, find_sections
+from liveaid.study.sections import Section, beat_facts, edges_of, find_sections, struck
 from liveaid.study.spectrum import RATE_HZ, Spectrum, analyse
 from liveaid.study.steadiness import find_change, in_words, tempo_curve
 from liveaid.study.tempo import Tempo, find_tempo
@@ -193,7 +193,7 @@ def _sections(
     facts = beat_facts(texture, onsets, edges)
     sung, alone = voice.at((edges[1:] + edges[:-1]) / 2)
     bar = None if bars is None else (bars.metre, bars.first)
-    return find_sections(facts, sung, alone, edges, bar)
+    return struck(find_sections(facts, sung, alone, edges, bar), onsets)
 
 
 def _study(heard: Heard, reader: Reader, faults: tuple[str, ...]) -> Study:

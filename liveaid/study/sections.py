@@ -8,7 +8,7 @@ over all beats (Viterbi), a change costing least on a bar line.
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal, get_args
 
 import numpy as np
@@ -22,6 +22,8 @@ Plays = Literal["drums alone", "voice alone", "voice", "full", "thin"]
 PLAYS: tuple[Plays, ...] = get_args(Plays)
 
 FEWEST_BEATS, FEWEST_CELLS = 8, 4
+STROKES_A_BEAT = 0.5
+"""Drums that strike less often keep no time."""
 LEVEL = 12
 """Column of the level among a beat's facts."""
 CELL_S = 1.0
@@ -116,6 +118,21 @@ def find_sections(
         Section(float(edges_s[a]), float(edges_s[b]), PLAYS[int(states[a])], b - a)
         for a, b in itertools.pairwise(edges)
     )
+
+
+def struck(sections: tuple[Section, ...], onsets: Onsets) -> tuple[Section, ...]:
+    """The same, but drums alone that hardly strike, such as a gong's tail, are only thin."""
+    return tuple(
+        replace(one, plays="thin")
+        if one.plays == "drums alone" and _strokes(one, onsets) < STROKES_A_BEAT * one.beats
+        else one
+        for one in sections
+    )
+
+
+def _strokes(one: Section, onsets: Onsets) -> int:
+    first, stop = np.searchsorted(onsets.times_s, (one.begin_s - 0.02, one.end_s - 0.02))
+    return int(stop - first)
 
 
 def _odds(facts: Values, voice: Values, alone: Values) -> Values:

@@ -34,6 +34,8 @@ ENOUGH_EXCESS_PLAYED = 14.0
 ENOUGH_SHARE_PLAYED = 0.6
 """A chain of beats bends towards any onsets: noise reaches 13.7 or 0.69 but not both, simulated
 hands with drifts to 10 % and walks to 2 % a beat 30 and 0.77 at least."""
+FOLLOWED_SURE = (0.6, 0.88)
+"""However well beats are followed, one tempo in six is the other octave (tests/bench/played.py)."""
 PLAYED_GAIN = 1.25
 """A chain must hold so much more than the even grid before the sound counts as played."""
 STEADY_WANDER_S = 0.015
@@ -235,9 +237,10 @@ def _played(look: _Look, duration_s: float, *, least: float = 0.0) -> Tempo | No
     bpm, drift, residual = tempo_line(beats)
     beats = beats[beats >= look.start_s - NEAR_S]
     alternative, doubt = _alternative(look.curve, 60.0 / bpm)
-    sure = 1.0 - float(np.exp(-grid.excess / 8.0))
+    held = (1.0 - float(np.exp(-grid.excess / 8.0))) * (1.0 - doubt)
+    sure = FOLLOWED_SURE[0] + (FOLLOWED_SURE[1] - FOLLOWED_SURE[0]) * held
     first = max(float(beats[0]), 0.0) if len(beats) else None
-    return Tempo(bpm, sure * (1.0 - doubt), alternative, first, False, drift, residual, None, beats)
+    return Tempo(bpm, sure, alternative, first, False, drift, residual, None, beats)
 
 
 def _warped(onsets: Onsets, beats: Times) -> Grid:

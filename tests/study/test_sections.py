@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 
 from liveaid.shelf.wording import WORDS, Wrong
 from liveaid.study import study
-from liveaid.study.sections import edges_of, find_sections
+from liveaid.study.onsets import Onsets
+from liveaid.study.sections import Section, edges_of, find_sections, struck
 from liveaid.study.spectrum import RATE_HZ
 from liveaid.study.texture import median_of_five, weave
 
@@ -105,3 +106,18 @@ def test_breaks_are_asked_for_by_bars():
     assert WORDS["break"].read("none").values == ()
     with pytest.raises(Wrong, match=r"break 2\.\.8 bars"):
         WORDS["break"].read("70..80")
+
+
+def test_a_gongs_tail_is_no_break(note, file):
+    whole = np.concatenate(
+        [np.tile(note(57, 0.5), 16), note(45, 8.0) * np.exp(-np.arange(8 * RATE) / RATE)]
+    )
+    assert study(file(0.2 * whole)).breaks() == ()
+
+
+def test_drums_alone_that_hardly_strike_are_thin():
+    few = Onsets(np.array([0.1]), np.ones(1, np.float32), np.ones((1, 4), np.float32))
+    many = Onsets(np.arange(8) * 0.5, np.ones(8, np.float32), np.ones((8, 4), np.float32))
+    one = (Section(0.0, 4.0, "drums alone", 8),)
+    assert struck(one, few)[0].plays == "thin"
+    assert struck(one, many) == one

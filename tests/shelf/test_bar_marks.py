@@ -1,0 +1,53 @@
+"""The performer's word on where bars begin."""
+
+import pytest
+
+from liveaid.shelf.shelf_sound import Marks
+from liveaid.study import Study
+
+
+def studied(**facts) -> Study:
+    known = {"duration_s": 60.0, "sample_rate_hz": 44100, "channels": 2, "format": "WAV PCM_16"}
+    known |= {"frames_declared": 2646000, "frames_read": 2646000, "tempo": 120.0, "metre": 4}
+    return Study(**(known | {"first_beat": 0.2, "first_downbeat": 0.2, "steady": True} | facts))
+
+
+def test_a_bar_marked_anywhere_moves_the_whole_grid():
+    # 120 BPM: beats of 0.5 s, bars of 2 s. A bar at 10.3 s: beats at 0.3, bars at 0.3, 2.3, ...
+    found = Marks(bar_s=10.3).applied(studied())
+    assert found.first_beat == pytest.approx(0.3)
+    assert found.first_downbeat == pytest.approx(0.3)
+    assert found.downbeat_confidence == 1.0
+    # At 11.3 s the same beats, bars half a bar later.
+    assert Marks(bar_s=11.3).applied(studied()).first_downbeat == pytest.approx(1.3)
+
+
+def test_three_in_a_bar_counts_from_the_bar_marked():
+    # Bars of 1.5 s back from 10.3: 1.3, before the first sound -0.2.
+    found = Marks(bar_s=10.3, metre=3).applied(studied())
+    assert found.metre == 3
+    assert found.first_downbeat == pytest.approx(1.3)
+
+
+def test_half_the_tempo_and_a_bar_go_together():
+    # 60 BPM: beats of 1 s; a bar at 10.3 s has beats at 0.3 and bars at 2.3.
+    found = Marks(tempo_bpm=60.0, bar_s=10.3).applied(studied())
+    assert (found.first_beat, found.first_downbeat) == (pytest.approx(0.3), pytest.approx(2.3))
+
+
+def test_followed_beats_stay_and_bars_begin_at_the_nearest():
+    beats = (0.2, 0.71, 1.2, 1.68, 2.2, 2.7)
+    found = Marks(bar_s=1.66).applied(studied(beats_s=beats, steady=False))
+    assert found.first_downbeat == 1.68
+    assert found.first_beat == 0.2
+    assert found.beats_s == beats
+
+
+def test_followed_beats_are_counted_anew_at_half_and_double():
+    # 120 BPM: every second beat at 60, one more between each two at 240.
+    sound = studied(beats_s=(1.0, 1.5, 2.1, 2.6), steady=False)
+    assert Marks(tempo_bpm=60.0).applied(sound).beats_s == (1.0, 2.1)
+    assert Marks(tempo_bpm=240.0).applied(sound).beats_s == pytest.approx(
+        (1.0, 1.25, 1.5, 1.8, 2.1, 2.35, 2.6)
+    )
+    assert Marks(tempo_bpm=97.0).applied(sound).beats_s == ()
