@@ -1,6 +1,6 @@
 """The routine as the pages draw it."""
 
-from liveaid.routine import load_routine
+from liveaid.routine import Routine, load_routine
 from liveaid.stage.outline import Outlined, outline
 
 
@@ -26,3 +26,15 @@ def test_an_edited_map_has_another_edition_and_is_drawn_anew(routines):
     after = outlined.of(edited)
     assert after["pieces"][0]["name"] == "Another name"
     assert after["edition"] != before["edition"]
+
+
+def test_written_acts_are_drawn_by_place_and_fader():
+    """A baby over 0.36 s of 1.8 s a turn: 0.2 turns out in half a beat, and back."""
+    right = {"hand": "works", "from": 10, "to": 11, "places": {"a": {"from": 10, "to": 10.36}},
+             "acts": {0: "baby a"}}  # fmt: skip
+    pieces = [{"name": "P", "bars": 1, "tempo": 120, "right": right}]
+    acts = outline(Routine.model_validate({"title": "T", "pieces": pieces}))["pieces"][0]["acts"]
+    assert set(acts) == {"right"}
+    line = dict(map(tuple, acts["right"]["line"]))
+    assert (line[0.0], line[0.5], line[1.0]) == (0.0, 0.2, 0.0)
+    assert acts["right"]["open"] == [[0.0, 1.0]]

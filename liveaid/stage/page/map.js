@@ -1,5 +1,6 @@
 // The map view: the whole routine as a picture, a mark moving down it. Tap a set piece to say "here"
 // or to rehearse it.
+import { drawnActs } from "/acts.js";
 import { Awake } from "/awake.js";
 import { Count } from "/beats.js";
 import { dress } from "/choices.js";
@@ -11,6 +12,7 @@ import { Stream, sayWord } from "/stream.js";
 import { BOX, LOOKS, Shown } from "/gate.js";
 
 const BAR_PX = 8;                // height of a bar, where a row has more than its least
+const ACTS_PX = 20;              // the same, where its acts are drawn
 const MOST_PX = 220;
 const TAKES_MS = 15000;
 const find = (id) => document.getElementById(id);
@@ -23,14 +25,14 @@ new Awake();
 
 // -- the picture
 
-function drawLane(hand, side, tight) {
+function drawLane(hand, side, tight, acts) {
   const lane = element("div", { class: `lane ${side}`, "aria-hidden": "true" });
   const shapes = {
     runs: () => node("rect", { class: "runs", x: 30, y: 2, width: 40, height: 96 }),
     works: () => node("path", { class: "works", d: `M50 0${Array.from({ length: 10 }, (_, k) => `L${k % 2 ? 22 : 78} ${5 + 10 * k}`).join("")}L50 100` }),
     rests: () => node("path", { class: "rests", d: "M50 0V100" }),
   };
-  lane.append(node("svg", { viewBox: "0 0 100 100", preserveAspectRatio: "none" }, shapes[hand]()));
+  lane.append(node("svg", { viewBox: "0 0 100 100", preserveAspectRatio: "none" }, acts ?? shapes[hand]()));
   if (tight) {
     const d = tight.severity === "error" ? "M3 3L10 7L17 3L13 10L17 17L10 13L3 17L7 10Z" : "M2 3H18L10 17Z";
     lane.append(node("svg", { class: "tight", viewBox: "0 0 20 20" }, node("path", { d, class: tight.severity === "error" ? "impossible" : "" })));
@@ -46,8 +48,10 @@ function drawRow(piece) {
   const errors = element("span", { class: "errors" }, ...tellTake(piece.index), ...piece.tight.map((one) => `${one.says}. `));
   const button = element("button", { type: "button", onclick: () => choosePiece(piece) },
     element("span", { class: "name", dir: "auto" }, piece.name), element("span", { class: "facts" }, facts), errors, energy);
-  const row = element("li", {}, drawLane(piece.hands.left, "left", tightAt("left")), button, drawLane(piece.hands.right, "right", tightAt("right")));
-  row.style.minHeight = `${Math.min(MOST_PX, Math.max(56, piece.bars * BAR_PX))}px`;
+  const acts = (side) => piece.acts?.[side] && drawnActs(piece.acts[side], piece.bars * routine.metre);
+  const lane = (side) => drawLane(piece.hands[side], side, tightAt(side), acts(side));
+  const row = element("li", {}, lane("left"), button, lane("right"));
+  row.style.minHeight = `${Math.min(MOST_PX, Math.max(56, piece.bars * (Object.keys(piece.acts ?? {}).length ? ACTS_PX : BAR_PX)))}px`;
   return row;
 }
 
