@@ -21,6 +21,15 @@ class Watchers:
     def __init__(self, watchers: Sequence[Watcher], mishaps: Mishaps) -> None:
         self._watchers = tuple(watchers)
         self._mishaps = mishaps
+        # Told hundreds of times a second: only those that listen.
+        self._hear = self._who("heard")
+        self._see = self._who("prompted")
+        self._light = self._who("lamps")
+
+    def _who(self, what: str) -> tuple[Watcher, ...]:
+        """Those that override it."""
+        default = getattr(Watcher, what)
+        return tuple(one for one in self._watchers if getattr(type(one), what) is not default)
 
     def started(self, stage: Stage) -> None:
         """Tell all that the stage is set."""
@@ -30,7 +39,7 @@ class Watchers:
 
     def heard(self, heard: Heard) -> None:
         """Tell all one thing a sender told."""
-        for watcher in self._watchers:
+        for watcher in self._hear:
             with self._noting(watcher, "heard"):
                 watcher.heard(heard)
 
@@ -44,7 +53,7 @@ class Watchers:
 
     def prompted(self, prompt: Prompt, now_s: float) -> None:
         """Tell all the prompt."""
-        for watcher in self._watchers:
+        for watcher in self._see:
             with self._noting(watcher, "prompted"):
                 watcher.prompted(prompt, now_s)
 
@@ -57,7 +66,7 @@ class Watchers:
     def lamps(self, levels: Mapping[Lamp, Level]) -> dict[Lamp, Level]:
         """The lamps as the watchers want them; the last one has the last word."""
         shown = dict(levels)
-        for watcher in self._watchers:
+        for watcher in self._light:
             with self._noting(watcher, "lamps"):
                 shown = dict(watcher.lamps(shown))
         return shown

@@ -170,7 +170,7 @@ def statuses(told):
         }  # fmt: skip
 
 
-@pytest.mark.parametrize("device", ["phone upright", "phone flat", "tablet flat", "1080p"])
+@pytest.mark.parametrize("device", ["phone upright", "1080p"])
 def test_count_side_next_name_and_ready_are_read_in_a_glance(
     device, on_page, begin, told, devices, needs
 ):

@@ -132,14 +132,12 @@ def test_a_daemon_that_dies_is_seen_and_found_again_whatever_the_clock_says(brow
 def spoken(on_page, told):
     """spoken(path, act): what was posted to /word while `act(page)` went on, and a text."""
 
-    def run(path, act):
+    def run(path, act, **more):
         posted = []
+        status = json.dumps(told["states"]["following"] | more)
 
         def look(page):
-            page.route_web_socket(
-                re.compile("/live"),
-                lambda socket: socket.send(json.dumps(told["states"]["following"])),
-            )
+            page.route_web_socket(re.compile("/live"), lambda socket: socket.send(status))
 
             def answer(route):
                 posted.append(json.loads(route.request.post_data))
@@ -199,3 +197,24 @@ def test_a_set_piece_tapped_on_the_map_says_here(spoken, told):
     name, posted = spoken("/map", act)
     assert posted == [{"word": "here", "piece": 3}]
     assert name == told["routine"]["pieces"][3]["name"]
+
+
+@pytest.mark.parametrize(
+    ("screen", "shown"),
+    [
+        ({"inches": None, "away_m": None}, True),  # supposed: 15.6 inches, three metres
+        ({"inches": 24.0, "away_m": 3.0}, True),
+        ({"inches": 15.6, "away_m": 1.0}, True),
+        ({"inches": 15.6, "away_m": 6.0}, False),
+    ],
+)
+def test_the_commands_screen_and_distance_decide_what_has_room(spoken, screen, shown):
+    """`--screen`, `--away`: the tempo is the first line to go."""
+
+    def act(page):
+        page.wait_for_selector("body[data-state=following]")
+        page.wait_for_timeout(200)
+        return page.is_visible("#tempo")
+
+    visible, _ = spoken("/", act, screen=screen)
+    assert visible == shown

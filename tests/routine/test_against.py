@@ -44,3 +44,10 @@ def test_the_arc_is_the_ideas_own_where_it_has_one(routine, piece, runs, rests):
     )
     # common practice: 3 at half, 5 at four fifths; 0.65 is half-way: 4.
     assert arc_energy(0.65) == pytest.approx(4.0)
+
+
+def test_winds_that_are_not_known_are_not_said_to_be_saved(routine, piece, runs, rests):
+    old = routine(piece(runs(10), rests), piece(rests, runs(0)), piece(runs(9), rests))
+    new = routine(piece(runs(10), rests), piece(rests, runs(0)), piece(runs(), rests))
+    told = [sentence for sentence in against(new, old).says() if "wind" in sentence]
+    assert told == ["The winding cannot be set side by side: the new version is not laid out yet."]

@@ -115,6 +115,10 @@ class Against:
 
     def _winds(self) -> Iterator[str]:
         new, old = self.new, self.old
+        if new.unplaced or old.unplaced:  # turns that are not known are no turns saved
+            which = "the new version" if new.unplaced else "the old version"
+            yield f"The winding cannot be set side by side: {which} is not laid out yet."
+            return
         if (new.winds, round(new.turns, 1)) != (old.winds, round(old.turns, 1)):
             yield (
                 f"{_more(new.turns - old.turns, 'turns')} to wind: {new.turns:.1f} in {new.winds}"
@@ -124,7 +128,6 @@ class Against:
             ("that two hands cannot make", new.impossible, old.impossible),
             ("that are tight", new.tight, old.tight),
             ("that come by themselves", new.runs_on, old.runs_on),
-            ("that cannot be judged yet", new.unplaced, old.unplaced),
         ):
             if now != was:
                 yield f"Changes {word}: {now} against {was}."
