@@ -54,7 +54,9 @@ class Belief:
         self.guesses += more
         if self._looks(heard, ended, seconds):
             self.guesses += list(
-                search.found(self.plan, heard, self.guesses, self.turn_s, self.numbers)
+                search.found(
+                    self.plan, heard, [*self.guesses, self.lost], self.turn_s, self.numbers
+                )
             )
         for guess in self.guesses:
             guess.score_votes(self.plan, heard, self.numbers)
@@ -177,4 +179,6 @@ class Belief:
         far += math.exp(sharp * (self.lost.score - best))
         off = 0.1 + self.told.doubt
         surely = math.erf(1.0 / (off * math.sqrt(2.0)))
+        if self.rival() is None:
+            far *= math.exp(-self.numbers.modest)
         return near / (near + far) * surely * (1.0 - self.numbers.floor)

@@ -12,8 +12,9 @@ from liveaid.follow.numbers import Numbers
 from liveaid.follow.plan import Plan, Section
 from liveaid.routine import SIDES, Side
 
-CLOCK_ERROR = 0.015
-"""Beats that a beat counted by the clock may be off: pitch set a per cent or so wrong."""
+CLOCK_ERROR = 0.006
+"""Beats that a beat counted by the clock may be off: half a per cent of pitch or of a hand's own
+tempo, as the other hands' performances have it."""
 
 
 @dataclass(slots=True)

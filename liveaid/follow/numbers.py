@@ -93,6 +93,7 @@ class Numbers:
     settled_s: float = 2.0
     renamed: float = 1.0
     sharpness: float = 1.0
+    modest: float = 0.9
     floor: float = 0.002
     word: float = 20.0
     stays: float = -0.5

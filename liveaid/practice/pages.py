@@ -20,6 +20,9 @@ from liveaid.routine import Routine
 
 __all__ = ["file_routes", "review_routes", "today"]
 
+_TOLD_FOR_S = 60.0
+"""A review is worked out anew this often though no take was added: days go by."""
+
 _FILES = {
     "/rehearse": ("rehearse.html", "text/html"),
     "/rehearse.js": ("rehearse.js", "text/javascript"),
@@ -48,10 +51,18 @@ def review_routes(
 ) -> list[web.RouteDef]:
     """`/review.json` and `/review/<picture>.png`, read from the takes' file as it stands."""
 
+    last: list[tuple[object, dict[str, Any]]] = []
+    """What was told last, and of which state of the file, the map and the minute."""
+
     def data() -> dict[str, Any]:
+        state = (_stamps(file), id(whole()), int(wall() // _TOLD_FOR_S))
+        if last and last[0][0] == state:
+            return last[0][1]
         with TakeReader(file) as reader:
             found = report(whole(), reader, now=wall(), ready_at=READY_AT, booth_dba=booth_dba)
-            return {**found, "pictures": list(pictures(whole(), reader))}
+            told = {**found, "pictures": list(pictures(whole(), reader))}
+        last[:] = [(state, told)]
+        return told
 
     def picture(name: str) -> bytes | None:
         with TakeReader(file) as reader:
@@ -80,6 +91,12 @@ def review_routes(
         web.get("/review.json", serve_data),
         web.get(r"/review/{name:[a-z0-9-]{1,40}\.png}", serve_picture),
     ]
+
+
+def _stamps(file: Path) -> tuple[tuple[int, int], ...]:
+    """When the takes' file and its newest pages were written, and how long they are."""
+    beside = (file, file.with_name(f"{file.name}-wal"))
+    return tuple((s.st_mtime_ns, s.st_size) for f in beside if f.exists() and (s := f.stat()))
 
 
 def _served(body: bytes, kind: str) -> Callable[[web.Request], Any]:

@@ -39,14 +39,24 @@ class Attempted:
 
 def evidence(takes: Sequence[Attempted], level: float, *, now: float) -> float:
     """How much the takes, oldest first, speak for a clean rate above the level; 20 is enough."""
+    return sum(
+        odds(clean, failed, level) / (number * (number + 1))
+        for number, clean, failed in _tests(takes, now)
+    )
+
+
+def _tests(takes: Sequence[Attempted], now: float) -> list[tuple[int, int, int]]:
+    """The tests that still count: the number of the day each began, clean and failed since."""
     days = [list(group) for _, group in groupby(takes, key=lambda take: int(take.at // _DAY_S))]
-    total, clean, failed = 0.0, 0, 0
+    found, clean, failed = [], 0, 0
     for number in range(len(days), 0, -1):
-        clean += sum(take.clean for take in days[number - 1])
-        failed += sum(not take.clean for take in days[number - 1])
-        if now - days[number - 1][0].at <= AGES_DAYS * _DAY_S:
-            total += odds(clean, failed, level) / (number * (number + 1))
-    return total
+        day = days[number - 1]
+        if now - day[0].at > AGES_DAYS * _DAY_S:
+            break
+        clean += sum(take.clean for take in day)
+        failed += sum(not take.clean for take in day)
+        found.append((number, clean, failed))
+    return found
 
 
 def odds(clean: int, failed: int, level: float) -> float:
@@ -63,9 +73,14 @@ def odds(clean: int, failed: int, level: float) -> float:
 
 def clean_needed(takes: Sequence[Attempted], level: float, *, now: float) -> int | None:
     """How many more takes, all clean and made now, would be enough; None for more than 60."""
-    more = list(takes)
-    for count in range(_MOST_MORE + 1):
-        if evidence(more, level, now=now) >= ENOUGH:
-            return count
-        more.append(Attempted(now, True))
+    if evidence(takes, level, now=now) >= ENOUGH:
+        return 0
+    tests = _tests([*takes, Attempted(now, True)], now)
+    for more in range(_MOST_MORE):
+        total = sum(
+            odds(clean + more, failed, level) / (number * (number + 1))
+            for number, clean, failed in tests
+        )
+        if total >= ENOUGH:
+            return more + 1
     return None

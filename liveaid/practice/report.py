@@ -100,7 +100,8 @@ def report(
     stage: date | None = None,
 ) -> dict[str, Any]:
     """Everything, for JSON; with the day of the `stage` a plan back from it."""
-    found = look(routine, reader, now=now, ready_at=ready_at)
+    rows = reader.pieces()
+    found = outlook(routine, rows, reader.takes(), now=now, ready_at=ready_at)
     takes = reader.takes(limit=last)
     return {
         "title": routine.title,
@@ -114,7 +115,7 @@ def report(
             "run_throughs": rate_json(found.run_throughs),
             "missing": list(found.missing),
         },
-        "weeks": weeks_json(routine, reader.pieces()),
+        "weeks": weeks_json(routine, rows),
         "notes": [note_json(note) for note in reader.notes(limit=last)],
         "plan": [] if stage is None else plan_json(found, date.fromtimestamp(now), stage),
         "care": care_json(reader.hands_on_s(today(now)), booth_dba),

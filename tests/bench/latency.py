@@ -124,6 +124,7 @@ class Run:
         self.echo_ms: list[float] = []
         self.beats_ms: list[float] = []
         self._sent_s: dict[str, float] = {}
+        self._lit = 0
 
     def play(self, seconds: float, *, right: bool = True) -> None:
         """The left record turning at its rate; the right one standing on its cue, or unheard."""
@@ -157,7 +158,8 @@ class Run:
         for now, data in self.box.taken("lamps"):
             if data == bytes((0x90, 20, 127)) and "lamps" in self._sent_s:
                 self.stage_ms.append(1000 * (now - self._sent_s.pop("lamps")))
-            elif 10 <= data[1] <= 13 and data[2] == 127:
+            elif 10 <= data[1] <= 13 and data[2] == 127 and data[1] != self._lit:
+                self._lit = data[1]  # the same one again is a lamp renewed, not a beat
                 beats = (now - self.start_s) * 2.0  # 120 BPM
                 self.beats_ms.append(500 * (beats - round(beats)))
         for now, _ in self.box.taken("echo"):

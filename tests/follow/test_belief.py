@@ -37,10 +37,10 @@ def _belief(*guesses, lost=-50.0):
     return belief
 
 
-def test_two_places_three_nats_apart_are_twenty_to_one():
-    """1 / (1 + e^-3) = .95257, times erf(1 / (.1 sqrt 2)) = 1, times .998."""
+def test_two_places_three_nats_apart_are_fifty_to_one():
+    """1 / (1 + e^-(3 + .9)) = .98015, times erf(1 / (.1 sqrt 2)) = 1, times .998."""
     belief = _belief(Guess(0, 4.0, 0.0, 0.0), Guess(2, 4.0, 0.0, -3.0))
-    assert belief.confidence(NOTHING) == pytest.approx(0.95257 * 0.998, abs=1e-4)
+    assert belief.confidence(NOTHING) == pytest.approx(0.98015 * 0.998, abs=1e-4)
 
 
 def test_a_doubtful_beat_is_so_much_less_sure():

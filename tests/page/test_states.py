@@ -107,6 +107,17 @@ def test_a_deck_that_sounds_is_left_alone_however_far_its_next_cue(on_page, begi
     assert on_page(look)["right"] == "runs"
 
 
+def test_a_note_about_the_stage_is_told_before_what_is_played(on_page, begin, told):
+    note = "Positions of the left deck are lost"
+
+    def look(page):
+        begin(page, "1080p")
+        page.evaluate("(s) => drive.stand(s)", told["states"]["following"] | {"notes": [note]})
+        return page.inner_text("#now")
+
+    assert on_page(look) == note
+
+
 def test_beats_are_still_for_those_who_ask_for_it(on_page, begin, told):
     """WCAG 2.2, SC 2.3.3: prefers-reduced-motion."""
 

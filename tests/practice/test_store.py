@@ -195,3 +195,28 @@ def test_no_file_is_told_with_what_makes_one(tmp_path):
 def test_no_such_take_is_told(store):
     with TakeReader(store.file) as reader, pytest.raises(StoreError, match="no take 99"):
         reader.kept(99)
+
+
+def test_a_review_asked_for_again_is_not_worked_out_again_before_a_take_comes(
+    store, spice_row, monkeypatch
+):
+    import asyncio
+    from concurrent.futures import ThreadPoolExecutor
+
+    from liveaid.practice import pages
+
+    asked = []
+    monkeypatch.setattr(pages, "report", lambda *_, **__: asked.append(1) or {"takes": []})
+    with ThreadPoolExecutor(1) as aside:
+        routes = pages.review_routes(lambda: spice_row, store.file, aside, wall=lambda: 7.0)
+
+        async def ask():
+            return await routes[0].handler(None)
+
+        store.keep(take()).result()
+        for _ in range(3):
+            assert asyncio.run(ask()).status == 200
+        assert len(asked) == 1
+        store.score(store.keep(take()).result(), SCORE).result()
+        asyncio.run(ask())
+        assert len(asked) == 2

@@ -75,6 +75,7 @@ function atTheEnd(status) {
 function promptOf(piece, routine) { return piece.prompt ?? routine?.pieces[piece.index]?.prompt ?? ""; }
 
 function nowLine(status) {
+  if (status.notes?.length) return String(status.notes[0]); // something is not well: before all else
   const coming = status.coming?.[0]?.says;
   if (coming && status.state === "following") return coming;
   return status.piece && status.state !== "over" ? `now ${status.piece.name}` : "";
