@@ -29,6 +29,8 @@ CEPSTRA = 10
 FLOOR_DB = 55.0
 """Below the loud passages nothing is told."""
 SYLLABLES_HZ = (2.5, 7.0)
+_SPAN = 256
+"""Windows looked at together: more would not fit the processor's cache."""
 MOST = 4.0
 """Standard deviations: what lies beyond any example counts as the farthest of them."""
 SILENT_DB = -35.0
@@ -52,10 +54,14 @@ def features(spectrum: Spectrum, texture: Texture) -> tuple[Values, Values]:
     by_frame = np.concatenate(
         [cepstra[:, 1:], moves, share, body, texture.alike[:frames], gliding], axis=1
     )
-    windows = [slice(start, start + WINDOW_FRAMES) for start in starts(frames)]
-    rows = [_row(by_frame[one], level[one], cepstra[one]) for one in windows]
-    mean = [10.0 * np.log10(np.mean(10.0 ** (level[one] / 10.0))) for one in windows]
-    return np.array(rows).reshape(len(windows), -1), np.array(mean)
+    places = np.array(starts(frames))
+    width = min(WINDOW_FRAMES, frames)
+    rows, mean = [], []
+    for few in range(0, len(places), _SPAN):
+        inside = places[few : few + _SPAN, None] + np.arange(width)
+        rows.append(_rows(by_frame[inside], level[inside]))
+        mean.append(10.0 * np.log10(np.mean(10.0 ** (level[inside] / 10.0), axis=1)))
+    return np.concatenate(rows), np.concatenate(mean)
 
 
 def starts(frames: int) -> range:
@@ -63,18 +69,22 @@ def starts(frames: int) -> range:
     return range(0, max(frames - WINDOW_FRAMES, 0) + 1, STRIDE_FRAMES)
 
 
-def _row(by_frame: Values, level: Values, cepstra: Values) -> Values:
-    """What is measured in one window; frames count as they are loud, silence hardly."""
-    weight = 10.0 ** (np.maximum(level - level.max(initial=-60.0), -40.0) / 20.0)
-    weight = weight / max(float(weight.sum()), 1e-9)
-    mean = weight @ by_frame
-    spread = np.sqrt(np.maximum(weight @ np.square(by_frame[:, :CEPSTRA] - mean[:CEPSTRA]), 0.0))
-    pulse = np.abs(np.fft.rfft((level - level.mean()) * np.hanning(len(level)), 64))
+def _rows(by_frame: Values, level: Values) -> Values:
+    """(windows, features) of (windows, frames, facts); frames count as they are loud."""
+    loudest = np.maximum(level.max(axis=1, keepdims=True), -60.0)
+    weight = 10.0 ** (np.maximum(level - loudest, -40.0) / 20.0)
+    weight /= np.maximum(weight.sum(axis=1, keepdims=True), 1e-9)
+    mean = np.einsum("wf,wfk->wk", weight, by_frame)
+    shape = by_frame[:, :, :CEPSTRA]
+    squares = np.einsum("wf,wfk->wk", weight, np.square(shape - mean[:, None, :CEPSTRA]))
+    steady = level - level.mean(axis=1, keepdims=True)
+    pulse = np.square(np.abs(np.fft.rfft(steady * np.hanning(level.shape[1]), 64, axis=1)))
     hz = np.fft.rfftfreq(64, 1.0 / COARSE_HZ)
     inside = (hz >= SYLLABLES_HZ[0]) & (hz <= SYLLABLES_HZ[1])
-    paced = float(np.square(pulse[inside]).sum() / max(float(np.square(pulse[1:]).sum()), 1e-9))
-    quiet = float(np.mean(level < level.max(initial=-60.0) - 20.0))
-    return np.concatenate([mean, spread, [paced, quiet, float(level.std())]])
+    paced = pulse[:, inside].sum(axis=1) / np.maximum(pulse[:, 1:].sum(axis=1), 1e-9)
+    quiet = np.mean(level < loudest - 20.0, axis=1)
+    rest = np.stack([paced, quiet, level.std(axis=1)], axis=1)
+    return np.concatenate([mean, np.sqrt(np.maximum(squares, 0.0)), rest], axis=1)
 
 
 @dataclass(frozen=True, slots=True)
