@@ -287,7 +287,7 @@ def _lacking(shelf: Shelf, scene: str, *, as_json: bool) -> None:
         raise LiveaidError(
             f"{shown(file)}: no idea to look for; lines such as these would do:\n"
             "idea:\n  theme: one evening at a night market\n"
-            "  wants:\n    - {part: intro, energy: 2, kind: a cappella, tempo_from: 85}"
+            "  wants:\n    - {part: intro, energy: 2, kind: a cappella, tempo: 85..100}"
         )
     sounds = with_map_words(shelf.sounds(onsets=False), sketch.sounds, str(file.parent))
     here = {sound.hash: sound for sound in sounds if sound.study is not None and not sound.gone}

@@ -14,6 +14,8 @@ from liveaid.render.render import render_scene
 from liveaid.render.wish import RATES_HZ, Wish
 from liveaid.routine.model import clock_time
 from liveaid.routine.scene import map_file
+from liveaid.shelf.database import shelf_for
+from liveaid.shelf.for_map import known_sounds, with_marks
 from liveaid.terminal import console, json_option, print_json, progress_bar
 
 
@@ -62,10 +64,14 @@ def command(
     wish = Wish(rate_hz=int(rate), sticker=sticker, gap_turns=gap, loudness_lufs=loudness)
     with progress_bar() as bar:
         task = bar.add_task("reading", total=None)
+        file = map_file(scene)
         rendered = render_scene(
-            map_file(scene),
+            file,
             wish,
             lambda done, of, what: bar.update(task, completed=done, total=of, description=what),
+            with_words=lambda routine: with_marks(
+                routine, known_sounds(routine, file, shelf_for(file))
+            ),
         )
     if as_json:
         print_json(rendered.to_json())

@@ -45,8 +45,8 @@ from liveaid.terminal import console, json_option, print_json, progress_bar
               type=(int, click.Path(dir_okay=False, path_type=Path)),
               help="Write a take's trace, for `rehearse --replay`.")  # fmt: skip
 @click.option("--ready-at", type=click.FloatRange(1, 99), default=100 * READY_AT, show_default=True,
-              metavar="PERCENT", help="Clean rate that is stage ready, at its interval's lower "
-              "end.")  # fmt: skip
+              metavar="PERCENT", help="Clean rate that must be passed for sure, to be "
+              "stage ready.")  # fmt: skip
 @click.option("--booth-level", type=click.FloatRange(0, 150), metavar="DBA",
               help="Level where you stand, for today's noise dose.")  # fmt: skip
 @click.option("--weeks", "by_week", is_flag=True,

@@ -8,7 +8,7 @@ Positions already in the map are laid out anew; a span's length and the cue in i
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 
 from liveaid.errors import UsageError
@@ -44,9 +44,15 @@ NOTABLE_SHORT_LU = 0.3
 
 
 def render_scene(
-    map_path: Path, wish: Wish | None = None, progress: Progress = lambda done, of, what: None
+    map_path: Path,
+    wish: Wish | None = None,
+    progress: Progress = lambda done, of, what: None,
+    *,
+    with_words: Callable[[Routine], Routine] = lambda routine: routine,
 ) -> Rendered:
     """Make everything in the `decks` folder beside the map.
+
+    `with_words` puts in what is said of the sounds elsewhere, where the map is silent.
 
     RoutineError with all that keeps the routine from being rendered; LiveaidError when the disk
     does. Either way the files that were there stay as they were. Studies and time-stretches run
@@ -54,7 +60,8 @@ def render_scene(
     """
     wish = wish or Wish()
     written = read_bytes(map_path)
-    routine = load_routine(map_path)
+    as_written = load_routine(map_path)
+    routine = with_words(as_written)
     folder = map_path.parent
     if scene_folder(map_path) != Path(os.path.abspath(folder)):
         raise UsageError(f"{map_path}: found a placed map; the scene {folder.parent} would do")
@@ -76,7 +83,7 @@ def render_scene(
         cache.leave_free(_bytes_to_write(routine, layouts, wish))
         cuts = Cuts(passages, materials, wish)
         _refuse(map_path, cuts.make(sources, cache, workers, progress))
-    stamp = Stamp(map=map_digest(routine), sounds=sources.digests())
+    stamp = Stamp(map=map_digest(as_written), sounds=sources.digests())
     to_write = ToWrite(
         routine=sources.told(routine).model_copy(update={"rendered": stamp}),
         written=written,

@@ -1,7 +1,7 @@
 """routine: the section map, how it is read and written, and whether two hands can play it.
 
 May import: errors, files, record, numpy, pydantic, pydantic_core, yaml.
-No clock, socket, thread. Files only in load, save, scene, consent, config_file.
+No clock, socket, thread. Files only in load, save, scene, consent, config_file, figure_book.
 Used by every other room.
 """
 

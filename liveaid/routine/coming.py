@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass
-from itertools import groupby
+from dataclasses import dataclass, replace
+from itertools import accumulate, groupby
 from typing import Any
 
 import numpy as np
@@ -31,7 +31,7 @@ class Call:
     beat: float
     """Beats from its set piece's start."""
     routine_beat: float
-    """Beats from the routine's start."""
+    """Beats from the start of what is told: the routine, or one set piece by itself."""
     act: str
     """The figure's name, else the act's kind."""
     part: str | None
@@ -44,7 +44,11 @@ class Coming:
     def __init__(self, routine: Routine) -> None:
         self._starts = _starts(routine)
         self._calls = sorted(
-            (call for index in range(len(routine.pieces)) for call in calls(routine, index)),
+            (
+                replace(call, routine_beat=self._starts[index] + call.beat)
+                for index in range(len(routine.pieces))
+                for call in calls(routine, index)
+            ),
             key=lambda call: (call.routine_beat, call.side),
         )
         self._beats = [call.routine_beat for call in self._calls]
@@ -68,7 +72,6 @@ class Coming:
 
 def calls(routine: Routine, index: int) -> list[Call]:
     """One set piece's figures and acts as a performer would say them, by beat."""
-    start = _starts(routine)[index]
     found = []
     for side in SIDES:
         if not written_out(routine.pieces[index], side):
@@ -76,7 +79,7 @@ def calls(routine: Routine, index: int) -> list[Call]:
         told = [act for act in acts_of(routine, index, side) if _told(act)]
         for _, group in groupby(told, key=lambda act: (act.figure, act.path, act.part)):
             found += [
-                Call(side, index, act.beat, start + act.beat, *_named(act), _says(side, act))
+                Call(side, index, act.beat, act.beat, *_named(act), _says(side, act))
                 for act in _firsts(list(group))
             ]
     return sorted(found, key=lambda call: (call.beat, call.side))
@@ -102,8 +105,8 @@ def _says(side: Side, act: Act) -> str:
 
 
 def _starts(routine: Routine) -> list[int]:
-    beats = [routine.beats(index) for index in range(len(routine.pieces))]
-    return [sum(beats[:index]) for index in range(len(beats))]
+    lengths = (routine.beats(index) for index in range(len(routine.pieces)))
+    return list(accumulate(lengths, initial=0))
 
 
 def drawn(routine: Routine, index: int) -> dict[str, dict[str, Any]]:

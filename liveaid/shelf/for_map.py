@@ -32,7 +32,7 @@ def known_sounds(routine: Routine, section_map: Path, shelf_file: Path) -> dict[
         return {}
     try:
         with Shelf(shelf_file, make=False) as shelf:
-            found = [sound for sound in shelf.sounds() if sound.study is not None]
+            found = [sound for sound in shelf.at(paths) if sound.study is not None]
     except LiveaidError:
         return {}
     return {
@@ -51,6 +51,28 @@ def with_shelf_words(routine: Routine, known: Mapping[str, ShelfSound]) -> Routi
         for name, sound in routine.sounds.items()
     }
     return routine.model_copy(update={"sounds": sounds})
+
+
+def with_marks(routine: Routine, known: Mapping[str, ShelfSound]) -> Routine:
+    """The routine with the performer's own word on its sounds, as marked on the shelf, where the
+    map is silent: what render goes by, which studies the rest itself."""
+    sounds = {
+        name: sound.model_copy(update=_marked(sound, known[name])) if name in known else sound
+        for name, sound in routine.sounds.items()
+    }
+    return routine.model_copy(update={"sounds": sounds})
+
+
+def _marked(sound: Sound, on_shelf: ShelfSound) -> dict[str, Any]:
+    marks = on_shelf.marks
+    said = {
+        "kind": marks.kind,
+        "tempo_bpm": marks.tempo_bpm,
+        "key": marks.key,
+        "source": marks.source or None,
+        "licence": marks.licence or None,
+    }
+    return {name: value for name, value in said.items() if value and getattr(sound, name) is None}
 
 
 def _words(sound: Sound, on_shelf: ShelfSound) -> dict[str, Any]:

@@ -21,6 +21,7 @@ sections    what plays from bar to bar; open breaks
 words       phrases and words of speech, each with its attack
 phrases     stretches of sound between pauses
 parts       words and hits a hand could play;  tone: a steady tone's frequency
+by_hand     a sound as one channel, its parts as files
 character   how driving, and what it is most likely for
 """
 

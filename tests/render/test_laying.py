@@ -9,11 +9,14 @@ from click.testing import CliRunner
 
 from liveaid.commands.check import command as check_command
 from liveaid.commands.laying import judged
+from liveaid.commands.render import command as render_command
+from liveaid.files.digest import content_hash
 from liveaid.render.render import render_scene
 from liveaid.routine import SIDES, load_routine
 from liveaid.routine.opened import open_scene
 from liveaid.shelf.folder import Signature
 from liveaid.shelf.shelf import Shelf
+from liveaid.study import study
 from liveaid.study.facts import Study
 
 
@@ -55,14 +58,14 @@ def test_what_the_map_is_silent_about_is_taken_from_the_shelf(silent_map):
     facts = {"awning": (100.0, 0.113), "puddle": (96.0, 0.0)}
     with Shelf(silent_map / "shelf.sqlite") as shelf:
         for number, (name, (tempo, first)) in enumerate(facts.items()):
-            study = Study(
+            facts_told = Study(
                 duration_s=19.0, sample_rate_hz=44_100, channels=1, format="WAV",
                 kind="instrumental",
                 frames_declared=1, frames_read=1, tempo=tempo, tempo_confidence=0.9,
                 first_beat=first, key="A minor", key_confidence=0.8,
             )  # fmt: skip
             digest = f"{number:064x}"
-            shelf.keep(digest, study)
+            shelf.keep(digest, facts_told)
             path = str((silent_map / f"sounds/{name}.wav").resolve())
             shelf.place(path, digest, Signature(1, 1, number + 1, 1, True))
             shelf.mark(digest, set_to={"source": "the rain", "licence": "CC0-1.0"})
@@ -71,6 +74,25 @@ def test_what_the_map_is_silent_about_is_taken_from_the_shelf(silent_map):
     awning = seen.routine.sounds["awning"]
     assert (awning.tempo_bpm, awning.kind, awning.key) == (100.0, "instrumental", "A minor")
     assert (awning.source, awning.licence) == ("the rain", "CC0-1.0")
+
+
+def test_a_mark_on_the_shelf_counts_for_check_and_render_alike(silent_map):
+    with Shelf(silent_map / "shelf.sqlite") as shelf:
+        for name in ("awning", "puddle"):
+            path = str((silent_map / f"sounds/{name}.wav").resolve())
+            digest, signature = content_hash(path)
+            shelf.keep(digest, study(path))
+            shelf.place(path, digest, signature)
+            if name == "awning":
+                shelf.mark(digest, set_to={"tempo": 98.0})
+    laid = judged(open_scene(silent_map / "routine.yaml"))
+    assert laid.laid_out
+    CliRunner().invoke(render_command, [str(silent_map)], catch_exceptions=False)
+    rendered = load_routine(silent_map / "decks/routine.yaml")
+    assert rendered.sounds["awning"].tempo_bpm == 98.0
+    for here, there in zip(laid.routine.pieces, rendered.pieces, strict=True):
+        for side in SIDES:
+            assert here.plan(side).cue_s == there.plan(side).cue_s
 
 
 def test_sounds_that_nothing_is_known_of_are_named(silent_map):

@@ -2,7 +2,9 @@
 
 import asyncio
 import json
+import re
 import time
+from importlib import resources
 
 import aiohttp
 import pytest
@@ -10,6 +12,7 @@ import pytest
 from liveaid.stage import Address
 from liveaid.stage.web import Web, as_json
 
+WORKER = (resources.files("liveaid.stage") / "page" / "worker.js").read_text()
 HERE = Address("127.0.0.1", 0)
 
 
@@ -207,3 +210,15 @@ def test_every_answer_carries_the_headers_errors_included(path, headers):
     assert found["Cross-Origin-Opener-Policy"] == "same-origin"
     assert found["Cache-Control"] == "no-store"
     assert "aiohttp" not in found["Server"].lower()
+
+
+def test_the_pages_that_are_kept_at_hand_are_all_served():
+    """One address in the service worker's list that is not would be missing after a reload."""
+    listed = re.findall(r'"(/[^"]*)"', re.search(r"const PAGES = \[(.*?)\];", WORKER, re.S)[1])
+
+    async def check(server):
+        return {path: await server.status_of(path) for path in listed}
+
+    found = served(check)
+    assert len(found) > 20
+    assert {path for path, status in found.items() if status != 200} == set()
