@@ -32,6 +32,8 @@ _LONGEST_S = 1800.0
 _ACT_BEATS = 0.2
 """A half beat this near an act is heard by that act."""
 _LEAST_BEATS = 4
+_TANGLED_SHARE = 0.3
+"""So many acts off the same way make those on the count suspect (tuned on mixes of our own)."""
 _TANGLED_S = 0.015
 """Acts off by more are told from the count's own sounds (the onset windows of align)."""
 
@@ -159,7 +161,7 @@ def _curve(sure: Sequence[tuple[float, float]], beats: float, by: Clock | None) 
 
 
 def _untangled(acts: Sequence[ActScore]) -> Iterator[ActScore]:
-    """Where most of a hand's acts are off the same way, those that seem exactly on the count were
+    """Where many of a hand's acts are off the same way, those that seem exactly on the count were
     drowned by a sound of the count itself: not heard."""
     for act in acts:
         errors = [
@@ -170,7 +172,7 @@ def _untangled(acts: Sequence[ActScore]) -> Iterator[ActScore]:
         late = [e for e in errors if e > _TANGLED_S], [e for e in errors if e < -_TANGLED_S]
         off = max(len(side) for side in late)
         drowned = act.error_s is not None and abs(act.error_s) < 0.5 * _TANGLED_S
-        if drowned and off >= _LEAST_BEATS and off >= 0.5 * len(errors):
+        if drowned and off >= _LEAST_BEATS and off >= _TANGLED_SHARE * len(errors):
             yield replace(act, outcome="unheard", heard_s=None)
         else:
             yield act

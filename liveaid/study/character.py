@@ -36,6 +36,8 @@ BASS_BANDS = 6
 """To 290 Hz."""
 
 SHORT_S = 4.0
+CRY_S = 1.5
+"""A shorter shout or word is a sample."""
 ENOUGH_VOICE = 0.42
 """Share of voice times the share of nothing else: halfway between speech over music and speech."""
 SEVERAL, PIECE_S = 4, 20.0
@@ -93,8 +95,7 @@ def guess_kind(
     """
     bare = voice[0] * (1.0 - voice[1])
     if bare >= ENOUGH_VOICE:
-        long = duration_s >= SHORT_S
-        return Guess("a cappella" if long else "sample", 0.5 + 0.5 * bare)
+        return Guess("a cappella" if duration_s >= CRY_S else "sample", 0.5 + 0.5 * bare)
     if tempo.tempo_bpm is not None and (tempo.steady or tempo.confidence >= 0.4):
         return Guess("instrumental", 0.5 + 0.5 * tempo.confidence)
     if tempo.tempo_bpm is not None:

@@ -26,7 +26,7 @@ FEWEST = 8
 HOLDS_EXCESS = 2.5
 """Standard deviations of onsets on the even grid within a stretch: it holds there."""
 HOLDS_SHARE = 0.6
-"""Or so much of what it has in the middling stretch: at four fifths of a tempo every fifth line
+"""Or so much of what it has where it holds well: at four fifths of a tempo every fifth line
 still meets."""
 OWN_EXCESS = 5.0
 OWN_GAIN = 3.0
@@ -65,7 +65,7 @@ def follow_course(rise: Floats, onsets: Onsets, grid: Grid) -> list[Stretch]:
     commons = [
         judged(few, period_s=grid.period_s, phase_s=grid.phase_s, parts=grid.parts) for few in parts
     ]
-    usual = float(np.median([one.excess for one in commons]))
+    usual = float(np.quantile([one.excess for one in commons], 0.75))
     return [
         _stretch(rise, few, grid, common, float(start), usual)
         for start, few, common in zip(starts, parts, commons, strict=True)

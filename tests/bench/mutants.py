@@ -7,7 +7,8 @@
 A mistake is what a tired hand would make: a comparison turned, a sign lost, a number ten times
 off, left for right, `and` for `or`, a condition dropped. The package is copied aside, one mistake
 is made at a time, and only those tests run that reach its line (found by one run under coverage);
-a line no test reaches survives without a run. A mistake that leaves the program the same in all
+a line that no test reaches in its own process is held against all tests of its room, since a
+worker process may run it. A mistake that leaves the program the same in all
 that matters is explained in EXCUSED below and counted apart. The baseline is the same run without
 a mistake, which must pass.
 """
@@ -19,10 +20,12 @@ import ast
 import os
 import random
 import shutil
+import signal
 import sqlite3
 import subprocess
 import sys
 import tempfile
+import xml.etree.ElementTree as ET
 from collections import Counter
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
@@ -39,8 +42,9 @@ ALSO = {
 """Test folders beside a room's own whose claims are about that room."""
 MOST_TESTS = 40
 """Tests run against one mistake at most, the quickest first."""
-LIMIT_S = 120
-"""A mistake that makes its tests hang is noticed too."""
+LIMIT_S = 60
+SLOWER = 5
+"""A mistake that makes its tests hang is noticed too: so long, and so many times their own time."""
 
 EXCUSED: dict[tuple[str, str], str] = {}
 """(file, the changed line as it stands) and why no test can or need notice."""
@@ -130,10 +134,6 @@ def mistakes_in(file: Path) -> Iterator[Mistake]:
                 yield mistake(node, f"({inner})", f"{written!r} without abs")
 
 
-def _tiny(node: ast.Constant) -> bool:
-    return isinstance(node.value, float) and abs(node.value) <= ROUNDING
-
-
 def _is_text(node: ast.expr) -> bool:
     return isinstance(node, ast.JoinedStr) or (
         isinstance(node, ast.Constant) and isinstance(node.value, str)
@@ -195,20 +195,48 @@ def tests_of(room: str) -> list[str]:
     return [f"tests/{folder}" for folder in folders if (ROOT / "tests" / folder).is_dir()]
 
 
-def reached(copy: Path, room: str) -> dict[tuple[str, int], list[str]]:
-    """For each line of a room the tests that run it, from one run under coverage."""
-    data = copy / f".coverage-{room}"
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """One run of a room's tests under coverage, no mistake made."""
+
+    by_line: dict[tuple[str, int], list[str]]
+    """The tests that run each line, as coverage names them."""
+    took_s: dict[str, float]
+    """How long each test took, by the same name."""
+
+    def nodes(self, line: tuple[str, int]) -> list[str]:
+        """pytest's names of the tests that run a line, the quickest first."""
+        tests = {c for c in self.by_line.get(line, ()) if c}
+        found = {node_of(test) for test in sorted(tests, key=lambda t: self.took_s.get(t, 0.0))}
+        return sorted(found, key=self.took)
+
+    def took(self, node: str) -> float:
+        """Seconds that all cases of a test took."""
+        return self.took_s.get(context_of(node), 0.0)
+
+
+def reached(copy: Path, room: str) -> Reach:
+    """Which tests run each line of a room, and how long they take."""
+    data, times = copy / f".coverage-{room}", copy / f"times-{room}.xml"
     rc = copy / "coverage.ini"
     rc.write_text("[run]\ndynamic_context = test_function\nbranch = False\n")
     command = [
         sys.executable, "-m", "coverage", "run", f"--rcfile={rc}", f"--data-file={data}",
         "--include", f"{copy}/liveaid/{room}/*", "-m", "pytest", "-q", "-p", "no:cacheprovider",
-        *tests_of(room),
+        f"--junitxml={times}", *tests_of(room),
     ]  # fmt: skip
     run = subprocess.run(command, cwd=copy, capture_output=True, text=True, env=_env(copy))
     if run.returncode not in (0, 5):
         sys.exit(f"{room}: its tests fail without any mistake:\n{run.stdout[-2000:]}")
-    return _by_line(copy, data)
+    return Reach(_by_line(copy, data), _times(times))
+
+
+def _times(file: Path) -> dict[str, float]:
+    times: dict[str, float] = {}
+    for case in ET.parse(file).iter("testcase"):
+        name = f"{case.get('classname')}.{str(case.get('name')).partition('[')[0]}"
+        times[name] = times.get(name, 0.0) + float(case.get("time") or 0.0)
+    return times
 
 
 def _by_line(copy: Path, data: Path) -> dict[tuple[str, int], list[str]]:
@@ -232,31 +260,38 @@ def _env(copy: Path) -> dict[str, str]:
     return {**os.environ, **quiet, "PYTHONPATH": str(copy), "PYTHONDONTWRITEBYTECODE": "1"}
 
 
-def node_of(copy: Path, context: str) -> str | None:
-    """The test behind a coverage context such as ``test_way.test_a_record_runs_on``."""
+def node_of(context: str) -> str:
+    """pytest's name of the test in a context such as ``tests.routine.test_way.test_it_runs_on``."""
     module, _, name = context.rpartition(".")
-    file = module.split(".")[-1] + ".py"
-    places = [p for p in (copy / "tests").rglob(file) if f"def {name}" in p.read_text()]
-    return f"{places[0].relative_to(copy)}::{name}" if places else None
+    return f"{module.replace('.', '/')}.py::{name}"
 
 
-def noticed(copy: Path, mistake: Mistake, contexts: list[str], room: str) -> bool:
+def context_of(node: str) -> str:
+    """The context a test's lines are kept under, the other way round."""
+    module, _, name = node.partition(".py::")
+    return f"{module.replace('/', '.')}.{name}"
+
+
+def noticed(copy: Path, mistake: Mistake, reach: Reach, room: str) -> bool:
     """Whether some test fails, or does not end, with the mistake made."""
     file = copy / mistake.file
     source = file.read_text(encoding="utf-8")
-    nodes = [node for c in dict.fromkeys(contexts) if c and (node := node_of(copy, c))]
-    # A line run while modules load is in no test's own context: all the room's tests may tell.
-    which = nodes[:MOST_TESTS] if nodes else tests_of(room)
+    # A line run while modules load is in no test's own context, nor is one run by a worker
+    # process: all the room's tests may tell.
+    which = reach.nodes((mistake.file, mistake.line))[:MOST_TESTS] or tests_of(room)
+    took_s = sum(map(reach.took, which)) if "::" in which[0] else sum(reach.took_s.values())
     try:
         file.write_text(mistake.made_in(source), encoding="utf-8")
         run = subprocess.run(
             [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", *which],
-            cwd=copy, capture_output=True, env=_env(copy), timeout=LIMIT_S,
+            cwd=copy, capture_output=True, env=_env(copy), timeout=LIMIT_S + SLOWER * took_s,
         )  # fmt: skip
     except subprocess.TimeoutExpired:
         return True
     finally:
         file.write_text(source, encoding="utf-8")
+    if run.returncode == 4:
+        sys.exit(f"{room}: no such tests: {which}\n{run.stdout.decode()[-1000:]}")
     return run.returncode not in (0, 5)
 
 
@@ -266,12 +301,12 @@ def judge_room(room: str, mistakes: list[Mistake]) -> list[tuple[Mistake, bool]]
         copy = Path(folder)
         for name in ("liveaid", "tests", "configs", "scenes"):
             shutil.copytree(ROOT / name, copy / name)
-        shutil.copy(ROOT / "pyproject.toml", copy)
-        lines = reached(copy, room)
+        for name in ("pyproject.toml", "README.md", "DEVELOPERS.md"):
+            shutil.copy(ROOT / name, copy)
+        reach = reached(copy, room)
         verdicts = []
         for mistake in mistakes:
-            contexts = lines.get((mistake.file, mistake.line))
-            killed = contexts is not None and noticed(copy, mistake, contexts, room)
+            killed = noticed(copy, mistake, reach, room)
             mark = "noticed " if killed else "SURVIVED"
             print(f"{mark} {mistake.file}:{mistake.line}: {mistake.what[:90]}", flush=True)
             verdicts.append((mistake, killed))
@@ -286,6 +321,8 @@ def main() -> None:
     parser.add_argument("--at-once", type=int, default=2, help="rooms judged side by side")
     options = parser.parse_args()
     rooms = options.room or sorted(p.parent.name for p in (ROOT / "liveaid").glob("*/__init__.py"))
+    # Run in the background, Ctrl-C is ignored and would be by every test's own processes too.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     made = drawn(rooms, options.count, options.seed)
     by_room = {room: [m for m in made if m.file.startswith(f"liveaid/{room}/")] for room in rooms}
     with ThreadPoolExecutor(options.at_once) as pool:

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from liveaid.record.bring import bring, by_hand_s, settle_s, turns_in
 from liveaid.record.figures import COMMON, FIGURES
-from liveaid.record.places import is_there, on_course, stands_at
+from liveaid.record.places import has_left_course, is_there, on_course, same_place, stands_at
 from liveaid.routine.model import Performer
 
 HANDS = Performer()
@@ -116,3 +116,33 @@ def test_a_running_record_is_on_course_when_what_is_left_brings_it_to_its_cue():
     assert on_course(30.7, 50.0, 1.0, 20.0)
     assert not on_course(30.8, 50.0, 1.0, 20.0)
     assert math.isfinite(settle_s(0.0, HANDS))
+
+
+def test_a_record_is_off_its_course_only_half_a_turn_beyond_what_may_be():
+    # 20 s before its cue at nominal speed: 0.9 s + 3 % of 20 s = 1.5 s may be off, either way.
+    assert not has_left_course(31.4, 50.0, 1.0, 20.0)
+    assert has_left_course(31.6, 50.0, 1.0, 20.0)
+    assert not has_left_course(28.6, 50.0, 1.0, 20.0)
+    assert has_left_course(28.4, 50.0, 1.0, 20.0)
+    # Past its cue there is no more than the half turn: 0.9 s. It runs on, 2 s late, 2 s farther.
+    assert not has_left_course(52.8, 50.0, 1.0, -2.0)
+    assert has_left_course(53.0, 50.0, 1.0, -2.0)
+
+
+def test_two_places_of_a_sound_are_one_within_a_tenth_of_a_millisecond():
+    # 5 samples at 48 kHz are 0.104 ms, 4 are 0.083 ms.
+    assert same_place(10.0, 10.0 + 4 / 48000)
+    assert same_place(10.0, 10.0 - 4 / 48000)
+    assert not same_place(10.0, 10.0 + 5 / 48000)
+
+
+def test_a_record_turned_back_slowly_stands_and_one_turned_back_fast_does_not():
+    # Under 0.3 of nominal a record counts as held, in either direction.
+    assert stands_at(9.85, 10.0, -0.29)
+    assert not stands_at(9.84, 10.0, 0.0)
+    assert not stands_at(10.0, 10.0, -0.31)
+    assert not stands_at(10.0, 10.0, 0.31)
+
+
+def test_there_is_no_way_in_no_time():
+    assert turns_in(0.0, HANDS) == turns_in(-1.0, HANDS) == 0.0
