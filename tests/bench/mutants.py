@@ -87,37 +87,42 @@ def mistakes_in(file: Path) -> Iterator[Mistake]:
 
     name = file.relative_to(ROOT).as_posix()
 
-    def mistake(node: ast.expr, text: str, what: str) -> Mistake:
+    def span(node: ast.expr) -> tuple[int, int]:
         assert node.end_lineno is not None
         assert node.end_col_offset is not None
-        start, end = at(node.lineno, node.col_offset), at(node.end_lineno, node.end_col_offset)
-        return Mistake(name, node.lineno, what, start, end, text)
+        return at(node.lineno, node.col_offset), at(node.end_lineno, node.end_col_offset)
+
+    def text_of(node: ast.expr) -> str:
+        return source[slice(*span(node))]
+
+    def mistake(node: ast.expr, text: str, what: str) -> Mistake:
+        return Mistake(name, node.lineno, what, *span(node), text)
 
     for node in _code(ast.parse(source)):
-        written = ast.get_source_segment(source, node) or ""
+        written = text_of(node)
         match node:
             case ast.Compare(ops=[op], left=left, comparators=[right]) if type(op) in TURNED:
-                a, b = (ast.get_source_segment(source, each) for each in (left, right))
+                a, b = text_of(left), text_of(right)
                 sign = TURNED[type(op)]
                 yield mistake(node, f"({a} {sign} {b})", f"{written!r} turned to {sign}")
             case ast.BinOp(op=op, left=left, right=right) if type(op) in TRADED:
                 if any(_is_text(each) for each in (left, right)):
                     continue  # a path's or a text's joining: it fails at once, and tells nothing
-                a, b = (ast.get_source_segment(source, each) for each in (left, right))
+                a, b = text_of(left), text_of(right)
                 sign = TRADED[type(op)]
                 yield mistake(node, f"({a}) {sign} ({b})", f"{written!r} with {sign}")
             case ast.UnaryOp(op=ast.USub(), operand=operand):
-                inner = ast.get_source_segment(source, operand) or ""
+                inner = text_of(operand)
                 yield mistake(node, inner, f"{written!r} without its sign")
             case ast.UnaryOp(op=ast.Not(), operand=operand):
-                inner = ast.get_source_segment(source, operand) or ""
+                inner = text_of(operand)
                 yield mistake(node, f"({inner})", f"{written!r} without its not")
             case ast.BoolOp(op=op, values=values):
                 word = " or " if isinstance(op, ast.And) else " and "
-                parts = [f"({ast.get_source_segment(source, each)})" for each in values]
+                parts = [f"({text_of(each)})" for each in values]
                 yield mistake(node, f"({word.join(parts)})", f"{written!r} with{word}")
             case ast.IfExp(orelse=orelse):
-                other = ast.get_source_segment(source, orelse)
+                other = text_of(orelse)
                 yield mistake(node, f"({other})", f"{written!r} always its else")
             case ast.Constant(value=bool()):
                 yield mistake(node, str(not node.value), f"{written} turned")
@@ -130,7 +135,7 @@ def mistakes_in(file: Path) -> Iterator[Mistake]:
             case ast.Name(id="min" | "max"):
                 yield mistake(node, SWAPPED[node.id], f"{node.id} for {SWAPPED[node.id]}")
             case ast.Call(func=ast.Name(id="abs"), args=[inner_node]):
-                inner = ast.get_source_segment(source, inner_node)
+                inner = text_of(inner_node)
                 yield mistake(node, f"({inner})", f"{written!r} without abs")
 
 
@@ -195,35 +200,60 @@ def tests_of(room: str) -> list[str]:
     return [f"tests/{folder}" for folder in folders if (ROOT / "tests" / folder).is_dir()]
 
 
+BY_TEST = """
+import coverage, pytest
+
+def _now(name):
+    coverage.Coverage.current().switch_context(name)
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_runtest_setup(item):
+    _now("shared")
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_runtest_call(item):
+    _now(item.nodeid.partition("[")[0])
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_runtest_teardown(item):
+    _now("shared")
+"""
+"""A pytest plugin that tells coverage which test runs. What is shared is made once for many."""
+
+
 @dataclass(frozen=True, slots=True)
 class Reach:
     """One run of a room's tests under coverage, no mistake made."""
 
-    by_line: dict[tuple[str, int], list[str]]
-    """The tests that run each line, as coverage names them."""
+    by_line: dict[tuple[str, int], set[str]]
+    """The tests that run each line, by pytest's name; "shared" where a fixture does."""
     took_s: dict[str, float]
-    """How long each test took, by the same name."""
+    """How long all cases of each test took."""
 
-    def nodes(self, line: tuple[str, int]) -> list[str]:
-        """pytest's names of the tests that run a line, the quickest first."""
-        tests = {c for c in self.by_line.get(line, ()) if c}
-        found = {node_of(test) for test in sorted(tests, key=lambda t: self.took_s.get(t, 0.0))}
-        return sorted(found, key=self.took)
+    def tests(self, line: tuple[str, int], room: str) -> list[str]:
+        """The tests that may tell of a mistake on a line, the quickest first.
 
-    def took(self, node: str) -> float:
-        """Seconds that all cases of a test took."""
-        return self.took_s.get(context_of(node), 0.0)
+        A line run while modules load is in no test's own context, nor is one run by a worker
+        process or for a fixture: all the room's tests may tell of those.
+        """
+        names = self.by_line.get(line, set()) - {""}
+        own = sorted(names - {"shared"}, key=lambda name: self.took_s.get(name, 0.0))[:MOST_TESTS]
+        return own if own and "shared" not in names else own + tests_of(room)
+
+    def took(self, tests: list[str]) -> float:
+        """Seconds that so many tests take."""
+        folders = any("::" not in test for test in tests)
+        return sum(t for name, t in self.took_s.items() if folders or name in tests)
 
 
 def reached(copy: Path, room: str) -> Reach:
     """Which tests run each line of a room, and how long they take."""
     data, times = copy / f".coverage-{room}", copy / f"times-{room}.xml"
-    rc = copy / "coverage.ini"
-    rc.write_text("[run]\ndynamic_context = test_function\nbranch = False\n")
+    (copy / "by_test.py").write_text(BY_TEST)
     command = [
-        sys.executable, "-m", "coverage", "run", f"--rcfile={rc}", f"--data-file={data}",
+        sys.executable, "-m", "coverage", "run", f"--data-file={data}",
         "--include", f"{copy}/liveaid/{room}/*", "-m", "pytest", "-q", "-p", "no:cacheprovider",
-        f"--junitxml={times}", *tests_of(room),
+        "-p", "by_test", f"--junitxml={times}", *tests_of(room),
     ]  # fmt: skip
     run = subprocess.run(command, cwd=copy, capture_output=True, text=True, env=_env(copy))
     if run.returncode not in (0, 5):
@@ -234,15 +264,16 @@ def reached(copy: Path, room: str) -> Reach:
 def _times(file: Path) -> dict[str, float]:
     times: dict[str, float] = {}
     for case in ET.parse(file).iter("testcase"):
-        name = f"{case.get('classname')}.{str(case.get('name')).partition('[')[0]}"
+        file = str(case.get("classname")).replace(".", "/")
+        name = f"{file}.py::{str(case.get('name')).partition('[')[0]}"
         times[name] = times.get(name, 0.0) + float(case.get("time") or 0.0)
     return times
 
 
-def _by_line(copy: Path, data: Path) -> dict[tuple[str, int], list[str]]:
+def _by_line(copy: Path, data: Path) -> dict[tuple[str, int], set[str]]:
     from coverage.numbits import numbits_to_nums
 
-    lines: dict[tuple[str, int], list[str]] = {}
+    lines: dict[tuple[str, int], set[str]] = {}
     with sqlite3.connect(data) as base:
         rows = base.execute(
             "select file.path, context.context, line_bits.numbits from line_bits"
@@ -251,7 +282,7 @@ def _by_line(copy: Path, data: Path) -> dict[tuple[str, int], list[str]]:
         for path, context, bits in rows:
             name = Path(path).relative_to(copy).as_posix()
             for line in numbits_to_nums(bits):
-                lines.setdefault((name, line), []).append(context)
+                lines.setdefault((name, line), set()).add(context)
     return lines
 
 
@@ -260,31 +291,17 @@ def _env(copy: Path) -> dict[str, str]:
     return {**os.environ, **quiet, "PYTHONPATH": str(copy), "PYTHONDONTWRITEBYTECODE": "1"}
 
 
-def node_of(context: str) -> str:
-    """pytest's name of the test in a context such as ``tests.routine.test_way.test_it_runs_on``."""
-    module, _, name = context.rpartition(".")
-    return f"{module.replace('.', '/')}.py::{name}"
-
-
-def context_of(node: str) -> str:
-    """The context a test's lines are kept under, the other way round."""
-    module, _, name = node.partition(".py::")
-    return f"{module.replace('/', '.')}.{name}"
-
-
 def noticed(copy: Path, mistake: Mistake, reach: Reach, room: str) -> bool:
     """Whether some test fails, or does not end, with the mistake made."""
     file = copy / mistake.file
     source = file.read_text(encoding="utf-8")
-    # A line run while modules load is in no test's own context, nor is one run by a worker
-    # process: all the room's tests may tell.
-    which = reach.nodes((mistake.file, mistake.line))[:MOST_TESTS] or tests_of(room)
-    took_s = sum(map(reach.took, which)) if "::" in which[0] else sum(reach.took_s.values())
+    which = reach.tests((mistake.file, mistake.line), room)
+    limit_s = LIMIT_S + SLOWER * reach.took(which)
     try:
         file.write_text(mistake.made_in(source), encoding="utf-8")
         run = subprocess.run(
             [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", *which],
-            cwd=copy, capture_output=True, env=_env(copy), timeout=LIMIT_S + SLOWER * took_s,
+            cwd=copy, capture_output=True, env=_env(copy), timeout=limit_s,
         )  # fmt: skip
     except subprocess.TimeoutExpired:
         return True
