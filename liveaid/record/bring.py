@@ -21,7 +21,7 @@ from liveaid.record.figures import figure
 ByMeans: TypeAlias = Literal["by hand", "needle"]
 
 
-class Hands(Protocol):
+class HandPace(Protocol):
     """What must be known of a performer's hands; the section map's `performer:` has it."""
 
     @property
@@ -59,7 +59,7 @@ class Bringing:
         return min(self.by_hand_s, self.by_needle_s)
 
 
-def bring(turns: float, hands: Hands) -> Bringing:
+def bring(turns: float, hands: HandPace) -> Bringing:
     """The time to bring a record so many turns of the platter, either way."""
     return Bringing(
         by_hand_s=by_hand_s(turns, hands),
@@ -67,18 +67,18 @@ def bring(turns: float, hands: Hands) -> Bringing:
     )
 
 
-def by_hand_s(turns: float, hands: Hands) -> float:
+def by_hand_s(turns: float, hands: HandPace) -> float:
     """Seconds to wind so many turns by hand and settle; 0 where there is no way to go."""
     return abs(turns) / hands.wind_turns_per_s + settle_s(turns, hands)
 
 
-def settle_s(turns: float, hands: Hands) -> float:
+def settle_s(turns: float, hands: HandPace) -> float:
     """Seconds to set a record on its cue that was brought so many turns."""
     width = figure("settle_width_turns")
     return hands.settle_s * math.log2(min(abs(turns), 1.0) / width + 1.0) / math.log2(1 / width + 1)
 
 
-def turns_in(seconds: float, hands: Hands) -> float:
+def turns_in(seconds: float, hands: HandPace) -> float:
     """The most turns a hand can bring a record in so many seconds, settling included."""
     low, high = 0.0, max(0.0, seconds) * hands.wind_turns_per_s
     for _ in range(50):

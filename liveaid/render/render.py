@@ -33,7 +33,7 @@ from liveaid.routine.layout.uses import uses_of
 from liveaid.routine.load import read_bytes
 from liveaid.routine.model import Decks, Stamp
 from liveaid.routine.part_faults import part_faults
-from liveaid.routine.problems import Fault
+from liveaid.routine.problems import Hindrance
 from liveaid.routine.scene import DECKS, MAP, own, scene_folder
 from liveaid.routine.source import field_name, read_source
 from liveaid.routine.way import changes
@@ -99,7 +99,7 @@ def render_scene(
     return _outcome(to_write, wish, set_aside)
 
 
-def _refuse(map_path: Path, faults: Sequence[Fault]) -> None:
+def _refuse(map_path: Path, faults: Sequence[Hindrance]) -> None:
     """Raise all faults as one RoutineError, each with its line in the map."""
     if not faults:
         return
@@ -111,13 +111,13 @@ def _refuse(map_path: Path, faults: Sequence[Fault]) -> None:
     raise RoutineError(str(map_path), problems)
 
 
-def _overwritten(routine: Routine, folder: Path) -> Iterator[Fault]:
+def _overwritten(routine: Routine, folder: Path) -> Iterator[Hindrance]:
     """Sounds whose own file is one that the render writes."""
     ours = {(folder / DECKS / name).resolve() for name in SOUND_FILES}
     for name, sound in routine.sounds.items():
         if (folder / sound.file).resolve() in ours:
             found = f"{sound.file}, which the render writes"
-            yield Fault(("sounds", name, "file"), found, "a copy of it elsewhere would do")
+            yield Hindrance(("sounds", name, "file"), found, "a copy of it elsewhere would do")
 
 
 def _bytes_to_write(routine: Routine, layouts: Mapping[Side, DeckLayout], wish: Wish) -> int:

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from liveaid.follow import Follower
 from liveaid.follow.next_cue import Here, next_cue
-from liveaid.practice.events import planned_events
+from liveaid.practice.planned_acts import planned_events
 from liveaid.practice.session import Ended, Session, aim_of, score_of
 from liveaid.render.sheet import Printed, sheet_html
 from liveaid.routine import SIDES, Routine
