@@ -52,10 +52,11 @@ def content_hash(path: str, *, clock_ns: Callable[[], int] = time.time_ns) -> tu
         handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0))
     except OSError as error:
         raise Unreadable(f"cannot be opened: {reason(error)}") from error
+    status = os.fstat(handle)
+    if not stat.S_ISREG(status.st_mode):
+        os.close(handle)
+        raise Unreadable(f"{sort_of(status.st_mode)}, not a file")
     with open(handle, "rb") as stream:
-        status = os.fstat(handle)
-        if not stat.S_ISREG(status.st_mode):
-            raise Unreadable(f"{sort_of(status.st_mode)}, not a file")
         try:
             digest = hashlib.file_digest(stream, lambda: hashlib.blake2b(digest_size=_HASH_BYTES))
         except OSError as error:

@@ -7,7 +7,8 @@
 A mistake is what a tired hand would make: a comparison turned, a sign lost, a number ten times
 off, left for right, `and` for `or`, a condition dropped. The package is copied aside, one mistake
 is made at a time, and only those tests run that reach its line (found by one run under coverage);
-a line no test reaches survives without a run. A mistake that leaves the program the same in all
+a line that no test reaches in its own process is held against all tests of its room, since a
+worker process may run it. A mistake that leaves the program the same in all
 that matters is explained in EXCUSED below and counted apart. The baseline is the same run without
 a mistake, which must pass.
 """
@@ -19,10 +20,12 @@ import ast
 import os
 import random
 import shutil
+import signal
 import sqlite3
 import subprocess
 import sys
 import tempfile
+import xml.etree.ElementTree as ET
 from collections import Counter
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
@@ -39,8 +42,9 @@ ALSO = {
 """Test folders beside a room's own whose claims are about that room."""
 MOST_TESTS = 40
 """Tests run against one mistake at most, the quickest first."""
-LIMIT_S = 120
-"""A mistake that makes its tests hang is noticed too."""
+LIMIT_S = 60
+SLOWER = 5
+"""A mistake that makes its tests hang is noticed too: so long, and so many times their own time."""
 
 EXCUSED: dict[tuple[str, str], str] = {}
 """(file, the changed line as it stands) and why no test can or need notice."""
@@ -83,37 +87,42 @@ def mistakes_in(file: Path) -> Iterator[Mistake]:
 
     name = file.relative_to(ROOT).as_posix()
 
-    def mistake(node: ast.expr, text: str, what: str) -> Mistake:
+    def span(node: ast.expr) -> tuple[int, int]:
         assert node.end_lineno is not None
         assert node.end_col_offset is not None
-        start, end = at(node.lineno, node.col_offset), at(node.end_lineno, node.end_col_offset)
-        return Mistake(name, node.lineno, what, start, end, text)
+        return at(node.lineno, node.col_offset), at(node.end_lineno, node.end_col_offset)
+
+    def text_of(node: ast.expr) -> str:
+        return source[slice(*span(node))]
+
+    def mistake(node: ast.expr, text: str, what: str) -> Mistake:
+        return Mistake(name, node.lineno, what, *span(node), text)
 
     for node in _code(ast.parse(source)):
-        written = ast.get_source_segment(source, node) or ""
+        written = text_of(node)
         match node:
             case ast.Compare(ops=[op], left=left, comparators=[right]) if type(op) in TURNED:
-                a, b = (ast.get_source_segment(source, each) for each in (left, right))
+                a, b = text_of(left), text_of(right)
                 sign = TURNED[type(op)]
                 yield mistake(node, f"({a} {sign} {b})", f"{written!r} turned to {sign}")
             case ast.BinOp(op=op, left=left, right=right) if type(op) in TRADED:
                 if any(_is_text(each) for each in (left, right)):
                     continue  # a path's or a text's joining: it fails at once, and tells nothing
-                a, b = (ast.get_source_segment(source, each) for each in (left, right))
+                a, b = text_of(left), text_of(right)
                 sign = TRADED[type(op)]
                 yield mistake(node, f"({a}) {sign} ({b})", f"{written!r} with {sign}")
             case ast.UnaryOp(op=ast.USub(), operand=operand):
-                inner = ast.get_source_segment(source, operand) or ""
+                inner = text_of(operand)
                 yield mistake(node, inner, f"{written!r} without its sign")
             case ast.UnaryOp(op=ast.Not(), operand=operand):
-                inner = ast.get_source_segment(source, operand) or ""
+                inner = text_of(operand)
                 yield mistake(node, f"({inner})", f"{written!r} without its not")
             case ast.BoolOp(op=op, values=values):
                 word = " or " if isinstance(op, ast.And) else " and "
-                parts = [f"({ast.get_source_segment(source, each)})" for each in values]
+                parts = [f"({text_of(each)})" for each in values]
                 yield mistake(node, f"({word.join(parts)})", f"{written!r} with{word}")
             case ast.IfExp(orelse=orelse):
-                other = ast.get_source_segment(source, orelse)
+                other = text_of(orelse)
                 yield mistake(node, f"({other})", f"{written!r} always its else")
             case ast.Constant(value=bool()):
                 yield mistake(node, str(not node.value), f"{written} turned")
@@ -126,12 +135,8 @@ def mistakes_in(file: Path) -> Iterator[Mistake]:
             case ast.Name(id="min" | "max"):
                 yield mistake(node, SWAPPED[node.id], f"{node.id} for {SWAPPED[node.id]}")
             case ast.Call(func=ast.Name(id="abs"), args=[inner_node]):
-                inner = ast.get_source_segment(source, inner_node)
+                inner = text_of(inner_node)
                 yield mistake(node, f"({inner})", f"{written!r} without abs")
-
-
-def _tiny(node: ast.Constant) -> bool:
-    return isinstance(node.value, float) and abs(node.value) <= ROUNDING
 
 
 def _is_text(node: ast.expr) -> bool:
@@ -195,26 +200,80 @@ def tests_of(room: str) -> list[str]:
     return [f"tests/{folder}" for folder in folders if (ROOT / "tests" / folder).is_dir()]
 
 
-def reached(copy: Path, room: str) -> dict[tuple[str, int], list[str]]:
-    """For each line of a room the tests that run it, from one run under coverage."""
-    data = copy / f".coverage-{room}"
-    rc = copy / "coverage.ini"
-    rc.write_text("[run]\ndynamic_context = test_function\nbranch = False\n")
+BY_TEST = """
+import coverage, pytest
+
+def _now(name):
+    coverage.Coverage.current().switch_context(name)
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_runtest_setup(item):
+    _now("shared")
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_runtest_call(item):
+    _now(item.nodeid.partition("[")[0])
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_runtest_teardown(item):
+    _now("shared")
+"""
+"""A pytest plugin that tells coverage which test runs. What is shared is made once for many."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """One run of a room's tests under coverage, no mistake made."""
+
+    by_line: dict[tuple[str, int], set[str]]
+    """The tests that run each line, by pytest's name; "shared" where a fixture does."""
+    took_s: dict[str, float]
+    """How long all cases of each test took."""
+
+    def tests(self, line: tuple[str, int], room: str) -> list[str]:
+        """The tests that may tell of a mistake on a line, the quickest first.
+
+        A line run while modules load is in no test's own context, nor is one run by a worker
+        process or for a fixture: all the room's tests may tell of those.
+        """
+        names = self.by_line.get(line, set()) - {""}
+        own = sorted(names - {"shared"}, key=lambda name: self.took_s.get(name, 0.0))[:MOST_TESTS]
+        return own if own and "shared" not in names else own + tests_of(room)
+
+    def took(self, tests: list[str]) -> float:
+        """Seconds that so many tests take."""
+        folders = any("::" not in test for test in tests)
+        return sum(t for name, t in self.took_s.items() if folders or name in tests)
+
+
+def reached(copy: Path, room: str) -> Reach:
+    """Which tests run each line of a room, and how long they take."""
+    data, times = copy / f".coverage-{room}", copy / f"times-{room}.xml"
+    (copy / "by_test.py").write_text(BY_TEST)
     command = [
-        sys.executable, "-m", "coverage", "run", f"--rcfile={rc}", f"--data-file={data}",
+        sys.executable, "-m", "coverage", "run", f"--data-file={data}",
         "--include", f"{copy}/liveaid/{room}/*", "-m", "pytest", "-q", "-p", "no:cacheprovider",
-        *tests_of(room),
+        "-p", "by_test", f"--junitxml={times}", *tests_of(room),
     ]  # fmt: skip
     run = subprocess.run(command, cwd=copy, capture_output=True, text=True, env=_env(copy))
     if run.returncode not in (0, 5):
         sys.exit(f"{room}: its tests fail without any mistake:\n{run.stdout[-2000:]}")
-    return _by_line(copy, data)
+    return Reach(_by_line(copy, data), _times(times))
 
 
-def _by_line(copy: Path, data: Path) -> dict[tuple[str, int], list[str]]:
+def _times(file: Path) -> dict[str, float]:
+    times: dict[str, float] = {}
+    for case in ET.parse(file).iter("testcase"):
+        file = str(case.get("classname")).replace(".", "/")
+        name = f"{file}.py::{str(case.get('name')).partition('[')[0]}"
+        times[name] = times.get(name, 0.0) + float(case.get("time") or 0.0)
+    return times
+
+
+def _by_line(copy: Path, data: Path) -> dict[tuple[str, int], set[str]]:
     from coverage.numbits import numbits_to_nums
 
-    lines: dict[tuple[str, int], list[str]] = {}
+    lines: dict[tuple[str, int], set[str]] = {}
     with sqlite3.connect(data) as base:
         rows = base.execute(
             "select file.path, context.context, line_bits.numbits from line_bits"
@@ -223,7 +282,7 @@ def _by_line(copy: Path, data: Path) -> dict[tuple[str, int], list[str]]:
         for path, context, bits in rows:
             name = Path(path).relative_to(copy).as_posix()
             for line in numbits_to_nums(bits):
-                lines.setdefault((name, line), []).append(context)
+                lines.setdefault((name, line), set()).add(context)
     return lines
 
 
@@ -232,31 +291,24 @@ def _env(copy: Path) -> dict[str, str]:
     return {**os.environ, **quiet, "PYTHONPATH": str(copy), "PYTHONDONTWRITEBYTECODE": "1"}
 
 
-def node_of(copy: Path, context: str) -> str | None:
-    """The test behind a coverage context such as ``test_way.test_a_record_runs_on``."""
-    module, _, name = context.rpartition(".")
-    file = module.split(".")[-1] + ".py"
-    places = [p for p in (copy / "tests").rglob(file) if f"def {name}" in p.read_text()]
-    return f"{places[0].relative_to(copy)}::{name}" if places else None
-
-
-def noticed(copy: Path, mistake: Mistake, contexts: list[str], room: str) -> bool:
+def noticed(copy: Path, mistake: Mistake, reach: Reach, room: str) -> bool:
     """Whether some test fails, or does not end, with the mistake made."""
     file = copy / mistake.file
     source = file.read_text(encoding="utf-8")
-    nodes = [node for c in dict.fromkeys(contexts) if c and (node := node_of(copy, c))]
-    # A line run while modules load is in no test's own context: all the room's tests may tell.
-    which = nodes[:MOST_TESTS] if nodes else tests_of(room)
+    which = reach.tests((mistake.file, mistake.line), room)
+    limit_s = LIMIT_S + SLOWER * reach.took(which)
     try:
         file.write_text(mistake.made_in(source), encoding="utf-8")
         run = subprocess.run(
             [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", *which],
-            cwd=copy, capture_output=True, env=_env(copy), timeout=LIMIT_S,
+            cwd=copy, capture_output=True, env=_env(copy), timeout=limit_s,
         )  # fmt: skip
     except subprocess.TimeoutExpired:
         return True
     finally:
         file.write_text(source, encoding="utf-8")
+    if run.returncode == 4:
+        sys.exit(f"{room}: no such tests: {which}\n{run.stdout.decode()[-1000:]}")
     return run.returncode not in (0, 5)
 
 
@@ -266,12 +318,12 @@ def judge_room(room: str, mistakes: list[Mistake]) -> list[tuple[Mistake, bool]]
         copy = Path(folder)
         for name in ("liveaid", "tests", "configs", "scenes"):
             shutil.copytree(ROOT / name, copy / name)
-        shutil.copy(ROOT / "pyproject.toml", copy)
-        lines = reached(copy, room)
+        for name in ("pyproject.toml", "README.md", "DEVELOPERS.md"):
+            shutil.copy(ROOT / name, copy)
+        reach = reached(copy, room)
         verdicts = []
         for mistake in mistakes:
-            contexts = lines.get((mistake.file, mistake.line))
-            killed = contexts is not None and noticed(copy, mistake, contexts, room)
+            killed = noticed(copy, mistake, reach, room)
             mark = "noticed " if killed else "SURVIVED"
             print(f"{mark} {mistake.file}:{mistake.line}: {mistake.what[:90]}", flush=True)
             verdicts.append((mistake, killed))
@@ -286,6 +338,8 @@ def main() -> None:
     parser.add_argument("--at-once", type=int, default=2, help="rooms judged side by side")
     options = parser.parse_args()
     rooms = options.room or sorted(p.parent.name for p in (ROOT / "liveaid").glob("*/__init__.py"))
+    # Run in the background, Ctrl-C is ignored and would be by every test's own processes too.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     made = drawn(rooms, options.count, options.seed)
     by_room = {room: [m for m in made if m.file.startswith(f"liveaid/{room}/")] for room in rooms}
     with ThreadPoolExecutor(options.at_once) as pool:
