@@ -10,7 +10,11 @@ from liveaid.practice.attempt import Attempt, Due, Start, heard_of
 from liveaid.practice.beat_times import BeatTimes
 from liveaid.practice.counting import counted, own_turns
 from liveaid.practice.delays import Clock
-from liveaid.practice.events import (
+from liveaid.practice.hand_acts import held_acts
+from liveaid.practice.hand_cuts import hand_cuts
+from liveaid.practice.match import match_by_habit
+from liveaid.practice.mixer_trace import FaderHeard
+from liveaid.practice.planned_acts import (
     LET_GO,
     SCORED,
     WINDOW_BEATS,
@@ -20,10 +24,6 @@ from liveaid.practice.events import (
     planned_events,
     written,
 )
-from liveaid.practice.hand_acts import held_acts
-from liveaid.practice.hand_cuts import hand_cuts
-from liveaid.practice.match import match_by_habit
-from liveaid.practice.mixer_trace import MixerMessage
 from liveaid.practice.trace import Trace
 from liveaid.practice.visits import Visit
 from liveaid.routine import SIDES, Routine, Runs, Side
@@ -35,7 +35,7 @@ def assess(
     trace: Trace,
     visits: Sequence[Visit],
     *,
-    mixer: Sequence[MixerMessage] = (),
+    mixer: Sequence[FaderHeard] = (),
     counted_in_s: float | None = None,
     stops: bool = True,
 ) -> list[Played]:
@@ -59,7 +59,7 @@ def assess(
     return played
 
 
-def _with_cuts(played: Played, routine: Routine, mixer: Sequence[MixerMessage]) -> Played:
+def _with_cuts(played: Played, routine: Routine, mixer: Sequence[FaderHeard]) -> Played:
     """The visit with its fader held against its count; as it is where there is none."""
     if played.count is None:
         return played

@@ -7,8 +7,8 @@ from bisect import bisect_right
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from liveaid.practice.cuts import CutScore, FaderMove, cut_scores, fader_moves
-from liveaid.practice.mixer_trace import MixerMessage
+from liveaid.practice.fader_cuts import CutScore, FaderMove, cut_scores, fader_moves
+from liveaid.practice.mixer_trace import FaderHeard
 from liveaid.practice.visits import Visit
 from liveaid.routine import SIDES, Routine, Side
 from liveaid.routine.acts import acts_of, written_out
@@ -41,7 +41,7 @@ class HandCuts:
 
 
 def hand_cuts(
-    routine: Routine, visit: Visit, when: Callable[[float], float], mixer: Sequence[MixerMessage]
+    routine: Routine, visit: Visit, when: Callable[[float], float], mixer: Sequence[FaderHeard]
 ) -> tuple[HandCuts, ...]:
     """Every deck whose acts are written out and need the fader, `when` the time of a beat.
 
@@ -69,7 +69,7 @@ def _inside(one: CutScore, visit: Visit) -> bool:
     return made or (one.beat is not None and visit.from_beat <= one.beat <= visit.to_beat)
 
 
-def deck_moves(mixer: Sequence[MixerMessage], side: Side, *, hamster: bool) -> list[FaderMove]:
+def deck_moves(mixer: Sequence[FaderHeard], side: Side, *, hamster: bool) -> list[FaderMove]:
     """What opened or shut one deck: the crossfader where its level is up, its level where the
     crossfader lets it through. As moves of the crossfader, 0 where only left is heard."""
     cross = [(m.now_s, 1 - m.value if hamster else m.value) for m in mixer if _is(m, "crossfader")]
@@ -80,7 +80,7 @@ def deck_moves(mixer: Sequence[MixerMessage], side: Side, *, hamster: bool) -> l
     return sorted(both, key=lambda move: move.at_s)
 
 
-def _is(message: MixerMessage, control: str) -> bool:
+def _is(message: FaderHeard, control: str) -> bool:
     return message.control == control
 
 

@@ -19,16 +19,16 @@ from liveaid.routine import Side
 Control: TypeAlias = Literal["crossfader"] | Side
 """The crossfader, or a side's channel level."""
 
-_MAGIC = b"liveaid mixer 1\n"
+_MIXER_MAGIC = b"liveaid mixer 1\n"
 _CONTROLS = ("crossfader", *get_args(Side))
-_LARGEST = 64_000_000
+_MIXER_LARGEST = 64_000_000
 """Bytes it may unfold to: an hour of two faders moved without a rest, at a thousand a second."""
 _TIME_DIGITS = 5
 _VALUE_DIGITS = 4
 """Finer than any mixer sends (12 bits: common practice, no source)."""
 
 
-class MixerMessage(NamedTuple):
+class FaderHeard(NamedTuple):
     """A fader at a new place."""
 
     now_s: float
@@ -38,18 +38,18 @@ class MixerMessage(NamedTuple):
     """Crossfader: 0 left to 1 right, as sent; level: 0 to 1."""
 
 
-MixerTrace: TypeAlias = tuple[MixerMessage, ...]
+MixerTrace: TypeAlias = tuple[FaderHeard, ...]
 
 
 class MixerHeard:
     """What the mixer has told so far, as much of it as is asked to be kept."""
 
     def __init__(self) -> None:
-        self._stood: dict[Control, MixerMessage] = {}
+        self._stood: dict[Control, FaderHeard] = {}
         """Where each fader stood before what is kept."""
-        self._messages: deque[MixerMessage] = deque()
+        self._messages: deque[FaderHeard] = deque()
 
-    def hear(self, message: MixerMessage) -> None:
+    def hear(self, message: FaderHeard) -> None:
         """One message, in order of time."""
         self._messages.append(message)
 
@@ -67,7 +67,7 @@ class MixerHeard:
         return tuple(sorted([*stood.values(), *inside]))
 
 
-def rows_of(mixer: Sequence[MixerMessage]) -> list[list[Any]]:
+def rows_of(mixer: Sequence[FaderHeard]) -> list[list[Any]]:
     """The messages as plain values."""
     return [[round(t, _TIME_DIGITS), what, round(v, _VALUE_DIGITS)] for t, what, v in mixer]
 
@@ -75,7 +75,7 @@ def rows_of(mixer: Sequence[MixerMessage]) -> list[list[Any]]:
 def mixer_of(rows: Iterable[Any]) -> MixerTrace:
     """The messages in `rows_of`'s values. TraceError for anything else."""
     try:
-        found = tuple(MixerMessage(float(t), what, float(value)) for t, what, value in rows)
+        found = tuple(FaderHeard(float(t), what, float(value)) for t, what, value in rows)
     except (TypeError, ValueError) as error:
         raise TraceError(f"no mixer messages ({error})") from error
     if not all(m.control in _CONTROLS and math.isfinite(m.now_s + m.value) for m in found):
@@ -83,20 +83,22 @@ def mixer_of(rows: Iterable[Any]) -> MixerTrace:
     return found
 
 
-def pack_mixer(mixer: Sequence[MixerMessage]) -> bytes:
+def pack_mixer(mixer: Sequence[FaderHeard]) -> bytes:
     """The messages as bytes, times rounded to 10 microseconds."""
-    return _MAGIC + zlib.compress(json.dumps(rows_of(mixer), separators=(",", ":")).encode(), 6)
+    return _MIXER_MAGIC + zlib.compress(
+        json.dumps(rows_of(mixer), separators=(",", ":")).encode(), 6
+    )
 
 
 def unpack_mixer(data: bytes | None) -> MixerTrace:
     """The messages in the bytes that `pack_mixer` wrote; none for none. TraceError else."""
     if data is None:
         return ()
-    if not data.startswith(_MAGIC):
+    if not data.startswith(_MIXER_MAGIC):
         raise TraceError("not what a mixer told")
     inflate = zlib.decompressobj()
     try:
-        body = inflate.decompress(data[len(_MAGIC) :], _LARGEST)
+        body = inflate.decompress(data[len(_MIXER_MAGIC) :], _MIXER_LARGEST)
         if not inflate.eof:
             raise TraceError("an account of the mixer that is cut short")
         return mixer_of(json.loads(body))

@@ -18,7 +18,7 @@ from liveaid.practice.count_in import Counter, CountIn, first_cues
 from liveaid.practice.delays import NO_DELAYS, Delays
 from liveaid.practice.ladder import Ladder
 from liveaid.practice.limits import Limits
-from liveaid.practice.mixer_trace import MixerMessage
+from liveaid.practice.mixer_trace import FaderHeard
 from liveaid.practice.records import Kept
 from liveaid.practice.score import TakeScore, score_take
 from liveaid.practice.score_json import score_json
@@ -174,7 +174,7 @@ class Session:
             self._moved_s = self.finder.moved_s
             self.hands_on = self.hands_on.moved(now)
 
-    def hear_mixer(self, message: MixerMessage) -> None:
+    def hear_mixer(self, message: FaderHeard) -> None:
         """A fader at a new place."""
         self.finder.hear_mixer(message)
 

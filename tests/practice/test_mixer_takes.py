@@ -10,12 +10,12 @@ import numpy as np
 import pytest
 
 from liveaid.follow import Follower
-from liveaid.practice.cuts import CutScore, FaderMove
+from liveaid.practice.fader_cuts import CutScore, FaderMove
 from liveaid.practice.hand_cuts import HandCuts, deck_moves, fader_sentences
 from liveaid.practice.journal import from_bytes, to_bytes
 from liveaid.practice.mixer_trace import (
+    FaderHeard,
     MixerHeard,
-    MixerMessage,
     mixer_of,
     pack_mixer,
     unpack_mixer,
@@ -62,7 +62,7 @@ def kept(played: Performance) -> dict[float | None, Kept]:
     found, told_s = [], float("-inf")
     for one in heard:
         if hasattr(one, "control"):
-            session.hear_mixer(MixerMessage(one.now_s, one.control, one.value))
+            session.hear_mixer(FaderHeard(one.now_s, one.control, one.value))
             continue
         session.hear(one.side, position_s=one.position_s, now=one.now_s)
         follower.hear(one.side, position=one.position_s, now=one.now_s)
@@ -76,7 +76,7 @@ def kept(played: Performance) -> dict[float | None, Kept]:
     }
 
 
-def moved(take: Kept, late_s: float) -> tuple[MixerMessage, ...]:
+def moved(take: Kept, late_s: float) -> tuple[FaderHeard, ...]:
     return tuple(m._replace(now_s=m.now_s + late_s) for m in take.mixer)
 
 
@@ -131,8 +131,8 @@ def test_a_sentence_worked_out_by_hand():
 # --- which fader moves open a deck ---------------------------------------------------------------
 
 
-def line(control: str, *places: tuple[float, float]) -> list[MixerMessage]:
-    return [MixerMessage(at, control, value) for at, value in places]
+def line(control: str, *places: tuple[float, float]) -> list[FaderHeard]:
+    return [FaderHeard(at, control, value) for at, value in places]
 
 
 def test_a_level_that_rises_opens_its_own_deck_only():

@@ -24,7 +24,7 @@ from liveaid.record.figures import FIGURES
 from liveaid.record.strokes import PEAK_OF_MEAN, stroke_place, stroke_s, stroke_speed
 from liveaid.routine import Routine
 from liveaid.routine.check import check, fastest
-from liveaid.routine.check.acts import demands_of
+from liveaid.routine.check.act_rules import demands_of
 from liveaid.routine.check.demands import Demand
 
 PARTS = {
