@@ -9,7 +9,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
+from types import MappingProxyType
 
 from liveaid.routine.act_line import ActKind, Over
 from liveaid.routine.act_moves import Move, moves_of
@@ -156,6 +158,31 @@ def acts_faults(routine: Routine) -> Iterator[Hindrance]:
 
 def worked_out(routine: Routine, piece: int, side: Side) -> Worked:
     """The acts of one deck in one set piece with what is wrong, and where its parts lie."""
+    return _worked_out(_This(routine), piece, side)
+
+
+class _This:
+    """A routine told by being this very one: its fields never change, and many ask for its acts."""
+
+    __slots__ = ("routine",)
+
+    def __init__(self, routine: Routine) -> None:
+        self.routine = routine
+
+    def __hash__(self) -> int:
+        return id(self.routine)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _This) and other.routine is self.routine
+
+
+_KEPT = 2048
+"""Deck plans kept worked out, as many as a few hundred set pieces have, some maps over."""
+
+
+@lru_cache(maxsize=_KEPT)
+def _worked_out(this: _This, piece: int, side: Side) -> Worked:
+    routine = this.routine
     plan = routine.pieces[piece].plan(side)
     if not isinstance(plan, Works):
         return Worked((), (), {})
@@ -165,7 +192,7 @@ def worked_out(routine: Routine, piece: int, side: Side) -> Worked:
     hand = _Hand(routine, piece, side, plan, parts)
     acts = hand.work(found.moves)
     faults = found.faults or hand.faults  # of lines misread, the rest would only be told again
-    return Worked(tuple(acts), tuple(faults), parts)
+    return Worked(tuple(acts), tuple(faults), MappingProxyType(parts))
 
 
 class _Hand:
