@@ -37,7 +37,8 @@ FIGURES: Final[dict[str, Figure]] = {
     "settle_s": Figure(
         value=0.5,
         unit="s",
-        says="setting a record that was wound a turn or more exactly on its cue",
+        says="setting a record that was wound a turn or more exactly on its cue; within reach the"
+        " whole back-cue, half of it for a quarter turn",
         source=COMMON,
         setting="settle_time",
     ),
@@ -102,12 +103,22 @@ FIGURES: Final[dict[str, Figure]] = {
         says="what a hand keeps up after that",
         source="some 15 to 25 % slower after 10 to 20 s of fastest tapping (from memory)",
     ),
+    "fader_move_s": Figure(
+        value=0.15,
+        unit="s",
+        says="a hand from its own record to the crossfader, or back",
+        source="Fitts, J Exp Psychol 47 (1954): 15 cm to a target 5 cm wide are 2 bits, at 12 to"
+        " 16 bits/s 0.12 to 0.17 s (from memory); 15 cm, and that a juggler's hands stay at their"
+        " own records and move the fader between: " + COMMON,
+        setting="fader_move",
+    ),
     "hand_move_s": Figure(
         value=0.2,
         unit="s",
-        says="a hand from a record to the fader, or from one record to the other",
-        source="Fitts, J Exp Psychol 47 (1954): 25 cm to a target 5 cm wide are some 3.3 bits,"
-        " at 12 to 16 bits/s 0.2 to 0.3 s (from memory)",
+        says="a hand across: from one record to the other, to the pitch, to the far fader",
+        source="Fitts, J Exp Psychol 47 (1954): 25 cm to a target 5 cm wide are some 2.6 bits,"
+        " at 12 to 16 bits/s 0.16 to 0.22 s (from memory)",
+        setting="hand_move",
     ),
     "taps_per_s": Figure(
         value=8.0,

@@ -163,7 +163,8 @@ class Performer(_Record):
     needle_turns: Annotated[float, Field(ge=0, le=100)] = figure("needle_turns")
     """Turns from where the needle lands to the cue, to be wound by hand."""
     settle_s: Annotated[float, Field(alias="settle_time", ge=0, le=60)] = figure("settle_s")
-    """Seconds to set a record that was wound a turn or more exactly on its cue; less for less."""
+    """Seconds to set a record that was wound a turn or more exactly on its cue; less for less, and
+    within reach the whole back-cue."""
     strokes_per_s: Annotated[float, Field(alias="stroke_rate", gt=0, le=20)] = figure(
         "strokes_per_s"
     )
@@ -174,6 +175,10 @@ class Performer(_Record):
         "hand_turns_per_s"
     )
     """Fastest the hand moves a record within a stroke."""
+    fader_move_s: Annotated[float, Field(alias="fader_move", ge=0, le=2)] = figure("fader_move_s")
+    """Seconds of a hand from its own record to the crossfader, or back."""
+    hand_move_s: Annotated[float, Field(alias="hand_move", ge=0, le=2)] = figure("hand_move_s")
+    """Seconds of a hand from one record to the other, or to the pitch."""
     margin_beats: Annotated[float, Field(alias="margin", ge=0, le=64)] = 2.0
     """A change with less time to spare than this is called tight."""
     hamster: bool = False

@@ -1,8 +1,9 @@
 """Every verdict of check, just possible beside just impossible, worked out by hand.
 
 A set piece of four bars at 120 BPM lasts 8 s, 16 beats of 0.5 s; a turn at 33 1/3 is 1.8 s. Hands
-as in the table: 3 turns a second, 0.5 s to settle a turn or more and 0.5 s x log2(12 turns + 1) /
-log2(13) for less, the needle 3 s and 2 turns to wind, 2 beats of margin. Each row: what the left
+as in the table: 3 turns a second, 0.5 s to settle a turn or more, within reach 0.5 s x
+log2(12 turns + 1) / log2(13) in all, the needle 3 s and 2 turns to wind, 2 beats of margin. Each
+row: what the left
 deck does by set pieces, what the right does, more of the routine, and what must be said of which
 set piece: (rule, severity) or None for nothing of that rule above a remark.
 """
@@ -61,8 +62,8 @@ def last_left(routine: Routine):
         # 1 bar, 4 beats, 3 free, 1.5 s: 3 turns take 1 + 0.5 = 1.5 s; 12.6 s.
         (1, 12.6, "tight", 0.0),
         (1, 12.42, "impossible", -0.0667),
-        # a quarter turn back, 0.45 s: 0.08333 + 0.27024 = 0.35357 s of 1.5 s: 2.2929 beats left.
-        (1, 17.55, "easy", 2.2929),
+        # a quarter turn back, 0.45 s: 0.27024 s of 1.5 s: 1.22976 s, 2.4595 beats left.
+        (1, 17.55, "easy", 2.4595),
         # 3 bars, 12 beats, 11 free, 5.5 s. The needle: 3 + 2/3 + 0.5 = 4.1667 s = 8.3333 beats,
         # however far: 2.6667 to spare at 200 turns, where by hand it would be 67 s.
         (3, 378.0, "easy", 2.6667),

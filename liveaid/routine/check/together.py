@@ -11,7 +11,7 @@ from liveaid.routine.acts import BROUGHT
 from liveaid.routine.check.demands import Demand, Worked
 from liveaid.routine.check.strokes import bring_s
 from liveaid.routine.fader_edges import fader_edges
-from liveaid.routine.model import SIDES, Side
+from liveaid.routine.model import SIDES, Performer, Side
 
 Place: TypeAlias = Literal["left", "right", "fader", "pitch"]
 
@@ -72,20 +72,26 @@ class _Hand:
     free_s: float = -1e9
     does: str = field(default="")
 
-    def there_s(self, job: _Job) -> float:
-        """When it can be at the job's place."""
-        away = self.place not in (None, job.place)
-        return self.free_s + (figure("hand_move_s") if away else 0.0)
+    def move_s(self, job: _Job, performer: Performer) -> float:
+        """How long it takes to the job's place: short between its own record and the fader."""
+        if self.place in (None, job.place):
+            return 0.0
+        near = {self.place, job.place} == {self.own, "fader"}
+        return performer.fader_move_s if near else performer.hand_move_s
+
+    def late_s(self, job: _Job, performer: Performer) -> float:
+        """How much too late it is at the job's place; below 0 with time to spare."""
+        return self.free_s + self.move_s(job, performer) - job.start_s
 
 
 def judge_two_hands(at: Worked) -> Iterator[Demand]:
     """Jobs given to two hands as they come; each must be there in time from its last one."""
     hands = (_Hand("left"), _Hand("right"))
     for job in sorted(_jobs(at), key=lambda job: (job.start_s, job.place == "fader")):
-        hand = min(hands, key=lambda each: _unfit(each, job))
-        late_s = hand.there_s(job) - job.start_s
+        hand = min(hands, key=lambda each: _unfit(each, job, at.hands))
+        late_s = hand.late_s(job, at.hands)
         if hand.place not in (None, job.place):
-            moves = figure("hand_move_s")
+            moves = hand.move_s(job, at.hands)
             yield Demand(
                 kind="hands", piece=at.piece, beat=job.beat, side=None,
                 says=f"a hand has to come from {hand.does} to {job.says}",
@@ -96,9 +102,9 @@ def judge_two_hands(at: Worked) -> Iterator[Demand]:
         hand.free_s = max(hand.free_s, job.end_s)
 
 
-def _unfit(hand: _Hand, job: _Job) -> tuple[float, bool, bool, float]:
+def _unfit(hand: _Hand, job: _Job, performer: Performer) -> tuple[float, bool, bool, float]:
     """How ill a hand fits a job: too late, away from it, on the wrong side, lately busy."""
-    late_s = max(hand.there_s(job) - job.start_s, 0.0)
+    late_s = max(hand.late_s(job, performer), 0.0)
     wrong = job.place in SIDES and hand.own != job.place
     return round(late_s, 9), hand.place != job.place, wrong, hand.free_s
 
