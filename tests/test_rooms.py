@@ -62,3 +62,74 @@ def test_pure_room_opens_no_file(room: Path):
         for node in ast.walk(ast.parse(file.read_text())):
             opens = isinstance(node, ast.Call) and getattr(node.func, "id", "") in ("open", "print")
             assert not opens, f"{file}:{node.lineno}: a pure room opens or prints nothing"
+
+
+@pytest.mark.parametrize("room", ROOMS, ids=lambda room: room.name)
+def test_a_room_is_allowed_nothing_it_does_not_use(room: Path):
+    allowed, _ = _allowed(room)
+    used = {name.split(".")[0] for file in room.rglob("*.py") for name in _imports(file)}
+    used |= {name.split(".")[1] for file in room.rglob("*.py") for name in _imports(file)
+             if name.startswith("liveaid.")}  # fmt: skip
+    assert allowed - {"every room", "nothing"} <= used
+
+
+@pytest.mark.parametrize("room", ROOMS, ids=lambda room: room.name)
+def test_a_rooms_head_lists_its_files(room: Path):
+    head = ast.get_docstring(ast.parse((room / "__init__.py").read_text())) or ""
+    listed = set(re.findall(r"\w+", head))
+    files = {p.stem for p in room.glob("*.py")} - {"__init__"}
+    folders = {p.parent.name for p in room.glob("*/__init__.py")}
+    assert (files | folders) - listed == set()
+
+
+def test_no_room_and_no_module_needs_itself_by_a_detour():
+    """Imports inside functions and for type checking count like any other."""
+    modules = {
+        ".".join(("liveaid", *file.relative_to(PACKAGE).with_suffix("").parts)): file
+        for file in PACKAGE.rglob("*.py")
+    }
+    modules = {name.removesuffix(".__init__"): file for name, file in modules.items()}
+    needs = {name: _modules_named(file, modules) - {name} for name, file in modules.items()}
+    rooms = {name.split(".")[1]: set() for name in modules if name.count(".") and _is_room(name)}  # type: dict[str, set[str]]
+    for name, found in needs.items():
+        if name.count(".") and _is_room(name):
+            own = name.split(".")[1]
+            rooms[own] |= {o.split(".")[1] for o in found if o.count(".") and _is_room(o)} - {own}
+    assert _circle({name: found for name, found in needs.items() if name.count(".") > 1}) == []
+    assert _circle(rooms) == []
+
+
+def _is_room(module: str) -> bool:
+    return (PACKAGE / module.split(".")[1]).is_dir()
+
+
+def _modules_named(file: Path, modules: dict[str, Path]) -> set[str]:
+    """The modules a file imports; a package's own head is not counted for its modules."""
+    found = set()
+    for name in _imports(file):
+        if name in modules:
+            found.add(name)
+        elif name.rpartition(".")[0] in modules:
+            found.add(name.rpartition(".")[0])
+    return found
+
+
+def _circle(needs: dict[str, set[str]]) -> list[str]:
+    """Some way from a node back to itself, or nothing."""
+    done: set[str] = set()
+
+    def walk(node: str, way: list[str]) -> list[str]:
+        if node in way:
+            return [*way[way.index(node) :], node]
+        if node in done:
+            return []
+        for other in sorted(needs.get(node, ())):
+            if found := walk(other, [*way, node]):
+                return found
+        done.add(node)
+        return []
+
+    for node in sorted(needs):
+        if found := walk(node, []):
+            return found
+    return []

@@ -42,7 +42,7 @@ from liveaid.routine.arrange import (
 )
 from liveaid.routine.check.against import against
 from liveaid.routine.load import read_bytes, read_routine
-from liveaid.routine.rewrite import Place, rewritten
+from liveaid.routine.rewrite import TextPlace, rewritten
 from liveaid.routine.save import routine_text
 from liveaid.terminal import console, json_option, print_json
 
@@ -115,7 +115,7 @@ def command(
 def _write(routine: Routine, file: Path, answer: Answer, target: Path) -> tuple[Path | None, bool]:
     """Write an order; where the old file is kept, and whether every other line is as it was."""
     wanted = _seen_from(arranged(routine, answer.items), file.parent, target.parent)
-    order = [Place(item.piece, item.swapped) for item in answer.items]
+    order = [TextPlace(item.piece, item.swapped) for item in answer.items]
     renamed = {
         name: sound.file
         for name, sound in wanted.sounds.items()

@@ -10,7 +10,7 @@ from pathlib import Path
 import click
 
 from liveaid.errors import LiveaidError
-from liveaid.files.digest import content_hash
+from liveaid.files.file_bytes import content_hash
 from liveaid.files.harmless import harmless
 from liveaid.files.inside import Stray
 from liveaid.files.keep_old import write_keeping_old

@@ -12,7 +12,7 @@ from liveaid.commands.fit_report import Beyond, Lists, Mine, report, show, show_
 from liveaid.errors import LiveaidError
 from liveaid.files.names import shown, stem
 from liveaid.fit.audition import audition, write_audition
-from liveaid.fit.facts import COLUMNS, facts_of, facts_of_rows
+from liveaid.fit.crate_facts import COLUMNS, facts_of, facts_of_rows
 from liveaid.fit.fit import Fit, fits, out_of_reach
 from liveaid.fit.rank import ranked
 from liveaid.routine.model import Turntable

@@ -8,7 +8,13 @@ from typing import Any, get_args
 
 import click
 
-from liveaid.commands.gather_report import Tally, brief_json, show_brief, show_facts, show_found
+from liveaid.commands.gather_report import (
+    GatherTally,
+    brief_json,
+    show_brief,
+    show_facts,
+    show_found,
+)
 from liveaid.commands.parts_report import show_parts, show_tone
 from liveaid.errors import LiveaidError
 from liveaid.files.names import shown
@@ -23,9 +29,9 @@ from liveaid.shelf.database import shelf_for
 from liveaid.shelf.find import parse_query
 from liveaid.shelf.map_words import with_map_words
 from liveaid.shelf.one_file import LIMIT_S
+from liveaid.shelf.query_words import WORDS
 from liveaid.shelf.shelf import Shelf
 from liveaid.shelf.shelf_sound import ShelfSound
-from liveaid.shelf.wording import WORDS
 from liveaid.terminal import json_option, print_json, progress_bar
 
 SHOWN = 100
@@ -222,7 +228,7 @@ def _one_job(said: dict[str, Any], marks: dict[str, Any]) -> None:
 
 
 def _gather(shelf: Shelf, said: dict[str, Any]) -> None:
-    tally = Tally(shelf.path)
+    tally = GatherTally(shelf.path)
     events = gather(
         said["folders"],
         shelf,

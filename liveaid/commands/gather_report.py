@@ -32,7 +32,7 @@ _DEEDS = {
 }
 
 
-class Tally:
+class GatherTally:
     """Counts what a gathering did, and tells troubles as they come."""
 
     def __init__(self, shelf: Path) -> None:

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from liveaid.files.digest import content_hash
+from liveaid.files.file_bytes import content_hash
 from liveaid.files.inside import Stray
 from liveaid.files.unreadable import Unreadable
 from liveaid.render.cache import Cache
@@ -17,7 +17,7 @@ from liveaid.routine.layout.material import Material, material_of, needs_study
 from liveaid.routine.layout.uses import sounds_used
 from liveaid.routine.opened import Opened
 from liveaid.routine.part_faults import part_faults
-from liveaid.routine.problems import Fault
+from liveaid.routine.problems import Hindrance
 from liveaid.routine.scene import DECKS, reach, scene_folder
 from liveaid.routine.shipped import shipped
 from liveaid.shelf.database import shelf_for
@@ -36,7 +36,7 @@ class Judged:
     """The map its file names are seen from."""
     laid_out: bool
     """Whether its deck-file seconds are those that render would give it."""
-    faults: tuple[Fault, ...]
+    faults: tuple[Hindrance, ...]
     """What keeps it from being laid out, and sound files that are not there."""
     unstudied: tuple[str, ...]
     """Sounds of which nothing is known yet, so that nothing can be laid out."""
@@ -90,7 +90,7 @@ class _Files:
     def __init__(self, routine: Routine, section_map: Path, studies: dict[str, Study]) -> None:
         self._routine, self._map, self._studies = routine, section_map, studies
         self._cache = Cache(scene_folder(section_map) / DECKS / CACHE)
-        self.faults: list[Fault] = []
+        self.faults: list[Hindrance] = []
         self.unstudied: list[str] = []
         self.sound_s: dict[str, float] = {}
 
@@ -134,7 +134,7 @@ class _Files:
         except (Unreadable, Stray, OSError) as error:
             if used:
                 self.faults.append(
-                    Fault(where, str(error), "a sound file, relative to the map, would do")
+                    Hindrance(where, str(error), "a sound file, relative to the map, would do")
                 )
             return None
         self.sound_s[name] = frames / rate_hz

@@ -9,7 +9,7 @@ from typing import TypeVar
 import click
 
 from liveaid.errors import LiveaidError
-from liveaid.files.digest import content_hash
+from liveaid.files.file_bytes import content_hash
 from liveaid.files.unreadable import Unreadable
 from liveaid.routine.notes import note_name
 from liveaid.terminal import print_json
@@ -24,7 +24,7 @@ def show_parts(path: Path, *, write: Path | None, as_json: bool) -> None:
     """The parts of one sound as lines for the section map; written as WAV files where asked."""
     from liveaid.study.by_hand import mono_of, write_parts
     from liveaid.study.measure import measure
-    from liveaid.study.parts import find_parts
+    from liveaid.study.part_finding import find_parts
 
     mono, rate_hz = _heard(mono_of, path)
     facts = measure(path)

@@ -26,7 +26,6 @@ from liveaid.practice.delays import says as delays_say
 from liveaid.practice.ladder import Ladder
 from liveaid.practice.limits import LEVELS, Limits
 from liveaid.practice.next import READY_AT
-from liveaid.practice.plan import Plan, plan_of
 from liveaid.practice.reading import TakeReader
 from liveaid.practice.rehearsal import Rehearsal
 from liveaid.practice.replay import replay, replay_at_once, stored_trace
@@ -35,6 +34,7 @@ from liveaid.practice.session import Aim, Session, aim_of
 from liveaid.practice.store import TakeStore
 from liveaid.practice.take_line import hand_lines, take_line
 from liveaid.practice.trace import Trace
+from liveaid.practice.weeks_plan import PracticePlan, plan_of
 from liveaid.routine import Routine
 from liveaid.routine.opened import Opened
 from liveaid.stage import Address, Service, Settings
@@ -184,7 +184,7 @@ def _weakest(routine: Routine, takes: Path) -> str:
         return look(routine, reader, now=time.time(), ready_at=READY_AT).order[0].name
 
 
-def _plan(routine: Routine, takes: Path, minutes: float) -> Plan:
+def _plan(routine: Routine, takes: Path, minutes: float) -> PracticePlan:
     """The session's turns by all that was kept."""
     with TakeReader(takes) as reader:
         found = look(routine, reader, now=time.time(), ready_at=READY_AT)
@@ -289,7 +289,13 @@ async def _until_done(stage: Service, trace: Trace | None) -> None:
 
 
 def _say_where(
-    screen: Console, stage: Service, session: Session, takes: Path, plan: Plan | None, *, kept: bool
+    screen: Console,
+    stage: Service,
+    session: Session,
+    takes: Path,
+    plan: PracticePlan | None,
+    *,
+    kept: bool,
 ) -> None:
     base, _, token = stage.address.partition("?")
     page = f"{base}rehearse" + (f"?{token}" if token else "")

@@ -14,7 +14,7 @@ import numpy as np
 import soundfile
 
 from liveaid.demo import voices
-from liveaid.demo.voices import RATE_HZ, Samples
+from liveaid.demo.voices import VOICES_RATE_HZ, Samples
 
 Hit = tuple[float, Samples]
 """A beat from the sound's first beat, and what sounds there."""
@@ -59,7 +59,7 @@ def write_sounds(
         path = folder / f"{sound.name}.wav"
         aside = path.with_suffix(".part")
         aside.unlink(missing_ok=True)  # left by a crash, or a link
-        soundfile.write(aside, rendered(sound, seed=number), RATE_HZ, "PCM_24", format="WAV")
+        soundfile.write(aside, rendered(sound, seed=number), VOICES_RATE_HZ, "PCM_24", format="WAV")
         if path.exists() and filecmp.cmp(aside, path, shallow=False):
             aside.unlink()
         else:
@@ -72,9 +72,9 @@ def write_sounds(
 def rendered(sound: MarketSound, *, seed: int) -> Samples:
     """The sound's samples: each hit laid on its exact grid sample, peak at -1.5 dB."""
     beat_s = 60.0 / sound.tempo_bpm
-    samples = np.zeros(round((sound.lead_in_s + sound.beats * beat_s) * RATE_HZ))
+    samples = np.zeros(round((sound.lead_in_s + sound.beats * beat_s) * VOICES_RATE_HZ))
     for beat, hit in sound.hits(np.random.default_rng(seed)):
-        start = round((sound.lead_in_s + beat * beat_s) * RATE_HZ)
+        start = round((sound.lead_in_s + beat * beat_s) * VOICES_RATE_HZ)
         end = min(samples.size, start + hit.size)
         samples[start:end] += hit[: end - start]
     return np.asarray(0.84 / np.abs(samples).max() * samples)

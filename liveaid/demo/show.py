@@ -12,7 +12,7 @@ from pathlib import Path
 
 from rich.console import Console
 
-from liveaid.demo.tally import Said, Shown
+from liveaid.demo.tally import ShownAt, ToldAt
 from liveaid.follow import Follower
 from liveaid.follow.prompt import Prompt
 from liveaid.practice.rehearsal import Rehearsal
@@ -41,11 +41,11 @@ HEARD_OUT_S = 3.5
 
 
 @dataclass(slots=True)
-class Outcome:
+class ShowOutcome:
     """What the performance left behind: what was said and shown when."""
 
-    said: list[Said] = field(default_factory=list)
-    shown: list[Shown] = field(default_factory=list)
+    said: list[ToldAt] = field(default_factory=list)
+    shown: list[ShownAt] = field(default_factory=list)
     """Every beat as it was shown on the stage."""
     sent: int = 0
     heard: int = 0
@@ -56,7 +56,7 @@ class Outcome:
 class _Beats(Watcher):
     """Notes when each beat was shown."""
 
-    def __init__(self, outcome: Outcome, metre: int) -> None:
+    def __init__(self, outcome: ShowOutcome, metre: int) -> None:
         self._outcome, self._metre = outcome, metre
         self._last: tuple[int, int] | None = None
         self.begin_s = 0.0
@@ -71,7 +71,7 @@ class _Beats(Watcher):
         if (prompt.piece.index, beat) != self._last:
             self._last = (prompt.piece.index, beat)
             time_s = time.monotonic() - self.begin_s
-            self._outcome.shown.append(Shown(time_s, prompt.piece.index, beat))
+            self._outcome.shown.append(ShownAt(time_s, prompt.piece.index, beat))
 
 
 def lamp_layout() -> LampLayout:
@@ -87,7 +87,7 @@ def live(
     settings: Settings,
     until_s: float,
     takes: Path | None = None,
-) -> Outcome:
+) -> ShowOutcome:
     """Perform over real UDP in real time up to `until_s`; Ctrl-C ends it early and tidies up.
 
     With `takes` the performance is a rehearsal too: its take is kept in that file.
@@ -103,8 +103,8 @@ async def _live(
     settings: Settings,
     until_s: float,
     takes: Path | None,
-) -> Outcome:
-    outcome = Outcome()
+) -> ShowOutcome:
+    outcome = ShowOutcome()
     watchers: list[Watcher] = [TerminalView(settings.layout, console)]
     store = TakeStore(takes) if takes else None
     if takes is not None:
@@ -125,7 +125,7 @@ async def _show(
     settings: Settings,
     until_s: float,
     watchers: Sequence[Watcher],
-    outcome: Outcome,
+    outcome: ShowOutcome,
 ) -> None:
     beats = _Beats(outcome, routine.metre)
     async with _stage(routine, settings, [beats, *watchers]) as stage:
@@ -156,7 +156,7 @@ async def _stage(
 
 
 async def _perform(
-    stage: Service, performance: Performance, outcome: Outcome, begin_s: float, until_s: float
+    stage: Service, performance: Performance, outcome: ShowOutcome, begin_s: float, until_s: float
 ) -> None:
     send = asyncio.create_task(_send(stage, performance, outcome, begin_s, until_s))
     ask = asyncio.create_task(_ask(stage, outcome, begin_s))
@@ -172,7 +172,7 @@ async def _perform(
 
 
 async def _send(
-    stage: Service, performance: Performance, outcome: Outcome, begin_s: float, until_s: float
+    stage: Service, performance: Performance, outcome: ShowOutcome, begin_s: float, until_s: float
 ) -> None:
     to = stage.osc_address
     with Sender(performance, to.host, to.port, begin_s=begin_s) as sender:
@@ -185,13 +185,13 @@ async def _send(
     await asyncio.sleep(0.2)  # the last ones are still under way
 
 
-async def _ask(stage: Service, outcome: Outcome, begin_s: float) -> None:
+async def _ask(stage: Service, outcome: ShowOutcome, begin_s: float) -> None:
     """Read what /status says, as a page would, at even times."""
     while True:
         status = stage.status()
         piece = status.get("piece")
         outcome.said.append(
-            Said(
+            ToldAt(
                 time.monotonic() - begin_s,
                 piece["index"] if piece else None,
                 status.get("beat_position"),
@@ -203,12 +203,12 @@ async def _ask(stage: Service, outcome: Outcome, begin_s: float) -> None:
 
 def at_once(
     routine: Routine, performance: Performance, console: Console, *, takes: Path
-) -> Outcome:
+) -> ShowOutcome:
     """The same datagrams read by the same parts without waiting: the clock is theirs, no socket.
 
     The take is kept in the file `takes`.
     """
-    outcome, follower = Outcome(), Follower(routine, sends=DEFAULT_MAP.sends)
+    outcome, follower = ShowOutcome(), Follower(routine, sends=DEFAULT_MAP.sends)
     table = table_for(DEFAULT_MAP, DeckFacts(rpm=routine.turntable.rpm, file_s={}))
     lamps, practice = _Lamps(routine, console), _Practice(routine, takes, performance.duration_s)
     next_s = 0.0
@@ -256,9 +256,9 @@ class _Practice:
         self._store.keep(ended.kept(self._aim, self._aim.routine.title, at)).result()
 
 
-def _said(time_s: float, prompt: Prompt) -> Said:
+def _said(time_s: float, prompt: Prompt) -> ToldAt:
     index = prompt.piece.index if prompt.piece else None
-    return Said(time_s, index, prompt.beat_position, prompt.state == "following")
+    return ToldAt(time_s, index, prompt.beat_position, prompt.state == "following")
 
 
 class _Lamps:

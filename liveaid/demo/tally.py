@@ -9,7 +9,7 @@ from typing import Any
 
 
 @dataclass(frozen=True, slots=True)
-class Said:
+class ToldAt:
     """What the prompt said at one time of the performance."""
 
     time_s: float
@@ -20,7 +20,7 @@ class Said:
 
 
 @dataclass(frozen=True, slots=True)
-class Shown:
+class ShownAt:
     """A beat at the time of the performance it was first shown; `beat` from the piece's start."""
 
     time_s: float
@@ -29,7 +29,7 @@ class Shown:
 
 
 @dataclass(frozen=True, slots=True)
-class Tally:
+class FollowTally:
     """Shares are of the moments inside the routine, in per cent."""
 
     moments: int
@@ -48,10 +48,10 @@ class Tally:
 
 
 def tally(
-    said: Sequence[Said],
+    said: Sequence[ToldAt],
     truth_at: Callable[[float], tuple[int, float] | None],
     beat_s: Callable[[int], float],
-) -> Tally:
+) -> FollowTally:
     """Score every moment at which the truth has a place; `beat_s` is a set piece's beat length."""
     judged = [(moment, truth) for moment in said if (truth := truth_at(moment.time_s)) is not None]
     errors = [
@@ -68,7 +68,7 @@ def tally(
         if moment.sure
     ]
     count = max(1, len(judged))
-    return Tally(
+    return FollowTally(
         moments=len(judged),
         pieces_right=100.0 * len(errors) / count,
         beats_right=100.0 * len(near) / count,
@@ -79,7 +79,7 @@ def tally(
 
 
 def lateness_ms(
-    shown: Sequence[Shown],
+    shown: Sequence[ShownAt],
     truth_at: Callable[[float], tuple[int, float] | None],
     beat_s: Callable[[int], float],
 ) -> list[float]:

@@ -13,8 +13,8 @@ from rich.console import Console
 from rich.rule import Rule
 
 from liveaid.demo.market import market_sounds, write_sounds
-from liveaid.demo.show import Outcome, at_once, lamp_layout, live
-from liveaid.demo.tally import Tally, lateness_ms, tally
+from liveaid.demo.show import ShowOutcome, at_once, lamp_layout, live
+from liveaid.demo.tally import FollowTally, lateness_ms, tally
 from liveaid.files.aside import write_aside
 from liveaid.files.folders import cache_folder
 from liveaid.routine import Routine, load_routine
@@ -105,7 +105,7 @@ def _prepare(folder: Path, call: Call, console: Console) -> None:
 
 def _perform(
     routine: Routine, performance: Performance, console: Console, *, fast: bool, takes: Path
-) -> tuple[Outcome, Outcome]:
+) -> tuple[ShowOutcome, ShowOutcome]:
     """The whole performance, and what of it went over the socket."""
     layout = lamp_layout()
     if not fast:
@@ -131,7 +131,9 @@ def _perform(
     return outcome, burst
 
 
-def _say_score(console: Console, score: Tally, outcome: Outcome, late: Sequence[float]) -> None:
+def _say_score(
+    console: Console, score: FollowTally, outcome: ShowOutcome, late: Sequence[float]
+) -> None:
     console.print(Rule("How well it was followed", align="left", style="dim"))
     if outcome.stopped:
         console.print("Stopped early; this is the part that was played.")

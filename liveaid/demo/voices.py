@@ -9,12 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 Samples = NDArray[np.float64]
-RATE_HZ = 44_100
+VOICES_RATE_HZ = 44_100
 
 
 def seconds(duration_s: float) -> Samples:
     """Sample times of so many seconds, from 0."""
-    return np.arange(round(duration_s * RATE_HZ)) / RATE_HZ
+    return np.arange(round(duration_s * VOICES_RATE_HZ)) / VOICES_RATE_HZ
 
 
 def hertz(note: float) -> float:
@@ -96,7 +96,7 @@ def call(vowel: str, note: float, duration_s: float, glide: float = 0.0) -> Samp
     progress = t / duration_s
     vibrato = 0.25 * np.sin(2 * np.pi * 5.5 * t) * np.clip(t / 0.2, 0.0, 1.0)
     frequency = 440.0 * 2.0 ** ((note + glide * progress + vibrato - 69.0) / 12.0)
-    phase = 2 * np.pi * np.cumsum(frequency) / RATE_HZ
+    phase = 2 * np.pi * np.cumsum(frequency) / VOICES_RATE_HZ
     base = hertz(note)
     voice = np.zeros(t.size)
     for k in range(1, int(5000.0 / base)):

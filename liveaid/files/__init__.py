@@ -3,7 +3,7 @@
 May import: errors, platformdirs.
 
 aside       a file written in full beside its place, then moved there
-digest      a file by its bytes and by its looks: is it the same as before
+file_bytes  a file by its bytes and by its looks: is it the same as before
 folders     the performer's own folders on this system
 harmless    texts that cannot steer a terminal
 inside      where a name in a folder really leads

@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from liveaid.errors import LiveaidError
-from liveaid.files.digest import reason, sort_of
+from liveaid.files.file_bytes import reason, sort_of
 from liveaid.files.harmless import harmless
 from liveaid.files.names import shown
 

@@ -23,7 +23,7 @@ from liveaid.study.facts import Study
 
 Stereo = npt.NDArray[np.float32]
 
-RATE_HZ = 44_100
+AUDITION_RATE_HZ = 44_100
 BARS = 8
 """Bars that are heard: a phrase and its answer."""
 PEAK = 10.0 ** (-1.0 / 20.0)
@@ -45,11 +45,11 @@ def audition(sound_file: str, sound: Study, other_file: str, other: Study, fit: 
     mine = _played(sound_file, sound, mine_percent, from_s=_bar_line_s(sound), lasts_s=lasts_s)
     starts_s = _bar_line_s(other) - lead_s * (1.0 + other_percent / 100.0)
     theirs = _played(other_file, other, other_percent, from_s=starts_s, lasts_s=lasts_s + lead_s)
-    lead = round(lead_s * RATE_HZ)
-    mix = np.zeros((lead + round(lasts_s * RATE_HZ), 2), dtype=np.float32)
+    lead = round(lead_s * AUDITION_RATE_HZ)
+    mix = np.zeros((lead + round(lasts_s * AUDITION_RATE_HZ), 2), dtype=np.float32)
     _add(mix, mine, lead, 1.0)
     _add(mix, theirs, 0, 10.0 ** (-(fit.loudness_lu or 0.0) / 20.0))
-    fade = round(FADE_S * RATE_HZ)
+    fade = round(FADE_S * AUDITION_RATE_HZ)
     mix[-fade:] *= np.linspace(1.0, 0.0, fade, dtype=np.float32)[:, None]
     peak = float(np.abs(mix).max(initial=0.0))
     return mix * np.float32(min(1.0, PEAK / peak)) if peak > 0 else mix
@@ -58,7 +58,7 @@ def audition(sound_file: str, sound: Study, other_file: str, other: Study, fit: 
 def write_audition(mix: Stereo, path: Path) -> None:
     """Write it as 16-bit WAV, whole or not at all. LiveaidError when it cannot be written."""
     wav = io.BytesIO()
-    soundfile.write(wav, mix, RATE_HZ, "PCM_16", format="WAV")
+    soundfile.write(wav, mix, AUDITION_RATE_HZ, "PCM_16", format="WAV")
     try:
         write_aside(path, wav.getvalue())
     except OSError as error:
@@ -88,7 +88,7 @@ def _played(file: str, study: Study, percent: float, *, from_s: float, lasts_s: 
     else:
         stereo = stereo[first : first + wanted]
     # Played so much faster, the same samples last so much less: resampled from a higher rate.
-    return np.asarray(soxr.resample(stereo, rate * speed, RATE_HZ), dtype=np.float32)
+    return np.asarray(soxr.resample(stereo, rate * speed, AUDITION_RATE_HZ), dtype=np.float32)
 
 
 def _add(mix: Stereo, samples: Stereo, at: int, gain: float) -> None:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from liveaid.fit.facts import KINDS, Facts, Floats, key_of
+from liveaid.fit.crate_facts import KINDS, CrateFacts, Floats, key_of
 from liveaid.routine.harmony import (
     CLASH_CENTS,
     HEARD_CENTS,
@@ -79,7 +79,12 @@ class Cost:
 
 
 def costs_of(
-    sound: Facts, others: Facts, ratio: Floats, beats: float | None, *, key_locked: bool = False
+    sound: CrateFacts,
+    others: CrateFacts,
+    ratio: Floats,
+    beats: float | None,
+    *,
+    key_locked: bool = False,
 ) -> dict[str, Floats]:
     """Every cost of playing a sound with each of others, in the order of WEIGHTS.
 
@@ -109,7 +114,7 @@ def score_of(costs: dict[str, Floats]) -> Floats:
 
 
 def _tempo_costs(
-    sound: Facts, others: Facts, ratio: Floats, beats: float | None
+    sound: CrateFacts, others: CrateFacts, ratio: Floats, beats: float | None
 ) -> dict[str, Floats]:
     if beats is None:
         free = (sound.kind == 0) & (others.kind == 0)
@@ -124,7 +129,7 @@ def _tempo_costs(
     }
 
 
-def _key_cost(sound: Facts, others: Facts, apart_semitones: Floats) -> Floats:
+def _key_cost(sound: CrateFacts, others: CrateFacts, apart_semitones: Floats) -> Floats:
     """As `harmony.key_cost`, for many; a sound without a key clashes with none."""
     keyed = (sound.key >= 0) & (others.key >= 0)
     apart_semitones = np.where(np.isnan(apart_semitones), 0.0, apart_semitones)
@@ -138,7 +143,7 @@ def _key_cost(sound: Facts, others: Facts, apart_semitones: Floats) -> Floats:
     return np.where(keyed, _doubted(cost, UNKNOWN_KEY_COST, sure), 0.0)
 
 
-def _length_cost(sound: Facts, others: Facts, beats: float | None) -> Floats:
+def _length_cost(sound: CrateFacts, others: CrateFacts, beats: float | None) -> Floats:
     """0 when one loop is a whole number of the other, 1 when not or when their bars differ."""
     if beats is None:
         return np.full(len(others.tempo), UNLOOPED_COST)
@@ -152,7 +157,7 @@ def _length_cost(sound: Facts, others: Facts, beats: float | None) -> Floats:
     return np.where(differ, 1.0, cost)
 
 
-def _loudness_cost(sound: Facts, others: Facts) -> Floats:
+def _loudness_cost(sound: CrateFacts, others: CrateFacts) -> Floats:
     """Too short or too silent to be measured: it may be any loudness."""
     apart = np.abs(others.loudness - sound.loudness) / FULL_LOUDNESS_LU
     return np.where(np.isnan(apart), 1.0, np.minimum(1.0, apart))

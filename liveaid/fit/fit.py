@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from liveaid.fit.costs import WEIGHTS, Cost, costs_of
-from liveaid.fit.facts import facts_of
+from liveaid.fit.crate_facts import facts_of
 from liveaid.fit.meeting import Meeting, meetings, needed_range_percent
 from liveaid.routine.harmony import KeyMeeting, Pitched, meet
 from liveaid.routine.keys import parse_key

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from liveaid.fit.costs import costs_of, score_of
-from liveaid.fit.facts import KINDS, Facts, Floats
+from liveaid.fit.crate_facts import KINDS, CrateFacts, Floats
 from liveaid.fit.meeting import BEATS, reaches
 from liveaid.routine.model import Turntable
 
@@ -28,7 +28,7 @@ class Ranked:
 
 
 def ranked(
-    sound: Facts, others: Facts, turntable: Turntable, *, key_locked: bool = False
+    sound: CrateFacts, others: CrateFacts, turntable: Turntable, *, key_locked: bool = False
 ) -> Ranked:
     """Every sound the decks can bring to this one, best first; and those they cannot."""
     best = best_scores(sound, others, turntable, key_locked=key_locked)
@@ -41,7 +41,7 @@ def ranked(
 
 
 def best_scores(
-    sound: Facts, others: Facts, turntable: Turntable, *, key_locked: bool = False
+    sound: CrateFacts, others: CrateFacts, turntable: Turntable, *, key_locked: bool = False
 ) -> Floats:
     """The score of the best way to play each of others with a sound; -inf out of reach."""
     reach = turntable.pitch_range_percent
@@ -58,7 +58,7 @@ def best_scores(
     return np.where(~tempos | (by_hand & (best == -np.inf)), np.maximum(best, cued), best)
 
 
-def needed_ratio(sound: Facts, others: Facts) -> Floats:
+def needed_ratio(sound: CrateFacts, others: CrateFacts) -> Floats:
     """How far the nearest reading is from one speed, as a ratio of 1 or more."""
     ratios = np.array([beats * sound.tempo / others.tempo for beats in BEATS])
     nearest: Floats = np.min(np.maximum(ratios, 1.0 / ratios), axis=0)

@@ -6,9 +6,9 @@ Method: a few counted guesses (multiple hypothesis tracking, Reid 1979), scored 
 
 follower    hears, believes, tells: the room's front door
 plan        the routine in plain numbers: what each deck does in every set piece
-deck        one deck's line of motion, from its messages alone
+deck_line   one deck's line of motion, from its messages alone
 gesture     what a hand does with it: held, runs, by hand
-fit         how well a gesture fits a place, in nats
+likeness    how well a gesture fits a place, in nats
 guess       one guess: how it counts on and scores
 senders     whether what is sent can be meant as it is read
 search      where else the performer may be, and what leaving the order costs

@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 
-from liveaid.follow import fit, search
-from liveaid.follow.guess import Guess, Heard
+from liveaid.follow import likeness, search
+from liveaid.follow.guess import GestureHeard, Guess
 from liveaid.follow.numbers import Numbers
-from liveaid.follow.plan import Hand, Plan
+from liveaid.follow.plan import FollowPlan, Hand
 from liveaid.routine import Side
 
 FAR = 25.0
@@ -19,7 +19,7 @@ FAR = 25.0
 class Belief:
     """All guesses; the first told stands until another is better by a nat."""
 
-    plan: Plan
+    plan: FollowPlan
     turn_s: float
     numbers: Numbers
     guesses: list[Guess] = field(init=False)
@@ -36,7 +36,7 @@ class Belief:
         self.guesses = [self.told]
         self.lost = Guess(-1, 0.0, -math.inf, -self.numbers.lost)
 
-    def step(self, heard: Heard, ended: dict[Side, bool], seconds: float) -> None:
+    def step(self, heard: GestureHeard, ended: dict[Side, bool], seconds: float) -> None:
         """Bring all guesses to the moment heard; `ended`: whose gesture gave way to a new one."""
         fade = math.exp(-seconds / self.numbers.fade_s)
         more: list[Guess] = []
@@ -69,7 +69,7 @@ class Belief:
         for guess in self.guesses:
             guess.past += nats[self.plan.at(guess.section).parts[side].hand]
 
-    def hear_word(self, section: int, heard: Heard) -> None:
+    def hear_word(self, section: int, heard: GestureHeard) -> None:
         """The performer says which section is played: weighed in, so that it can be outweighed."""
         if all(guess.section != section for guess in self.guesses):
             base = self.told.past
@@ -105,7 +105,7 @@ class Belief:
         fits = self.plan.is_piece(told.section) and told.worst > limit
         return max(close, key=lambda g: g.score, default=None) if fits else None
 
-    def _looks(self, heard: Heard, ended: dict[Side, bool], seconds: float) -> bool:
+    def _looks(self, heard: GestureHeard, ended: dict[Side, bool], seconds: float) -> bool:
         doubtful = self.told.worst < self.numbers.contradicted
         self._doubted_s = self._doubted_s + seconds if doubtful else 0.0
         news = any(new and (g := heard.gestures[s]) and g.news for s, new in ended.items())
@@ -136,7 +136,7 @@ class Belief:
         if self.told not in self.guesses:
             self.guesses.append(self.told)
 
-    def _lose(self, heard: Heard, ended: dict[Side, bool], fade: float) -> None:
+    def _lose(self, heard: GestureHeard, ended: dict[Side, bool], fade: float) -> None:
         """Being nowhere: come to from the best guess at a price; anything fits it a little."""
         lost, best = self.lost, max(self.guesses, key=lambda g: g.score)
         lost.past *= fade
@@ -146,7 +146,7 @@ class Belief:
             if gesture is not None and heard.telling[side]:
                 age_s = gesture.now_s - max(gesture.since_s, lost.since_s)
                 vote = lost.votes[side]
-                vote.weight = fit.weight(gesture, age_s, self.numbers)
+                vote.weight = likeness.weight(gesture, age_s, self.numbers)
                 runs = gesture.kind == "runs"
                 vote.nats = self.numbers.lost_runs if runs else self.numbers.lost_else
         if best.score - self.numbers.lost > lost.score:
@@ -164,7 +164,7 @@ class Belief:
             for guess in (*self.guesses, self.lost):
                 guess.price, guess.past = guess.price + guess.past - base, 0.0
 
-    def confidence(self, heard: Heard) -> float:
+    def confidence(self, heard: GestureHeard) -> float:
         """How likely it is that the place told is right to a beat."""
         told = self.plan.whole_beat(self.told.section, self.told.beat)
         sharp, best = self.numbers.sharpness, max(g.score for g in self.guesses)

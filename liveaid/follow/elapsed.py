@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from liveaid.follow.plan import Plan
+from liveaid.follow.plan import FollowPlan
 
 
 @dataclass(slots=True)
@@ -16,7 +16,7 @@ class Elapsed:
     begun anew, from its end or with both records brought back to its start, begins the count anew.
     """
 
-    plan: Plan
+    plan: FollowPlan
     started_s: float | None = None
     ended_s: float | None = None
     _sure: bool = False

@@ -6,10 +6,10 @@ import math
 
 from liveaid.follow import state
 from liveaid.follow.belief import Belief
-from liveaid.follow.deck import Deck
+from liveaid.follow.deck_line import Deck
 from liveaid.follow.elapsed import Elapsed
 from liveaid.follow.gesture import Watch
-from liveaid.follow.guess import Heard, rate_bps
+from liveaid.follow.guess import GestureHeard, rate_bps
 from liveaid.follow.habits import Habits
 from liveaid.follow.hearing import QUIET_S, Hearing, Sends
 from liveaid.follow.mixer import Mixer
@@ -20,7 +20,7 @@ from liveaid.follow.tell import Picture, tell
 from liveaid.routine import SIDES, Routine, Side
 from liveaid.routine.way import changes
 
-STEP_S = 0.025
+FOLLOWER_STEP_S = 0.025
 """Belief is brought up to date this often at most; between, messages only refine the deck."""
 LEARNS = 0.95
 """Confidence from which the faders' meaning is learnt."""
@@ -69,7 +69,7 @@ class Follower:
         self._now_s: float | None = None
         self._asked_s = -math.inf
         self._stepped_s: float | None = None
-        self._heard: Heard | None = None
+        self._heard: GestureHeard | None = None
         self._sure: tuple[int, float] | None = None
         self._sure_s = 0.0
         self._twin_s = 0.0
@@ -84,7 +84,7 @@ class Follower:
             return
         self._senders.hear(side, float(position), now)
         deck.hear(float(position), now)
-        if self._stepped_s is None or now - self._stepped_s >= STEP_S:
+        if self._stepped_s is None or now - self._stepped_s >= FOLLOWER_STEP_S:
             self._step(now)
 
     def hear_speed(self, side: Side, *, speed: float, now: float) -> None:
@@ -219,7 +219,7 @@ class Follower:
             self._stopped_s = now
         self._moved_s = now if moving or not math.isfinite(self._moved_s) else self._moved_s
         before = {side: watch.ended for side, watch in self._watches.items()}
-        self._heard = heard = Heard(
+        self._heard = heard = GestureHeard(
             now, ratio, gestures, telling, now - self._moved_s, self._stopped_s, before
         )
         self._belief.step(heard, ended, seconds)

@@ -10,7 +10,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
-from liveaid.follow.deck import Deck
+from liveaid.follow.deck_line import Deck
 from liveaid.follow.numbers import Numbers
 
 Kind: TypeAlias = Literal["held", "runs", "hand"]

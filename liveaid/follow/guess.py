@@ -6,10 +6,10 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
-from liveaid.follow import fit
+from liveaid.follow import likeness
 from liveaid.follow.gesture import Gesture
 from liveaid.follow.numbers import Numbers
-from liveaid.follow.plan import Plan, Section
+from liveaid.follow.plan import FollowPlan, PlanSection
 from liveaid.routine import SIDES, Side
 
 CLOCK_ERROR = 0.006
@@ -26,7 +26,7 @@ class Vote:
 
 
 @dataclass(frozen=True, slots=True)
-class Heard:
+class GestureHeard:
     """Both decks at one moment, as guesses are scored by them."""
 
     now_s: float
@@ -86,7 +86,7 @@ class Guess:
         """Another that starts where this one is."""
         return replace(self, votes={side: replace(vote) for side, vote in self.votes.items()})
 
-    def move(self, plan: Plan, heard: Heard, seconds: float) -> None:
+    def move(self, plan: FollowPlan, heard: GestureHeard, seconds: float) -> None:
         """On by so many seconds: read off the deck that leads, by the clock elsewhere."""
         if not plan.is_piece(self.section):
             return
@@ -117,7 +117,7 @@ class Guess:
         elif abs(off) < 0.5 and self.beat < section.beats - 1.0:
             self.beat += 0.5 * off
 
-    def _by_releases(self, section: Section, heard: Heard, rate: float) -> None:
+    def _by_releases(self, section: PlanSection, heard: GestureHeard, rate: float) -> None:
         """A record let go from its cue was let go on a beat: draw the count's phase to it."""
         for side in SIDES:
             gesture, part = heard.gestures[side], section.parts[side]
@@ -140,7 +140,7 @@ class Guess:
             if abs(off) < 0.3:
                 self.beat += 0.2 * off
 
-    def score_votes(self, plan: Plan, heard: Heard, numbers: Numbers) -> None:
+    def score_votes(self, plan: FollowPlan, heard: GestureHeard, numbers: Numbers) -> None:
         """Bring each deck's vote to the present gesture."""
         section = plan.at(self.section)
         for side, gesture in heard.gestures.items():
@@ -148,23 +148,23 @@ class Guess:
                 continue
             vote, part = self.votes[side], section.parts[side]
             age_s = gesture.now_s - max(gesture.since_s, self.since_s)
-            vote.weight = fit.weight(gesture, age_s, numbers)
+            vote.weight = likeness.weight(gesture, age_s, numbers)
             if part.hand == "runs":
                 off_s = gesture.at_s - part.from_s - self.beat * section.beat_s
                 ending = section.beats - self.beat < 1.0
-                vote.nats = fit.runs(part, gesture, off_s, self.ran, ending, numbers)
+                vote.nats = likeness.runs(part, gesture, off_s, self.ran, ending, numbers)
             elif part.hand == "works":
                 leaving = section.beats - self.beat < 4.0
-                vote.nats = fit.works(part, gesture, leaving, numbers)
+                vote.nats = likeness.works(part, gesture, leaving, numbers)
             else:
                 beats_in = self.beat if plan.is_piece(self.section) else math.inf
-                vote.nats = fit.rests(part, gesture, self.since_s, beats_in, numbers)
+                vote.nats = likeness.rests(part, gesture, self.since_s, beats_in, numbers)
             if self.stays:
                 vote.nats = max(vote.nats, numbers.stays)
         if not self.ran and 0.5 < self.beat < 3.0 and self.worst < numbers.contradicted:
             self.late = True
 
-    def crossed(self, plan: Plan, heard: Heard, numbers: Numbers) -> Iterator[Guess]:
+    def crossed(self, plan: FollowPlan, heard: GestureHeard, numbers: Numbers) -> Iterator[Guess]:
         """Go over into the next section when this one is over; yields what else may follow."""
         while plan.is_piece(self.section) and self.beat >= plan.at(self.section).beats:
             section = plan.at(self.section)
@@ -188,14 +188,14 @@ class Guess:
             self.section += 1
 
 
-def rate_bps(section: Section, heard: Heard) -> float:
+def rate_bps(section: PlanSection, heard: GestureHeard) -> float:
     """Beats a second in a section: by the deck that leads while it runs, else by the tempo."""
     gesture = _leading(section, heard)
     runs = gesture is not None and gesture.kind == "runs"
     return (gesture.speed if runs and gesture else heard.ratio) / section.beat_s
 
 
-def _leading(section: Section, heard: Heard) -> Gesture | None:
+def _leading(section: PlanSection, heard: GestureHeard) -> Gesture | None:
     """What the leading deck does, where one leads and is heard."""
     if section.lead is None or not heard.telling[section.lead]:
         return None

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal, TypeAlias
 
-from liveaid.follow.deck import Deck
+from liveaid.follow.deck_line import Deck
 from liveaid.routine import SIDES, Side
 
 Sends: TypeAlias = Literal["always", "on_change"]

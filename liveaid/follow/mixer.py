@@ -16,7 +16,7 @@ from liveaid.routine import SIDES, Side
 OPEN, CLOSED = range(2)
 SHUT = 0.03
 """A level below this, or a crossfader this near to the far end, lets nothing through."""
-STAYS_S = 0.5
+MIXER_STAYS_S = 0.5
 """A cut is shorter than this; a deck out of the mix is closed for longer."""
 FADER_WITNESS_S = 2.0
 """Readings of a fader closer together than this are one witness."""
@@ -71,7 +71,7 @@ class Mixer:
 
     def _told(self, side: Side, now_s: float) -> int:
         since_s = self._shut_s[side]
-        return CLOSED if since_s is not None and now_s - since_s >= STAYS_S else OPEN
+        return CLOSED if since_s is not None and now_s - since_s >= MIXER_STAYS_S else OPEN
 
     def _note(self, now_s: float) -> None:
         for side in SIDES:

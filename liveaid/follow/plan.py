@@ -18,7 +18,7 @@ NONE = math.nan
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class DeckPart:
     """What one deck does in one section."""
 
     hand: Hand = "rests"
@@ -35,7 +35,7 @@ class Part:
 
 
 @dataclass(frozen=True, slots=True)
-class Section:
+class PlanSection:
     """One set piece, or what comes before and after all."""
 
     index: int
@@ -46,7 +46,7 @@ class Section:
     """Seconds of record in a beat at pitch 0."""
     lead: Side | None
     """The running deck whose position tells the beat: the one that counts, else any."""
-    parts: dict[Side, Part]
+    parts: dict[Side, DeckPart]
 
     def read_beat(self, position_s: float) -> float:
         """The beat that the leading deck's position tells."""
@@ -55,10 +55,10 @@ class Section:
 
 
 @dataclass(frozen=True, slots=True)
-class Plan:
+class FollowPlan:
     """All sections; `sections[i + 1]` is set piece i."""
 
-    sections: tuple[Section, ...]
+    sections: tuple[PlanSection, ...]
     starts: tuple[float, ...]
     """Beats of the routine before each section; `before` and the first both start at 0."""
     starts_s: tuple[float, ...]
@@ -69,7 +69,7 @@ class Plan:
         """How many set pieces there are; also the index of `over`."""
         return len(self.sections) - 2
 
-    def at(self, index: int) -> Section:
+    def at(self, index: int) -> PlanSection:
         """The section of a set piece; -1 is before, `pieces` over."""
         return self.sections[index + 1]
 
@@ -82,7 +82,7 @@ class Plan:
         return -2.0 if index < 0 else self.starts[index + 1] + beat
 
 
-def plan_of(routine: Routine) -> Plan:
+def plan_of(routine: Routine) -> FollowPlan:
     """The plan of a placed routine. ValueError when a cue has no deck-file second yet."""
     unplaced = [piece.name for piece in routine.pieces if not piece.placed]
     if unplaced:
@@ -98,10 +98,10 @@ def plan_of(routine: Routine) -> Plan:
         beats = float(routine.beats(index)) if inside else 0.0
         beat_s = 60.0 / routine.pieces[index].tempo_bpm if inside else 1.0
         lead = _lead(routine, index) if inside else None
-        sections.append(Section(index, beats if inside else math.inf, beat_s, lead, parts))
+        sections.append(PlanSection(index, beats if inside else math.inf, beat_s, lead, parts))
         starts.append(starts[-1] + beats)
         starts_s.append(starts_s[-1] + beats * beat_s)
-    return Plan(tuple(sections), tuple(starts[:-1]), tuple(starts_s[:-1]))
+    return FollowPlan(tuple(sections), tuple(starts[:-1]), tuple(starts_s[:-1]))
 
 
 def _lead(routine: Routine, index: int) -> Side | None:
@@ -110,7 +110,7 @@ def _lead(routine: Routine, index: int) -> Side | None:
     return min(running, key=lambda side: side != piece.count, default=None)
 
 
-def _parts(routine: Routine, side: Side) -> Iterator[Part]:
+def _parts(routine: Routine, side: Side) -> Iterator[DeckPart]:
     left_to_s = NONE
     for index in range(-1, len(routine.pieces) + 1):
         part = replace(_part(routine, index, side), left_to_s=left_to_s)
@@ -122,15 +122,15 @@ def _parts(routine: Routine, side: Side) -> Iterator[Part]:
         yield replace(part, next_cue_s=NONE if cue_s is None else cue_s)
 
 
-def _part(routine: Routine, index: int, side: Side) -> Part:
+def _part(routine: Routine, index: int, side: Side) -> DeckPart:
     if not 0 <= index < len(routine.pieces):
-        return Part()
+        return DeckPart()
     plan = routine.pieces[index].plan(side)
     if plan.hand == "rests":
-        return Part()
+        return DeckPart()
     assert plan.cue_s is not None
     if plan.hand == "runs":
-        return Part("runs", plan.cue_s, plan.cue_s + routine.piece_s(index), plan.cue_s)
+        return DeckPart("runs", plan.cue_s, plan.cue_s + routine.piece_s(index), plan.cue_s)
     assert plan.from_s is not None
     assert plan.to_s is not None
-    return Part("works", plan.from_s, plan.to_s, plan.cue_s, strokes=plan.strokes or ())
+    return DeckPart("works", plan.from_s, plan.to_s, plan.cue_s, strokes=plan.strokes or ())

@@ -13,7 +13,7 @@ Way: TypeAlias = Literal["runs on", "set before", "by hand", "needle"]
 
 
 @dataclass(frozen=True, slots=True)
-class Fit:
+class PlaceFit:
     """A place that fits what is heard: a set piece, `index` from 0, and beats from its start."""
 
     index: int
@@ -101,7 +101,7 @@ class Prompt:
     decks: dict[Side, DeckNow]
     held: bool = False
     """Whether the place shown is the last sure one, held while none is half believed."""
-    places: tuple[Fit, ...] = ()
+    places: tuple[PlaceFit, ...] = ()
     """Two when two places fit, the one shown first; else none."""
     hints: tuple[str, ...] = ()
     """Plain sentences about what the sender does wrong; none while all is well."""

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from liveaid.follow import fit
+from liveaid.follow import likeness
 from liveaid.follow.gesture import Gesture
-from liveaid.follow.guess import Guess, Heard
+from liveaid.follow.guess import GestureHeard, Guess
 from liveaid.follow.numbers import Numbers
-from liveaid.follow.plan import Plan, Section
+from liveaid.follow.plan import FollowPlan, PlanSection
 from liveaid.routine import SIDES, Side
 
 
 def found(
-    plan: Plan, heard: Heard, guesses: list[Guess], turn_s: float, numbers: Numbers
+    plan: FollowPlan, heard: GestureHeard, guesses: list[Guess], turn_s: float, numbers: Numbers
 ) -> Iterator[Guess]:
     """Guesses that leave the order for a place that a deck's gesture fits."""
     stopped = _stopped(heard)
@@ -30,7 +30,7 @@ def found(
                 yield _cheapest(plan, section, at, gesture, guesses, turn_s, heard, numbers)
 
 
-def places(section: Section, heard: Heard) -> list[tuple[float, float]]:
+def places(section: PlanSection, heard: GestureHeard) -> list[tuple[float, float]]:
     """Beats of a section, and how doubtful each is, that what is heard would fit."""
     found = (
         _place(section, side, gesture, heard)
@@ -41,7 +41,7 @@ def places(section: Section, heard: Heard) -> list[tuple[float, float]]:
 
 
 def _place(
-    section: Section, side: Side, gesture: Gesture, heard: Heard
+    section: PlanSection, side: Side, gesture: Gesture, heard: GestureHeard
 ) -> tuple[float, float] | None:
     """Beat and doubt at which a gesture fits a section; None where it doesn't."""
     part = section.parts[side]
@@ -63,8 +63,8 @@ def _place(
 
 
 def _cheapest(
-    plan: Plan, section: Section, at: tuple[float, float], gesture: Gesture,
-    guesses: list[Guess], turn_s: float, heard: Heard, numbers: Numbers,
+    plan: FollowPlan, section: PlanSection, at: tuple[float, float], gesture: Gesture,
+    guesses: list[Guess], turn_s: float, heard: GestureHeard, numbers: Numbers,
 ) -> Guess:  # fmt: skip
     """The guess at a place, come to from whichever guess makes it cheapest."""
     beat, doubt = at
@@ -89,30 +89,35 @@ def _cheapest(
     )
 
 
-def _before(guess: Guess, heard: Heard, since_s: float, numbers: Numbers) -> float:
+def _before(guess: Guess, heard: GestureHeard, since_s: float, numbers: Numbers) -> float:
     """A guess's score as it was when a gesture began."""
     score = guess.price + guess.past
     for side, gesture in heard.gestures.items():
         if gesture is not None:
             age_s = since_s - max(gesture.since_s, guess.since_s)
-            score += guess.votes[side].nats * fit.weight(gesture, age_s, numbers)
+            score += guess.votes[side].nats * likeness.weight(gesture, age_s, numbers)
     return score
 
 
-def _stop(plan: Plan, parent: Guess, heard: Heard, numbers: Numbers) -> float:
+def _stop(plan: FollowPlan, parent: Guess, heard: GestureHeard, numbers: Numbers) -> float:
     """What counting on after a stop was charged, which beginning anew is not."""
     charged = plan.is_piece(parent.section) and plan.at(parent.section).lead is None
     return numbers.stop if charged and parent.since_s < heard.stopped_s and _stopped(heard) else 0.0
 
 
-def _stopped(heard: Heard) -> bool:
+def _stopped(heard: GestureHeard) -> bool:
     return heard.now_s - heard.stopped_s < 3.0
 
 
 def _discount(
-    plan: Plan, parent: Guess, to: Section, beat: float, gesture: Gesture, heard: Heard,
+    plan: FollowPlan,
+    parent: Guess,
+    to: PlanSection,
+    beat: float,
+    gesture: Gesture,
+    heard: GestureHeard,
     numbers: Numbers,
-) -> float:  # fmt: skip
+) -> float:
     """Part of the price where both decks changed place at once, or after a stop."""
     if _stopped(heard) and beat < 2.5:
         return numbers.after_stop
@@ -127,7 +132,7 @@ def _discount(
 
 
 def price(
-    plan: Plan, parent: Guess, to: Section, beat: float, turn_s: float, numbers: Numbers
+    plan: FollowPlan, parent: Guess, to: PlanSection, beat: float, turn_s: float, numbers: Numbers
 ) -> float:
     """What it costs, in nats, to leave the order from a guess for a beat of a section."""
     here, there = parent.section, to.index

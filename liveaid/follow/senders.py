@@ -13,7 +13,7 @@ from bisect import bisect_left
 from collections import deque
 from dataclasses import dataclass, field
 
-from liveaid.follow.plan import Plan
+from liveaid.follow.plan import FollowPlan
 from liveaid.routine import SIDES, Side
 from liveaid.routine.model import other_side
 
@@ -23,7 +23,7 @@ SPAN_S = 0.8
 """A record keeps a speed for so long before it is judged; twice for speeds a hand can make."""
 STOOD_S = 0.4
 """A record stands when it has not moved for so long."""
-AT_CUE_S = 0.06
+SENDERS_AT_CUE_S = 0.06
 RUNS_THERE = 0.9
 """How often a record that turns by itself is where its deck sounds (common practice, no source)."""
 OFTEN, SURE, SCALE_SURE = 0.6, 5.5, 6.5
@@ -69,7 +69,7 @@ class Sent:
 class Senders:
     """Judges both decks' senders."""
 
-    def __init__(self, plan: Plan, turn_s: float, reach: float) -> None:
+    def __init__(self, plan: FollowPlan, turn_s: float, reach: float) -> None:
         """`reach`: how far from nominal the pitch fader takes a record, as a ratio."""
         self._turn_s, self._reach = turn_s, reach
         self._cues = {side: _cues(plan, side) for side in SIDES}
@@ -223,17 +223,17 @@ class Senders:
         """Log likelihood that a record of a deck stands there."""
         cues = self._cues[side]
         at = bisect_left(cues, at_s)
-        near = any(abs(cue - at_s) < AT_CUE_S for cue in cues[max(at - 1, 0) : at + 1])
-        chance = min(max(2.0 * AT_CUE_S * len(cues) / self._length_s, 1e-3), 0.5)
+        near = any(abs(cue - at_s) < SENDERS_AT_CUE_S for cue in cues[max(at - 1, 0) : at + 1])
+        chance = min(max(2.0 * SENDERS_AT_CUE_S * len(cues) / self._length_s, 1e-3), 0.5)
         return math.log(OFTEN / chance) if near else math.log((1.0 - OFTEN) / (1.0 - chance))
 
 
-def _cues(plan: Plan, side: Side) -> list[float]:
+def _cues(plan: FollowPlan, side: Side) -> list[float]:
     parts = [section.parts[side] for section in plan.sections]
     return sorted({part.cue_s for part in parts if part.hand != "rests"})
 
 
-def _spans(plan: Plan, side: Side) -> list[tuple[float, float]]:
+def _spans(plan: FollowPlan, side: Side) -> list[tuple[float, float]]:
     """Where a deck sounds, as stretches that do not overlap."""
     parts = [section.parts[side] for section in plan.sections]
     joined: list[tuple[float, float]] = []

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 
-from liveaid.follow.deck import Deck
+from liveaid.follow.deck_line import Deck
 from liveaid.follow.hearing import STILL
 from liveaid.follow.next_cue import Here, next_cue
-from liveaid.follow.plan import Plan
-from liveaid.follow.prompt import DeckNow, Fit, PieceNext, PieceNow, Prompt, State
+from liveaid.follow.plan import FollowPlan
+from liveaid.follow.prompt import DeckNow, PieceNext, PieceNow, PlaceFit, Prompt, State
 from liveaid.routine import SIDES, Piece, Routine, Side
 from liveaid.routine.way import Change
 
@@ -39,7 +39,7 @@ SURE = 0.5
 """Below half belief no wind is told."""
 
 
-def tell(routine: Routine, plan: Plan, ways: Sequence[Change], picture: Picture) -> Prompt:
+def tell(routine: Routine, plan: FollowPlan, ways: Sequence[Change], picture: Picture) -> Prompt:
     """The prompt of one moment; `ways` is the routine's `changes`."""
     index, beat, rate = _where(plan, picture)
     piece = None if index is None else routine.pieces[index]
@@ -66,11 +66,11 @@ def tell(routine: Routine, plan: Plan, ways: Sequence[Change], picture: Picture)
         limit_kept=_kept(routine, picture),
         held=picture.held,
         hints=picture.hints,
-        places=tuple(Fit(i, routine.pieces[i].name, beat) for i, beat in picture.places),
+        places=tuple(PlaceFit(i, routine.pieces[i].name, beat) for i, beat in picture.places),
     )
 
 
-def _where(plan: Plan, picture: Picture) -> tuple[int | None, float, float]:
+def _where(plan: FollowPlan, picture: Picture) -> tuple[int | None, float, float]:
     """Set piece, beat, and beats a second; the ends of the routine stand at its first and last."""
     if picture.section is None:
         return None, 0.0, 0.0
@@ -114,7 +114,7 @@ def _next(routine: Routine, index: int | None) -> PieceNext | None:
 
 
 def _deck(
-    routine: Routine, plan: Plan, ways: Sequence[Change], picture: Picture, side: Side
+    routine: Routine, plan: FollowPlan, ways: Sequence[Change], picture: Picture, side: Side
 ) -> DeckNow:
     deck, fresh, section = picture.decks[side], picture.fresh[side], picture.section
     position_s = deck.place(picture.now_s) if fresh else deck.position_s

@@ -7,12 +7,12 @@ Pure, told the time:
   trace       every message of a take, as few bytes as will do
   motion      what one record does: stands, runs, is moved, jumps
   hear        when a hand let go, took or pushed a record
-  events      the acts a routine asks for, on their beats
+  planned_acts  the acts a routine asks for, on their beats
   visits      which set pieces a take went through, and when
   attempt     one set piece of a take with all it is judged by
   beat_times  where the beats lay in time; counting: which count that is
   hand_acts   written acts held against a trace; strokes_heard: each push and pull with its turn
-  cuts        the fader's moves held against the map
+  fader_cuts  the fader's moves held against the map
   match       which heard act answers which planned one
   act_score   one act against its beat; assess: a whole take's
   delays      how late positions and click are; shift: what a take is late by on the whole
@@ -21,13 +21,14 @@ Pure, told the time:
   takes       where a take begins and ends; count_in, ladder, care; session: a rehearsal as it goes
   breaks      false starts told from good runs; bars: bars played otherwise than written
   stretch     a set piece, some bars or a transition as a routine of its own
-  plan        a session's turns; calibration: delays from records let go to a click
+  weeks_plan  a session's turns; calibration: delays from records let go to a click
   advice      one sentence a hand
   wilson      how sure a clean rate is; next: what to practise next; ready: ready for the stage
   weeks       progress, plateaus, a plan back from a date
-  hearing, passages, align, warp, recording: a take from a recording of mixer or phone
+  recorded_sound, passages, align, warp, recording: a take from a recording of mixer or phone
 Files, clocks, threads:
   schema, records, store, reading: the file of takes
   report, take_line, pictures: what is told of them
   rehearsal, rehearsal_status, calibrating, pages, replay: beside the running stage
+  history: takes of the set pieces as now written; journal: ended takes, a file each
 """

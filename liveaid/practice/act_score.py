@@ -7,7 +7,7 @@ from typing import Literal, TypeAlias
 
 from liveaid.practice.beat_times import BeatTimes
 from liveaid.practice.delays import Clock
-from liveaid.practice.events import EventKind
+from liveaid.practice.planned_acts import EventKind
 from liveaid.practice.visits import Visit
 from liveaid.routine import Side
 

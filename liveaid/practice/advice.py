@@ -13,7 +13,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from liveaid.practice.act_score import ActScore
-from liveaid.practice.events import EventKind
+from liveaid.practice.planned_acts import EventKind
 from liveaid.practice.score import TakeScore
 from liveaid.practice.shift import PairShift, shift_s
 from liveaid.routine import SIDES, Side
@@ -22,7 +22,7 @@ WORTH_BEATS = 0.02
 """Below this nobody hears it: just noticed is 2.5 % of the beat (see limits)."""
 UNEVEN_BEATS = 0.04
 """A spread to be told: twice a trained hand's (see limits)."""
-SURE = 3.3
+ADVICE_SURE = 3.3
 """Standard errors. Some ten groups a hand are looked at: 10 x 0.001 (normal, two-sided) is 1 %."""
 LEAST = 4
 """Acts in a group below which nothing is said of it."""
@@ -64,7 +64,7 @@ class _Group:
 
     @property
     def counts(self) -> bool:
-        return abs(self.mean_s) >= WORTH_BEATS * self.beat_s and self.sure >= SURE
+        return abs(self.mean_s) >= WORTH_BEATS * self.beat_s and self.sure >= ADVICE_SURE
 
 
 def advice(score: TakeScore, *, metre: int) -> dict[Side, str]:

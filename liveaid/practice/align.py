@@ -14,17 +14,23 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from liveaid.practice.hearing import FINE_HOP_S, RATE_HZ, at_common_rate, features, onset_bands
+from liveaid.practice.recorded_sound import (
+    FINE_HOP_S,
+    HEARING_RATE_HZ,
+    at_common_rate,
+    features,
+    onset_bands,
+)
 from liveaid.practice.warp import warp
 
 Floats = NDArray[np.float64]
 
 ROUNDS = ((0.30, 0.120), (0.15, 0.060), (0.07, 0.030), (0.05, 0.015))
 """Half window around a moment and largest shift looked for, seconds, round by round."""
-SURE = 0.45
+ALIGN_SURE = 0.45
 """Likeness from which on a moment counts as heard (tuned on the night market's guide mix)."""
 _ANCHOR_GAP_S = 0.09
-QUIET_S = 0.3
+ALIGN_QUIET_S = 0.3
 """Silence put before both sounds."""
 _NEAR_S = 1.5
 
@@ -41,7 +47,7 @@ class HeardMoment:
     @property
     def sure(self) -> bool:
         """Whether this was heard, and not only inferred from its neighbours."""
-        return self.likeness >= SURE
+        return self.likeness >= ALIGN_SURE
 
 
 def align(
@@ -53,11 +59,11 @@ def align(
     either is shorter than a second.
     """
     sounds = [sound_of(guide, guide_hz), sound_of(take, take_hz)]
-    if min(len(sound) for sound in sounds) < RATE_HZ * (1 + QUIET_S):
+    if min(len(sound) for sound in sounds) < HEARING_RATE_HZ * (1 + ALIGN_QUIET_S):
         raise ValueError("a guide and a recording of a second or more would do")
     coarse_guide, coarse_take = (features(sound) for sound in sounds)
     fine_guide, fine_take = (onset_bands(sound, hop_s=FINE_HOP_S) for sound in sounds)
-    moments = np.asarray(moments_s, float) + QUIET_S
+    moments = np.asarray(moments_s, float) + ALIGN_QUIET_S
     knots = np.unique(np.concatenate([moments, _anchors(fine_guide, moments)]))
     drawn = _straightened(*warp(coarse_guide, coarse_take), knots)
     return _laid(fine_guide, fine_take, moments, knots, drawn)
@@ -66,7 +72,7 @@ def align(
 def sound_of(samples: Floats, rate_hz: int) -> Floats:
     """Mono at the common rate, with silence before the first sample, so that what begins with it
     is seen to begin."""
-    return np.pad(at_common_rate(samples, rate_hz), round(QUIET_S * RATE_HZ))
+    return np.pad(at_common_rate(samples, rate_hz), round(ALIGN_QUIET_S * HEARING_RATE_HZ))
 
 
 def align_within(
@@ -81,8 +87,11 @@ def align_within(
     Onset bands of both sounds (see sound_of) at FINE_HOP_S; `guide_s` and `take_s`, rising, are
     moments that answer each other, the first and last of them the stretch's ends.
     """
-    moments = np.asarray(moments_s, float) + QUIET_S
-    here, there = np.asarray(guide_s, float) + QUIET_S, np.asarray(take_s, float) + QUIET_S
+    moments = np.asarray(moments_s, float) + ALIGN_QUIET_S
+    here, there = (
+        np.asarray(guide_s, float) + ALIGN_QUIET_S,
+        np.asarray(take_s, float) + ALIGN_QUIET_S,
+    )
     anchors = _anchors(guide, moments)
     inside = anchors[(anchors > here[0]) & (anchors < here[-1])]
     knots = np.unique(np.concatenate([moments, inside]))
@@ -98,7 +107,9 @@ def _laid(
         shift, likeness = _shifts(guide, take, knots, drawn, half_s, reach_s)
         drawn = _steadied(knots, drawn + shift, drawn, likeness)
     return [
-        HeardMoment(float(knots[k] - QUIET_S), float(drawn[k] - QUIET_S), float(likeness[k]))
+        HeardMoment(
+            float(knots[k] - ALIGN_QUIET_S), float(drawn[k] - ALIGN_QUIET_S), float(likeness[k])
+        )
         for k in np.searchsorted(knots, moments)
     ]
 
@@ -187,7 +198,7 @@ def _steadied(knots: Floats, moved: Floats, before: Floats, likeness: Floats) ->
     Near ones that were heard lead straight to them, also beyond the first and the last; far from
     any the map keeps its shape and is moved along.
     """
-    sure = likeness >= SURE
+    sure = likeness >= ALIGN_SURE
     if sure.sum() < 2:
         return before
     drawn = before + np.interp(knots, knots[sure], (moved - before)[sure])

@@ -10,7 +10,9 @@ from liveaid.practice.attempt import Attempt, Due, Start, heard_of
 from liveaid.practice.beat_times import BeatTimes
 from liveaid.practice.counting import counted, own_turns
 from liveaid.practice.delays import Clock
-from liveaid.practice.events import (
+from liveaid.practice.hand_acts import held_acts
+from liveaid.practice.match import match_by_habit
+from liveaid.practice.planned_acts import (
     LET_GO,
     SCORED,
     WINDOW_BEATS,
@@ -20,8 +22,6 @@ from liveaid.practice.events import (
     planned_events,
     written,
 )
-from liveaid.practice.hand_acts import held_acts
-from liveaid.practice.match import match_by_habit
 from liveaid.practice.trace import Trace
 from liveaid.practice.visits import Visit
 from liveaid.routine import SIDES, Routine, Runs, Side

@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from liveaid.practice.delays import Clock
-from liveaid.practice.events import Planned, runs_on
 from liveaid.practice.hear import Release, near, releases, strokes, takes_of_hand
 from liveaid.practice.motion import Motion, motion
+from liveaid.practice.planned_acts import Planned, runs_on
 from liveaid.practice.trace import Trace
 from liveaid.practice.visits import Visit
 from liveaid.routine import SIDES, Piece, Routine, Runs, Side, Works

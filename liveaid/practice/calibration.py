@@ -35,7 +35,7 @@ EARLY_S = 0.2
 """Nobody who listens is earlier than this."""
 UNEVEN_S = 0.040
 """A spread above this was no calibration: twice a trained hand's at this beat (Repp 2005)."""
-_LEAST = 6
+_CALIBRATION_LEAST = 6
 _RAMP_S = 0.15
 """A record let go is at speed within this (common practice, no source)."""
 
@@ -80,12 +80,12 @@ def after_clicks(times_s: Sequence[float], count: CountIn) -> list[float]:
 
 def late_of(errors_s: Sequence[float]) -> Late | None:
     """The middle of many errors, strays left out; None when they are too few or too uneven."""
-    if len(errors_s) < _LEAST:
+    if len(errors_s) < _CALIBRATION_LEAST:
         return None
     middle = statistics.median(errors_s)
     spread = max(1.4826 * statistics.median(abs(e - middle) for e in errors_s), 0.002)
     kept = [error for error in errors_s if abs(error - middle) <= 3 * spread]
-    if spread > UNEVEN_S or len(kept) < _LEAST:
+    if spread > UNEVEN_S or len(kept) < _CALIBRATION_LEAST:
         return None
     own = statistics.stdev(kept)
     return Late(late_s=statistics.fmean(kept), sure_s=own / math.sqrt(len(kept)), acts=len(kept))

@@ -7,7 +7,9 @@ from itertools import pairwise
 
 from liveaid.practice.attempt import Attempt, Start
 from liveaid.practice.beat_times import BeatTimes, beats_of_hands, beats_of_record
-from liveaid.practice.events import (
+from liveaid.practice.hear import Release
+from liveaid.practice.match import match
+from liveaid.practice.planned_acts import (
     LET_GO,
     WINDOW_BEATS,
     Planned,
@@ -15,8 +17,6 @@ from liveaid.practice.events import (
     juggled,
     written,
 )
-from liveaid.practice.hear import Release
-from liveaid.practice.match import match
 from liveaid.routine import SIDES, Runs, Side, Works, other_side
 
 _ROUNDS = 3

@@ -12,8 +12,8 @@ from statistics import median
 
 from liveaid.practice.act_score import Outcome
 from liveaid.practice.attempt import NEAR_CUE_S, DeckActs
-from liveaid.practice.events import SCORED, WINDOW_BEATS
 from liveaid.practice.match import match_by_habit
+from liveaid.practice.planned_acts import SCORED, WINDOW_BEATS
 from liveaid.practice.strokes_heard import StrokeHeard, strokes_heard
 from liveaid.routine.acts import BROUGHT, STROKES, Act
 

@@ -18,7 +18,7 @@ from liveaid.practice.motion import Motion, SpeedLine, fitted_line
 
 Floats = NDArray[np.float64]
 
-_RAMP_S = 0.045
+_HEAR_RAMP_S = 0.045
 """Left out after a release: the slipmat still slips (common practice, no source)."""
 _LINE_S = 1.2
 """Longest stretch of a running record that tells when it was let go or taken."""
@@ -66,7 +66,7 @@ def releases(motion: Motion) -> list[Release]:
     for place, phase in enumerate(motion.phases):
         if phase.does != "runs":
             continue
-        skip = 0.0 if phase.jumped else _RAMP_S
+        skip = 0.0 if phase.jumped else _HEAR_RAMP_S
         length = phase.end_s - phase.start_s
         skip = min(skip, length / 3)
         line = _line(motion, phase.start_s + skip, min(phase.end_s, phase.start_s + skip + _LINE_S))
@@ -84,7 +84,7 @@ def takes_of_hand(motion: Motion) -> list[float]:
     for phase, after in zip(motion.phases, motion.phases[1:], strict=False):
         if phase.does != "runs" or after.does == "runs" or after.jumped:
             continue
-        last = phase.end_s - min(_RAMP_S, (phase.end_s - phase.start_s) / 3)
+        last = phase.end_s - min(_HEAR_RAMP_S, (phase.end_s - phase.start_s) / 3)
         line = _line(motion, max(phase.start_s, last - _LINE_S), last)
         if line is not None:
             fits.append(_behind(motion, line, phase.end_s))

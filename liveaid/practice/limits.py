@@ -17,7 +17,7 @@ from typing import Literal, TypeAlias
 
 from scipy.special import chdtri
 
-from liveaid.practice.events import EventKind
+from liveaid.practice.planned_acts import EventKind
 
 LevelName: TypeAlias = Literal["beginner", "performer", "competitor"]
 

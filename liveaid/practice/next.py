@@ -13,7 +13,7 @@ import statistics
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from liveaid.practice.events import timed
+from liveaid.practice.planned_acts import timed
 from liveaid.practice.ready import ENOUGH, Attempted, clean_needed, evidence
 from liveaid.practice.records import PieceRow, TakeRow
 from liveaid.practice.wilson import Rate, clean_rate

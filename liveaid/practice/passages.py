@@ -22,7 +22,7 @@ from liveaid.routine import Routine
 
 Floats = NDArray[np.float64]
 
-STEP_S = 0.02
+PASSAGES_STEP_S = 0.02
 """Chunks are laid at this step; what is finer is found afterwards."""
 SPEEDS = np.round(np.arange(0.92, 1.0801, 0.01), 3)
 """A fader's 8 % either way."""
@@ -80,11 +80,13 @@ def chunks_of(routine: Routine) -> list[Chunk]:
 
 def found_in(guide: Floats, take: Floats, hop_s: float, chunks: Sequence[Chunk]) -> list[Found]:
     """The chunks heard in the recording, in its order of time; onset bands of both, at `hop_s`."""
-    guide, take = (_thinned(_shape(bands), round(STEP_S / hop_s)) for bands in (guide, take))
+    guide, take = (
+        _thinned(_shape(bands), round(PASSAGES_STEP_S / hop_s)) for bands in (guide, take)
+    )
     spectrum = _Laid(take)
     curves, speeds = [], []
     for chunk in chunks:
-        here = guide[round(chunk.start_s / STEP_S) : round(chunk.end_s / STEP_S)]
+        here = guide[round(chunk.start_s / PASSAGES_STEP_S) : round(chunk.end_s / PASSAGES_STEP_S)]
         likeness = np.stack([spectrum.likeness(_at_speed(here, speed)) for speed in SPEEDS])
         best = likeness.argmax(0)
         curves.append(likeness.max(0))
@@ -143,18 +145,20 @@ class _Laid:
 
 def _story(curves: Floats, speeds: Floats, chunks: Sequence[Chunk]) -> list[Found]:
     """The chunks of the best story, by dynamic programming over a coarser grid of time."""
-    step = round(_GRID_S / STEP_S)
+    step = round(_GRID_S / PASSAGES_STEP_S)
     cells = curves.shape[1] // step
     shaped = curves[:, : cells * step].reshape(len(chunks), cells, step)
     at = np.arange(cells)[None, :] * step + shaped.argmax(2)
     speed = np.take_along_axis(speeds, at, 1)
     lasts_s = np.array([[chunk.end_s - chunk.start_s] for chunk in chunks])
-    ends = np.rint((at * STEP_S + lasts_s / speed) / _GRID_S).astype(int)
+    ends = np.rint((at * PASSAGES_STEP_S + lasts_s / speed) / _GRID_S).astype(int)
     told = _Told(shaped.max(2) - HEARD, np.minimum(cells, ends), chunks)
     for cell in range(cells):
         told.tell(cell)
     return [
-        Found(k, float(at[k, t] * STEP_S), float(speed[k, t]), float(told.gain[k, t] + HEARD))
+        Found(
+            k, float(at[k, t] * PASSAGES_STEP_S), float(speed[k, t]), float(told.gain[k, t] + HEARD)
+        )
         for k, t in told.best_story()
     ]
 

@@ -17,12 +17,12 @@ from numpy.typing import NDArray
 
 from liveaid.errors import LiveaidError
 from liveaid.practice.act_score import ActScore, Played
-from liveaid.practice.align import QUIET_S, HeardMoment, align_within, sound_of
+from liveaid.practice.align import ALIGN_QUIET_S, HeardMoment, align_within, sound_of
 from liveaid.practice.beat_times import BeatTimes
 from liveaid.practice.delays import Clock
-from liveaid.practice.events import Planned, planned_events
-from liveaid.practice.hearing import FINE_HOP_S, HOP_S, onset_bands
 from liveaid.practice.passages import Chunk, Found, chunks_of, found_in
+from liveaid.practice.planned_acts import Planned, planned_events
+from liveaid.practice.recorded_sound import FINE_HOP_S, HOP_S, onset_bands
 from liveaid.practice.visits import Visit
 from liveaid.routine import Routine
 
@@ -68,9 +68,11 @@ def assess_recording(
     rough_guide, rough_take = (onset_bands(sound, hop_s=HOP_S) for sound in sounds)
     chunks = chunks_of(routine)
     # Both sounds have the same silence before them, so places shift alike; chunks tell the guide's.
-    late = [replace(c, start_s=c.start_s + QUIET_S, end_s=c.end_s + QUIET_S) for c in chunks]
+    late = [
+        replace(c, start_s=c.start_s + ALIGN_QUIET_S, end_s=c.end_s + ALIGN_QUIET_S) for c in chunks
+    ]
     laid = found_in(rough_guide, rough_take, HOP_S, late)
-    found = [replace(one, at_s=one.at_s - QUIET_S) for one in laid]
+    found = [replace(one, at_s=one.at_s - ALIGN_QUIET_S) for one in laid]
     played: list[Played] = []
     for group in _visits(found, chunks):
         one = _played(routine, group, chunks, fine[0], fine[1], played[-1] if played else None)

@@ -21,7 +21,6 @@ from liveaid.follow import Prompt
 from liveaid.practice import pages
 from liveaid.practice.count_in import CountIn
 from liveaid.practice.ladder import Ladder
-from liveaid.practice.plan import Plan
 from liveaid.practice.reading import TakeReader
 from liveaid.practice.records import Kept
 from liveaid.practice.rehearsal_status import rehearsal_status
@@ -29,6 +28,7 @@ from liveaid.practice.schema import StoreError
 from liveaid.practice.score import TakeScore
 from liveaid.practice.session import Aim, Ended, Session, aim_of, score_of, to_json
 from liveaid.practice.store import TakeStore
+from liveaid.practice.weeks_plan import PracticePlan
 from liveaid.routine import Routine
 from liveaid.routine.edits import matched
 from liveaid.stage import Heard, Stage, Watcher
@@ -53,7 +53,7 @@ class Rehearsal(Watcher):
         booth_dba: float | None = None,
         break_after_s: float = 25 * 60.0,
         told: Told | None = None,
-        plan: Plan | None = None,
+        plan: PracticePlan | None = None,
         ladder_for: LadderFor = lambda _: None,
         clock: Callable[[], float] = time.monotonic,
         wall: Callable[[], float] = time.time,

@@ -8,15 +8,15 @@ from typing import Any, Protocol
 from liveaid.practice import delays
 from liveaid.practice.care import HANDS_CAUTION, noise_line
 from liveaid.practice.ladder import Ladder
-from liveaid.practice.plan import Plan
 from liveaid.practice.session import Session
+from liveaid.practice.weeks_plan import PracticePlan
 
 
 class Shown(Protocol):
     """What of a rehearsal is shown."""
 
     session: Session
-    plan: Plan | None
+    plan: PracticePlan | None
     store: Any
     last: dict[str, Any] | None
     error: str | None
@@ -61,7 +61,7 @@ def rehearsal_status(shown: Shown, now: float) -> Mapping[str, Any]:
     }  # fmt: skip
 
 
-def _plan(plan: Plan | None, now: float) -> dict[str, Any] | None:
+def _plan(plan: PracticePlan | None, now: float) -> dict[str, Any] | None:
     """The turn that is on, why, how long yet, and what comes then; None without a plan."""
     if plan is None:
         return None

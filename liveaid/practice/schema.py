@@ -102,7 +102,7 @@ ALTER TABLE piece ADD COLUMN digest TEXT NOT NULL DEFAULT '';
 STEPS = (_TAKES, _COACH, _PLAYED)
 """What brings a file from one version to the next; a new one goes to the end."""
 VERSION = len(STEPS)
-APPLICATION_ID = 0x6C766174
+SCHEMA_APPLICATION_ID = 0x6C766174
 """`lvat` in ASCII: marks a file as takes of ours (SQLite file format, 1.3.18)."""
 
 
@@ -129,7 +129,9 @@ def _bring_up_to_date(file: Path, db: sqlite3.Connection) -> None:
     found = version(db)
     if found < VERSION:
         steps = "".join(STEPS[found:])
-        numbers = f"PRAGMA application_id = {APPLICATION_ID}; PRAGMA user_version = {VERSION};"
+        numbers = (
+            f"PRAGMA application_id = {SCHEMA_APPLICATION_ID}; PRAGMA user_version = {VERSION};"
+        )
         db.executescript(f"BEGIN IMMEDIATE; {steps} {numbers} COMMIT;")
     _check_version(file, db)
 
@@ -175,7 +177,9 @@ def _check_ours(file: Path, db: sqlite3.Connection) -> None:
     """
     identity = int(db.execute("PRAGMA application_id").fetchone()[0])
     tables = {row[0] for row in db.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
-    ours = identity == APPLICATION_ID or (identity == 0 and (not tables or {"take"} <= tables))
+    ours = identity == SCHEMA_APPLICATION_ID or (
+        identity == 0 and (not tables or {"take"} <= tables)
+    )
     if not ours or (version(db) == 0 and tables):
         raise StoreError(f"{file}: a database, but not one of takes; another --takes FILE would do")
 

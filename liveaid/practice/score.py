@@ -11,7 +11,7 @@ from liveaid.practice.bars import other_bars, rest_of
 from liveaid.practice.delays import NO_DELAYS, Delays
 from liveaid.practice.limits import Limits
 from liveaid.practice.shift import Off, PairShift, offs, shifts
-from liveaid.practice.timing import Judged, Timing, faults_of, judged_of, timing
+from liveaid.practice.timing import Timing, TimingJudged, faults_of, judged_of, timing
 from liveaid.routine import Routine
 
 Verdict: TypeAlias = Literal["clean", "not clean", "not judged"]
@@ -25,7 +25,7 @@ class PieceScore:
     name: str
     timing: Timing
     """As measured, whatever delays are in it."""
-    judged: tuple[Judged, ...]
+    judged: tuple[TimingJudged, ...]
     """What the verdict rests on, a kind of act each."""
     missed: int
     added: int
@@ -161,7 +161,7 @@ def _tempo(played: Played) -> tuple[float | None, float | None]:
 
 def _faults(
     acts: Sequence[ActScore],
-    judged: Sequence[Judged],
+    judged: Sequence[TimingJudged],
     limits: Limits,
     tempo_percent: float | None,
     *,

@@ -8,7 +8,7 @@ from typing import Any
 from liveaid.practice import delays, shift
 from liveaid.practice.act_score import ActScore
 from liveaid.practice.score import PieceScore, TakeScore
-from liveaid.practice.timing import Judged, Timing
+from liveaid.practice.timing import Timing, TimingJudged
 
 
 def score_json(score: TakeScore) -> dict[str, Any]:
@@ -46,7 +46,7 @@ def _piece(piece: PieceScore) -> dict[str, Any]:
     }
 
 
-def _judged(one: Judged) -> dict[str, Any]:
+def _judged(one: TimingJudged) -> dict[str, Any]:
     return {
         "kind": one.kind,
         "acts": one.acts,

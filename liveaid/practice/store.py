@@ -53,7 +53,7 @@ class TakeStore:
         self._db: sqlite3.Connection | None = None
         self._in_memory: dict[str, Kept] = {}
         """Takes the disk had no room for, not even in the journal."""
-        self._jobs: queue.SimpleQueue[_Job | None] = queue.SimpleQueue()
+        self._jobs: queue.SimpleQueue[_StoreJob | None] = queue.SimpleQueue()
         ready: Future[int] = Future()
         self._writer = threading.Thread(
             target=self._write, args=(ready,), name="takes", daemon=True
@@ -108,7 +108,7 @@ class TakeStore:
     def _do(
         self, work: Callable[[sqlite3.Connection], int], code: str = "", take: Kept | None = None
     ) -> Future[int]:
-        job = _Job(work, Future(), code, take)
+        job = _StoreJob(work, Future(), code, take)
         self._jobs.put(job)
         return job.done
 
@@ -128,7 +128,7 @@ class TakeStore:
         if self._db is not None:
             self._db.close()
 
-    def _next(self) -> _Job | None:
+    def _next(self) -> _StoreJob | None:
         """The next job; while takes wait, another try with them in between."""
         while True:
             try:
@@ -136,7 +136,7 @@ class TakeStore:
             except queue.Empty:
                 self._drain()
 
-    def _work(self, job: _Job) -> None:
+    def _work(self, job: _StoreJob) -> None:
         if job.take is not None:
             self._in_memory[job.code] = job.take
             self._journal(job.code)
@@ -192,7 +192,7 @@ class TakeStore:
 
 
 @dataclass(frozen=True, slots=True)
-class _Job:
+class _StoreJob:
     work: Callable[[sqlite3.Connection], int]
     done: Future[int]
     code: str

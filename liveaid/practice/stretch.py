@@ -11,7 +11,7 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from liveaid.practice.events import beats_to_let_go
+from liveaid.practice.planned_acts import beats_to_let_go
 from liveaid.routine import Piece, Plan, Routine, Runs, Side, Works
 
 AROUND_BARS = 2
@@ -22,7 +22,7 @@ _INTO = re.compile(r"from\s+(.+?)\s+into\s+(.+)", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class StretchPart:
     """Some bars of a set piece, from 0, `to_bar` not counted."""
 
     piece: int
@@ -36,7 +36,7 @@ class Stretch:
 
     name: str
     """As it is asked for and kept; empty for the routine as a whole."""
-    parts: tuple[Part, ...]
+    parts: tuple[StretchPart, ...]
 
     @property
     def first(self) -> int:
@@ -80,8 +80,8 @@ def _index(routine: Routine, name: str) -> int | None:
     return next((k for k, p in enumerate(routine.pieces) if p.name.casefold() == asked), None)
 
 
-def _whole(routine: Routine, index: int) -> Part:
-    return Part(index, 0, routine.pieces[index].bars)
+def _whole(routine: Routine, index: int) -> StretchPart:
+    return StretchPart(index, 0, routine.pieces[index].bars)
 
 
 def _some_bars(routine: Routine, name: str, first: int, last: int) -> Stretch | None:
@@ -90,7 +90,7 @@ def _some_bars(routine: Routine, name: str, first: int, last: int) -> Stretch | 
         return None
     bars = f"bar {first}" if first == last else f"bars {first} to {last}"
     told = f"{bars} of {routine.pieces[index].name}"
-    return Stretch(told, (Part(index, first - 1, last),))
+    return Stretch(told, (StretchPart(index, first - 1, last),))
 
 
 def _transition(routine: Routine, before: str, after: str) -> Stretch | None:
@@ -101,13 +101,13 @@ def _transition(routine: Routine, before: str, after: str) -> Stretch | None:
     return Stretch(
         transition_name(routine, index),
         (
-            Part(index, max(0, bars - AROUND_BARS), bars),
-            Part(other, 0, min(AROUND_BARS, routine.pieces[other].bars)),
+            StretchPart(index, max(0, bars - AROUND_BARS), bars),
+            StretchPart(other, 0, min(AROUND_BARS, routine.pieces[other].bars)),
         ),
     )
 
 
-def _piece(routine: Routine, part: Part) -> Piece:
+def _piece(routine: Routine, part: StretchPart) -> Piece:
     piece = routine.pieces[part.piece]
     if part == _whole(routine, part.piece):
         return piece
@@ -116,7 +116,7 @@ def _piece(routine: Routine, part: Part) -> Piece:
     return piece.model_copy(update={"bars": bars, "juggle": None, **plans})
 
 
-def _plan(routine: Routine, part: Part, side: Side) -> Plan:
+def _plan(routine: Routine, part: StretchPart, side: Side) -> Plan:
     """What a hand does in those bars: a record that runs begins so much further on."""
     piece = routine.pieces[part.piece]
     plan = piece.plan(side)

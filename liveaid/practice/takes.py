@@ -22,24 +22,24 @@ from liveaid.routine import SIDES, Routine, Runs, Side, Works
 
 Ended: TypeAlias = Literal["complete", "abandoned"]
 
-SURE = 0.6
+TAKES_SURE = 0.6
 """Confidence from which the follower's word counts, whether it calls itself sure or not: a place
 must lead to the next for a beat, and the records' own positions are held against it at the end."""
 UNSURE_FOR_BEATS = 16.0
 """Longest stretch before the last beat in which the follower may have lost its way."""
 BEGINS_AFTER_BEATS = 1.0
 """Beats played before a take is one: a record let go by chance is none."""
-LEAD_S = 2.0
+TAKES_LEAD_S = 2.0
 """Messages kept from before the first beat."""
-TAIL_S = 0.45
+TAKES_TAIL_S = 0.45
 """Heard out after the last beat, so that a late stop is in the take."""
 SILENT_S = 3.0
-LONGEST_S = 1800.0
+TAKES_LONGEST_S = 1800.0
 LONGEST_WAIT_S = 600.0
 """How long messages are kept while no take is found in them."""
-_STOOD_S = 0.6
+_TAKES_STOOD_S = 0.6
 _JUMP_S = 0.15
-_MOVED_S = 0.02
+_TAKES_MOVED_S = 0.02
 _STEP_S = 0.25
 
 
@@ -80,8 +80,8 @@ class _Stillness:
         if abs(position_s - before) > _JUMP_S and (now - before_s < 0.1 or now - before_s > 1.0):
             # A cue called up, or the needle set down: it is elsewhere, but no hand moved it.
             self.seen[side] = (now, position_s)
-        elif abs(position_s - place) > _MOVED_S:
-            if now - self.moved_s > _STOOD_S:
+        elif abs(position_s - place) > _TAKES_MOVED_S:
+            if now - self.moved_s > _TAKES_STOOD_S:
                 self.began_s = at
                 self.stood = {side: place for side, (_, place) in self.seen.items()}
             self.moved_s = now
@@ -136,9 +136,9 @@ class TakeFinder:
         self._still.hear(side, position_s, now)
         self._heard_s = now
         if not self._begun:
-            still = now - self._still.moved_s > _STOOD_S
+            still = now - self._still.moved_s > _TAKES_STOOD_S
             keep_s = now if still else max(self._still.began_s, now - LONGEST_WAIT_S)
-            while self._messages and self._messages[0][0] < keep_s - LEAD_S:
+            while self._messages and self._messages[0][0] < keep_s - TAKES_LEAD_S:
                 self._messages.popleft()
 
     def tell(self, prompt: Prompt, *, now: float) -> list[Take]:
@@ -158,7 +158,11 @@ class TakeFinder:
             self._places.append(place)
         last = self._places[-1]
         ends_s = self._ends_s(last)
-        if last.piece == self._last and now >= ends_s + TAIL_S and self._reached(prompt, last):
+        if (
+            last.piece == self._last
+            and now >= ends_s + TAKES_TAIL_S
+            and self._reached(prompt, last)
+        ):
             return self._end("complete", ends_s, None)
         return self._given_up(now, last)
 
@@ -172,7 +176,7 @@ class TakeFinder:
             if clocked is not None or self._since_start(now) is not None:
                 return clocked
         piece, beat, tempo = prompt.piece, prompt.beat_position, prompt.tempo
-        heard = prompt.state in ("following", "unsure") and prompt.confidence >= SURE
+        heard = prompt.state in ("following", "unsure") and prompt.confidence >= TAKES_SURE
         if not heard or not prompt.bars_left:
             return None
         if piece is None or not beat or not tempo or now - self._still.moved_s > _STEP_S * 2:
@@ -257,13 +261,13 @@ class TakeFinder:
                 or abs(self._ends_s(last) - self._still.moved_s) < last.beat_s
             )
             return self._end("complete" if near else "abandoned", self._still.moved_s, None)
-        if now - self._heard_s > SILENT_S or now - self._places[0].now_s > LONGEST_S:
+        if now - self._heard_s > SILENT_S or now - self._places[0].now_s > TAKES_LONGEST_S:
             return self._end("abandoned", self._heard_s, None)
         return []
 
     def _end(self, ended: Ended, end_s: float, after: Sure | None) -> list[Take]:
         """The take that ended, and the false starts that came before it."""
-        whole = trace_of(m for m in self._messages if m[0] <= end_s + TAIL_S)
+        whole = trace_of(m for m in self._messages if m[0] <= end_s + TAKES_TAIL_S)
         if after and ended == "abandoned":
             end_s = stopped_s(self.routine, whole, end_s)
         found: list[Take | None] = []
@@ -279,7 +283,7 @@ class TakeFinder:
         self._after_s = end_s
         self._begun = False
         self._places = [after] if after else []
-        while self._messages and self._messages[0][0] < end_s - LEAD_S:
+        while self._messages and self._messages[0][0] < end_s - TAKES_LEAD_S:
             self._messages.popleft()
         return [take for take in found if take is not None]
 
@@ -297,7 +301,10 @@ class TakeFinder:
         least_s = (0.8 if ended == "complete" else 1.25) * bar_s
         if end_s - start_s < least_s:
             return None
-        heard = {s: deck.between(start_s - LEAD_S, end_s + TAIL_S) for s, deck in trace.items()}
+        heard = {
+            s: deck.between(start_s - TAKES_LEAD_S, end_s + TAKES_TAIL_S)
+            for s, deck in trace.items()
+        }
         return Take(start_s, end_s, ended, tuple(gone), heard)
 
 

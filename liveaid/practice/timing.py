@@ -8,8 +8,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from liveaid.practice.act_score import ActScore
-from liveaid.practice.events import KINDS, EventKind
 from liveaid.practice.limits import SLACK, Limits
+from liveaid.practice.planned_acts import KINDS, EventKind
 from liveaid.practice.shift import PairShift, hands_own_s, shift_s
 
 _NAMES: dict[EventKind, tuple[str, str]] = {
@@ -35,7 +35,7 @@ class Timing:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Judged:
+class TimingJudged:
     """One kind of act in a set piece, as the verdict sees it: delays and slack out of it."""
 
     kind: EventKind
@@ -68,7 +68,7 @@ def timing(acts: Iterable[ActScore]) -> Timing:
 
 def judged_of(
     acts: Sequence[ActScore], limits: Limits, steady: Sequence[PairShift] | None
-) -> Iterator[Judged]:
+) -> Iterator[TimingJudged]:
     """Each kind of act that there is something to say of.
 
     `steady` are the shifts to be left out, None when the delays were measured. An act whose shift
@@ -83,14 +83,14 @@ def judged_of(
         if not told and len(loose) < 2 and not missed:
             continue
         spread, free = _pooled(told, loose)
-        yield Judged(
+        yield TimingJudged(
             kind=kind, acts=len(told) + len(loose),
             bias_beats=statistics.fmean(told) if told else None, spread_beats=spread, free=free,
             worst_beats=max((abs(off) for off in [*told, *loose]), default=0.0),
         )  # fmt: skip
 
 
-def faults_of(one: Judged, limits: Limits) -> Iterator[str]:
+def faults_of(one: TimingJudged, limits: Limits) -> Iterator[str]:
     """What of one kind's timing is beyond the limits, in words."""
     single, many = _NAMES[one.kind]
     bias, spread = one.bias_beats, one.spread_beats

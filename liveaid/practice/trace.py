@@ -24,7 +24,7 @@ Message = tuple[float, Side, float]
 """Monotonic second of arrival, deck, deck-file second."""
 
 STEP_S = 20e-6
-_MAGIC = b"liveaid trace 1\n"
+_TRACE_MAGIC = b"liveaid trace 1\n"
 _FAR_S = 1e8
 _LARGEST = 256_000_000
 """Bytes a trace may unfold to: a day of two decks at a thousand messages a second is less."""
@@ -72,16 +72,16 @@ def pack(trace: Trace) -> bytes:
     for side in SIDES:
         deck = trace[side]
         body += struct.pack("<q", len(deck.now_s)) + _column(deck.now_s) + _column(deck.position_s)
-    return _MAGIC + zlib.compress(body, 6)
+    return _TRACE_MAGIC + zlib.compress(body, 6)
 
 
 def unpack(data: bytes) -> Trace:
     """The trace in the bytes that `pack` wrote. TraceError for anything else."""
-    if not data.startswith(_MAGIC):
+    if not data.startswith(_TRACE_MAGIC):
         raise TraceError("not a trace: a file written by `liveaid review --trace` would do")
     inflate = zlib.decompressobj()
     try:
-        body = inflate.decompress(data[len(_MAGIC) :], _LARGEST)
+        body = inflate.decompress(data[len(_TRACE_MAGIC) :], _LARGEST)
     except zlib.error as error:
         raise TraceError(f"a damaged trace ({error}); an undamaged copy would do") from error
     trace, at = {}, 0

@@ -12,7 +12,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from liveaid.practice.hearing import Features
+from liveaid.practice.recorded_sound import Features
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -28,7 +28,7 @@ ByMeans: TypeAlias = Literal["by hand", "needle"]
 _SAME_WAY = 1e-9
 
 
-class Hands(Protocol):
+class HandPace(Protocol):
     """What must be known of a performer's hands; the section map's `performer:` has it."""
 
     @property
@@ -74,7 +74,7 @@ class Bringing:
         return min(self.by_hand_s, self.by_needle_s)
 
 
-def bring(turns: float, hands: Hands) -> Bringing:
+def bring(turns: float, hands: HandPace) -> Bringing:
     """The time to bring a record so many turns of the platter, either way."""
     return Bringing(
         by_hand_s=by_hand_s(turns, hands),
@@ -82,7 +82,7 @@ def bring(turns: float, hands: Hands) -> Bringing:
     )
 
 
-def by_hand_s(turns: float, hands: Hands) -> float:
+def by_hand_s(turns: float, hands: HandPace) -> float:
     """Seconds to bring a record so many turns by hand; 0 where there is no way to go."""
     way = abs(turns)
     wound_s = way / hands.wind_turns_per_s if way > hands.reach_turns + _SAME_WAY else 0.0
@@ -94,13 +94,13 @@ def by_hand_s(turns: float, hands: Hands) -> float:
     return max(wound_s + settle_s(way, hands), least_s)
 
 
-def settle_s(turns: float, hands: Hands) -> float:
+def settle_s(turns: float, hands: HandPace) -> float:
     """Seconds to set a record on its cue so many turns away; within reach its way included."""
     width = figure("settle_width_turns")
     return hands.settle_s * math.log2(min(abs(turns), 1.0) / width + 1.0) / math.log2(1 / width + 1)
 
 
-def turns_in(seconds: float, hands: Hands) -> float:
+def turns_in(seconds: float, hands: HandPace) -> float:
     """The most turns a hand can bring a record in so many seconds, settling included."""
     low, high = 0.0, max(hands.reach_turns, seconds * hands.wind_turns_per_s)
     for _ in range(50):

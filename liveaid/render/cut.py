@@ -10,7 +10,7 @@ import numpy as np
 from liveaid.render.edges import Samples, faded, joined, side_by_side
 from liveaid.render.level import Level, levelled, turned_up
 from liveaid.render.stretching import Stretch, stretch_here, stretched
-from liveaid.render.tempo import Recorded, resampled
+from liveaid.render.to_tempo import Recorded, resampled
 from liveaid.routine.layout.deck import HEAD_S, TAIL_S
 from liveaid.routine.layout.material import Material
 from liveaid.routine.layout.passage import Passage, Segment

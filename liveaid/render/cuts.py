@@ -16,7 +16,7 @@ from liveaid.render.stretching import Stretch, stretch_apart
 from liveaid.render.wish import Wish
 from liveaid.routine.layout.material import Material
 from liveaid.routine.layout.passage import Passage, whole_of
-from liveaid.routine.problems import Fault
+from liveaid.routine.problems import Hindrance
 
 Progress: TypeAlias = Callable[[int, int, str], None]
 """progress(done, of, what): called as the work goes on."""
@@ -54,7 +54,7 @@ class Cuts:
         cache: Cache,
         workers: Workers,
         progress: Progress,
-    ) -> list[Fault]:
+    ) -> list[Hindrance]:
         """Find or make every passage; returns what was found wrong with the sounds' samples."""
         # By sound, so that each file is read once; the longest first, since others follow it.
         wanted = {self._recipe(passage): passage for passage in self._passages}
@@ -62,7 +62,7 @@ class Cuts:
             wanted.items(), key=lambda item: (item[1].segments[0].sound, -item[1].length_s)
         )
         stretch = stretch_apart(workers)
-        faults: dict[str, Fault] = {}
+        faults: dict[str, Hindrance] = {}
         for done, (name, passage) in enumerate(order):
             progress(done, len(order), passage.segments[0].sound)
             found = cache.find(name)

@@ -18,7 +18,7 @@ from liveaid.render.edges import Samples
 from liveaid.render.hand_heard import CUT_S, heard_spans
 from liveaid.render.level import CEILING_DBTP, MARGIN_DB
 from liveaid.render.limiter import ratio, true_peak_db
-from liveaid.render.strokes import Heard, heard_in
+from liveaid.render.stroke_sounds import StrokeSound, heard_in
 from liveaid.routine import SIDES, Routine, Side
 from liveaid.routine.acts import acts_of, written_out
 from liveaid.routine.layout.deck import DeckLayout
@@ -90,7 +90,7 @@ def _add(
     mix: Samples,
     routine: Routine,
     index: int,
-    heard: Heard,
+    heard: StrokeSound,
     stands: Stands,
     read: ReadDeck,
     rate_hz: int,

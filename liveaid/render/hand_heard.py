@@ -17,14 +17,14 @@ from liveaid.render.edges import Samples
 from liveaid.routine.acts import Act, joined
 from liveaid.routine.movement import places_s
 
-STANDS_SPEED = 0.1
+HAND_HEARD_STANDS_SPEED = 0.1
 """Below this part of nominal a record fades: 440 Hz would be 44 Hz (common practice, no source)."""
 CUT_S = 0.002
 """Seconds the crossfader takes to open or close, half of it on either side of the written beat
 (common practice, no source)."""
 _REACH = 16
 """Frames on either side that the interpolation looks at."""
-_BLOCK = 8192
+_HAND_HEARD_BLOCK = 8192
 _WINDOW_AT = np.linspace(0.0, _REACH, 8193)
 _WINDOW = np.i0(9.0 * np.sqrt(1.0 - (_WINDOW_AT / _REACH) ** 2)) / np.i0(9.0)
 """Kaiser's window with beta 9: side lobes some 90 dB down (Kaiser and Schafer, 1980)."""
@@ -82,8 +82,8 @@ def _moved(
     speed = 0.5 * np.abs(places[2:] - places[:-2])
     at = places[1:-1]
     heard = np.empty((len(at), 2), dtype=np.float32)
-    for first in range(0, len(at), _BLOCK):
-        some = slice(first, first + _BLOCK)
+    for first in range(0, len(at), _HAND_HEARD_BLOCK):
+        some = slice(first, first + _HAND_HEARD_BLOCK)
         low = int(np.floor(at[some].min())) - _REACH
         high = int(np.ceil(at[some].max())) + _REACH + 1
         heard[some] = read_between(read(low, high - low), at[some] - low, speed[some])
@@ -94,7 +94,7 @@ def _moving_gain(speed: Floats, rate_hz: int) -> NDArray[np.float32]:
     """How much of a record is heard by its speed, evened out over a cut's time, so that one that
     is let go or caught at once makes no step."""
     frames = round(CUT_S * rate_hz)
-    gain = np.clip(speed / STANDS_SPEED, 0.0, 1.0)
+    gain = np.clip(speed / HAND_HEARD_STANDS_SPEED, 0.0, 1.0)
     wide = np.pad(gain, frames, mode="edge")
     box = np.ones(frames) / frames
     even = np.convolve(np.convolve(wide, box, mode="same"), box, mode="same")

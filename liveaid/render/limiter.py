@@ -12,9 +12,9 @@ from scipy import ndimage, signal
 from liveaid.render.edges import Samples
 from liveaid.sound.loudness import TAPS
 
-WINDOW_S = 0.005
+LIMITER_WINDOW_S = 0.005
 """Seconds before and after a peak over which it is turned down."""
-NEAR = 0.4
+LIMITER_NEAR = 0.4
 """Share of a peak that a sample next to it has at least: 8 dB of overshoot between samples."""
 OVERSAMPLING = 8
 """Twice what BS.1770-5 Annex 2 asks of a meter: what is missed is below 0.15 dB, not 0.6."""
@@ -64,7 +64,7 @@ def turned_down(
     The gain each frame needs is spread by a running minimum over the window and smoothed by a
     raised-cosine average of the same width, which never rises above the gain needed.
     """
-    reach = round(WINDOW_S * rate_hz)
+    reach = round(LIMITER_WINDOW_S * rate_hz)
     over = np.flatnonzero(peaks > ceiling)
     made = sound.copy()
     if not len(over):
@@ -105,7 +105,7 @@ def peak_by_frame(sound: Samples, *, above: float) -> NDArray[np.float64]:
     for channel in (0,) if alike else (0, 1):
         padded = np.pad(sound[:, channel], (TAPS - 1, TAPS))
         spans = np.lib.stride_tricks.sliding_window_view(padded, 2 * TAPS)
-        high = size[:, channel] > NEAR * above
+        high = size[:, channel] > LIMITER_NEAR * above
         high[:-1] |= high[1:]  # the peak may lie on the way up to a high sample, or down from it
         near = np.flatnonzero(high)
         for few in np.array_split(near, len(near) // AT_ONCE + 1):

@@ -33,9 +33,10 @@ from liveaid.routine.layout.uses import uses_of
 from liveaid.routine.load import read_bytes
 from liveaid.routine.model import Decks, Stamp
 from liveaid.routine.part_faults import part_faults
-from liveaid.routine.problems import Fault
+from liveaid.routine.problems import Hindrance
 from liveaid.routine.scene import DECKS, MAP, own, scene_folder
 from liveaid.routine.source import field_name, read_source
+from liveaid.routine.way import changes
 
 CACHE = ".rendered"
 NOTABLE_LIMITED_DB = 3.0
@@ -98,7 +99,7 @@ def render_scene(
     return _outcome(to_write, wish, set_aside)
 
 
-def _refuse(map_path: Path, faults: Sequence[Fault]) -> None:
+def _refuse(map_path: Path, faults: Sequence[Hindrance]) -> None:
     """Raise all faults as one RoutineError, each with its line in the map."""
     if not faults:
         return
@@ -110,13 +111,13 @@ def _refuse(map_path: Path, faults: Sequence[Fault]) -> None:
     raise RoutineError(str(map_path), problems)
 
 
-def _overwritten(routine: Routine, folder: Path) -> Iterator[Fault]:
+def _overwritten(routine: Routine, folder: Path) -> Iterator[Hindrance]:
     """Sounds whose own file is one that the render writes."""
     ours = {(folder / DECKS / name).resolve() for name in SOUND_FILES}
     for name, sound in routine.sounds.items():
         if (folder / sound.file).resolve() in ours:
             found = f"{sound.file}, which the render writes"
-            yield Fault(("sounds", name, "file"), found, "a copy of it elsewhere would do")
+            yield Hindrance(("sounds", name, "file"), found, "a copy of it elsewhere would do")
 
 
 def _bytes_to_write(routine: Routine, layouts: Mapping[Side, DeckLayout], wish: Wish) -> int:
@@ -129,16 +130,17 @@ def _outcome(written: ToWrite, wish: Wish, set_aside: list[Path]) -> Rendered:
     cuts = tuple(
         _cut_made(written, side, laid) for side in SIDES for laid in written.layouts[side].laid
     )
+    placed = load_routine(decks / MAP)
     return Rendered(
         routine=decks / "routine.yaml",
         guide=decks / "guide.wav",
         sheet=decks / "sheet.html",
-        decks=tuple(_deck_made(written, side, decks / f"{side}.wav") for side in SIDES),
+        decks=tuple(_deck_made(written, side, placed) for side in SIDES),
         cuts=cuts,
         guide_s=guide_frames(written.routine, rate_hz=wish.rate_hz) / wish.rate_hz,
         rate_hz=wish.rate_hz,
         remarks=tuple(_remarks(written.routine, cuts, wish)),
-        unplayable=_unplayable(load_routine(decks / MAP), written),
+        unplayable=_unplayable(placed, written),
         set_aside=tuple(set_aside),
     )
 
@@ -167,7 +169,8 @@ def _cut_made(written: ToWrite, side: Side, laid: Laid) -> CutMade:
     )
 
 
-def _deck_made(written: ToWrite, side: Side, file: Path) -> DeckMade:
+def _deck_made(written: ToWrite, side: Side, placed: Routine) -> DeckMade:
+    file = written.folder / DECKS / f"{side}.wav"
     layout = written.layouts[side]
     turn = written.routine.turntable.turn_s * written.rate_hz
     return DeckMade(
@@ -175,7 +178,7 @@ def _deck_made(written: ToWrite, side: Side, file: Path) -> DeckMade:
         file=file,
         length_s=layout.frames / written.rate_hz,
         cues=sum(stand.side == side for stand in written.stands.values()),
-        winds=layout.winds,
+        winds=sum(move.side == side and move.by_a_hand for move in changes(placed)),
         wound_turns=layout.order.wound / turn,
         least_turns=layout.order.bound / turn,
         shared=layout.shared,

@@ -10,16 +10,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from liveaid.errors import LiveaidError
-from liveaid.files.digest import content_hash
+from liveaid.files.file_bytes import content_hash
 from liveaid.files.inside import Stray
 from liveaid.files.unreadable import Unreadable
 from liveaid.files.workers import Task, Workers
 from liveaid.render.cache import Cache
-from liveaid.render.tempo import Recorded, recorded
+from liveaid.render.to_tempo import Recorded, recorded
 from liveaid.routine import Routine, Runs, Sound, Works
 from liveaid.routine.layout.material import STUDY_TRUSTED, Material, material_of, needs_study
 from liveaid.routine.layout.uses import sounds_used
-from liveaid.routine.problems import Fault
+from liveaid.routine.problems import Hindrance
 from liveaid.routine.scene import reach
 from liveaid.sound.read import open_sound
 from liveaid.study import Study
@@ -51,7 +51,7 @@ class BadSound(LiveaidError):
 
     def __init__(self, name: str, found: str) -> None:
         self.name = name
-        self.fault = Fault(("sounds", name, "file"), found, "a whole, sound file would do")
+        self.fault = Hindrance(("sounds", name, "file"), found, "a whole, sound file would do")
         super().__init__(f"{name}: {found}")
 
 
@@ -72,13 +72,13 @@ class Sources:
         workers: Workers,
         cache: Cache,
         progress: Callable[[str], None] = lambda name: None,
-    ) -> tuple[dict[str, Material], list[Fault]]:
+    ) -> tuple[dict[str, Material], list[Hindrance]]:
         """What every sound in use holds, and what keeps any of them from being used."""
-        faults: list[Fault] = []
+        faults: list[Hindrance] = []
         helds: dict[str, Held] = {}
         for name in sounds_used(routine):
             held = self._held(name)
-            if isinstance(held, Fault):
+            if isinstance(held, Hindrance):
                 faults.append(held)
             else:
                 helds[name] = held
@@ -86,7 +86,7 @@ class Sources:
         studies = _studies(routine, helds, workers, cache, progress)
         for name, held in helds.items():
             study = studies.get(name)
-            if isinstance(study, Fault):
+            if isinstance(study, Hindrance):
                 faults.append(study)
                 continue
             if study is not None:
@@ -95,12 +95,12 @@ class Sources:
             faults += _loop_fault(routine.sounds[name], self._materials[name])
         return dict(self._materials), faults
 
-    def _held(self, name: str) -> Held | Fault:
+    def _held(self, name: str) -> Held | Hindrance:
         try:
             return _held(name, reach(self._files[name], self._map))
         except Stray as stray:
             where = ("sounds", name, "file")
-            return Fault(where, stray.found, "a plain file in the scene's folder would do")
+            return Hindrance(where, stray.found, "a plain file in the scene's folder would do")
 
     def told(self, routine: Routine) -> Routine:
         """The routine with what was studied of its sounds written where its map left it open.
@@ -129,25 +129,25 @@ class Sources:
         return self._read[1]
 
 
-def _held(name: str, path: Path) -> Held | Fault:
+def _held(name: str, path: Path) -> Held | Hindrance:
     """What the file's header says, or what is wrong with the file."""
     where = ("sounds", name, "file")
     if not path.is_file():
         what = "a folder" if path.is_dir() else "no such file"
-        return Fault(where, f"{path}, {what}", "a sound file, relative to the map, would do")
+        return Hindrance(where, f"{path}, {what}", "a sound file, relative to the map, would do")
     try:
         digest, _ = content_hash(str(path))
         with open_sound(path) as reader:
             frames, rate, channels = reader.declared, reader.rate_hz, reader.channels
     except Unreadable as error:
-        return Fault(where, str(error), "a WAV, FLAC, OGG or MP3 file would do")
+        return Hindrance(where, str(error), "a WAV, FLAC, OGG or MP3 file would do")
     if frames < 1:
-        return Fault(where, f"{path}, which holds no sound", "a file with sound in it would do")
+        return Hindrance(where, f"{path}, which holds no sound", "a file with sound in it would do")
     if channels > MOST_CHANNELS:
-        return Fault(where, f"{path}, {channels} channels", "one or two channels would do")
+        return Hindrance(where, f"{path}, {channels} channels", "one or two channels would do")
     if not LEAST_RATE_HZ <= rate <= MOST_RATE_HZ:
         would_do = f"{LEAST_RATE_HZ} to {MOST_RATE_HZ} Hz would do"
-        return Fault(where, f"{path} at {rate} Hz", would_do)
+        return Hindrance(where, f"{path} at {rate} Hz", would_do)
     return Held(path, frames, rate, digest)
 
 
@@ -157,11 +157,11 @@ def _studies(
     workers: Workers,
     cache: Cache,
     progress: Callable[[str], None],
-) -> dict[str, Study | Fault]:
+) -> dict[str, Study | Hindrance]:
     """The studies the map needs, from the cache or made now, each in a worker process."""
     from liveaid.study import study
 
-    found: dict[str, Study | Fault] = {}
+    found: dict[str, Study | Hindrance] = {}
     awaited = 0
     for name, held in helds.items():
         plans = [plan for _, _, plan in sounds_used(routine)[name]]
@@ -187,7 +187,9 @@ def _studies(
             found[name] = outcome.value
         else:
             what = f"{helds[name].path}: {outcome.fault}"
-            found[name] = Fault(("sounds", name, "file"), what, "a file that can be read would do")
+            found[name] = Hindrance(
+                ("sounds", name, "file"), what, "a file that can be read would do"
+            )
     return found
 
 
@@ -221,14 +223,14 @@ def _told(sound: Sound, material: Material, study: Study | None) -> Sound:
     return sound.model_copy(update=facts)
 
 
-def _loop_fault(sound: Sound, material: Material) -> list[Fault]:
+def _loop_fault(sound: Sound, material: Material) -> list[Hindrance]:
     # A loop of unknown tempo is told as such.
     if not sound.loop or material.loop_beats is not None or material.tempo_bpm is None:
         return []
     where = ("sounds", material.name, "loop")
     beats = material.duration_s / material.beat_s()
     found = f"yes, and {material.name} is {beats:.2f} beats long at {material.tempo_bpm:g} BPM"
-    return [Fault(where, found, "a file of whole beats, or its exact tempo, would do")]
+    return [Hindrance(where, found, "a file of whole beats, or its exact tempo, would do")]
 
 
 def _samples(name: str, path: Path) -> NDArray[np.float32]:

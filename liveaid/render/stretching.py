@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from liveaid.errors import LiveaidError
 from liveaid.files.workers import Task, Workers
 from liveaid.render.edges import Samples
-from liveaid.render.tempo import Recorded, resampled
+from liveaid.render.to_tempo import Recorded, resampled
 
 SETTLE_S = 0.25
 """Deck seconds before and after the cut that the stretcher is given."""

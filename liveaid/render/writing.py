@@ -24,7 +24,7 @@ from liveaid.routine.layout.placed import Stands, deck_files, placed_routine
 from liveaid.routine.opened import WRITTEN
 from liveaid.routine.scene import MAP
 
-BLOCK_FRAMES = 1 << 18
+WRITING_BLOCK_FRAMES = 1 << 18
 SOUND_FILES = ("left.wav", "right.wav", "guide.wav")
 """What is set aside when it is there and not ours."""
 
@@ -114,15 +114,15 @@ def _deck_blocks(written: ToWrite, layout: DeckLayout) -> Iterator[Samples]:
     for item in layout.laid:
         samples = written.cuts.of(item.passage).samples
         yield from _silence(item.begin - head - at)
-        for begin in range(0, len(samples), BLOCK_FRAMES):
-            yield samples[begin : begin + BLOCK_FRAMES]
+        for begin in range(0, len(samples), WRITING_BLOCK_FRAMES):
+            yield samples[begin : begin + WRITING_BLOCK_FRAMES]
         at = item.begin - head + len(samples)
     yield from _silence(layout.frames - at)
 
 
 def _silence(frames: int) -> Iterator[Samples]:
-    for begin in range(0, frames, BLOCK_FRAMES):
-        yield np.zeros((min(BLOCK_FRAMES, frames - begin), 2), dtype=np.float32)
+    for begin in range(0, frames, WRITING_BLOCK_FRAMES):
+        yield np.zeros((min(WRITING_BLOCK_FRAMES, frames - begin), 2), dtype=np.float32)
 
 
 def _write_guide(written: ToWrite, placed: Routine, path: Path) -> None:

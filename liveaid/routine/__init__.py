@@ -3,6 +3,38 @@
 May import: errors, files, record, numpy, pydantic, pydantic_core, yaml.
 No clock, socket, thread. Files only in load, save, scene, consent, config_file, figure_book.
 Used by every other room.
+
+act_line     one line of `acts
+act_moves    the lines of one deck in one set piece as moves in order of beat
+acts         acts: what a hand does with a record on each beat, and when the fader is open
+arc          the energy arc
+arrange      the order and deck choice that cost two hands and the ears least
+carry        an edited map on the deck files there are
+check        can two hands play this routine, and does it work as a piece?
+coming       the acts to come, in words and as lines to draw
+digest       A section map, and what is played in one of its set pieces, as a short word
+draft_text   A drafted map as a performer would write it
+edits        what two versions of a section map differ in, by set pieces and fields
+fader_edges  when the fader has to be moved for one deck's acts
+harmony      how two sounds stand to each other in key and in tempo, told alike by check
+keys         keys as the trade writes them: read, shift, and say how two stand to each other
+layout       where everything lies on the two deck files, worked out from facts of the sounds
+left         where a set piece leaves a record
+model        the section map as frozen records
+movement     where a record is and how fast it moves while acts are played exactly as written
+notes        notes played on one steady tone: by the pitch fader, or each laid out on the record
+opened       A scene opened
+part_faults  parts held against the sound files they were found in
+parts        parts of sounds as a set piece's hand finds them
+problems     what is wrong in a section map: one small record a finding, apart from its printing
+rewrite      A section map's text with its set pieces in another order
+shipped      what comes along with liveaid: settings files and example scenes
+sketch       A section map that may have no set pieces yet: what the idea stage needs of it
+source       the YAML text of a section map as a tree of plain strings
+strays       the files a section map names that lead out of its scene, or are no plain files
+timeline     when each set piece and beat falls, at pitch 0
+way          the way of each record through the routine
+wording      how a mistake in a settings file or section map is put
 """
 
 from liveaid.routine.load import load_routine

@@ -7,11 +7,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
 from liveaid.routine.act_line import ActKind, ActLine, LineError, Over, TurnLine
-from liveaid.routine.figure_book import Book, Entry, Path, read_lines, written
+from liveaid.routine.figure_book import Book, FigureEntry, Path, read_lines, written
 from liveaid.routine.model import Routine, Side, Works, other_side
 from liveaid.routine.notes import TONE, percent, read_notes
 from liveaid.routine.parts import label_of, tone_of
-from liveaid.routine.problems import Fault
+from liveaid.routine.problems import Hindrance
 
 MOST_MOVES = 20_000
 """More moves than this in one set piece are a slip of the pen."""
@@ -49,7 +49,7 @@ class Moves:
     """What the lines of one deck come to."""
 
     moves: list[Move] = field(default_factory=list)
-    faults: list[Fault] = field(default_factory=list)
+    faults: list[Hindrance] = field(default_factory=list)
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,12 +116,12 @@ class _Writer:
         if tone_hz is None:
             would_do = "a sound with `tone:` and a part `tone` (`liveaid gather --notes`) would do"
             found = self._plan.sound or "no sound"
-            self._out.faults.append(Fault(path, f"{found}, which has no tone", would_do))
+            self._out.faults.append(Hindrance(path, f"{found}, which has no tone", would_do))
             return
         try:
             notes = read_notes(lines, metre=self._routine.metre, end=end, laid=laid)
         except LineError as error:
-            self._out.faults.append(Fault(path, error.found, error.would_do))
+            self._out.faults.append(Hindrance(path, error.found, error.would_do))
             return
         for place, note in enumerate(notes):
             first = laid or place == 0
@@ -165,7 +165,7 @@ class _Writer:
 
     # --- lines and figures ------------------------------------------------------------------
 
-    def _entry(self, entry: Entry, call: _Call) -> None:
+    def _entry(self, entry: FigureEntry, call: _Call) -> None:
         line, at = entry.line, call.start + entry.beat * call.scale
         if len(self._out.moves) + len(self._turns) > MOST_MOVES:
             return
@@ -203,13 +203,15 @@ class _Writer:
         try:
             part = self._label(*given)
         except LineError as error:
-            self._out.faults.append(Fault(call.path, error.found, error.would_do))
+            self._out.faults.append(Hindrance(call.path, error.found, error.would_do))
             return
         beats = None if line.beats is None else line.beats * call.scale
         for turn in range(line.times):
             if line.times > 1 and beats is None:
                 would_do = "`for` so many beats beside it would do"
-                self._out.faults.append(Fault(call.path, f"x{line.times} without `for`", would_do))
+                self._out.faults.append(
+                    Hindrance(call.path, f"x{line.times} without `for`", would_do)
+                )
                 return
             begins = at + turn * (beats or 0.0)
             self._out.moves.append(
@@ -250,7 +252,7 @@ class _Writer:
             try:
                 part = self._label(*given) or ""
             except LineError as error:
-                self._out.faults.append(Fault(call.path, error.found, error.would_do))
+                self._out.faults.append(Hindrance(call.path, error.found, error.would_do))
                 continue
             after = mine[place + 1][0] if place + 1 < len(mine) else None
             yield from self._one_turn(beat, line, call, part, turns, after)

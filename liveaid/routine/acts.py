@@ -9,14 +9,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
+from types import MappingProxyType
 
 from liveaid.routine.act_line import ActKind, Over
 from liveaid.routine.act_moves import Move, moves_of
 from liveaid.routine.figure_book import Book, Path
 from liveaid.routine.model import SIDES, Piece, Rests, Routine, Side, Works
 from liveaid.routine.parts import PartAt, laid_parts
-from liveaid.routine.problems import Fault
+from liveaid.routine.problems import Hindrance
 
 RUNNING: tuple[ActKind, ...] = ("let go", "set pitch")
 """Acts during which the platter turns the record."""
@@ -87,7 +89,7 @@ class Worked:
     """One deck's acts in one set piece, and all that is wrong in its lines."""
 
     acts: tuple[Act, ...]
-    faults: tuple[Fault, ...]
+    faults: tuple[Hindrance, ...]
     parts: Mapping[str, PartAt]
 
 
@@ -143,7 +145,7 @@ def joined(spans: Iterable[tuple[float, float]]) -> tuple[tuple[float, float], .
     return tuple(out)
 
 
-def acts_faults(routine: Routine) -> Iterator[Fault]:
+def acts_faults(routine: Routine) -> Iterator[Hindrance]:
     """All that is wrong in the lines of a routine: figures, parts, acts that overlap or run out."""
     own = list(Book(routine).faults())
     yield from own
@@ -156,6 +158,31 @@ def acts_faults(routine: Routine) -> Iterator[Fault]:
 
 def worked_out(routine: Routine, piece: int, side: Side) -> Worked:
     """The acts of one deck in one set piece with what is wrong, and where its parts lie."""
+    return _worked_out(_This(routine), piece, side)
+
+
+class _This:
+    """A routine told by being this very one: its fields never change, and many ask for its acts."""
+
+    __slots__ = ("routine",)
+
+    def __init__(self, routine: Routine) -> None:
+        self.routine = routine
+
+    def __hash__(self) -> int:
+        return id(self.routine)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _This) and other.routine is self.routine
+
+
+_KEPT = 2048
+"""Deck plans kept worked out, as many as a few hundred set pieces have, some maps over."""
+
+
+@lru_cache(maxsize=_KEPT)
+def _worked_out(this: _This, piece: int, side: Side) -> Worked:
+    routine = this.routine
     plan = routine.pieces[piece].plan(side)
     if not isinstance(plan, Works):
         return Worked((), (), {})
@@ -165,7 +192,7 @@ def worked_out(routine: Routine, piece: int, side: Side) -> Worked:
     hand = _Hand(routine, piece, side, plan, parts)
     acts = hand.work(found.moves)
     faults = found.faults or hand.faults  # of lines misread, the rest would only be told again
-    return Worked(tuple(acts), tuple(faults), parts)
+    return Worked(tuple(acts), tuple(faults), MappingProxyType(parts))
 
 
 class _Hand:
@@ -185,7 +212,7 @@ class _Hand:
         self._at_s = begin
         self._speed = 1.0
         self._running = False
-        self.faults: list[Fault] = []
+        self.faults: list[Hindrance] = []
 
     def work(self, moves: Sequence[Move]) -> list[Act]:
         """The acts, with the bringing between them."""
@@ -206,7 +233,7 @@ class _Hand:
                 self._running = move.kind == "let go"
         return acts
 
-    def _pick_up(self, moves: Sequence[Move]) -> Iterator[Fault]:
+    def _pick_up(self, moves: Sequence[Move]) -> Iterator[Hindrance]:
         """A pick-up that has no silence before it to take place in."""
         first = moves[0] if moves else None
         if first is None or first.beat >= 0.0:
@@ -220,14 +247,14 @@ class _Hand:
                 if room
                 else f"a beat from 0 on would do: the {self._side} deck does not rest before it"
             )
-            yield Fault(first.path, f"{first.kind} at beat {first.beat:g}", would_do)
+            yield Hindrance(first.path, f"{first.kind} at beat {first.beat:g}", would_do)
 
-    def _unnamed(self, moves: Sequence[Move]) -> Iterator[Fault]:
+    def _unnamed(self, moves: Sequence[Move]) -> Iterator[Hindrance]:
         """A first act without a part, where others have one: nothing says where it begins."""
         first = next((move for move in moves if move.kind != "set pitch"), None)
         if first is not None and first.part is None and self._parts:
             labels = ", ".join(self._parts)
-            yield Fault(first.path, f"{first.kind} on no part", f"one of {labels} would do")
+            yield Hindrance(first.path, f"{first.kind} on no part", f"one of {labels} would do")
 
     def _stand_at_first(self, moves: Sequence[Move]) -> None:
         """The record stands at the first act's place as the set piece begins: its cue."""
@@ -312,7 +339,7 @@ class _Hand:
         if move.kind in RUNNING and self._part.label and over_s > PAST_S:
             least = beats - over_s / (self._speed * self._beat_s)
             self.faults.append(
-                Fault(
+                Hindrance(
                     move.path,
                     f"{move.kind} at beat {move.beat:g} for {beats:g}, {over_s:.2f} s past the end"
                     f" of {self._part.label}",
@@ -339,7 +366,7 @@ class _Hand:
         where = self._part.label or "the span"
         ahead = "ahead of" if move.kind == "push" else "behind"
         self.faults.append(
-            Fault(
+            Hindrance(
                 move.path,
                 f"{move.kind} at beat {move.beat:g} over {max(way_s, 0.0):.3g} s, with"
                 f" {max(room_s, 0.0):.3g} s of {where} {ahead} it",
@@ -373,12 +400,12 @@ class _Hand:
         return over.amount * scale[over.unit]
 
 
-def _overlaps(moves: Sequence[Move], end: float) -> Iterator[Fault]:
+def _overlaps(moves: Sequence[Move], end: float) -> Iterator[Hindrance]:
     """Acts that begin before the one before them is done, or after the set piece is."""
     for before, after in pairwise(moves):
         ends = before.beat + (before.beats or 0.0)
         if ends > after.beat + _SAME_BEAT:
-            yield Fault(
+            yield Hindrance(
                 after.path,
                 f"{after.kind} at beat {after.beat:g}, while {before.kind} lasts from"
                 f" {before.beat:g} to {ends:g}",
@@ -387,7 +414,7 @@ def _overlaps(moves: Sequence[Move], end: float) -> Iterator[Fault]:
             )
     for move in moves:
         if move.beat >= end - _SAME_BEAT or move.beat + (move.beats or 0.0) > end + _SAME_BEAT:
-            yield Fault(
+            yield Hindrance(
                 move.path,
                 f"{move.kind} from beat {move.beat:g} to {move.beat + (move.beats or 0.0):g}",
                 f"an end at or before beat {end:g}, the set piece's length, would do",

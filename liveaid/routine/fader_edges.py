@@ -8,7 +8,7 @@ from itertools import pairwise
 
 from liveaid.routine.acts import Act
 
-_LEAST = 1e-9
+_FADER_EDGES_LEAST = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,10 +44,10 @@ def _wanted(acts: Sequence[Act]) -> list[tuple[float, float, bool]]:
             continue
         at = act.beat
         for opens, closes in act.open:
-            if opens - at > _LEAST:
+            if opens - at > _FADER_EDGES_LEAST:
                 spans.append((at, opens, False))
             spans.append((opens, closes, True))
             at = closes
-        if act.end_beat - at > _LEAST:
+        if act.end_beat - at > _FADER_EDGES_LEAST:
             spans.append((at, act.end_beat, False))
     return spans

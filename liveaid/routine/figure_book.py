@@ -21,7 +21,7 @@ from liveaid.routine.act_line import (
     read_turn,
 )
 from liveaid.routine.model import Figure, Routine
-from liveaid.routine.problems import Fault
+from liveaid.routine.problems import Hindrance
 
 Path: TypeAlias = tuple[str | int, ...]
 Written: TypeAlias = tuple[str, str | None, Path]
@@ -31,7 +31,7 @@ _FILE = FilePath(__file__).with_name("figures.yaml")
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class FigureEntry:
     """One line of a figure or plan: where it stands in beats, and in the map."""
 
     beat: float
@@ -89,15 +89,15 @@ class Book:
             return figure.beats or 1.0
         return self.beats(figure.like, (*seen, name))
 
-    def entries(self, name: str) -> tuple[list[Entry], list[Fault]]:
+    def entries(self, name: str) -> tuple[list[FigureEntry], list[Hindrance]]:
         """A figure's lines read, in order of beat, and what is wrong in them."""
         try:
             lines, juggles = self.lines(name)
         except LineError as error:
-            return [], [Fault(("figures", name, "like"), error.found, error.would_do)]
+            return [], [Hindrance(("figures", name, "like"), error.found, error.would_do)]
         return read_lines(lines, juggles=juggles, metre=self._metre)
 
-    def faults(self) -> Iterator[Fault]:
+    def faults(self) -> Iterator[Hindrance]:
         """All that is wrong in the performer's own figures."""
         for name in self._own:
             entries, faults = self.entries(name)
@@ -110,20 +110,20 @@ class Book:
             if circle:
                 found = " calls ".join(circle)
                 would_do = "figures that do not call themselves would do"
-                yield Fault(("figures", name), found, would_do)
+                yield Hindrance(("figures", name), found, would_do)
 
-    def misnamed(self, entry: Entry, *, juggles: bool) -> Iterator[Fault]:
+    def misnamed(self, entry: FigureEntry, *, juggles: bool) -> Iterator[Hindrance]:
         """A line whose first word is no act and no figure, or a figure of the other kind."""
         line = entry.line
         if not isinstance(line, ActLine) or line.kind is not None:
             return
         if line.name not in self:
             guess = did_you_mean(line.name, [*ACT_KINDS, *self.names()])
-            yield Fault(entry.path, line.name, f"{guess}one of these would do: {self._known()}")
+            yield Hindrance(entry.path, line.name, f"{guess}one of these would do: {self._known()}")
         elif self._juggles(line.name) is not juggles:
             one, other = ("both decks", "one deck") if juggles else ("one deck", "both decks")
             found = f"{line.name}, a figure of {other}"
-            yield Fault(entry.path, found, f"a figure of {one} would do")
+            yield Hindrance(entry.path, found, f"a figure of {one} would do")
 
     def _juggles(self, name: str) -> bool:
         try:
@@ -134,10 +134,10 @@ class Book:
     def _known(self) -> str:
         return f"{', '.join(ACT_KINDS)}; {', '.join(self.names())}"
 
-    def _beyond(self, entry: Entry, name: str, length: float) -> Iterator[Fault]:
+    def _beyond(self, entry: FigureEntry, name: str, length: float) -> Iterator[Hindrance]:
         if not 0.0 <= entry.beat < length:
             found = f"beat {entry.beat:g} of {name}, which lasts {length:g}"
-            yield Fault(entry.path, found, f"a beat from 0 to below {length:g} would do")
+            yield Hindrance(entry.path, found, f"a beat from 0 to below {length:g} would do")
 
     def _circle(self, name: str, seen: tuple[str, ...]) -> tuple[str, ...]:
         """The chain of names by which a figure calls itself; empty when it does not."""
@@ -159,7 +159,7 @@ def written(lines: Mapping[str, str | None], path: Path) -> list[Written]:
 
 def read_lines(
     lines: list[Written], *, juggles: bool, metre: int
-) -> tuple[list[Entry], list[Fault]]:
+) -> tuple[list[FigureEntry], list[Hindrance]]:
     """Lines as entries in order of beat, and what is wrong in them; empty ones say nothing."""
     read = read_turn if juggles else read_act
     entries, faults = [], []
@@ -167,9 +167,9 @@ def read_lines(
         try:
             beat = beat_of(key, metre=metre)
             if text is not None:
-                entries.append(Entry(beat, read(text), path))
+                entries.append(FigureEntry(beat, read(text), path))
         except LineError as error:
-            faults.append(Fault(path, error.found, error.would_do))
+            faults.append(Hindrance(path, error.found, error.would_do))
     return sorted(entries, key=lambda entry: entry.beat), faults
 
 

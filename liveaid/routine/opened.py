@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Literal, TypeAlias
 
 from liveaid.errors import LiveaidError
-from liveaid.files.digest import content_hash
+from liveaid.files.file_bytes import content_hash
 from liveaid.files.inside import Stray
 from liveaid.files.names import shown
 from liveaid.files.unreadable import Unreadable

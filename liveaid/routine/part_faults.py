@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from liveaid.routine.model import Routine
-from liveaid.routine.problems import Fault
+from liveaid.routine.problems import Hindrance
 
-SLACK_S = 0.02
+PART_FAULTS_SLACK_S = 0.02
 """A part may be said to end so much after its sound does: figures are rounded."""
 
 
 def part_faults(
     routine: Routine, *, sound_s: Mapping[str, float], digests: Mapping[str, str]
-) -> Iterator[Fault]:
+) -> Iterator[Hindrance]:
     """What the files say against the parts; sounds that are not in the arguments are passed over.
 
     `sound_s`: seconds of each sound. `digests`: hash of each sound's bytes.
@@ -23,7 +23,7 @@ def part_faults(
             continue
         digest = digests.get(name)
         if sound.parts_of and digest and not digest.startswith(sound.parts_of):
-            yield Fault(
+            yield Hindrance(
                 ("sounds", name, "parts_of"),
                 f"{sound.parts_of}, and {sound.file} is now {digest[:8]}: it changed since its"
                 " parts were found",
@@ -32,8 +32,8 @@ def part_faults(
             )
         length = sound_s.get(name)
         for part_name, part in sound.parts.items():
-            if length is not None and part.to_s > length + SLACK_S:
-                yield Fault(
+            if length is not None and part.to_s > length + PART_FAULTS_SLACK_S:
+                yield Hindrance(
                     ("sounds", name, "parts", part_name, "to"),
                     f"{part.to_s:g}, and {name} ends at {length:.3f} s",
                     f"a second up to {length:.3f} would do",

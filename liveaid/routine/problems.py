@@ -28,7 +28,7 @@ class Problem:
 
 
 @dataclass(frozen=True, slots=True)
-class Fault:
+class Hindrance:
     """One thing wrong in a section map, by its field; a `Problem` once the line is known."""
 
     path: tuple[str | int, ...]

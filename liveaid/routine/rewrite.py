@@ -19,7 +19,7 @@ from liveaid.routine.model import SIDES
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class TextPlace:
     """One set piece of the new order."""
 
     old: int
@@ -35,7 +35,7 @@ class _Patch:
     text: str
 
 
-def rewritten(text: str, order: Sequence[Place], files: Mapping[str, str] | None = None) -> str:
+def rewritten(text: str, order: Sequence[TextPlace], files: Mapping[str, str] | None = None) -> str:
     """The text with its set pieces in this order; those not named are left out.
 
     `files` has the sounds' paths where the new file must name them otherwise. ValueError when the

@@ -11,7 +11,7 @@ import os
 from pathlib import Path
 
 from liveaid.errors import LiveaidError, UsageError
-from liveaid.files.digest import sort_of
+from liveaid.files.file_bytes import sort_of
 from liveaid.files.inside import Stray, followed, plain_file
 from liveaid.files.names import shown
 from liveaid.routine.consent import load_consent, settings_file

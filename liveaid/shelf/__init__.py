@@ -11,5 +11,7 @@ shelf_sound  one sound as the shelf keeps it
 columns      the facts sounds are found and ranked by, a column each
 map_words    what a section map says of its sounds, put over the study
 choose       the one sound meant by a path or a name
-find         sounds by what matters on a platter;  wording: the words to ask with
+find         sounds by what matters on a platter
+for_map      what the shelf knows of the sounds a section map names
+query_words  the words a sound can be found by
 """

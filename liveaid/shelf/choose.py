@@ -12,7 +12,7 @@ from liveaid.files.names import shown
 from liveaid.shelf.columns import fold
 from liveaid.shelf.shelf_sound import Lying, ShelfSound
 
-_LISTED = 6
+_CHOOSE_LISTED = 6
 """Candidates named before the rest are only counted."""
 Lies = TypeVar("Lies", bound=Lying | ShelfSound)
 
@@ -48,6 +48,6 @@ def _readings(sounds: Sequence[Lies], meant: str) -> Iterable[list[Lies]]:
 
 
 def _list(found: Sequence[Lies]) -> str:
-    listed = ", ".join(shown(sound.path) for sound in found[:_LISTED])
-    more = len(found) - _LISTED
+    listed = ", ".join(shown(sound.path) for sound in found[:_CHOOSE_LISTED])
+    more = len(found) - _CHOOSE_LISTED
     return f"{listed} and {more} more" if more > 0 else listed

@@ -11,7 +11,7 @@ from collections.abc import Callable, Generator, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
-from liveaid.files.digest import Signature
+from liveaid.files.file_bytes import Signature
 from liveaid.files.workers import Outcome, Task, Workers
 from liveaid.shelf.folder import Entry, Trouble, below, walk
 from liveaid.shelf.one_file import (
@@ -23,7 +23,7 @@ from liveaid.shelf.one_file import (
     study_limit_s,
     study_unchanged,
 )
-from liveaid.shelf.shelf import Place, Shelf
+from liveaid.shelf.shelf import KnownFile, Shelf
 from liveaid.study import study
 from liveaid.study.facts import Study
 
@@ -142,7 +142,7 @@ class _Run:
             self._shelf.refresh(entry.path, entry.signature)
         return Done(entry.path, "failed before" if place.hash in self._vain else "same")
 
-    def _moved_here(self, entry: Entry) -> Place | None:
+    def _moved_here(self, entry: Entry) -> KnownFile | None:
         """The place this very file was known under, when nothing lies there any more."""
         place = self._by_trace.get(_trace(entry.signature))
         return place if place and not os.path.lexists(place.path) else None

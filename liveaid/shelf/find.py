@@ -17,8 +17,8 @@ from dataclasses import dataclass, replace
 
 from liveaid.errors import UsageError
 from liveaid.shelf.columns import TABLE, put_row
+from liveaid.shelf.query_words import WORDS, Term, Values, Wrong
 from liveaid.shelf.shelf_sound import ShelfSound
-from liveaid.shelf.wording import WORDS, Term, Values, Wrong
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,7 @@ import time
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from liveaid.files.digest import Signature, reason, signature_of, sort_of
+from liveaid.files.file_bytes import Signature, reason, signature_of, sort_of
 from liveaid.files.names import shown
 
 SOUND_ENDINGS = frozenset({

@@ -6,7 +6,7 @@ import os
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from liveaid.files.digest import Signature, content_hash, still_is
+from liveaid.files.file_bytes import Signature, content_hash, still_is
 from liveaid.files.names import shown
 from liveaid.files.unreadable import Unreadable
 from liveaid.files.workers import Task, Workers

@@ -16,20 +16,20 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any
 
-from liveaid.files.digest import Signature
+from liveaid.files.file_bytes import Signature
 from liveaid.files.names import plain_text, shown
 from liveaid.shelf.choose import choose
 from liveaid.shelf.columns import TABLE, fold, put_row
 from liveaid.shelf.database import BUSY_S, Database
 from liveaid.shelf.find import Query
+from liveaid.shelf.query_words import Term
 from liveaid.shelf.shelf_sound import Lying, Marks, ShelfSound
-from liveaid.shelf.wording import Term
 from liveaid.sound.labels import NONE, Labels
 from liveaid.study.facts import STUDY_VERSION, Study
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class KnownFile:
     """A file the shelf knows: its content, how it looked, and whether it was gone."""
 
     path: str
@@ -75,13 +75,13 @@ class Shelf:
 
     # What the shelf knows
 
-    def places(self) -> list[Place]:
+    def places(self) -> list[KnownFile]:
         """Every file the shelf knows, gone ones too."""
         rows = self._file.rows(
             "SELECT path, hash, size, mtime_ns, inode, device, settled, gone FROM file"
         )
         return [
-            Place(
+            KnownFile(
                 path=os.fsdecode(path),
                 hash=digest.hex(),
                 signature=Signature(size, mtime_ns, inode, device, bool(settled)),

@@ -16,8 +16,8 @@ from liveaid.routine.acts import BROUGHT, RUNNING, STROKES, Act
 from liveaid.simulate.course import Leg
 from liveaid.simulate.deckhand import DeckHand
 from liveaid.simulate.events import EventKind
-from liveaid.simulate.line import Line
-from liveaid.simulate.platter import RELEASE_S
+from liveaid.simulate.line import MotionLine
+from liveaid.simulate.turntable import RELEASE_S
 
 _TOUCH_BEATS = 1e-6
 _LEAST_S = 0.02
@@ -103,7 +103,7 @@ class _Acting:
         lasts_s = ends_s - record.now_s
         if act.kind == "set pitch":
             if record.line is not None:
-                record.follow(Line(record.now_s, record.x_s, self._rate(act)))
+                record.follow(MotionLine(record.now_s, record.x_s, self._rate(act)))
         elif act.kind in STROKES:
             self._hold()
             target = max(act.to_s + hands.reach_s(self.hand.rng), 0.0)
@@ -122,7 +122,7 @@ class _Acting:
         """Let go so that it is up to speed as it passes its place; returns that moment."""
         record = self.hand.record
         self._hold()
-        _, line = record.let_go(Line(begins_s, record.x_s, self._rate(act)))
+        _, line = record.let_go(MotionLine(begins_s, record.x_s, self._rate(act)))
         return line.when(act.from_s)
 
     def _taken_at_the_end(self, act: Act, ends_s: float) -> None:

@@ -11,13 +11,13 @@ from numpy.random import Generator
 from liveaid.routine import SIDES, Piece, Plan, Rests, Routine, Side, other_side
 from liveaid.routine.way import changes, next_change
 from liveaid.simulate.faults import goes_on
-from liveaid.simulate.hands import Hands
-from liveaid.simulate.line import Line
-from liveaid.simulate.platter import MOTOR_START_S, MOTOR_STOP_S
+from liveaid.simulate.human_hands import Hands
+from liveaid.simulate.line import MotionLine
 from liveaid.simulate.steps import How, Step
+from liveaid.simulate.turntable import MOTOR_START_S, MOTOR_STOP_S
 
 _RESTS = Rests()
-_NO_COUNT = Line(0.0, 0.0, 0.0)
+_NO_COUNT = MotionLine(0.0, 0.0, 0.0)
 _LATE_S = 0.25
 """A record that comes to its cue later or earlier than this against the count is no longer let run
 on: the hand sets it right."""
@@ -39,9 +39,9 @@ class Leg:
     from_beat: float
     to_beat: float
     how: How = "flow"
-    count: Line = _NO_COUNT
+    count: MotionLine = _NO_COUNT
     """Beats from the set piece's start, over time."""
-    runs: dict[Side, Line] = field(default_factory=dict)
+    runs: dict[Side, MotionLine] = field(default_factory=dict)
     """Deck-file seconds over time of each record that runs."""
     anew: frozenset[Side] = frozenset()
     """The decks whose record is started in this leg, not running on from before."""
@@ -86,7 +86,7 @@ def lay_course(
 def shifted(legs: Sequence[Leg], by_s: float) -> tuple[Leg, ...]:
     """The same course so much later."""
 
-    def later(line: Line) -> Line:
+    def later(line: MotionLine) -> MotionLine:
         return replace(line, t0_s=line.t0_s + by_s)
 
     return tuple(
@@ -141,7 +141,9 @@ class _Layer:
                 count, runs, frozenset(runs.keys() - flows.keys()))
         )  # fmt: skip
 
-    def _begins_at(self, step: Step, piece: Piece, flows: dict[Side, Line]) -> tuple[float, float]:
+    def _begins_at(
+        self, step: Step, piece: Piece, flows: dict[Side, MotionLine]
+    ) -> tuple[float, float]:
         """When the step should begin by the count so far, and when it does.
 
         A record that runs on begins it as its first beat comes by; one started anew, as exactly as
@@ -155,16 +157,18 @@ class _Layer:
         let_go = self.now_s + self.hands.timing_s(self.rng)
         return self.now_s, max(let_go, self.legs[-1].start_s + _LEAST_LEG_S)
 
-    def _count(self, step: Step, piece: Piece, flows: dict[Side, Line], start_s: float) -> Line:
+    def _count(
+        self, step: Step, piece: Piece, flows: dict[Side, MotionLine], start_s: float
+    ) -> MotionLine:
         """The beats over time."""
         rate, gain = self._rate(step, piece, flows, start_s)
         if step.how == "needle":
             before = self.legs[-1]
             rate, gain = before.count.rate_at(start_s) * before.beat_s, 0.0
         beat_s = 60.0 / piece.tempo_bpm
-        return Line(start_s, step.from_beat, rate / beat_s, gain / beat_s)
+        return MotionLine(start_s, step.from_beat, rate / beat_s, gain / beat_s)
 
-    def _flowing(self, step: Step, piece: Piece) -> dict[Side, Line]:
+    def _flowing(self, step: Step, piece: Piece) -> dict[Side, MotionLine]:
         """The records that run on into the step by themselves, with the lines they are on."""
         flows = {}
         for side in SIDES:
@@ -194,7 +198,7 @@ class _Layer:
         arrives_s = ran.runs[side].when(self._wants(piece, step, side))
         return goes and abs(arrives_s - self.now_s) < _LATE_S
 
-    def _unheard(self, step: Step) -> Line | None:
+    def _unheard(self, step: Step) -> MotionLine | None:
         """The line of a record that is let run through a set piece it rests in, to its next cue."""
         for side in SIDES:
             move = next_change(self._ways, side, step.piece)
@@ -208,7 +212,7 @@ class _Layer:
         return (piece.plan(side).cue_s or 0.0) + step.from_beat * 60.0 / piece.tempo_bpm
 
     def _rate(
-        self, step: Step, piece: Piece, flows: dict[Side, Line], start_s: float
+        self, step: Step, piece: Piece, flows: dict[Side, MotionLine], start_s: float
     ) -> tuple[float, float]:
         """Speed of the record with the count, and how it drifts, within the pitch fader's reach."""
         reach = self.routine.turntable.pitch_range_percent / 100.0
@@ -237,21 +241,21 @@ class _Layer:
         step: Step,
         piece: Piece,
         side: Side,
-        flowing: Line | None,
+        flowing: MotionLine | None,
         planned_s: float,
-        count: Line,
-    ) -> Line:
+        count: MotionLine,
+    ) -> MotionLine:
         """The line of one record: run on, the count's own, or started anew beside the count."""
         rate, gain = count.rate * 60.0 / piece.tempo_bpm, count.gain * 60.0 / piece.tempo_bpm
         if flowing is not None:
-            return Line(count.t0_s, flowing.at(count.t0_s), flowing.rate_at(count.t0_s), gain)
+            return MotionLine(count.t0_s, flowing.at(count.t0_s), flowing.rate_at(count.t0_s), gain)
         wants = self._wants(piece, step, side)
         if side == piece.count:
-            return Line(count.t0_s, wants, rate, gain)
+            return MotionLine(count.t0_s, wants, rate, gain)
         match = 1.0 + self.hands.match_error_percent / 100.0 * self.rng.standard_normal()
         let_go = planned_s + self.hands.timing_s(self.rng)
         let_go = max(let_go, self.legs[-1].start_s + _LEAST_LEG_S)
-        return Line(let_go, wants, rate * match, gain)
+        return MotionLine(let_go, wants, rate * match, gain)
 
     def _halt(self, step: Step, stands_s: float) -> None:
         """Brake, stand, spin up, and go on from where the record then is."""
@@ -270,9 +274,9 @@ class _Layer:
         """One part of a halt; the deck across, if it runs, is not touched by it."""
         before, start = self.legs[-1], self.now_s
         beat_s = before.beat_s
-        count = Line(start, before.count.at(start), rate / beat_s, gain / beat_s)
+        count = MotionLine(start, before.count.at(start), rate / beat_s, gain / beat_s)
         end = count.when(step.to_beat) if lasts_s is None else start + lasts_s
-        runs = {counted: Line(start, before.runs[counted].at(start), rate, gain)}
+        runs = {counted: MotionLine(start, before.runs[counted].at(start), rate, gain)}
         across = other_side(counted)
         if across in before.runs:
             runs[across] = before.runs[across]

@@ -10,11 +10,11 @@ from liveaid.routine import Side
 from liveaid.routine.model import Performer
 from liveaid.simulate.course import Leg
 from liveaid.simulate.events import Event, EventKind
-from liveaid.simulate.hands import Hands
-from liveaid.simulate.line import Line
-from liveaid.simulate.platter import HOLD_S, RELEASE_S, Record, wind_lasts_s
+from liveaid.simulate.human_hands import Hands
+from liveaid.simulate.line import MotionLine
+from liveaid.simulate.turntable import HOLD_S, RELEASE_S, Record, wind_lasts_s
 
-AT_CUE_S = 0.06
+DECKHAND_AT_CUE_S = 0.06
 """A record this near its cue, in seconds of record, is let go from where it stands."""
 _USUAL_WIND_TURNS_PER_S = Performer().wind_turns_per_s
 NEAR_S = 1.5
@@ -75,13 +75,13 @@ class DeckHand:
         """Where the record comes to stand when it is meant to stand at a cue."""
         return max(cue_s + self.hands.cue_s(self.rng), 0.0)
 
-    def start(self, line: Line) -> float:
+    def start(self, line: MotionLine) -> float:
         """The record runs on the line: let go if it stands at its cue, else called up at once.
 
         Returns when it began to move.
         """
         record = self.record
-        at_cue = record.line is None and abs(record.x_s - line.x0) < AT_CUE_S
+        at_cue = record.line is None and abs(record.x_s - line.x0) < DECKHAND_AT_CUE_S
         if at_cue and line.when(record.x_s) - 0.5 * RELEASE_S >= record.now_s:
             return record.let_go(line)[0]
         early_s = self.rng.uniform(0.15, 0.4)
@@ -102,9 +102,9 @@ class DeckHand:
         if ran:
             record.take(t_s - HOLD_S)
         way_s = abs(home_s - record.x_s)
-        if way_s > NEAR_S or (ran and way_s > AT_CUE_S):
+        if way_s > NEAR_S or (ran and way_s > DECKHAND_AT_CUE_S):
             record.put(max(t_s, record.now_s), self.about(home_s))
-        elif way_s > AT_CUE_S:
+        elif way_s > DECKHAND_AT_CUE_S:
             record.go_on(t_s)
             record.stroke(self.about(home_s), 0.15 + 0.1 * way_s)
 

@@ -6,14 +6,14 @@ from collections.abc import Sequence
 
 from liveaid.simulate.course import Leg
 from liveaid.simulate.deckhand import DeckHand
-from liveaid.simulate.line import Line
-from liveaid.simulate.turns import Turn, worked
+from liveaid.simulate.line import MotionLine
+from liveaid.simulate.turns import JuggleTurn, worked
 
 _SPARE_S = 0.05
 """How far past its span a juggled record runs before the hand holds it."""
 
 
-def juggle(hand: DeckHand, leg: Leg, turns: Sequence[Turn], *, wound_after: bool) -> None:
+def juggle(hand: DeckHand, leg: Leg, turns: Sequence[JuggleTurn], *, wound_after: bool) -> None:
     """Play this deck's share of the turns.
 
     After its last turn the record is left where it is when it is wound elsewhere next, and left
@@ -30,7 +30,7 @@ def juggle(hand: DeckHand, leg: Leg, turns: Sequence[Turn], *, wound_after: bool
             _pull_back(hand, leg, leg.end_s)
 
 
-def _play(hand: DeckHand, leg: Leg, turn: Turn, *, begins: bool) -> bool:
+def _play(hand: DeckHand, leg: Leg, turn: JuggleTurn, *, begins: bool) -> bool:
     """One turn, with its two acts noted; False when the hand missed it."""
     assert leg.piece is not None
     plan = worked(leg.piece, hand.side)
@@ -46,7 +46,7 @@ def _play(hand: DeckHand, leg: Leg, turn: Turn, *, begins: bool) -> bool:
             hand.note("return", leg, turn.to_beat, planned_s=back_s, cue_s=cue)
         return False
     rate = leg.count.rate_at(planned) * leg.beat_s
-    onset, line = hand.record.let_go(Line(let_go_s, cue, rate))
+    onset, line = hand.record.let_go(MotionLine(let_go_s, cue, rate))
     hand.note(
         "start" if begins else "release", leg, turn.from_beat,
         planned_s=planned, actual_s=line.t0_s, onset_s=onset, cue_s=cue,

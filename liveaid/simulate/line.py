@@ -12,7 +12,7 @@ Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class MotionLine:
     """Value `x0` at `t0_s`, changing by `rate` a second, which itself changes by `gain` a second.
 
     Used for a record's deck-file seconds and for the count's beats.

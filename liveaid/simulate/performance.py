@@ -9,18 +9,18 @@ from liveaid.errors import LiveaidError
 from liveaid.routine import SIDES, Routine, Side, other_side
 from liveaid.simulate.course import Leg, lay_course, shifted
 from liveaid.simulate.events import Event
+from liveaid.simulate.fader_moves import MixerMessage, mixer_messages
 from liveaid.simulate.faults import Fault, FaultError, Happened, settle
-from liveaid.simulate.hands import Hands
-from liveaid.simulate.mishaps import with_fault
-from liveaid.simulate.mixer import MixerMessage, mixer_messages
+from liveaid.simulate.human_hands import Hands
 from liveaid.simulate.network import Dead, Messages, Network, transmit
 from liveaid.simulate.performer import play_deck
-from liveaid.simulate.platter import MOTOR_START_S, MOTOR_STOP_S
+from liveaid.simulate.slips import with_fault
 from liveaid.simulate.steps import Step, pause, plain_steps
 from liveaid.simulate.streams import stream
 from liveaid.simulate.track import Track
 from liveaid.simulate.truth import Truth, sample_truth
-from liveaid.simulate.turns import Turn, juggle_turns
+from liveaid.simulate.turns import JuggleTurn, juggle_turns
+from liveaid.simulate.turntable import MOTOR_START_S, MOTOR_STOP_S
 
 
 class NotPlacedError(LiveaidError):
@@ -121,9 +121,9 @@ def _course(
     return shifted(legs, -first.count.when(max(beat, first.from_beat)))
 
 
-def _turns(legs: Sequence[Leg], seed: int) -> dict[int, list[Turn]]:
+def _turns(legs: Sequence[Leg], seed: int) -> dict[int, list[JuggleTurn]]:
     """The turns of every juggle: the deck begins that is free, and did not play last."""
-    rng, turns = stream(seed, "turns"), dict[int, list[Turn]]()
+    rng, turns = stream(seed, "turns"), dict[int, list[JuggleTurn]]()
     last: Side | None = None
     for index, leg in enumerate(legs):
         if not leg.juggles:
@@ -147,7 +147,7 @@ def _busy(legs: Sequence[Leg], index: int) -> Side | None:
 def _play(
     routine: Routine,
     legs: Sequence[Leg],
-    turns: dict[int, list[Turn]],
+    turns: dict[int, list[JuggleTurn]],
     hands: Hands,
     seed: int,
 ) -> tuple[dict[Side, Track], tuple[Event, ...]]:

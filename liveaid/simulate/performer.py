@@ -14,20 +14,20 @@ from liveaid.simulate.acting import play_acts
 from liveaid.simulate.course import Leg
 from liveaid.simulate.deckhand import NEAR_S, DeckHand
 from liveaid.simulate.events import Event
-from liveaid.simulate.hands import Hands
+from liveaid.simulate.human_hands import Hands
 from liveaid.simulate.juggle import juggle
-from liveaid.simulate.line import Line
-from liveaid.simulate.platter import Record, wind_lasts_s
+from liveaid.simulate.line import MotionLine
 from liveaid.simulate.scratch import scratch
 from liveaid.simulate.track import Track
-from liveaid.simulate.turns import Turn, scratch_strokes, worked
+from liveaid.simulate.turns import JuggleTurn, scratch_strokes, worked
+from liveaid.simulate.turntable import Record, wind_lasts_s
 
 
 def play_deck(
     side: Side,
     routine: Routine,
     legs: Sequence[Leg],
-    turns: Mapping[int, Sequence[Turn]],
+    turns: Mapping[int, Sequence[JuggleTurn]],
     hands: Hands,
     rng: Generator,
 ) -> tuple[Track, list[Event]]:
@@ -45,7 +45,7 @@ class _Part:
         side: Side,
         routine: Routine,
         legs: Sequence[Leg],
-        turns: Mapping[int, Sequence[Turn]],
+        turns: Mapping[int, Sequence[JuggleTurn]],
         hands: Hands,
         rng: Generator,
     ) -> None:
@@ -91,10 +91,12 @@ class _Part:
                 planned_s=leg.planned_s, actual_s=line.t0_s, onset_s=onset, cue_s=line.x0,
             )  # fmt: skip
 
-    def _runs_from_wrong_cue(self, leg: Leg, line: Line, cue_s: float, until_beat: float) -> None:
+    def _runs_from_wrong_cue(
+        self, leg: Leg, line: MotionLine, cue_s: float, until_beat: float
+    ) -> None:
         """The start is missed; what is heard instead is put right at a beat."""
         self.hand.note("start", leg, leg.from_beat, planned_s=leg.planned_s, cue_s=line.x0)
-        self.hand.start(Line(line.t0_s, cue_s, line.rate, line.gain))
+        self.hand.start(MotionLine(line.t0_s, cue_s, line.rate, line.gain))
         right_s = leg.count.when(until_beat)
         right_s += self.hand.timing_s(right_s)
         right_s = max(right_s, self.record.now_s)

@@ -6,16 +6,16 @@ from collections.abc import Sequence
 
 from liveaid.simulate.course import Leg
 from liveaid.simulate.deckhand import DeckHand
-from liveaid.simulate.line import Line
-from liveaid.simulate.platter import RELEASE_S
-from liveaid.simulate.turns import Stroke, worked
+from liveaid.simulate.line import MotionLine
+from liveaid.simulate.turns import TurnStroke, worked
+from liveaid.simulate.turntable import RELEASE_S
 
 _GAP_S = 0.06
 """The least time between two strokes of one hand."""
 
 
 def scratch(
-    hand: DeckHand, leg: Leg, strokes: Sequence[Stroke], *, until_beat: float, home_s: float
+    hand: DeckHand, leg: Leg, strokes: Sequence[TurnStroke], *, until_beat: float, home_s: float
 ) -> None:
     """Play the strokes from where the record stands, back at `home_s` after each."""
     assert leg.piece is not None
@@ -39,10 +39,10 @@ def scratch(
 
 
 def _acts(
-    hand: DeckHand, leg: Leg, strokes: Sequence[Stroke], home_s: float
-) -> list[tuple[float, Stroke | None]]:
+    hand: DeckHand, leg: Leg, strokes: Sequence[TurnStroke], home_s: float
+) -> list[tuple[float, TurnStroke | None]]:
     """When each stroke is to be made, missed ones left out, added ones (None) put in."""
-    acts: list[tuple[float, Stroke | None]] = []
+    acts: list[tuple[float, TurnStroke | None]] = []
     times = [leg.count.when(stroke.beat) for stroke in strokes]
     gaps = [b - a for a, b in zip(times, [*times[1:], *times[-1:]], strict=True)]
     for stroke, planned, gap_s in zip(strokes, times, gaps, strict=True):
@@ -66,7 +66,7 @@ def _stroke(hand: DeckHand, leg: Leg, gap_s: float, room_s: float, back_to_s: fl
     if gap_s > 0.5 and room_s > 0.3 and rng.random() < 0.35:
         # Back at four times the speed it ran takes a quarter as long again, and a little.
         runs_s = min(room_s / rate, (gap_s - 0.12) / 1.3) * float(rng.uniform(0.6, 1.0))
-        record.let_go(Line(begins + 0.5 * RELEASE_S, record.x_s, rate))
+        record.let_go(MotionLine(begins + 0.5 * RELEASE_S, record.x_s, rate))
         record.take(begins + runs_s)
     else:
         push_s = min(0.45 * gap_s, float(rng.uniform(0.07, 0.22)))

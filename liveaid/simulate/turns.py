@@ -13,7 +13,7 @@ from liveaid.simulate.course import Leg
 
 
 @dataclass(frozen=True, slots=True)
-class Turn:
+class JuggleTurn:
     """A juggled record runs from its cue from one beat to another."""
 
     side: Side
@@ -22,7 +22,7 @@ class Turn:
 
 
 @dataclass(frozen=True, slots=True)
-class Stroke:
+class TurnStroke:
     """A push forward at a beat, and back again before the next."""
 
     beat: float
@@ -40,7 +40,9 @@ def worked(piece: Piece, side: Side) -> Works:
     return plan
 
 
-def juggle_turns(leg: Leg, first: Side, busy_after: Side | None, rng: Generator) -> list[Turn]:
+def juggle_turns(
+    leg: Leg, first: Side, busy_after: Side | None, rng: Generator
+) -> list[JuggleTurn]:
     """Both decks by turns over the leg, from the map's strokes where given, else 1 or 2 beats each.
 
     `busy_after` is the deck wanted elsewhere when the leg ends: its last turn is given up where
@@ -49,12 +51,13 @@ def juggle_turns(leg: Leg, first: Side, busy_after: Side | None, rng: Generator)
     mapped = _mapped_releases(leg)
     releases = mapped or _own_releases(leg, first, rng)
     turns = [
-        Turn(side, beat, _turn_ends(beat, side, releases, leg.to_beat)) for beat, side in releases
+        JuggleTurn(side, beat, _turn_ends(beat, side, releases, leg.to_beat))
+        for beat, side in releases
     ]
     if not mapped and len(turns) > 1 and turns[-1].side == busy_after:
         before, last = turns[-2:]
         if last.to_beat - before.from_beat <= _span_beats(leg, before.side) + 0.1:
-            turns[-2:] = [Turn(before.side, before.from_beat, last.to_beat)]
+            turns[-2:] = [JuggleTurn(before.side, before.from_beat, last.to_beat)]
     return turns
 
 
@@ -119,7 +122,9 @@ _FIGURES: tuple[tuple[float, ...], ...] = (
 )
 
 
-def scratch_strokes(leg: Leg, side: Side, metre: int, until: float, rng: Generator) -> list[Stroke]:
+def scratch_strokes(
+    leg: Leg, side: Side, metre: int, until: float, rng: Generator
+) -> list[TurnStroke]:
     """The map's strokes where given, else figures of a bar kept for a few bars, with rests.
 
     With a new figure the hand may move on to another place of the span.
@@ -127,8 +132,8 @@ def scratch_strokes(leg: Leg, side: Side, metre: int, until: float, rng: Generat
     assert leg.piece is not None
     plan = worked(leg.piece, side)
     if plan.strokes is not None:
-        return [Stroke(beat, True) for beat in plan.strokes if leg.from_beat <= beat < until]
-    strokes: list[Stroke] = []
+        return [TurnStroke(beat, True) for beat in plan.strokes if leg.from_beat <= beat < until]
+    strokes: list[TurnStroke] = []
     figure: Sequence[float] = ()
     place: float | None = None
     for bar in range(math.floor(leg.from_beat / metre), math.ceil(until / metre)):
@@ -136,7 +141,7 @@ def scratch_strokes(leg: Leg, side: Side, metre: int, until: float, rng: Generat
             figure = () if rng.random() < 0.08 else _FIGURES[int(rng.integers(len(_FIGURES)))]
             place = _other_place(plan, rng) if rng.random() < 0.25 else None
         beats = [bar * metre + b + k for k in range(0, metre, 4) for b in figure if b + k < metre]
-        strokes += [Stroke(b, False, place) for b in beats if leg.from_beat <= b < until]
+        strokes += [TurnStroke(b, False, place) for b in beats if leg.from_beat <= b < until]
     return strokes
 
 

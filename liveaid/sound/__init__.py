@@ -1,6 +1,6 @@
 """sound: audio files read straight through, and how loud they are.
 
-May import: errors, files, av, mutagen, numpy, pyloudnorm, scipy, soundfile, soxr.
+May import: files, av, mutagen, numpy, pyloudnorm, scipy, soundfile.
 
 container   what a file's container promises, read from its bytes
 labels      what a file says of itself: artist, title, album

@@ -18,7 +18,7 @@ from liveaid.sound.read import Samples
 
 Powers = npt.NDArray[np.float64]
 
-STEP_S = 0.1
+LOUDNESS_STEP_S = 0.1
 """Gating blocks of 400 ms overlap by 75 % (BS.1770-5 Annex 1), so energy is summed by 100 ms."""
 GATE_STEPS = 4
 RANGE_STEPS = 30
@@ -33,7 +33,7 @@ _SURROUND_6 = (1.0, 1.0, 1.0, 0.0, 1.41, 1.41)
 
 TAPS = 24
 """Half length of the true peak interpolator, samples on either side."""
-OVERSAMPLING = 4
+LOUDNESS_OVERSAMPLING = 4
 
 
 class LoudnessMeter:
@@ -59,7 +59,7 @@ class LoudnessMeter:
 
     def _gather(self, power: Powers) -> None:
         """Sum power into steps of 100 ms; a step may begin in one block and end in the next."""
-        step = self._rate_hz * STEP_S
+        step = self._rate_hz * LOUDNESS_STEP_S
         first = math.floor(self._heard / step) + 1
         last = math.floor((self._heard + len(power)) / step)
         edges = np.round(np.arange(first, last + 1) * step).astype(np.int64) - self._heard
@@ -79,7 +79,7 @@ class LoudnessMeter:
         total = np.concatenate([[0.0], np.cumsum(sums)])
         # A difference of running sums may come out a hair below nothing.
         power = np.maximum(total[steps:] - total[:-steps], 0.0)
-        return np.asarray(power / (steps * STEP_S * self._rate_hz))
+        return np.asarray(power / (steps * LOUDNESS_STEP_S * self._rate_hz))
 
     def integrated_lufs(self) -> float | None:
         """Gated loudness; None when the sound is shorter than 400 ms or below -70 LUFS."""
@@ -167,7 +167,7 @@ def k_weighting(rate_hz: int) -> npt.NDArray[np.float64]:
 
 def _interpolator() -> Samples:
     """Windowed sinc at the three places between two samples, (2 * TAPS, 3)."""
-    places = np.arange(1, OVERSAMPLING) / OVERSAMPLING
+    places = np.arange(1, LOUDNESS_OVERSAMPLING) / LOUDNESS_OVERSAMPLING
     distance = np.arange(2 * TAPS)[:, None] - (TAPS - 1) - places[None, :]
     window = np.i0(9.0 * np.sqrt(np.maximum(0.0, 1.0 - (distance / TAPS) ** 2))) / np.i0(9.0)
     return np.asarray(np.sinc(distance) * window, dtype=np.float32)

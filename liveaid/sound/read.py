@@ -25,7 +25,7 @@ Samples = npt.NDArray[np.float32]
 
 BLOCK_SAMPLES = 1 << 18
 RATES_HZ = (1000, 768_000)
-MOST_CHANNELS = 64
+READ_MOST_CHANNELS = 64
 """Beyond these a header is spoiled."""
 LOUDEST = 1000.0
 """Full scale is 1; what is 60 dB above it is no sound but a damaged float."""
@@ -140,7 +140,7 @@ def open_sound(path: str | Path) -> Reader:
         sound = _opened(file)
     except (soundfile.SoundFileError, RuntimeError, ValueError, TypeError, PackedError) as error:
         raise Unreadable(f"{shown(file)}: no sound that can be read ({_reason(error)})") from error
-    if not RATES_HZ[0] <= sound.samplerate <= RATES_HZ[1] or sound.channels > MOST_CHANNELS:
+    if not RATES_HZ[0] <= sound.samplerate <= RATES_HZ[1] or sound.channels > READ_MOST_CHANNELS:
         header = f"{sound.channels} channels at {sound.samplerate} Hz"
         sound.close()
         raise Unreadable(f"{shown(file)}: no sound that can be read ({header})")

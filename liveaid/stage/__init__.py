@@ -1,12 +1,12 @@
 """stage: the running service: OSC in, MIDI lamps and pads, the page, the daemon.
 
-May import: errors, files, terminal, record, routine, follow, aiohttp, cryptography, mido, pydantic,
+May import: errors, files, record, routine, follow, aiohttp, cryptography, mido, pydantic,
 pydantic_core, pythonosc, rich, rtmidi, segno, soundfile, trustme, watchfiles, yaml, zeroconf.
 
 `Service` is the whole stage; a `Watcher` looks on, adds to /status and serves pages beside ours.
 
 set and struck   service wires the parts; settings; health: /health; slept; mishaps;
-                 loop_lag, notes: what the performer should know of it
+                 loop_lag, stage_notes: what the performer should know of it
 positions in     receiver: the socket; backlog; kernel_drops; osc_packet: OSC;
                  osc_map: a sender's map; osc: what was said
 words in         words: the table; spoken: from page, pad or OSC to whoever they are for
@@ -22,6 +22,12 @@ sound check      soundcheck: the list; soundcheck_view
 looking on       watcher: what one may do; watchers: all as one; lamp_text: the terminal
 learning         listening; learn_osc, learn_streams, learn_unit; learn_lamps
 files            config_file: YAML with lines; deck_files: how long they are
+certificate  the stage's own certificate for https, made on first use
+door         who comes in to the pages
+guard        who may ask for a page
+live         the pages that are open
+screen       how large the page's screen is and from how far it is read
+share        the stage on a phone or tablet beside the turntables
 """
 
 from liveaid.stage.address import Address, StageError, parse_address

@@ -22,7 +22,7 @@ LEAP_BEATS = 0.25
 SLEW = 0.08
 """Part of an error taken away at each prompt: some 50 a second, so that half goes in 0.2 s."""
 RATE_SLEW = 0.25
-FASTEST = 2.0
+BEAT_CLOCK_FASTEST = 2.0
 """Clocks come at most this much faster than the tempo asks, whatever is to be caught up."""
 
 
@@ -80,7 +80,7 @@ class BeatClock:
         if line is None:
             return None
         due_s = line.at_s + (self._next / PER_BEAT - line.beats) / line.rate
-        return max(due_s, self._sent_s + 1.0 / (PER_BEAT * line.rate * FASTEST))
+        return max(due_s, self._sent_s + 1.0 / (PER_BEAT * line.rate * BEAT_CLOCK_FASTEST))
 
     def clock(self, now: float) -> list[bytes]:
         """The clock that is due."""

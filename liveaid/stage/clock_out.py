@@ -14,7 +14,7 @@ from liveaid.stage.beat_clock import BeatClock
 from liveaid.stage.midi import MidiPort
 from liveaid.stage.watcher import Stage, Watcher
 
-EARLY_S = 0.0015
+CLOCK_OUT_EARLY_S = 0.0015
 """The loop's timers keep whole milliseconds and are late: woken this much before, the rest is
 waited out; 48 clocks a second cost some 5 % of a core that way."""
 RUNNING = ("following", "silent")
@@ -82,11 +82,11 @@ class ClockOut(Watcher):
         due_s = self._clock.due_s()
         if due_s is not None:
             loop = asyncio.get_running_loop()
-            self._timer = loop.call_at(due_s - EARLY_S, self._tick, due_s)
+            self._timer = loop.call_at(due_s - CLOCK_OUT_EARLY_S, self._tick, due_s)
 
     def _tick(self, due_s: float) -> None:
         wait_s = due_s - time.monotonic()
-        if 0 < wait_s <= 2 * EARLY_S:
+        if 0 < wait_s <= 2 * CLOCK_OUT_EARLY_S:
             time.sleep(wait_s)
         self._port.send(self._clock.clock(time.monotonic()))
         self._rearm()

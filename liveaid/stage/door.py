@@ -27,12 +27,12 @@ GRACE_S = 0.2
 within a turn of the loop or two, however busy."""
 WAIT_S = 0.02
 """With no room, the next wait in the system's own queue for so long."""
-HEAD_S = 3.0
+DOOR_HEAD_S = 3.0
 """Within this the head of a request has come (and a TLS handshake is done)."""
 HEAD_BYTES = 16 * 1024
 ANSWER_S = 30.0
 """Within this a request is answered and read, unless it is a live stream."""
-AT_ONCE = 32
+DOOR_AT_ONCE = 32
 """Connections taken in at a turn of the loop."""
 LIVE = "/live"
 
@@ -85,7 +85,7 @@ class Door:
         self._guests.pop(guest, None)
 
     def _accept(self) -> None:
-        for _ in range(AT_ONCE):
+        for _ in range(DOOR_AT_ONCE):
             if len(self._guests) >= MOST_OPEN and not self._make_room():
                 self._wait()
                 return
@@ -112,7 +112,7 @@ class Door:
 
     async def _admit(self, guest: _Guest) -> None:
         loop = asyncio.get_running_loop()
-        limit = {"ssl_handshake_timeout": HEAD_S} if self._tls else {}
+        limit = {"ssl_handshake_timeout": DOOR_HEAD_S} if self._tls else {}
         try:
             await loop.connect_accepted_socket(
                 lambda: guest, guest.connection, ssl=self._tls, **limit
@@ -150,7 +150,9 @@ class _Guest(asyncio.Protocol):
         self._inside: asyncio.Protocol | None = None
         loop = asyncio.get_running_loop()
         self.since_s = loop.time()
-        self._timer: asyncio.TimerHandle | None = loop.call_later(HEAD_S, self._too_late, "mute")
+        self._timer: asyncio.TimerHandle | None = loop.call_later(
+            DOOR_HEAD_S, self._too_late, "mute"
+        )
 
     @property
     def mute(self) -> bool:

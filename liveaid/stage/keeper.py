@@ -34,7 +34,7 @@ MOST_AGAIN = 5
 WITHIN_S = 20.0
 """Started again more often than this within so many seconds: it will not run at all."""
 POLL_S = 0.02
-END_S = 10.0
+KEEPER_END_S = 10.0
 """A stage that was asked to end puts its lamps out and keeps its take within this."""
 _OWN_ENDS = (0, 1, 2, 130)
 """Exit statuses that a stage ends with by itself: asked to, a problem, wrong use, Ctrl-C."""
@@ -155,7 +155,7 @@ class Keeper:
             if self._asked and asked_s is None:
                 asked_s = now
                 stage.process.terminate()
-            if stage.hangs() or (asked_s is not None and now - asked_s > END_S):
+            if stage.hangs() or (asked_s is not None and now - asked_s > KEEPER_END_S):
                 stage.process.kill()
             wait_s = 0.0 if self._again_s else SPARE_AFTER_S
             if self._spare is None and not self._asked and now - stage.began_s > wait_s:

@@ -23,11 +23,11 @@ Data = Annotated[int, Field(ge=0, le=127)]
 """A MIDI data byte: 0 to 127 (MIDI 1.0, "Data Bytes")."""
 
 
-class _Record(BaseModel):
+class _LampRecord(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
 
-class Levels(_Record):
+class Levels(_LampRecord):
     """What is sent to light a lamp: a note's velocity, or a controller's value."""
 
     off: Data = 0
@@ -35,7 +35,7 @@ class Levels(_Record):
     on: Data = 127
 
 
-class Place(_Record):
+class LampPlace(_LampRecord):
     """One lamp: its note or controller number, and what differs from the layout's own settings."""
 
     number: Data
@@ -47,14 +47,14 @@ class Place(_Record):
 
 def _place(written: Any) -> Any:
     """A bare number is a lamp that differs in nothing."""
-    return written if isinstance(written, dict | Place) else {"number": written}
+    return written if isinstance(written, dict | LampPlace) else {"number": written}
 
 
-OneLamp = Annotated[Place, BeforeValidator(_place)]
+OneLamp = Annotated[LampPlace, BeforeValidator(_place)]
 Row = Annotated[tuple[OneLamp, ...], Field(max_length=128)]
 
 
-class Lamps(_Record):
+class Lamps(_LampRecord):
     """Which lamp shows what; what is left out is not shown."""
 
     bars: Row = ()
@@ -94,9 +94,9 @@ class Lamps(_Record):
     wind_right: Row = ()
 
     @cached_property
-    def places(self) -> dict[Lamp, Place]:
+    def places(self) -> dict[Lamp, LampPlace]:
         """Every lamp of the layout by its name."""
-        found: dict[Lamp, Place] = {}
+        found: dict[Lamp, LampPlace] = {}
         for name in type(self).model_fields:
             value = getattr(self, name)
             if isinstance(value, tuple):
@@ -111,7 +111,7 @@ def _row(written: Any) -> Any:
     return written if isinstance(written, list | tuple) else (written,)
 
 
-class Pads(_Record):
+class Pads(_LampRecord):
     """Which pad says which word, and how pads speak."""
 
     send: Literal["note", "control"] | None = None
@@ -122,7 +122,7 @@ class Pads(_Record):
     """Pads that say `here` of a set piece each: the first pad of the first set piece."""
 
 
-class LampLayout(_Record):
+class LampLayout(_LampRecord):
     """A controller's lamps, as written in the file."""
 
     title: str = ""
@@ -160,13 +160,13 @@ class LampLayout(_Record):
                 raise fault(path, f"a number of its own would do: {taken[key]} has this one")
             taken[key] = str(path[2])
 
-    def _pads_written(self) -> Iterator[tuple[tuple[str | int, ...], Place]]:
+    def _pads_written(self) -> Iterator[tuple[tuple[str | int, ...], LampPlace]]:
         for word, row in self.pads.words.items():
             yield from ((("pads", "words", word), pad) for pad in row)
         for index, pad in enumerate(self.pads.pieces):
             yield ("pads", "pieces", index), pad
 
-    def _pad_channel(self, pad: Place) -> int:
+    def _pad_channel(self, pad: LampPlace) -> int:
         return pad.channel or self.pads.channel or self.channel
 
     def pad_words(self) -> dict[Pad, tuple[Word, int | None]]:

@@ -40,7 +40,7 @@ def wanted_words() -> list[str]:
 
 
 @dataclass(slots=True)
-class Levels:
+class LampLevels:
     """How lamps are lit, as far as it is learned."""
 
     send: Send | None = None
@@ -55,7 +55,7 @@ class Lesson:
     wanted: Sequence[str]
     lights: bool = False
     pads: dict[str, Pad] = field(default_factory=dict)
-    levels: Levels = field(default_factory=Levels)
+    levels: LampLevels = field(default_factory=LampLevels)
     _at: int = 0
     _trial: int = -1
     _question: str = ""
@@ -180,7 +180,7 @@ class Lesson:
             self._try("dim", trial + 1)
 
     def _no_light(self) -> None:
-        self.levels, self.lights, self._question = Levels(), False, ""
+        self.levels, self.lights, self._question = LampLevels(), False, ""
         self.says = "Its lamps cannot be lit this way; the layout says the commonest."
         self._at += 1
 
@@ -196,7 +196,7 @@ class Lesson:
         return bytes((kind | pad.channel - 1, pad.number, level))
 
 
-def draft(pads: dict[str, Pad], levels: Levels) -> dict[str, object]:
+def draft(pads: dict[str, Pad], levels: LampLevels) -> dict[str, object]:
     """The tree of a layout, from the pad taken for each lamp and word."""
     if not pads:
         raise LiveaidError("no pad was heard; is it the right port?")

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from liveaid.errors import LiveaidError
 from liveaid.stage.learn_streams import NEAR, WINDOW_S, Stream, steady_rate, streams_of, wraps
 from liveaid.stage.learn_unit import sends_of, unit_of, unit_words
-from liveaid.stage.osc_packet import Message
+from liveaid.stage.osc_packet import OscMessage
 
 _ORDERS = (("left", "right"), ("l", "r"), ("a", "b"), ("0", "1"), ("1", "2"))
 
@@ -27,7 +27,7 @@ class Learned:
     notes: tuple[str, ...]
 
 
-def learn_map(heard: Iterable[tuple[float, Message]]) -> Learned:
+def learn_map(heard: Iterable[tuple[float, OscMessage]]) -> Learned:
     """The map of a sender from (monotonic second, message) pairs in the order of arrival.
 
     The left record is to be turned first, at pitch 0; then the right; one of them stopped once.

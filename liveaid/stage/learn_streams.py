@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 
-from liveaid.stage.osc_packet import Argument, Message
+from liveaid.stage.osc_packet import Argument, OscMessage
 
 WINDOW_S = 0.4
 """Speed is taken over this long: arrival jitter of 20 ms is then 5 %."""
@@ -48,7 +48,7 @@ class Stream:
         return f"{self.address} argument {self.argument}{deck}"
 
 
-def streams_of(heard: Iterable[tuple[float, Message]]) -> list[Stream]:
+def streams_of(heard: Iterable[tuple[float, OscMessage]]) -> list[Stream]:
     """Every number that was sent, by address and place, apart by deck where an argument says."""
     by_address: dict[str, list[tuple[float, tuple[Argument, ...]]]] = defaultdict(list)
     for now_s, message in heard:

@@ -14,7 +14,7 @@ from liveaid.errors import LiveaidError
 from liveaid.stage.address import Address, StageError
 from liveaid.stage.learn_lamps import Lesson
 from liveaid.stage.midi import MidiPort
-from liveaid.stage.osc_packet import Message, Refused, read_packet
+from liveaid.stage.osc_packet import OscMessage, Refused, read_packet
 from liveaid.stage.pads import Presses
 
 MOST = 500_000
@@ -23,7 +23,7 @@ MOST = 500_000
 
 class _Ear(asyncio.DatagramProtocol):
     def __init__(self) -> None:
-        self.heard: list[tuple[float, Message]] = []
+        self.heard: list[tuple[float, OscMessage]] = []
         self.refused = 0
 
     def datagram_received(self, data: bytes, addr: Any) -> None:
@@ -39,7 +39,7 @@ class _Ear(asyncio.DatagramProtocol):
 
 async def listen_osc(
     address: Address, seconds: float, ended: asyncio.Event
-) -> tuple[list[tuple[float, Message]], int]:
+) -> tuple[list[tuple[float, OscMessage]], int]:
     """All messages that arrive within so many seconds, or until `ended`, and how many were not OSC.
 
     StageError when the address is taken.

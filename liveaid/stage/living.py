@@ -26,7 +26,7 @@ from liveaid.stage.watcher import Stage, Watcher
 STANDS_FOR_S = 1.5
 """Both records must have stood so long before the map is changed under the performer's hands:
 longer than any rest inside a juggle or scratch (common practice, no source)."""
-_MOVED_S = 0.02
+_LIVING_MOVED_S = 0.02
 """A record nearer than this to where it stood has only trembled: more than a sender's grain."""
 _SETTLE_MS = 200
 """Editors save in several steps; so long after the last one the map is read."""
@@ -45,7 +45,7 @@ class Stillness:
 
     def hear(self, side: Side, position_s: float, now: float) -> None:
         """One deck's position."""
-        if abs(position_s - self._stood.get(side, float("inf"))) > _MOVED_S:
+        if abs(position_s - self._stood.get(side, float("inf"))) > _LIVING_MOVED_S:
             self._stood[side], self._moved_s = position_s, now
 
     def lasts_s(self, now: float) -> float:

@@ -6,7 +6,7 @@ import asyncio
 import time
 from collections import deque
 
-EVERY_S = 0.1
+LOOP_LAG_EVERY_S = 0.1
 KEPT_S = 10.0
 """How far back the worst is told."""
 
@@ -15,7 +15,7 @@ class LoopLag:
     """Looks ten times a second; what is held up is held up for everybody."""
 
     def __init__(self) -> None:
-        self._late_s: deque[float] = deque(maxlen=round(KEPT_S / EVERY_S))
+        self._late_s: deque[float] = deque(maxlen=round(KEPT_S / LOOP_LAG_EVERY_S))
         self._timer: asyncio.TimerHandle | None = None
 
     def start(self) -> None:
@@ -29,7 +29,7 @@ class LoopLag:
 
     def worst_s(self, within_s: float = KEPT_S) -> float:
         """The longest the loop was held up in so many seconds."""
-        latest = list(self._late_s)[-max(1, round(within_s / EVERY_S)) :]
+        latest = list(self._late_s)[-max(1, round(within_s / LOOP_LAG_EVERY_S)) :]
         return max(latest, default=0.0)
 
     def to_json(self) -> dict[str, float]:
@@ -44,4 +44,4 @@ class LoopLag:
         if due_s is not None:
             self._late_s.append(max(0.0, now - due_s))
         loop = asyncio.get_running_loop()
-        self._timer = loop.call_later(EVERY_S, self._look, now + EVERY_S)
+        self._timer = loop.call_later(LOOP_LAG_EVERY_S, self._look, now + LOOP_LAG_EVERY_S)

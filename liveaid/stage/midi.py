@@ -20,9 +20,9 @@ from liveaid.stage.midi_sender import MidiSender
 
 Result = TypeVar("Result")
 
-POLL_S = 1.0
-LIMIT_S = 3.0
-SETTLE_S = 0.1
+MIDI_POLL_S = 1.0
+MIDI_LIMIT_S = 3.0
+MIDI_SETTLE_S = 0.1
 """A connection just made may not carry yet, and what is sent into it is lost without a word."""
 STALLED_S = 1.0
 """A driver busy with one message this long is stalled: a cable carries a message in a millisecond.
@@ -78,7 +78,7 @@ class MidiPort:
                 with contextlib.suppress(asyncio.CancelledError):
                     await task
         if self._port is not None:
-            await asyncio.sleep(SETTLE_S)  # what was just sent is still on its way
+            await asyncio.sleep(MIDI_SETTLE_S)  # what was just sent is still on its way
         await self._let_go("closed")
         with contextlib.suppress(TimeoutError):
             await self._off_loop(self._ports.close)
@@ -118,7 +118,7 @@ class MidiPort:
     async def _keep_looking(self) -> None:
         while True:
             # Each time-out leaves a stuck thread behind: look ever more seldom then.
-            await asyncio.sleep(POLL_S * min(2**self._timeouts, 60))
+            await asyncio.sleep(MIDI_POLL_S * min(2**self._timeouts, 60))
             await self._look()
 
     async def _keep_watching(self) -> None:
@@ -182,7 +182,7 @@ class MidiPort:
                     loop.call_soon_threadsafe(heard, bytes(event[0]), now)
 
             port.set_callback(on_thread)
-        await asyncio.sleep(SETTLE_S)
+        await asyncio.sleep(MIDI_SETTLE_S)
         if self._ports.direction == "out":
             self._sender = MidiSender(port, self._sending_failed)
         self._port, self.name, self.state = port, name, "open"
@@ -204,7 +204,7 @@ class MidiPort:
         if sender is not None:
             self._sent += sender.sent
             stalled = sender.busy_s(time.monotonic()) > STALLED_S
-            if not await asyncio.to_thread(sender.end, 0.0 if stalled else LIMIT_S):
+            if not await asyncio.to_thread(sender.end, 0.0 if stalled else MIDI_LIMIT_S):
                 self._ports.forget(port)  # the driver still holds it: touching it would stall us
                 return
         if port is not None:
@@ -220,7 +220,7 @@ class MidiPort:
         """
         future = self._worker.submit(job)
         try:
-            return await asyncio.wait_for(asyncio.shield(asyncio.wrap_future(future)), LIMIT_S)
+            return await asyncio.wait_for(asyncio.shield(asyncio.wrap_future(future)), MIDI_LIMIT_S)
         except TimeoutError:
             self._timeouts += 1
             if late is not None:

@@ -12,7 +12,7 @@ from typing import Final
 
 from liveaid.routine import Side
 from liveaid.stage.osc_map import RANGES, Meaning, Table, What
-from liveaid.stage.osc_packet import Argument, Message, Refused, read_packet
+from liveaid.stage.osc_packet import Argument, OscMessage, Refused, read_packet
 from liveaid.stage.words import OSC_ADDRESS
 
 REASONS: Final = (
@@ -97,7 +97,7 @@ def _word(arguments: tuple[Argument, ...]) -> tuple[object, object]:
     return word, piece - 1 if type(piece) is int else piece
 
 
-def _heard(message: Message, meaning: Meaning, now: float) -> Heard:
+def _heard(message: OscMessage, meaning: Meaning, now: float) -> Heard:
     side = _side(message.arguments, meaning)
     sent = _number(_argument(message.arguments, meaning.argument))
     value = sent * meaning.factor[side] + meaning.offset

@@ -33,11 +33,11 @@ Address = Annotated[str, Field(max_length=200)]
 Count = Annotated[int, Field(ge=0, lt=64)]
 
 
-class _Record(BaseModel):
+class _OscRecord(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
 
-class Value(_Record):
+class Value(_OscRecord):
     """Where one value stands in the sender's messages. `{deck}` in the address, or an argument."""
 
     address: Address
@@ -80,7 +80,7 @@ class Position(Value):
         return self
 
 
-class DeckNames(_Record):
+class DeckNames(_OscRecord):
     """What the sender calls the two decks."""
 
     left: Annotated[str, Field(min_length=1, max_length=100)] = "left"
@@ -97,7 +97,7 @@ class DeckNames(_Record):
         return self.left if side == "left" else self.right
 
 
-class OscMap(_Record):
+class OscMap(_OscRecord):
     """A sender's map, as written in the file."""
 
     title: str = ""

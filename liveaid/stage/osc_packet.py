@@ -16,11 +16,11 @@ from typing import Any, TypeAlias
 
 from pythonosc.parsing import osc_types
 
-MAX_BYTES = 16384
+OSC_PACKET_MAX_BYTES = 16384
 """A bundle of MAX_MESSAGES positions with long addresses has some 12,000 bytes."""
 MAX_MESSAGE_BYTES = 8192
 """A position message has some 30 bytes; nothing a deck says needs more than this."""
-MAX_DEPTH = 8
+OSC_PACKET_MAX_DEPTH = 8
 MAX_MESSAGES = 256
 MAX_ARGUMENTS = 64
 
@@ -31,7 +31,7 @@ Argument: TypeAlias = int | float | str | bytes | bool | None
 
 
 @dataclass(frozen=True, slots=True)
-class Message:
+class OscMessage:
     """One OSC message: its address as sent, and its arguments in order."""
 
     address: str
@@ -46,14 +46,14 @@ class Refused(Exception):
         super().__init__(reason)
 
 
-def read_packet(data: bytes) -> list[Message]:
+def read_packet(data: bytes) -> list[OscMessage]:
     """All messages of one datagram, in the order written. Refused, and nothing else, is raised.
 
     Time tags are ignored: a position is true when it arrives, whatever the sender's clock says.
     """
-    if len(data) > MAX_BYTES:
+    if len(data) > OSC_PACKET_MAX_BYTES:
         raise Refused("too large")
-    messages: list[Message] = []
+    messages: list[OscMessage] = []
     try:
         _element(data, 0, messages)
     except Refused:
@@ -63,7 +63,7 @@ def read_packet(data: bytes) -> list[Message]:
     return messages
 
 
-def _element(data: bytes, depth: int, messages: list[Message]) -> None:
+def _element(data: bytes, depth: int, messages: list[OscMessage]) -> None:
     if len(data) % 4:
         raise Refused("cut short or garbled")  # "always a multiple of 4": OSC 1.0, OSC Packets
     if data.startswith(_BUNDLE):
@@ -78,8 +78,8 @@ def _element(data: bytes, depth: int, messages: list[Message]) -> None:
         raise Refused("not OSC")
 
 
-def _bundle(data: bytes, depth: int, messages: list[Message]) -> None:
-    if depth >= MAX_DEPTH:
+def _bundle(data: bytes, depth: int, messages: list[OscMessage]) -> None:
+    if depth >= OSC_PACKET_MAX_DEPTH:
         raise Refused("nested too deep")
     start = 16  # "#bundle" and its time tag
     if len(data) < start:
@@ -117,14 +117,14 @@ def _only_a_float(head: bytes) -> str | None:
     return address if head[start:] == b",f\0\0" else None
 
 
-def _message(data: bytes) -> Message:
+def _message(data: bytes) -> OscMessage:
     if data[-8:-4] == b",f\0\0":
         known = _only_a_float(data[:-4])
         if known is not None:
-            return Message(known, _FLOAT.unpack(data[-4:]))
+            return OscMessage(known, _FLOAT.unpack(data[-4:]))
     address, start = osc_types.get_string(data, 0)
     if start == len(data):
-        return Message(address, ())  # older senders leave the type tags out: OSC 1.0
+        return OscMessage(address, ())  # older senders leave the type tags out: OSC 1.0
     tags, start = osc_types.get_string(data, start)
     if not tags.startswith(","):
         raise Refused("cut short or garbled")
@@ -144,7 +144,7 @@ def _message(data: bytes) -> Message:
             raise Refused("unknown type")
     if start != len(data):
         raise Refused("cut short or garbled")
-    return Message(address, tuple(arguments))
+    return OscMessage(address, tuple(arguments))
 
 
 def _blob(data: bytes, start: int) -> tuple[bytes, int]:

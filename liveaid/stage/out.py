@@ -17,11 +17,11 @@ from liveaid.stage.watcher import Watcher
 Name = Annotated[str, Field(min_length=1, max_length=200)]
 
 
-class _Record(BaseModel):
+class _OutRecord(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
 
-class Player(_Record):
+class Player(_OutRecord):
     """A player whose time code tells one deck's position."""
 
     port: Name
@@ -30,7 +30,7 @@ class Player(_Record):
     """Seconds of the deck file at time code zero."""
 
 
-class Players(_Record):
+class Players(_OutRecord):
     """The two decks' players."""
 
     left: Player | None = None
@@ -41,7 +41,7 @@ class Players(_Record):
         return self.left if side == "left" else self.right
 
 
-class Out(_Record):
+class Out(_OutRecord):
     """The file."""
 
     title: str = ""

@@ -24,15 +24,15 @@ from liveaid.stage.backlog import Backlog, Datagram
 from liveaid.stage.kernel_drops import ask_for_buffer, dropped_by_system
 from liveaid.stage.osc import Heard, Reading, read_positions
 from liveaid.stage.osc_map import Table
-from liveaid.stage.osc_packet import MAX_BYTES, count_messages
+from liveaid.stage.osc_packet import OSC_PACKET_MAX_BYTES, count_messages
 from liveaid.stage.words import WordError
 
 ASKED_BYTES = 4 * 1024 * 1024
 """The default buffer keeps some 256 small datagrams while the loop is busy; this keeps a second's
 worth of the fastest senders."""
-LATE_S = 0.5
+RECEIVER_LATE_S = 0.5
 """A datagram that lay in the queue longer than this says where the record was, not where it is."""
-AT_ONCE = 512
+RECEIVER_AT_ONCE = 512
 """Datagrams taken in at a turn; some 3 ms at most, so that the page is not starved."""
 BUDGET_S = 0.004
 """Seconds of a turn in which what waits is read and heard: a page's request takes some ten turns,
@@ -164,7 +164,7 @@ class Receiver:
 
     def _take_in(self, opened: socket.socket) -> None:
         counts, now, real_now = self.counts, time.monotonic(), time.time()
-        for _ in range(AT_ONCE):
+        for _ in range(RECEIVER_AT_ONCE):
             try:
                 data, extra, sender = _receive(opened)
             except (BlockingIOError, InterruptedError):
@@ -200,7 +200,7 @@ class Receiver:
 
     def _read_one(self, datagram: Datagram) -> Sequence[Heard]:
         assert datagram.data is not None
-        if time.monotonic() - datagram.arrived_s > LATE_S:
+        if time.monotonic() - datagram.arrived_s > RECEIVER_LATE_S:
             self._refuse("too late", datagram.sender)
             return ()
         reading = read_positions(datagram.data, self._table, datagram.arrived_s)
@@ -234,9 +234,9 @@ class Receiver:
 
 def _receive(opened: socket.socket) -> tuple[bytes, Sequence[tuple[int, int, bytes]], Any]:
     if _SO_TIMESTAMPNS is None:
-        data, sender = opened.recvfrom(MAX_BYTES + 1)
+        data, sender = opened.recvfrom(OSC_PACKET_MAX_BYTES + 1)
         return data, (), sender
-    data, extra, _, sender = opened.recvmsg(MAX_BYTES + 1, 64)
+    data, extra, _, sender = opened.recvmsg(OSC_PACKET_MAX_BYTES + 1, 64)
     return data, extra, sender
 
 

@@ -31,7 +31,6 @@ from liveaid.stage.health import Health
 from liveaid.stage.lamps import lamps_for
 from liveaid.stage.loop_lag import LoopLag
 from liveaid.stage.mishaps import Mishaps
-from liveaid.stage.notes import Notes, Vitals
 from liveaid.stage.osc import Heard
 from liveaid.stage.osc_map import DeckFacts, table_for
 from liveaid.stage.outline import Outlined, brief
@@ -40,6 +39,7 @@ from liveaid.stage.settings import Settings
 from liveaid.stage.showing import Showing
 from liveaid.stage.slept import Sleeps
 from liveaid.stage.spoken import Spoken
+from liveaid.stage.stage_notes import Notes, Vitals
 from liveaid.stage.watcher import Watcher
 from liveaid.stage.watchers import Watchers
 from liveaid.stage.web import Site, Web, as_json

@@ -15,11 +15,11 @@ from liveaid.stage.osc_map import What
 SHOW_S = 0.02
 """While positions stream in, the prompt is worked out anew no more often than this (the follower's
 belief moves no oftener); what comes after a rest is shown at once, and so is every beat."""
-REST_S = 0.05
+SHOWING_REST_S = 0.05
 """A deck that says something after this long has been set down, or let go."""
 REARM_S = 0.05
 """The next beat is looked up anew at each beat, and this often in between."""
-EARLY_S = 0.001
+SHOWING_EARLY_S = 0.001
 """The loop's timers keep whole milliseconds and are late: woken this much before, the rest is
 waited out."""
 
@@ -31,7 +31,7 @@ Shown = Callable[[Prompt, float, bool], None]
 """Told the prompt, the monotonic second, and whether set piece, bar, beat or state turned."""
 
 
-class Rests:
+class ShowRests:
     """Whether something of a deck was said that had not been said for a while: a needle set down,
     a record let go."""
 
@@ -43,7 +43,7 @@ class Rests:
         ended = False
         for item in heard:
             key = (item.what, item.side)
-            ended |= item.now_s - self._heard_s.get(key, float("-inf")) > REST_S
+            ended |= item.now_s - self._heard_s.get(key, float("-inf")) > SHOWING_REST_S
             self._heard_s[key] = item.now_s
         return ended
 
@@ -64,7 +64,7 @@ class Showing:
         self.follower = follower
         self.prompt: Prompt | None = None
         self._shown, self._lamp_due_s, self._catch_up = shown, lamp_due_s, catch_up
-        self._rests = Rests()
+        self._rests = ShowRests()
         self._timer: asyncio.TimerHandle | None = None
         self._soon: asyncio.TimerHandle | None = None
         self._shown_s = self._looked_s = float("-inf")
@@ -120,14 +120,14 @@ class Showing:
             self._timer.cancel()
             self._timer = None
         if wakes:
-            due_s = max(min(wakes), now + EARLY_S)  # never in a tight circle
+            due_s = max(min(wakes), now + SHOWING_EARLY_S)  # never in a tight circle
             loop = asyncio.get_running_loop()
-            self._timer = loop.call_at(due_s - EARLY_S, self._show_when_due, due_s)
+            self._timer = loop.call_at(due_s - SHOWING_EARLY_S, self._show_when_due, due_s)
 
     def _show_when_due(self, due_s: float) -> None:
         """The loop keeps whole milliseconds, and is late: wake before, and wait out the rest."""
         wait_s = due_s - time.monotonic()
-        if 0 < wait_s <= 2 * EARLY_S:
+        if 0 < wait_s <= 2 * SHOWING_EARLY_S:
             time.sleep(wait_s)
         self._catch_up()
         self.show()

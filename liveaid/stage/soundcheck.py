@@ -18,12 +18,12 @@ from liveaid.stage.osc import Heard
 
 Standing = Literal["ok", "missing", "wrong", "not asked for"]
 
-WINDOW_S = 1.0
+SOUNDCHECK_WINDOW_S = 1.0
 """Positions looked back on for speed: long enough for a slope, short enough for a start."""
-LEAST = 10
+SOUNDCHECK_LEAST = 10
 STEADY = 0.12
 """A record at pitch 0 turns within this of nominal: the fader's 8 % and a drive's slack."""
-STILL = 0.05
+SOUNDCHECK_STILL = 0.05
 STARTED_S = 0.01
 """A record this far from where it stood has been let go: ten milliseconds at nominal speed."""
 PITCH_LEAST = 1.0
@@ -42,7 +42,7 @@ _UNITS = (
 
 
 @dataclass(frozen=True, slots=True)
-class Item:
+class CheckItem:
     """One line of the list."""
 
     name: str
@@ -56,17 +56,17 @@ class _DeckHeard:
 
     positions: deque[tuple[float, float]] = field(default_factory=lambda: deque(maxlen=2000))
     pitch: float | None = None
-    direction: Item | None = None
-    unit: Item | None = None
-    pitch_sign: Item | None = None
-    sticker: Item | None = None
+    direction: CheckItem | None = None
+    unit: CheckItem | None = None
+    pitch_sign: CheckItem | None = None
+    sticker: CheckItem | None = None
     delay_s: list[float] = field(default_factory=list)
     started_s: float | None = None
     rest: float | None = None
     """Where the record stands; None while it moves."""
 
     def since(self, now: float) -> list[tuple[float, float]]:
-        return [(at, value) for at, value in self.positions if now - at <= WINDOW_S]
+        return [(at, value) for at, value in self.positions if now - at <= SOUNDCHECK_WINDOW_S]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -115,7 +115,7 @@ class SoundCheck:
             for deck in self._decks.values():
                 _judge_sticker(deck, now, turn_s)
 
-    def items(self, around: Around, now: float) -> list[Item]:
+    def items(self, around: Around, now: float) -> list[CheckItem]:
         """The whole list."""
         found = [self._map(around)]
         for side, deck in self._decks.items():
@@ -134,76 +134,79 @@ class SoundCheck:
         near = (abs(value - position) <= STARTED_S / 2 for _, value in deck.since(now))
         if deck.rest is None and all(near):
             deck.rest = position
-        if not _steady(deck.since(now)) or abs(slope) < STILL:
+        if not _steady(deck.since(now)) or abs(slope) < SOUNDCHECK_STILL:
             return
         if abs(abs(slope) - 1.0) <= STEADY:
-            deck.unit = Item("unit", "ok", f"{abs(slope):.3f} s of file a second")
+            deck.unit = CheckItem("unit", "ok", f"{abs(slope):.3f} s of file a second")
             deck.direction = _direction(slope)
             deck.pitch_sign = _pitch_sign(deck.pitch, abs(slope)) or deck.pitch_sign
         else:
-            deck.unit = Item("unit", "wrong", _other_unit(abs(slope)))
+            deck.unit = CheckItem("unit", "wrong", _other_unit(abs(slope)))
 
-    def _deck_items(self, side: Side, deck: _DeckHeard, now: float) -> list[Item]:
+    def _deck_items(self, side: Side, deck: _DeckHeard, now: float) -> list[CheckItem]:
         recent = deck.since(now)
-        if len(recent) < LEAST:
+        if len(recent) < SOUNDCHECK_LEAST:
             says = f"turn the {side} record: nothing is heard from it"
-            return [Item(f"{side} heard", "missing", says)]
+            return [CheckItem(f"{side} heard", "missing", says)]
         gap_ms = 1000 * max(b - a for (a, _), (b, _) in pairwise(recent))
         coarse = gap_ms > GAP_MS
         found = [
-            Item(
+            CheckItem(
                 f"{side} heard",
                 "wrong" if coarse else "ok",
-                f"{len(recent) / WINDOW_S:.0f} positions a second, at most {gap_ms:.0f} ms apart"
+                f"{len(recent) / SOUNDCHECK_WINDOW_S:.0f} positions a second,"
+                f" at most {gap_ms:.0f} ms apart"
                 + ("; a sender that says more would do" if coarse else ""),
             )
         ]
         turn = f"let the {side} record run at pitch 0"
         pitch = (
-            Item("pitch sign", "not asked for", "the sender tells no pitch")
+            CheckItem("pitch sign", "not asked for", "the sender tells no pitch")
             if deck.pitch is None
-            else Item("pitch sign", "missing", f"move the {side} pitch fader up by 2 % or more")
+            else CheckItem(
+                "pitch sign", "missing", f"move the {side} pitch fader up by 2 % or more"
+            )
         )
-        sticker = Item(
+        sticker = CheckItem(
             "sticker", "not asked for", f"hold the {side} sticker up and say `hold` to check it"
         )
         for item in (
-            deck.direction or Item("direction", "missing", turn),
-            deck.unit or Item("unit", "missing", turn),
+            deck.direction or CheckItem("direction", "missing", turn),
+            deck.unit or CheckItem("unit", "missing", turn),
             deck.pitch_sign or pitch,
             _delay(side, deck),
             deck.sticker or sticker,
         ):
-            found.append(Item(f"{side} {item.name}", item.standing, item.says))
+            found.append(CheckItem(f"{side} {item.name}", item.standing, item.says))
         return found
 
-    def _map(self, around: Around) -> Item:
+    def _map(self, around: Around) -> CheckItem:
         if around.map_says:
-            return Item("map", "wrong", "; ".join(around.map_says))
-        return Item("map", "ok", "the deck files are the ones this map was rendered to")
+            return CheckItem("map", "wrong", "; ".join(around.map_says))
+        return CheckItem("map", "ok", "the deck files are the ones this map was rendered to")
 
-    def _controller(self, around: Around) -> list[Item]:
+    def _controller(self, around: Around) -> list[CheckItem]:
         if not around.controller:
-            return [Item("lamps", "not asked for", "--midi NAME lights a controller")]
+            return [CheckItem("lamps", "not asked for", "--midi NAME lights a controller")]
         if around.ports:
             says = "; ".join(f"{name}: {why}" for name, why in around.ports.items())
-            return [Item("lamps", "wrong", f"{says}; `liveaid ports` lists what is there")]
-        found = [Item("lamps", "ok", "the port is open; one lamp changes every second")]
+            return [CheckItem("lamps", "wrong", f"{says}; `liveaid ports` lists what is there")]
+        found = [CheckItem("lamps", "ok", "the port is open; one lamp changes every second")]
         if around.has_pads and self._pad_word is None:
-            found.append(Item("pads", "missing", "press any pad that says a word"))
+            found.append(CheckItem("pads", "missing", "press any pad that says a word"))
         elif around.has_pads:
-            found.append(Item("pads", "ok", f"heard: {self._pad_word}"))
+            found.append(CheckItem("pads", "ok", f"heard: {self._pad_word}"))
         return found
 
 
-def ready(items: list[Item]) -> bool:
+def ready(items: list[CheckItem]) -> bool:
     """Whether nothing is missing or wrong."""
     return all(item.standing in ("ok", "not asked for") for item in items)
 
 
 def _slope(points: list[tuple[float, float]]) -> float | None:
     """Units a second of the line through the points (least squares)."""
-    if len(points) < LEAST or points[-1][0] - points[0][0] < WINDOW_S / 4:
+    if len(points) < SOUNDCHECK_LEAST or points[-1][0] - points[0][0] < SOUNDCHECK_WINDOW_S / 4:
         return None
     return statistics.linear_regression(
         [at for at, _ in points], [value for _, value in points]
@@ -214,7 +217,7 @@ def _steady(points: list[tuple[float, float]]) -> bool:
     """Whether both halves turn alike: neither starting nor in a hand."""
     middle = len(points) // 2
     halves = [_ends_slope(points[:middle]), _ends_slope(points[middle:])]
-    if None in halves or points[-1][0] - points[0][0] < 0.8 * WINDOW_S:
+    if None in halves or points[-1][0] - points[0][0] < 0.8 * SOUNDCHECK_WINDOW_S:
         return False
     one, other = halves
     assert one is not None
@@ -228,10 +231,12 @@ def _ends_slope(points: list[tuple[float, float]]) -> float | None:
     return (points[-1][1] - points[0][1]) / (points[-1][0] - points[0][0])
 
 
-def _direction(slope: float) -> Item:
+def _direction(slope: float) -> CheckItem:
     if slope > 0:
-        return Item("direction", "ok", "forwards is forwards")
-    return Item("direction", "wrong", "runs backwards; `scale: -1` in the sender's map would do")
+        return CheckItem("direction", "ok", "forwards is forwards")
+    return CheckItem(
+        "direction", "wrong", "runs backwards; `scale: -1` in the sender's map would do"
+    )
 
 
 def _other_unit(rate: float) -> str:
@@ -241,41 +246,47 @@ def _other_unit(rate: float) -> str:
     return f"grows by {rate:g} a second instead of 1; `liveaid learn osc` finds the unit"
 
 
-def _pitch_sign(pitch: float | None, speed: float) -> Item | None:
+def _pitch_sign(pitch: float | None, speed: float) -> CheckItem | None:
     if pitch is None or abs(pitch) < PITCH_LEAST:
         return None
     off = 100 * (speed - 1)
     if abs(off - pitch) <= 1.0:
-        return Item("pitch sign", "ok", f"the fader says {pitch:+.1f} %, the record {off:+.1f} %")
+        return CheckItem(
+            "pitch sign", "ok", f"the fader says {pitch:+.1f} %, the record {off:+.1f} %"
+        )
     if abs(off + pitch) <= 1.0:
-        return Item("pitch sign", "wrong", "the other way round; `scale: -1` for pitch would do")
-    return Item(
+        return CheckItem(
+            "pitch sign", "wrong", "the other way round; `scale: -1` for pitch would do"
+        )
+    return CheckItem(
         "pitch sign", "wrong", f"the fader says {pitch:+.1f} %, the record turns at {off:+.1f} %"
     )
 
 
-def _delay(side: Side, deck: _DeckHeard) -> Item:
+def _delay(side: Side, deck: _DeckHeard) -> CheckItem:
     if not deck.delay_s:
         says = f"let the {side} record go and say `mark` at the same moment, to check it"
-        return Item("delay", "not asked for", says)
+        return CheckItem("delay", "not asked for", says)
     late_ms = 1000 * statistics.median(deck.delay_s)
     says = f"heard {late_ms:+.0f} ms after the word ({len(deck.delay_s)} tries)"
-    return Item("delay", "ok" if abs(late_ms) <= LATE_MS else "wrong", says)
+    return CheckItem("delay", "ok" if abs(late_ms) <= LATE_MS else "wrong", says)
 
 
 def _judge_sticker(deck: _DeckHeard, now: float, turn_s: float) -> None:
     slope = _slope(deck.since(now))
-    if slope is None or abs(slope) > STILL:
+    if slope is None or abs(slope) > SOUNDCHECK_STILL:
         return
     turns = deck.positions[-1][1] / turn_s
     off_deg = (turns - round(turns)) * 360
     says = f"{off_deg:+.0f} degrees from where it stands at the file's start"
     wrong = abs(off_deg) > STICKER_OFF_DEG
     advice = f"; move the sticker, or `offset: {-off_deg / 360 * turn_s:+.3f}` in the map would do"
-    deck.sticker = Item("sticker", "wrong" if wrong else "ok", says + (advice if wrong else ""))
+    deck.sticker = CheckItem(
+        "sticker", "wrong" if wrong else "ok", says + (advice if wrong else "")
+    )
 
 
-def _page(around: Around) -> Item:
+def _page(around: Around) -> CheckItem:
     if around.pages:
-        return Item("page", "ok", f"open on {around.pages} device{'s' * (around.pages > 1)}")
-    return Item("page", "missing", "open the page's address on the device that will show it")
+        return CheckItem("page", "ok", f"open on {around.pages} device{'s' * (around.pages > 1)}")
+    return CheckItem("page", "missing", "open the page's address on the device that will show it")

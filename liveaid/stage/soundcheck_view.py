@@ -11,7 +11,7 @@ from rich.text import Text
 
 from liveaid.stage.osc import Heard
 from liveaid.stage.settings import Settings
-from liveaid.stage.soundcheck import Around, Item, SoundCheck, ready
+from liveaid.stage.soundcheck import Around, CheckItem, SoundCheck, ready
 from liveaid.stage.watcher import Stage, Watcher
 from liveaid.stage.words import Word
 
@@ -30,14 +30,14 @@ class SoundCheckView(Watcher):
         map_says: Callable[[], Sequence[str]],
         done: Callable[[], None],
     ) -> None:
-        self.items: list[Item] = []
+        self.items: list[CheckItem] = []
         self._settings, self._console = settings, console
         self._map_says, self._done = map_says, done
         self._check = SoundCheck()
         self._stage: Stage | None = None
         self._live: Live | None = None
         self._looked_s = float("-inf")
-        self._printed: dict[str, Item] = {}
+        self._printed: dict[str, CheckItem] = {}
 
     def started(self, stage: Stage) -> None:
         """Begin the list."""
@@ -106,6 +106,6 @@ class SoundCheckView(Watcher):
                 self._console.print(line_of(item), markup=False, soft_wrap=True)
 
 
-def line_of(item: Item) -> str:
+def line_of(item: CheckItem) -> str:
     """One line of the list."""
     return f"{_MARKS[item.standing]} {item.name}: {item.says}"

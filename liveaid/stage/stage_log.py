@@ -19,7 +19,7 @@ from liveaid.errors import UsageError
 from liveaid.follow.prompt import Prompt
 from liveaid.stage.watcher import Stage, Watcher
 
-MOST_BYTES = 400_000
+STAGE_LOG_MOST_BYTES = 400_000
 """Of the file and of the one before it: together below a megabyte."""
 MOST_A_SECOND = 20
 LOGGER = logging.getLogger("liveaid.stage")
@@ -63,7 +63,11 @@ class StageLog(Watcher):
         try:
             file.parent.mkdir(parents=True, exist_ok=True)
             self._file = RotatingFileHandler(
-                file, maxBytes=MOST_BYTES, backupCount=1, encoding="utf-8", errors="replace"
+                file,
+                maxBytes=STAGE_LOG_MOST_BYTES,
+                backupCount=1,
+                encoding="utf-8",
+                errors="replace",
             )
         except OSError as error:
             raise UsageError(

@@ -1,6 +1,6 @@
 """study: the measured facts of one sound.
 
-May import: errors, files, routine, sound, numpy, scipy, soxr.
+May import: files, routine, sound, numpy, scipy, soxr.
 
 facts       the facts, as one record that goes to JSON and back
 measure     reads a sound once and asks each fact's module
@@ -9,7 +9,7 @@ onsets      where sounds begin;  soft: a finer look where nothing strikes
 pulse       how fast the beat goes, roughly
 grid        one even grid through the onsets
 beats       beats of played material, followed one by one
-course      whether one grid holds from end to end
+tempo_course  whether one grid holds from end to end
 steadiness  tempo over time; a step or a ramp in words
 loop        tempo told by a loop's length
 tempo       which of the three ways is believed
@@ -18,9 +18,9 @@ key         tonic, mode, tuning
 texture     what lasts and what strikes, and how pitches glide
 voice       whether and where there is a voice;  voice_weights: what its judges have learnt
 sections    what plays from bar to bar; open breaks
-words       phrases and words of speech, each with its attack
+spoken_words  phrases and words of speech, each with its attack
 phrases     stretches of sound between pauses
-parts       words and hits a hand could play;  tone: a steady tone's frequency
+part_finding  words and hits a hand could play;  tone: a steady tone's frequency
 by_hand     a sound as one channel, its parts as files
 character   how driving, and what it is most likely for
 """

@@ -18,7 +18,7 @@ from liveaid.study.onsets import Onsets, strongest_near
 Times = npt.NDArray[np.float64]
 Worth = npt.NDArray[np.float32]
 
-FRAMES_HZ = 50.0
+BEATS_FRAMES_HZ = 50.0
 SLOWEST_BPM, FASTEST_BPM = 42.0, 215.0
 PATTERN = (
     9.2, 2.8, 0.3, 0.15, 0.15, 0.2, 0.7, 0.35, 0.45, 0.2, 0.15, 0.3,
@@ -38,10 +38,10 @@ AROUND_S = 4.0
 STRONGEST = 2.5
 """An onset counts as at most so many of middling strength."""
 SNAP_S = 0.04
-LONGEST_S = 3600.0
+BEATS_LONGEST_S = 3600.0
 """Beyond, one second of following costs more than it tells."""
 _LENGTHS = np.arange(
-    int(np.ceil(FRAMES_HZ * 60 / FASTEST_BPM)), int(FRAMES_HZ * 60 / SLOWEST_BPM) + 1
+    int(np.ceil(BEATS_FRAMES_HZ * 60 / FASTEST_BPM)), int(BEATS_FRAMES_HZ * 60 / SLOWEST_BPM) + 1
 )
 """Frames in a beat, one for each tempo the pointer may run at."""
 _START = -1
@@ -49,11 +49,11 @@ _START = -1
 
 def follow_beats(onsets: Onsets, duration_s: float) -> Times:
     """Beat times through the whole sound, drawn to the onsets beside them; empty for too few."""
-    heard = _events(onsets, int(min(duration_s, LONGEST_S) * FRAMES_HZ) + 1)
+    heard = _events(onsets, int(min(duration_s, BEATS_LONGEST_S) * BEATS_FRAMES_HZ) + 1)
     if len(onsets) < 4 or len(heard) < 2 * _LENGTHS[-1]:
         return np.zeros(0)
     frames = best_chain(beat_worth(heard))
-    return _snapped(frames / FRAMES_HZ, onsets)
+    return _snapped(frames / BEATS_FRAMES_HZ, onsets)
 
 
 def _events(onsets: Onsets, frames: int) -> Times:
@@ -63,7 +63,7 @@ def _events(onsets: Onsets, frames: int) -> Times:
         return heard
     weight = np.sqrt(np.maximum(onsets.strength, 1e-9)).astype(np.float64)
     weight = np.minimum(weight / np.median(weight), STRONGEST)
-    whole, part = np.divmod(onsets.times_s * FRAMES_HZ, 1.0)
+    whole, part = np.divmod(onsets.times_s * BEATS_FRAMES_HZ, 1.0)
     for frame, share in ((whole.astype(np.int64), 1 - part), (whole.astype(np.int64) + 1, part)):
         inside = frame < frames
         np.add.at(heard, frame[inside], (weight * share)[inside])
@@ -76,7 +76,7 @@ def beat_worth(heard: Times) -> Worth:
     Onsets are points whose rate rises and falls with the place in the beat, about the rate of the
     seconds around: what is measured is how much better the pattern tells them than that rate.
     """
-    rate = scipy.ndimage.uniform_filter1d(heard, round(AROUND_S * FRAMES_HZ), mode="nearest")
+    rate = scipy.ndimage.uniform_filter1d(heard, round(AROUND_S * BEATS_FRAMES_HZ), mode="nearest")
     longest = int(_LENGTHS[-1])
     worth = np.empty((len(heard), len(_LENGTHS)), dtype=np.float32)
     for column, length in enumerate(_LENGTHS):
@@ -86,8 +86,10 @@ def beat_worth(heard: Times) -> Worth:
             part = scipy.signal.correlate(padded, weights, "valid")
             worth[:, column] = part if sign > 0 else worth[:, column] - part
     worth *= TRUST
-    octaves = np.log2(60.0 * FRAMES_HZ / _LENGTHS / HABIT_BPM)
-    worth -= (HABIT * np.square(octaves / HABIT_OCTAVES) * _LENGTHS / FRAMES_HZ).astype(np.float32)
+    octaves = np.log2(60.0 * BEATS_FRAMES_HZ / _LENGTHS / HABIT_BPM)
+    worth -= (HABIT * np.square(octaves / HABIT_OCTAVES) * _LENGTHS / BEATS_FRAMES_HZ).astype(
+        np.float32
+    )
     worth[-longest:] *= 0.5  # beats that the sound's end cuts short
     return worth
 

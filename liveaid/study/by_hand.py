@@ -10,11 +10,11 @@ import numpy as np
 import numpy.typing as npt
 
 from liveaid.sound.read import open_sound
-from liveaid.study.parts import Part
+from liveaid.study.part_finding import PartFound
 
 Samples = npt.NDArray[np.float32]
 
-FADE_S = 0.01
+BY_HAND_FADE_S = 0.01
 """Faded out at the end of a part that is written by itself."""
 
 
@@ -30,14 +30,14 @@ def mono_of(path: Path) -> tuple[Samples, int]:
 
 
 def write_parts(
-    mono: Samples, rate_hz: int, parts: Sequence[Part], folder: Path, stem: str
+    mono: Samples, rate_hz: int, parts: Sequence[PartFound], folder: Path, stem: str
 ) -> list[str]:
     """Each part as a 16-bit WAV file `stem-name.wav` in a folder; the files written."""
     folder.mkdir(parents=True, exist_ok=True)
     files = []
     for part in parts:
         sound = mono[round(part.from_s * rate_hz) : round(part.to_s * rate_hz)].copy()
-        fade = min(len(sound), round(FADE_S * rate_hz))
+        fade = min(len(sound), round(BY_HAND_FADE_S * rate_hz))
         sound[len(sound) - fade :] *= np.linspace(1.0, 0.0, fade, dtype=np.float32)
         file = folder / f"{stem}-{part.name}.wav"
         with wave.open(str(file), "wb") as out:

@@ -45,7 +45,7 @@ SEVERAL, PIECE_S = 4, 20.0
 
 
 @dataclass(frozen=True, slots=True)
-class Guess:
+class KindGuess:
     """A kind and how sure it is."""
 
     kind: Kind
@@ -88,19 +88,19 @@ def guess_kind(
     keyed: bool,
     duration_s: float,
     voice: tuple[float, float],
-) -> Guess:
+) -> KindGuess:
     """Most likely kind. Voice comes first: speech on the beat is a cappella, grid or no grid.
 
     `voice`: of what sounds, how much has a voice, and how much has anything else.
     """
     bare = voice[0] * (1.0 - voice[1])
     if bare >= ENOUGH_VOICE:
-        return Guess("a cappella" if duration_s >= CRY_S else "sample", 0.5 + 0.5 * bare)
+        return KindGuess("a cappella" if duration_s >= CRY_S else "sample", 0.5 + 0.5 * bare)
     if tempo.tempo_bpm is not None and (tempo.steady or tempo.confidence >= 0.4):
-        return Guess("instrumental", 0.5 + 0.5 * tempo.confidence)
+        return KindGuess("instrumental", 0.5 + 0.5 * tempo.confidence)
     if tempo.tempo_bpm is not None:
-        return Guess("instrumental", 0.6)
+        return KindGuess("instrumental", 0.6)
     if duration_s < SHORT_S:
-        return Guess("sample", 0.6)
+        return KindGuess("sample", 0.6)
     tune = len(onsets) >= SEVERAL and (keyed or duration_s >= PIECE_S)
-    return Guess("instrumental" if tune else "effect", 0.5)
+    return KindGuess("instrumental" if tune else "effect", 0.5)

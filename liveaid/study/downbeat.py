@@ -27,7 +27,7 @@ LOOP_WORTH = 0.8
 THREE_GAIN = 0.2
 """Three in a bar must repeat so much better than four, which is far commoner."""
 FEWEST_BEATS = 8
-MOST_BEATS = 600
+DOWNBEAT_MOST_BEATS = 600
 """A long sound is judged by so many beats from its start."""
 
 
@@ -48,7 +48,7 @@ def find_bars(
         if loop_beats is not None and loop_beats % 4 == 0 and len(beats_s):
             return Bars(4, 0, 0.5)
         return None
-    beats_s = beats_s[:MOST_BEATS]
+    beats_s = beats_s[:DOWNBEAT_MOST_BEATS]
     accent = beat_accents(mono, spectrum, beats_s)
     metre = _metre(accent, loop_beats)
     worth = np.array([accent[start::metre].mean() for start in range(metre)])

@@ -32,7 +32,7 @@ TONE_PROFILES = (
     (6.33, 2.68, 3.52, 5.38, 2.60, 3.53, 2.54, 4.75, 3.98, 2.69, 3.34, 3.17),
 )
 
-WINDOW = 8192
+KEY_WINDOW = 8192
 STEP = 6144
 LOWEST_HZ, HIGHEST_HZ = 55.0, 2000.0
 MOST_FRAMES = 500
@@ -40,7 +40,7 @@ MOST_FRAMES = 500
 PARTIAL_DB = 50.0
 """How far below a frame's strongest partial one still counts."""
 HARMONICS = 4
-STRONGEST = 12
+KEY_STRONGEST = 12
 """Peaks of a frame that are looked for in the next: a chord and its strongest harmonics."""
 SAME_SEMITONES = 0.25
 ENOUGH_FIT, ENOUGH_BOTH = 0.62, 0.82
@@ -137,7 +137,7 @@ def key_fits(
 def find_partials(mono: Samples) -> Partials:
     """Peaks of spectra a third of a second long."""
     magnitude = _spectra(mono)
-    hz_bin = RATE_HZ / WINDOW
+    hz_bin = RATE_HZ / KEY_WINDOW
     low, high = int(LOWEST_HZ / hz_bin), int(HIGHEST_HZ / hz_bin)
     middle = magnitude[:, low:high]
     loudest = middle.max(axis=1, keepdims=True, initial=0.0)
@@ -169,15 +169,15 @@ def find_partials(mono: Samples) -> Partials:
 
 def _spectra(mono: Samples) -> npt.NDArray[np.float32]:
     """(frames, bins): magnitude spectra at places spread over the sound, eight at least."""
-    short = max(0, 2 * WINDOW - len(mono))
+    short = max(0, 2 * KEY_WINDOW - len(mono))
     padded = np.pad(mono, (0, short)) if short else mono
-    count = max(8, min(MOST_FRAMES, 1 + (len(padded) - WINDOW) // STEP))
-    starts = np.linspace(0, len(padded) - WINDOW, count).astype(np.int64)
-    hann = np.hanning(WINDOW).astype(np.float32)
-    bins = int(HIGHEST_HZ * 1.05 * WINDOW / RATE_HZ)
+    count = max(8, min(MOST_FRAMES, 1 + (len(padded) - KEY_WINDOW) // STEP))
+    starts = np.linspace(0, len(padded) - KEY_WINDOW, count).astype(np.int64)
+    hann = np.hanning(KEY_WINDOW).astype(np.float32)
+    bins = int(HIGHEST_HZ * 1.05 * KEY_WINDOW / RATE_HZ)
     spectra = np.empty((count, bins), dtype=np.float32)
     for row, start in enumerate(starts):
-        piece = padded[start : start + WINDOW].astype(np.float32, copy=False)
+        piece = padded[start : start + KEY_WINDOW].astype(np.float32, copy=False)
         np.abs(scipy.fft.rfft(piece * hann)[:bins], out=spectra[row])
     return spectra
 
@@ -191,7 +191,7 @@ def _tonal(
     order = np.lexsort((-size, frame))
     rank = np.empty(len(frame), dtype=np.int64)
     rank[order] = np.arange(len(frame)) - np.searchsorted(frame[order], frame[order])
-    strong = rank < STRONGEST
+    strong = rank < KEY_STRONGEST
     place = frame[strong] * 1000.0 + semitone[strong]
     known = np.sort(place)
     at = np.searchsorted(known, place + 1000.0)

@@ -11,7 +11,7 @@ from liveaid.study.grid import Grid, judged, metronome_s, nearest_phase_s
 from liveaid.study.onsets import Onsets
 from liveaid.study.spectrum import FRAMES_HZ, Floats, Spectrum
 
-LONGEST_S = 130.0
+LOOP_LONGEST_S = 130.0
 """64 bars of four at 120 BPM are 128 s: longer files are tracks, not loops."""
 START_S = 0.05
 """A loop cut to length sounds from its first beat on."""
@@ -36,7 +36,7 @@ def find_loop(
     spectrum: Spectrum, onsets: Onsets, duration_s: float, free: Grid | None
 ) -> Loop | None:
     """The number of beats this file is cut to, if it is; `free` is the grid found without that."""
-    if duration_s > LONGEST_S or not len(onsets) or onsets.times_s[0] > START_S:
+    if duration_s > LOOP_LONGEST_S or not len(onsets) or onsets.times_s[0] > START_S:
         return None
     counted_s = metronome_s(onsets)
     counts = _counts(duration_s, counted_s)

@@ -13,7 +13,7 @@ from liveaid.files.names import shown
 from liveaid.files.unreadable import Unreadable
 from liveaid.sound.loudness import LoudnessMeter, PeakMeter
 from liveaid.sound.read import Reader, Samples, open_sound
-from liveaid.study.character import Guess, find_energy, guess_kind
+from liveaid.study.character import KindGuess, find_energy, guess_kind
 from liveaid.study.downbeat import Bars, find_bars
 from liveaid.study.facts import Study
 from liveaid.study.key import Tonality, find_key
@@ -28,14 +28,14 @@ from liveaid.study.voice import Voice, find_voice
 
 SMALL_AFTER_S = 1200.0
 """Sounds longer than this are kept at half precision, so that two hours fit in 400 MB."""
-LONGEST_S = 4 * 3600.0
+MEASURE_LONGEST_S = 4 * 3600.0
 OFFSET_SHARE = 0.02
 """A steady offset from this share of full scale on is worth telling."""
 CANCELLED = 0.02
 
 
 @dataclass(frozen=True, slots=True)
-class Heard:
+class Listened:
     """What one pass over a file leaves: the sound at RATE_HZ in mono, and its levels."""
 
     mono: Samples
@@ -62,7 +62,7 @@ def measure(path: str | Path) -> Study:
         return _study(heard, reader, faults)
 
 
-def hear(reader: Reader, *, channel: int | None = None) -> Heard:
+def hear(reader: Reader, *, channel: int | None = None) -> Listened:
     """Read a whole sound, block by block; mono is the mean of the channels, or one of them."""
     loudness = LoudnessMeter(rate_hz=reader.rate_hz, channels=reader.channels)
     peak, mix = PeakMeter(), _Mix(reader, channel)
@@ -74,7 +74,7 @@ def hear(reader: Reader, *, channel: int | None = None) -> Heard:
     mono = mix.finish()
     offset = float(mono.mean(dtype=np.float64)) if len(mono) else 0.0
     mono -= mono.dtype.type(offset)
-    return Heard(
+    return Listened(
         mono,
         loudness.integrated_lufs(),
         loudness.range_lu(),
@@ -96,7 +96,7 @@ class _Mix:
             if reader.rate_hz != RATE_HZ
             else None
         )
-        promised_s = min(reader.declared / reader.rate_hz, LONGEST_S) + 1.0
+        promised_s = min(reader.declared / reader.rate_hz, MEASURE_LONGEST_S) + 1.0
         # Room for all that is promised at once: pieces put together at the end would need twice.
         kind = np.float16 if promised_s > SMALL_AFTER_S else np.float32
         self._whole = np.empty(round(promised_s * RATE_HZ), dtype=kind)
@@ -110,7 +110,7 @@ class _Mix:
         self._keep(mixed if self._stream is None else self._stream.resample_chunk(mixed))
 
     def _keep(self, part: Samples) -> None:
-        part = part[: max(0, round(LONGEST_S * RATE_HZ) - self._filled)]
+        part = part[: max(0, round(MEASURE_LONGEST_S * RATE_HZ) - self._filled)]
         end = self._filled + len(part)
         if end > len(self._whole):  # more than was promised
             self._whole = np.concatenate([self._whole, np.empty(end, dtype=self._whole.dtype)])
@@ -129,14 +129,14 @@ class _Mix:
         return self._whole[: self._filled]  # type: ignore[return-value]
 
 
-def _faults(heard: Heard, reader: Reader) -> list[str]:
+def _faults(heard: Listened, reader: Reader) -> list[str]:
     faults = []
     if abs(heard.offset) >= OFFSET_SHARE:
         faults.append(f"a steady offset of {100 * heard.offset:.0f} % of full scale was taken out")
     if heard.cancelled:
         faults.append("the channels cancel each other: the first one was studied")
-    if reader.frames > LONGEST_S * reader.rate_hz:
-        hours = LONGEST_S / 3600
+    if reader.frames > MEASURE_LONGEST_S * reader.rate_hz:
+        hours = MEASURE_LONGEST_S / 3600
         faults.append(f"longer than {hours:.0f} hours: beat, key and onsets are of that much")
     return faults
 
@@ -152,7 +152,7 @@ class _Found:
     bars: Bars | None
     key: Tonality
     phrases: tuple[tuple[float, float], ...]
-    kind: Guess
+    kind: KindGuess
     voice: Voice | None = None
     sections: tuple[Section, ...] = ()
 
@@ -165,7 +165,9 @@ def _find(mono: Samples, *, frames: int, rate_hz: int) -> _Found:
     phrases = find_phrases(spectrum.level_db, onsets, duration_s)
     if ends[0] >= duration_s:
         silent, no_key = Tempo(why_not="it is silent"), Tonality(None, 0.0, 0.0)
-        return _Found(spectrum, onsets, ends, silent, None, no_key, phrases, Guess("sample", 0.0))
+        return _Found(
+            spectrum, onsets, ends, silent, None, no_key, phrases, KindGuess("sample", 0.0)
+        )
     tempo = find_tempo(mono, spectrum, onsets, frames=frames, rate_hz=rate_hz)
     bars = find_bars(mono, spectrum, tempo.beats_s, loop_beats=tempo.loop_beats)
     key = find_key(mono)
@@ -196,7 +198,7 @@ def _sections(
     return struck(find_sections(facts, sung, alone, edges, bar), onsets)
 
 
-def _study(heard: Heard, reader: Reader, faults: tuple[str, ...]) -> Study:
+def _study(heard: Listened, reader: Reader, faults: tuple[str, ...]) -> Study:
     """Everything found, as the record that is kept."""
     duration_s = reader.frames / reader.rate_hz
     found = _find(heard.mono, frames=reader.frames, rate_hz=reader.rate_hz)
@@ -257,7 +259,7 @@ def _followed(tempo: Tempo) -> dict[str, Any]:
     }
 
 
-def _energy(heard: Heard, found: _Found, duration_s: float) -> int:
+def _energy(heard: Listened, found: _Found, duration_s: float) -> int:
     if heard.loudness_lufs is None or heard.true_peak_dbtp is None:
         return 1
     crest = heard.true_peak_dbtp - heard.loudness_lufs

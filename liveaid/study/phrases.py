@@ -20,7 +20,7 @@ ABOVE_FLOOR_DB = 9.0
 """And so much above a steady background."""
 PAUSE_S = 0.2
 """A shorter gap is within a phrase: stops and plosives last to 0.15 s."""
-SHORTEST_S = 0.08
+PHRASES_SHORTEST_S = 0.08
 SILENT_DB = -80.0
 EDGE_S = 0.06
 
@@ -42,7 +42,7 @@ def find_phrases(
     return tuple(
         (_edge(onsets, first / FRAMES_HZ), min(last / FRAMES_HZ, duration_s))
         for first, last in spans
-        if (last - first) / FRAMES_HZ >= SHORTEST_S
+        if (last - first) / FRAMES_HZ >= PHRASES_SHORTEST_S
     )
 
 

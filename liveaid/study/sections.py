@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from liveaid.study.onsets import Onsets
-from liveaid.study.texture import FRAMES_HZ, Texture
+from liveaid.study.texture import TEXTURE_FRAMES_HZ, Texture
 
 Values = npt.NDArray[np.float64]
 Plays = Literal["drums alone", "voice alone", "voice", "full", "thin"]
@@ -55,7 +55,7 @@ def beat_facts(texture: Texture, onsets: Onsets, edges_s: Values) -> Values:
     """(beats, facts) in decades: how much of each group of pitch lasts in each beat, how much lasts
     and strikes against the sound's usual, its level, its attacks, how alike its spectra stay.
     """
-    first = np.clip(np.round(edges_s * FRAMES_HZ).astype(np.int64), 0, len(texture))
+    first = np.clip(np.round(edges_s * TEXTURE_FRAMES_HZ).astype(np.int64), 0, len(texture))
     lasting, striking = (_means(part, first) for part in (texture.lasting, texture.striking))
     whole = lasting + striking
     level = whole.sum(axis=1)

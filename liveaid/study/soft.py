@@ -17,7 +17,7 @@ from liveaid.sound.read import Samples
 from liveaid.study.onsets import Onsets, pick_peaks, strongest_near
 from liveaid.study.spectrum import GROUPS, HOP, RATE_HZ, Floats
 
-WINDOW = 2048
+SOFT_WINDOW = 2048
 STRIDE = 4
 """Hops of the common spectrum between two windows."""
 LAG = 2
@@ -31,9 +31,9 @@ def _weights() -> Floats:
     """(bins, bands): each bin in one of the quarter-tone bands that have any."""
     octaves = np.log2(HIGHEST_HZ / LOWEST_HZ)
     edges = np.geomspace(LOWEST_HZ, HIGHEST_HZ, round(octaves * PER_OCTAVE) + 1)
-    band = np.searchsorted(edges, np.fft.rfftfreq(WINDOW, 1.0 / RATE_HZ)) - 1
+    band = np.searchsorted(edges, np.fft.rfftfreq(SOFT_WINDOW, 1.0 / RATE_HZ)) - 1
     inside = np.flatnonzero((band >= 0) & (band < len(edges) - 1))
-    weights = np.zeros((WINDOW // 2 + 1, len(edges) - 1), dtype=np.float32)
+    weights = np.zeros((SOFT_WINDOW // 2 + 1, len(edges) - 1), dtype=np.float32)
     weights[inside, band[inside]] = 1.0
     return np.asarray(weights[:, weights.any(axis=0)])
 
@@ -41,9 +41,9 @@ def _weights() -> Floats:
 def soft_rise(mono: Samples) -> Floats:
     """(frames, GROUPS): rise of the fine spectrum, on the frames of the common one."""
     frames = len(mono) // HOP + 1
-    padded = np.pad(np.asarray(mono, dtype=np.float32), WINDOW // 2)
-    windows = np.lib.stride_tricks.sliding_window_view(padded, WINDOW)[:: HOP * STRIDE]
-    hann = np.hanning(WINDOW).astype(np.float32)
+    padded = np.pad(np.asarray(mono, dtype=np.float32), SOFT_WINDOW // 2)
+    windows = np.lib.stride_tricks.sliding_window_view(padded, SOFT_WINDOW)[:: HOP * STRIDE]
+    hann = np.hanning(SOFT_WINDOW).astype(np.float32)
     parts = []
     for start in range(0, len(windows), _SPAN):
         transform = scipy.fft.rfft(windows[start : start + _SPAN] * hann, axis=1)

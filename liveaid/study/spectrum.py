@@ -19,7 +19,7 @@ Floats = npt.NDArray[np.float32]
 RATE_HZ = 22050
 """Every sound is studied at this rate: nothing above 11 kHz tells beat or key."""
 HOP = 110
-WINDOW = 512
+SPECTRUM_WINDOW = 512
 FRAMES_HZ = RATE_HZ / HOP
 LAG = 2
 BANDS = 30
@@ -27,7 +27,7 @@ LOWEST_HZ, HIGHEST_HZ = 40.0, 10000.0
 GROUP_EDGES_HZ = (160.0, 600.0, 2500.0)
 """Kick and bass; body; voice and snare; hats."""
 GROUPS = len(GROUP_EDGES_HZ) + 1
-RANGE_DB = 54.0
+SPECTRUM_RANGE_DB = 54.0
 """How far below the loud passages a band still counts."""
 COARSE = 8
 """Frames to one of the coarse bands: 25 a second, enough for syllables."""
@@ -60,7 +60,7 @@ class Spectrum:
 def band_edges_hz() -> npt.NDArray[np.float64]:
     """BANDS + 1 edges, even in pitch, none narrower than a bin of the transform."""
     edges = np.geomspace(LOWEST_HZ, HIGHEST_HZ, BANDS + 1)
-    bin_hz = RATE_HZ / WINDOW
+    bin_hz = RATE_HZ / SPECTRUM_WINDOW
     for band in range(1, BANDS + 1):
         edges[band] = max(edges[band], edges[band - 1] + bin_hz)
     return edges
@@ -69,7 +69,7 @@ def band_edges_hz() -> npt.NDArray[np.float64]:
 def _filters() -> tuple[Floats, npt.NDArray[np.intp]]:
     """(bins, BANDS) weights, each bin in one band; and the group of each band."""
     edges = band_edges_hz()
-    hz = np.fft.rfftfreq(WINDOW, 1.0 / RATE_HZ)
+    hz = np.fft.rfftfreq(SPECTRUM_WINDOW, 1.0 / RATE_HZ)
     band = np.searchsorted(edges, hz, side="right") - 1
     weights = np.zeros((len(hz), BANDS), dtype=np.float32)
     inside = (band >= 0) & (band < BANDS)
@@ -80,19 +80,21 @@ def _filters() -> tuple[Floats, npt.NDArray[np.intp]]:
 
 _WEIGHTS, _GROUP = _filters()
 _GROUP_SUM = (np.arange(GROUPS)[None, :] == _GROUP[:, None]).astype(np.float32)
-_HANN = (0.5 - 0.5 * np.cos(2 * np.pi * np.arange(WINDOW) / WINDOW)).astype(np.float32)
+_HANN = (0.5 - 0.5 * np.cos(2 * np.pi * np.arange(SPECTRUM_WINDOW) / SPECTRUM_WINDOW)).astype(
+    np.float32
+)
 
 
 def analyse(mono: Samples) -> Spectrum:
     """The spectrum's course through a mono sound at RATE_HZ."""
     frames = len(mono) // HOP + 1
     bands = np.empty((frames, BANDS), dtype=np.float32)
-    magnitude = np.zeros(WINDOW // 2 + 1)
+    magnitude = np.zeros(SPECTRUM_WINDOW // 2 + 1)
     for start in range(0, frames, _SPAN_FRAMES):
         stop = min(start + _SPAN_FRAMES, frames)
         bands[start:stop], some = _powers(mono, start, stop)
         magnitude += some
-    hz = np.fft.rfftfreq(WINDOW, 1.0 / RATE_HZ)
+    hz = np.fft.rfftfreq(SPECTRUM_WINDOW, 1.0 / RATE_HZ)
     total = float(magnitude.sum())
     power = bands.sum(axis=1)
     groups = bands.sum(axis=0) @ _GROUP_SUM
@@ -107,15 +109,15 @@ def analyse(mono: Samples) -> Spectrum:
 
 def _powers(mono: Samples, start: int, stop: int) -> tuple[Floats, npt.NDArray[np.float64]]:
     """Band powers of the frames from start to stop, and the sum of every eighth spectrum."""
-    begin = start * HOP - WINDOW // 2
-    end = (stop - 1) * HOP + WINDOW // 2
+    begin = start * HOP - SPECTRUM_WINDOW // 2
+    end = (stop - 1) * HOP + SPECTRUM_WINDOW // 2
     piece = np.asarray(mono[max(begin, 0) : end], dtype=np.float32)
     piece = np.pad(piece, (max(-begin, 0), max(end - len(mono), 0)))
-    windows = np.lib.stride_tricks.sliding_window_view(piece, WINDOW)[::HOP]
+    windows = np.lib.stride_tricks.sliding_window_view(piece, SPECTRUM_WINDOW)[::HOP]
     transform = scipy.fft.rfft(windows * _HANN, axis=1)
     power = np.square(transform.real) + np.square(transform.imag)
     # A full-scale sine has a bin of WINDOW / 4 under a Hann window: bring it to 1.
-    power *= (4.0 / WINDOW) ** 2
+    power *= (4.0 / SPECTRUM_WINDOW) ** 2
     return power @ _WEIGHTS, np.sqrt(power[::_SPARSE]).sum(axis=0, dtype=np.float64)
 
 
@@ -132,7 +134,7 @@ def _rise(bands: Floats, power: Floats) -> Floats:
     rise = np.zeros((len(bands), GROUPS), dtype=np.float32)
     if reference <= 1e-14:
         return rise
-    scale = np.float32(10 ** (RANGE_DB / 10) / reference)
+    scale = np.float32(10 ** (SPECTRUM_RANGE_DB / 10) / reference)
     for start in range(0, len(bands), _SPAN_FRAMES):
         # The frames before a span are what its first frames rise against.
         log = np.log1p(bands[max(start - LAG, 0) : start + _SPAN_FRAMES] * scale)

@@ -22,7 +22,7 @@ EDGE_BEATS = 4
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class TempoChange:
     """A step or a ramp from one tempo to another."""
 
     kind: Literal["step", "ramp"]
@@ -50,7 +50,7 @@ def tempo_curve(beats_s: Times) -> tuple[tuple[float, float], ...]:
     return tuple(curve)
 
 
-def find_change(beats_s: Times) -> Change | None:
+def find_change(beats_s: Times) -> TempoChange | None:
     """The one step or ramp that best tells the tempo of these beats; None where neither does."""
     if len(beats_s) < 4 * EDGE_BEATS:
         return None
@@ -64,10 +64,12 @@ def find_change(beats_s: Times) -> Change | None:
         return None
     if step <= ramp:
         before, after = np.median(tempo[:at]), np.median(tempo[at:])
-        change = Change("step", float(beats_s[at]), float(np.exp(before)), float(np.exp(after)))
+        change = TempoChange(
+            "step", float(beats_s[at]), float(np.exp(before)), float(np.exp(after))
+        )
     else:
         ends = np.exp(np.polyval(line, [0, len(smooth) - 1]))
-        change = Change("ramp", float(beats_s[0]), float(ends[0]), float(ends[1]))
+        change = TempoChange("ramp", float(beats_s[0]), float(ends[0]), float(ends[1]))
     return change if abs(change.percent) >= 100 * LEAST_CHANGE else None
 
 
@@ -90,7 +92,7 @@ def _ramp(tempo: Times) -> tuple[float, Times]:
     return float(np.square(tempo - np.polyval(line, index)).sum()), line
 
 
-def in_words(change: Change | None) -> str:
+def in_words(change: TempoChange | None) -> str:
     """A change as a sentence's end: `steps from 100.0 to 125.0 BPM (+25.0 %) at 0:31`."""
     if change is None:
         return ""

@@ -15,16 +15,16 @@ import numpy.typing as npt
 from liveaid.sound.read import Samples
 from liveaid.study import pulse
 from liveaid.study.beats import follow_beats, tempo_line
-from liveaid.study.course import follow_course
 from liveaid.study.grid import Grid, distance, fit_grid, judged, metronome_s
 from liveaid.study.loop import find_loop, told_by_length
 from liveaid.study.onsets import Onsets
 from liveaid.study.soft import sharpened, soft_onsets, soft_rise
 from liveaid.study.spectrum import FRAMES_HZ, Floats, Spectrum
+from liveaid.study.tempo_course import follow_course
 
 Times = npt.NDArray[np.float64]
 
-ENOUGH_EXCESS = 6.5
+TEMPO_ENOUGH_EXCESS = 6.5
 """Onsets on the grid beyond chance, in standard deviations. Speech, pads, noise and random hits
 reach 5.6 at most, music 8 at least (tests/bench/gather.py)."""
 CLEAR_EXCESS = 16.0
@@ -39,13 +39,13 @@ FOLLOWED_SURE = (0.6, 0.88)
 PLAYED_GAIN = 1.25
 """A chain must hold so much more than the even grid before the sound counts as played."""
 STEADY_WANDER_S = 0.015
-NEAR_S = 0.03
+TEMPO_NEAR_S = 0.03
 LEAST_STRIKE = 0.11
 LONGEST_SOFT_S = 1200.0
-FEWEST = 4
+TEMPO_FEWEST = 4
 """Fewer beginnings make no beat."""
 ON_THE_CUT_S = 0.012
-START_WORTH = 0.25
+TEMPO_START_WORTH = 0.25
 """Music begins on a beat more often than not. (Common practice, no source.)"""
 LATE_START_S = 0.15
 BY_LENGTH_SURE = 0.4
@@ -99,7 +99,7 @@ def find_tempo(
     unclear = look.grid is None or look.grid.excess < CLEAR_EXCESS
     if unclear and duration_s <= LONGEST_SOFT_S:
         look = max(look, _soft_look(mono, onsets), key=_excess)
-    if look.grid is not None and look.grid.excess >= ENOUGH_EXCESS:
+    if look.grid is not None and look.grid.excess >= TEMPO_ENOUGH_EXCESS:
         return _free_or_played(look, look.grid, duration_s)
     played = _played(look, duration_s) if look.grid is not None else None
     return played or _by_length(frames, rate_hz, onsets)
@@ -109,7 +109,7 @@ def _look(rise: Floats, onsets: Onsets, curve: pulse.Curve, start_s: float) -> _
     pulses = [found.period_s for found in pulse.find_pulses(curve, most=1)]
     counted = metronome_s(onsets)
     pulses = pulses if counted is None else [counted]
-    enough = pulses and len(onsets) >= FEWEST and strikes(onsets)
+    enough = pulses and len(onsets) >= TEMPO_FEWEST and strikes(onsets)
     grid = _best_grid(onsets, pulses[0]) if enough else None
     return _Look(rise, onsets, curve, grid, start_s)
 
@@ -189,8 +189,8 @@ def _beat_phase_s(look: _Look, grid: Grid, *, at_start: bool) -> float:
     phases = grid.phase_s + np.arange(grid.parts) * grid.step_s
     worth = np.array([_mean_at(strength, phase, grid.period_s) for phase in phases])
     worth /= max(float(worth.max()), 1e-9)
-    start = np.abs(distance(np.asarray(look.start_s - phases), grid.period_s, 0.0)) < NEAR_S
-    return float(phases[int(np.argmax(worth + START_WORTH * start))])
+    start = np.abs(distance(np.asarray(look.start_s - phases), grid.period_s, 0.0)) < TEMPO_NEAR_S
+    return float(phases[int(np.argmax(worth + TEMPO_START_WORTH * start))])
 
 
 def _mean_at(strength: Floats, phase_s: float, period_s: float) -> float:
@@ -203,7 +203,7 @@ def _mean_at(strength: Floats, phase_s: float, period_s: float) -> float:
 
 def _first_beat_s(start_s: float, period_s: float, phase_s: float) -> float:
     """The first beat that is not before the first sound."""
-    start = start_s - NEAR_S
+    start = start_s - TEMPO_NEAR_S
     first = phase_s + np.ceil((start - phase_s) / period_s) * period_s
     return max(float(first), 0.0)
 
@@ -213,7 +213,7 @@ def _residual_s(onsets: Onsets, beats: Times, period_s: float) -> float:
     if not len(beats):
         return 0.0
     away = distance(onsets.times_s, period_s, float(beats[0]))
-    near = away[np.abs(away) <= min(0.1 * period_s, 2 * NEAR_S)]
+    near = away[np.abs(away) <= min(0.1 * period_s, 2 * TEMPO_NEAR_S)]
     return float(np.sqrt(np.mean(np.square(near)))) if len(near) else 0.0
 
 
@@ -229,13 +229,13 @@ def _alternative(curve: pulse.Curve, period_s: float) -> tuple[float | None, flo
 def _played(look: _Look, duration_s: float, *, least: float = 0.0) -> Tempo | None:
     """The facts of beats that were followed; None when the onsets do not keep to them."""
     beats = follow_beats(look.onsets, duration_s)
-    if len(beats) < 2 * FEWEST:
+    if len(beats) < 2 * TEMPO_FEWEST:
         return None
     grid = _warped(look.onsets, beats)
     if grid.excess < max(least, ENOUGH_EXCESS_PLAYED) or grid.hit_share < ENOUGH_SHARE_PLAYED:
         return None
     bpm, drift, residual = tempo_line(beats)
-    beats = beats[beats >= look.start_s - NEAR_S]
+    beats = beats[beats >= look.start_s - TEMPO_NEAR_S]
     alternative, doubt = _alternative(look.curve, 60.0 / bpm)
     held = (1.0 - float(np.exp(-grid.excess / 8.0))) * (1.0 - doubt)
     sure = FOLLOWED_SURE[0] + (FOLLOWED_SURE[1] - FOLLOWED_SURE[0]) * held
@@ -255,7 +255,7 @@ def _warped(onsets: Onsets, beats: Times) -> Grid:
 def _by_length(frames: int, rate_hz: int, onsets: Onsets) -> Tempo:
     """What the bare length tells, or that the sound is not rhythmic."""
     told = told_by_length(frames, rate_hz)
-    if told is None or len(onsets) < FEWEST or onsets.times_s[0] > LATE_START_S:
+    if told is None or len(onsets) < TEMPO_FEWEST or onsets.times_s[0] > LATE_START_S:
         return Tempo(why_not=_why_not(onsets))
     beats, bpm = told
     exact = beats * 60.0 * rate_hz / frames
@@ -271,6 +271,6 @@ def _by_length(frames: int, rate_hz: int, onsets: Onsets) -> Tempo:
 
 
 def _why_not(onsets: Onsets) -> str:
-    if len(onsets) < FEWEST:
+    if len(onsets) < TEMPO_FEWEST:
         return f"only {len(onsets)} sounds begin in it, too few for a beat"
     return "its onsets keep to no common grid"

@@ -19,22 +19,22 @@ import scipy.fft
 from liveaid.sound.read import Samples
 from liveaid.study.spectrum import HOP, RATE_HZ, Floats
 
-WINDOW = 2048
-STRIDE = 8
+TEXTURE_WINDOW = 2048
+TEXTURE_STRIDE = 8
 """Hops of the common spectrum between two frames."""
-STEP = HOP * STRIDE
-FRAMES_HZ = RATE_HZ / STEP
+TEXTURE_STEP = HOP * TEXTURE_STRIDE
+TEXTURE_FRAMES_HZ = RATE_HZ / TEXTURE_STEP
 BINS = 512
 """As far as 5.5 kHz: above, notes have no lines left to tell from strokes."""
 GROUP_EDGES_HZ = (0.0, 150.0, 500.0, 2000.0, 5500.0)
 """Kick and bass; body; voice and melody; sibilants, hats, snare."""
-GROUPS = len(GROUP_EDGES_HZ) - 1
+TEXTURE_GROUPS = len(GROUP_EDGES_HZ) - 1
 ALONG_FRAMES, ACROSS_BINS = 2, 4
 """Between the five values: lines of 0.36 s and 180 Hz, as in the paper."""
 GLIDE_HZ, GLIDE_PER_OCTAVE, GLIDE_OCTAVES = 300.0, 36, 3
 GLIDE_MOST = 4
 """Steps of a 36th of an octave that pitch may move in a frame."""
-_SPAN = 512
+_TEXTURE_SPAN = 512
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,12 +56,12 @@ class Texture:
 
 def weave(mono: Samples) -> Texture:
     """The texture of a mono sound at RATE_HZ."""
-    frames = len(mono) // STEP + 1
-    lasting, striking = np.empty((2, frames, GROUPS), dtype=np.float32)
+    frames = len(mono) // TEXTURE_STEP + 1
+    lasting, striking = np.empty((2, frames, TEXTURE_GROUPS), dtype=np.float32)
     glide, alike = np.empty((2, frames, GLIDE_OCTAVES), dtype=np.float32)
     reach = 2 * ALONG_FRAMES
-    for start in range(0, frames, _SPAN):
-        stop = min(start + _SPAN, frames)
+    for start in range(0, frames, _TEXTURE_SPAN):
+        stop = min(start + _TEXTURE_SPAN, frames)
         # The frames around a span are what its own are compared with.
         size = _magnitudes(mono, start - reach, stop + reach)
         lasting[start:stop], striking[start:stop] = _parted(size)
@@ -71,12 +71,15 @@ def weave(mono: Samples) -> Texture:
 
 def _magnitudes(mono: Samples, start: int, stop: int) -> Floats:
     """(frames, BINS): magnitude of the frames from start to stop, silence beyond the ends."""
-    begin, end = start * STEP - WINDOW // 2, (stop - 1) * STEP + WINDOW // 2
+    begin, end = (
+        start * TEXTURE_STEP - TEXTURE_WINDOW // 2,
+        (stop - 1) * TEXTURE_STEP + TEXTURE_WINDOW // 2,
+    )
     piece = np.asarray(mono[max(begin, 0) : max(end, 0)], dtype=np.float32)
     piece = np.pad(piece, (max(-begin, 0), max(0, end - max(begin, 0) - len(piece))))
-    windows = np.lib.stride_tricks.sliding_window_view(piece, WINDOW)[::STEP]
+    windows = np.lib.stride_tricks.sliding_window_view(piece, TEXTURE_WINDOW)[::TEXTURE_STEP]
     transform = scipy.fft.rfft(windows * _HANN, axis=1)[:, :BINS]
-    return np.asarray(np.abs(transform) * np.float32(4.0 / WINDOW))
+    return np.asarray(np.abs(transform) * np.float32(4.0 / TEXTURE_WINDOW))
 
 
 def _parted(size: Floats) -> tuple[Floats, Floats]:
@@ -130,19 +133,21 @@ def _smooth(log: Floats) -> Floats:
 
 
 def _groups() -> Floats:
-    hz = np.arange(BINS) * RATE_HZ / WINDOW
+    hz = np.arange(BINS) * RATE_HZ / TEXTURE_WINDOW
     group = np.searchsorted(GROUP_EDGES_HZ, hz, side="right") - 1
-    return np.asarray(group[:, None] == np.arange(GROUPS), dtype=np.float32)
+    return np.asarray(group[:, None] == np.arange(TEXTURE_GROUPS), dtype=np.float32)
 
 
 def _pitches() -> tuple[npt.NDArray[np.int64], Floats]:
     """Bin below each 36th of an octave, and how far towards the next it lies."""
     steps = np.arange(-GLIDE_MOST, GLIDE_OCTAVES * GLIDE_PER_OCTAVE + GLIDE_MOST)
-    place = GLIDE_HZ * 2.0 ** (steps / GLIDE_PER_OCTAVE) * WINDOW / RATE_HZ
+    place = GLIDE_HZ * 2.0 ** (steps / GLIDE_PER_OCTAVE) * TEXTURE_WINDOW / RATE_HZ
     whole = np.floor(place).astype(np.int64)
     return whole, (place - whole).astype(np.float32)
 
 
-_HANN = (0.5 - 0.5 * np.cos(2 * np.pi * np.arange(WINDOW) / WINDOW)).astype(np.float32)
+_HANN = (0.5 - 0.5 * np.cos(2 * np.pi * np.arange(TEXTURE_WINDOW) / TEXTURE_WINDOW)).astype(
+    np.float32
+)
 _GROUP = _groups()
 _PITCH_BIN, _PITCH_PART = _pitches()

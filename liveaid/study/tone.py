@@ -15,11 +15,11 @@ import numpy.typing as npt
 Samples = npt.NDArray[np.float32]
 
 LOWEST_HZ, HIGHEST_HZ = 60.0, 2000.0
-THRESHOLD = 0.1
+TONE_THRESHOLD = 0.1
 """As in the paper."""
 STEADY_CENTS = 20.0
 """A tone that strays no more than this sounds as one note (common practice, no source)."""
-SHORTEST_S = 0.25
+TONE_SHORTEST_S = 0.25
 _FRAME_S, _HOP_S = 0.060, 0.010
 
 
@@ -40,7 +40,7 @@ def find_tone(mono: Samples, rate_hz: int) -> Tone | None:
     starts = range(0, max(len(mono) - frame, 0), hop)
     pitches = np.array([_pitch(mono[at : at + frame], rate_hz) for at in starts])
     first, last = _longest(pitches)
-    if (last - first) * hop < SHORTEST_S * rate_hz:
+    if (last - first) * hop < TONE_SHORTEST_S * rate_hz:
         return None
     inside = pitches[first:last]
     middle = float(np.median(inside))
@@ -87,7 +87,7 @@ def _pitch(frame: Samples, rate_hz: int) -> float:
     means = np.cumsum(differs[1:]) / np.arange(1, longest + 1)
     normal = np.concatenate([[1.0], differs[1:] / np.maximum(means, 1e-12)])
     shortest = max(2, int(rate_hz / HIGHEST_HZ))
-    low = np.flatnonzero(normal[shortest:longest] < THRESHOLD)
+    low = np.flatnonzero(normal[shortest:longest] < TONE_THRESHOLD)
     if not len(low):
         return 0.0
     lag = shortest + int(low[0])

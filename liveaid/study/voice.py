@@ -29,11 +29,11 @@ CEPSTRA = 10
 FLOOR_DB = 55.0
 """Below the loud passages nothing is told."""
 SYLLABLES_HZ = (2.5, 7.0)
-_SPAN = 256
+_VOICE_SPAN = 256
 """Windows looked at together: more would not fit the processor's cache."""
-MOST = 4.0
+VOICE_MOST = 4.0
 """Standard deviations: what lies beyond any example counts as the farthest of them."""
-SILENT_DB = -35.0
+VOICE_SILENT_DB = -35.0
 """Windows so far below the loud passages are not judged."""
 
 
@@ -57,8 +57,8 @@ def features(spectrum: Spectrum, texture: Texture) -> tuple[Values, Values]:
     places = np.array(starts(frames))
     width = min(WINDOW_FRAMES, frames)
     rows, mean = [], []
-    for few in range(0, len(places), _SPAN):
-        inside = places[few : few + _SPAN, None] + np.arange(width)
+    for few in range(0, len(places), _VOICE_SPAN):
+        inside = places[few : few + _VOICE_SPAN, None] + np.arange(width)
         rows.append(_rows(by_frame[inside], level[inside]))
         mean.append(10.0 * np.log10(np.mean(10.0 ** (level[inside] / 10.0), axis=1)))
     return np.concatenate(rows), np.concatenate(mean)
@@ -103,14 +103,14 @@ class Voice:
         """Probability of a voice, and of a voice with nothing else, at some seconds."""
         if not len(self.middles_s):
             return np.zeros(len(times_s)), np.zeros(len(times_s))
-        heard = self.level_db > SILENT_DB
+        heard = self.level_db > VOICE_SILENT_DB
         voice = np.interp(times_s, self.middles_s, np.where(heard, self.voice, 0.0))
         other = np.interp(times_s, self.middles_s, np.where(heard, self.other, 1.0))
         return voice, np.minimum(voice, 1.0 - other)
 
     def share(self) -> tuple[float, float]:
         """Of what sounds, how much has a voice, and how much has anything else."""
-        heard = self.level_db > SILENT_DB
+        heard = self.level_db > VOICE_SILENT_DB
         if not heard.any():
             return 0.0, 0.0
         return float(self.voice[heard].mean()), float(self.other[heard].mean())
@@ -119,7 +119,7 @@ class Voice:
 def find_voice(spectrum: Spectrum, texture: Texture) -> Voice:
     """The voice in a sound."""
     measured, level = features(spectrum, texture)
-    standard = np.clip((measured - MEAN) / np.array(SCALE), -MOST, MOST)
+    standard = np.clip((measured - MEAN) / np.array(SCALE), -VOICE_MOST, VOICE_MOST)
     voice = standard @ np.array(VOICE) + VOICE_BASE
     other = standard @ np.array(OTHER) + OTHER_BASE
     frames = min(len(spectrum.bands), len(texture))

@@ -20,7 +20,7 @@ from liveaid.routine import Piece, Rests, Routine, Runs, Sound, Works
 from liveaid.routine.arrange import Weights
 from liveaid.routine.arrange.beyond import Weigh, best_found
 from liveaid.routine.arrange.cost import costs_of
-from liveaid.routine.arrange.exact import EXACT_FREE, Task, exact_orders
+from liveaid.routine.arrange.exact import EXACT_FREE, ExactTask, exact_orders
 
 TECHNIQUES = ["scratch", "drop", "blend", "beat juggle", "cut"]
 
@@ -35,7 +35,7 @@ def _plan(draw: random.Random) -> Runs | Works | Rests:
     return Rests()
 
 
-def instance(count: int, seed: int) -> Task:
+def instance(count: int, seed: int) -> ExactTask:
     """Fragments as they come: any part, energy, tempo, deck."""
     draw = random.Random(seed)
     pieces = [
@@ -52,10 +52,10 @@ def instance(count: int, seed: int) -> Task:
         for number in range(count)
     ]
     routine = Routine(title="B", pieces=tuple(pieces), sounds={"s": Sound(file="s.wav")})
-    return Task(costs_of(routine, [True] * count, Weights()), tuple(range(count)))
+    return ExactTask(costs_of(routine, [True] * count, Weights()), tuple(range(count)))
 
 
-def greedy(task: Task) -> int:
+def greedy(task: ExactTask) -> int:
     """Always the cheapest next, from the cheapest first."""
     order: list[int] = []
     left = set(task.free)

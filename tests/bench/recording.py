@@ -18,7 +18,7 @@ import soundfile
 from scipy.signal import butter, fftconvolve, lfilter, resample_poly
 
 from liveaid.practice.align import align
-from liveaid.practice.hearing import RATE_HZ, at_common_rate, features
+from liveaid.practice.recorded_sound import HEARING_RATE_HZ, at_common_rate, features
 from liveaid.practice.warp import warp
 from liveaid.routine import load_routine
 
@@ -82,10 +82,10 @@ def main() -> None:
     options.add_argument("--seconds", type=float, default=1e9)
     chosen = options.parse_args()
     samples, rate = soundfile.read(chosen.guide, always_2d=True)
-    guide = resample_poly(samples.mean(1), RATE_HZ, rate)
+    guide = resample_poly(samples.mean(1), HEARING_RATE_HZ, rate)
     beats = beats_of(load_routine(chosen.map))
-    beats = beats[beats < min(chosen.seconds, len(guide) / RATE_HZ - 0.5)]
-    guide = guide[: round((beats[-1] + 0.6) * RATE_HZ)]
+    beats = beats[beats < min(chosen.seconds, len(guide) / HEARING_RATE_HZ - 0.5)]
+    guide = guide[: round((beats[-1] + 0.6) * HEARING_RATE_HZ)]
     rng = np.random.default_rng(1)
     late = np.where(beats > beats[-1] / 2, 0.6, 0.0)
     cases = {
@@ -100,13 +100,13 @@ def main() -> None:
     print(f"{beats[-1]:.0f} s, {len(beats)} beats; ms       |  half  95 %  99 %  most | sure |"
           "  95 % of the sure | warp alone: half  95 % | seconds")  # fmt: skip
     for name, (make, heard) in cases.items():
-        take = worse(make(guide, beats, heard, RATE_HZ), RATE_HZ, seed=2)
+        take = worse(make(guide, beats, heard, HEARING_RATE_HZ), HEARING_RATE_HZ, seed=2)
         began = time.perf_counter()
-        found = align(guide, RATE_HZ, take, RATE_HZ, beats.tolist())
+        found = align(guide, HEARING_RATE_HZ, take, HEARING_RATE_HZ, beats.tolist())
         lasted = time.perf_counter() - began
         off = 1000 * np.abs(np.array([one.take_s for one in found]) - heard)
         sure = np.array([one.sure for one in found])
-        path = warp(*(features(at_common_rate(sound, RATE_HZ)) for sound in (guide, take)))
+        path = warp(*(features(at_common_rate(sound, HEARING_RATE_HZ)) for sound in (guide, take)))
         plain = 1000 * np.abs(np.interp(beats, *path) - heard)
         half, most95, most99 = np.quantile(off, [0.5, 0.95, 0.99])
         alone, alone95 = np.quantile(plain, [0.5, 0.95])

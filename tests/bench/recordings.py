@@ -14,7 +14,7 @@ import time
 import numpy as np
 from scipy.signal import butter, fftconvolve, lfilter
 
-from liveaid.practice.hearing import features
+from liveaid.practice.recorded_sound import features
 from liveaid.practice.recording import assess_recording
 from liveaid.practice.warp import warp
 from liveaid.routine import Routine

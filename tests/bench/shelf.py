@@ -13,7 +13,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from liveaid.files.digest import content_hash
+from liveaid.files.file_bytes import content_hash
 from liveaid.fit.fit import fits
 from liveaid.routine.keys import TONICS
 from liveaid.shelf.collect import gather

@@ -28,11 +28,11 @@ from liveaid.stage.beat_clock import BeatClock
 from liveaid.stage.follows import tell
 from liveaid.stage.lamp_layout import LampLayout
 from liveaid.stage.lamps import Gate, lamps_for, living
-from liveaid.stage.notes import Notes, Vitals
 from liveaid.stage.osc import read_positions
 from liveaid.stage.osc_map import DEFAULT_MAP, table_for
 from liveaid.stage.osc_packet import count_messages
 from liveaid.stage.prompt_osc import prompt_bundle
+from liveaid.stage.stage_notes import Notes, Vitals
 
 ROUTINE = Path(__file__).resolve().parent.parent / "routines" / "three.yaml"
 KINDS = (

@@ -10,7 +10,7 @@ import soundfile
 from scipy.signal import butter, sosfiltfilt
 
 from liveaid.demo.market import market_sounds, rendered, write_sounds
-from liveaid.demo.voices import RATE_HZ, hertz
+from liveaid.demo.voices import VOICES_RATE_HZ, hertz
 
 SOUNDS = {sound.name: sound for sound in market_sounds()}
 
@@ -26,11 +26,11 @@ def test_a_rhythmic_sound_repeats_on_its_exact_bars(name: str):
     """Four bars on, the low drum sounds again: the best lag is the tempo's, to a sample."""
     sound = SOUNDS[name]
     # Below 400 Hz only the drums are left, which are alike; the tin's noise never is.
-    lows = butter(4, 400, fs=RATE_HZ, output="sos")
+    lows = butter(4, 400, fs=VOICES_RATE_HZ, output="sos")
     samples = sosfiltfilt(lows, rendered(sound, seed=0))
-    lag = 4 * 4 * 60.0 / sound.tempo_bpm * RATE_HZ
-    start = round(sound.lead_in_s * RATE_HZ)
-    window = samples[start : start + 8 * RATE_HZ]
+    lag = 4 * 4 * 60.0 / sound.tempo_bpm * VOICES_RATE_HZ
+    start = round(sound.lead_in_s * VOICES_RATE_HZ)
+    window = samples[start : start + 8 * VOICES_RATE_HZ]
     around = [
         float(np.dot(window, samples[start + lead : start + lead + window.size]))
         for lead in range(round(lag) - 40, round(lag) + 41)
@@ -41,7 +41,7 @@ def test_a_rhythmic_sound_repeats_on_its_exact_bars(name: str):
 def test_the_first_beat_follows_the_lead_in():
     sound = SOUNDS["stall-break"]
     samples = rendered(sound, seed=0)
-    start = round(sound.lead_in_s * RATE_HZ)
+    start = round(sound.lead_in_s * VOICES_RATE_HZ)
     assert not samples[:start].any()
     assert np.abs(samples[start : start + 100]).max() > 0.001
 
@@ -63,7 +63,7 @@ def test_written_files_are_whole_and_kept(tmp_path: Path):
     stamps = [file.stat().st_mtime_ns for file in files]
     assert [file.stat().st_mtime_ns for file in write_sounds(tmp_path)] == stamps
     files[1].write_bytes(b"an older market")
-    assert soundfile.info(write_sounds(tmp_path)[1]).frames > RATE_HZ
+    assert soundfile.info(write_sounds(tmp_path)[1]).frames > VOICES_RATE_HZ
     info = soundfile.info(files[0])
-    assert (info.samplerate, info.subtype) == (RATE_HZ, "PCM_24")
+    assert (info.samplerate, info.subtype) == (VOICES_RATE_HZ, "PCM_24")
     assert {path.suffix for path in tmp_path.iterdir()} == {".wav"}

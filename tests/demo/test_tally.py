@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from liveaid.demo.tally import Said, Shown, lateness_ms, tally
+from liveaid.demo.tally import ShownAt, ToldAt, lateness_ms, tally
 
 
 def truth_at(time_s: float) -> tuple[int, float] | None:
@@ -16,8 +16,8 @@ def truth_at(time_s: float) -> tuple[int, float] | None:
     return int(time_s // 4), time_s % 4
 
 
-def said(time_s: float, piece: int | None, beat: float | None, sure: bool = True) -> Said:
-    return Said(time_s, piece, beat, sure)
+def said(time_s: float, piece: int | None, beat: float | None, sure: bool = True) -> ToldAt:
+    return ToldAt(time_s, piece, beat, sure)
 
 
 def test_a_tally_worked_out_by_hand():
@@ -55,10 +55,10 @@ def test_the_truth_itself_scores_full_marks(times: list[float]):
 
 def test_lateness_worked_out_by_hand():
     shown = [
-        Shown(1.02, 0, 1),  # beat 1 falls at second 1: 20 ms late
-        Shown(4.99, 1, 1),  # beat 1 of the second piece falls at 5: 10 ms early
-        Shown(6.0, 0, 6),  # another set piece: wrong, not late
-        Shown(7.5, 1, 1),  # two beats off: wrong, not late
-        Shown(9.0, 1, 3),  # after the routine
+        ShownAt(1.02, 0, 1),  # beat 1 falls at second 1: 20 ms late
+        ShownAt(4.99, 1, 1),  # beat 1 of the second piece falls at 5: 10 ms early
+        ShownAt(6.0, 0, 6),  # another set piece: wrong, not late
+        ShownAt(7.5, 1, 1),  # two beats off: wrong, not late
+        ShownAt(9.0, 1, 3),  # after the routine
     ]
     assert lateness_ms(shown, truth_at, lambda index: 1.0) == pytest.approx([20.0, -10.0])

@@ -11,7 +11,7 @@ import pytest
 
 from liveaid.errors import LiveaidError
 from liveaid.files.aside import write_aside
-from liveaid.files.digest import content_hash, signature_of, still_is
+from liveaid.files.file_bytes import content_hash, signature_of, still_is
 from liveaid.files.harmless import harmless
 from liveaid.files.inside import Stray, followed, is_below, is_plain, odd_name, plain_file
 from liveaid.files.keep_old import write_keeping_old

@@ -8,23 +8,25 @@ import numpy as np
 import pytest
 import soundfile
 
-from liveaid.fit.audition import PEAK, RATE_HZ, audition, write_audition
+from liveaid.fit.audition import AUDITION_RATE_HZ, PEAK, audition, write_audition
 from liveaid.fit.fit import fits
 
 
 def clicks(path: Path, tempo_bpm: float, first_s: float, beats: int) -> str:
     """A click on each beat, one sample wide, in one channel."""
-    samples = np.zeros(round((first_s + beats * 60.0 / tempo_bpm) * RATE_HZ))
+    samples = np.zeros(round((first_s + beats * 60.0 / tempo_bpm) * AUDITION_RATE_HZ))
     for beat in range(beats):
-        samples[round((first_s + beat * 60.0 / tempo_bpm) * RATE_HZ)] = 0.5
-    soundfile.write(path, samples, RATE_HZ)
+        samples[round((first_s + beat * 60.0 / tempo_bpm) * AUDITION_RATE_HZ)] = 0.5
+    soundfile.write(path, samples, AUDITION_RATE_HZ)
     return str(path)
 
 
 def heard_s(mix: np.ndarray) -> np.ndarray:
     """Seconds at which something is heard, a fiftieth of a second apart at the least."""
     loud = np.flatnonzero(np.abs(mix[:, 0]) > 0.1)
-    return loud[np.diff(loud, prepend=-RATE_HZ) > RATE_HZ // 50] / RATE_HZ
+    return (
+        loud[np.diff(loud, prepend=-AUDITION_RATE_HZ) > AUDITION_RATE_HZ // 50] / AUDITION_RATE_HZ
+    )
 
 
 def test_two_tempos_meet_beat_on_beat_in_the_file(sound, tmp_path: Path):
@@ -38,7 +40,7 @@ def test_two_tempos_meet_beat_on_beat_in_the_file(sound, tmp_path: Path):
     )
     mix = audition(files[0], mine, files[1], other, fit)
     beats = heard_s(mix) * 92.0 / 60.0
-    assert len(mix) == round(32 * 60 / 92 * RATE_HZ)
+    assert len(mix) == round(32 * 60 / 92 * AUDITION_RATE_HZ)
     assert len(beats) == 32
     assert np.abs(beats - np.round(beats)).max() < 0.003
     assert np.abs(mix).max() <= PEAK + 1e-6
@@ -50,9 +52,9 @@ def test_a_pick_up_is_heard_before_the_bar_line(sound, tmp_path: Path):
     other = sound(90.0, first_downbeat=1.0, kind="a cappella", phrases_s=((1.0 - 2 / 3, 3.0),))
     (fit,) = fits(mine, {"other": other})
     files = (clicks(tmp_path / "a.wav", 90.0, 0.0, 40), str(tmp_path / "b.wav"))
-    voice = np.zeros(4 * RATE_HZ)
-    voice[round((1.0 - 2 / 3) * RATE_HZ)] = voice[RATE_HZ] = 0.5
-    soundfile.write(files[1], voice, RATE_HZ)
+    voice = np.zeros(4 * AUDITION_RATE_HZ)
+    voice[round((1.0 - 2 / 3) * AUDITION_RATE_HZ)] = voice[AUDITION_RATE_HZ] = 0.5
+    soundfile.write(files[1], voice, AUDITION_RATE_HZ)
     beats = heard_s(audition(files[0], mine, files[1], other, fit)) * 1.5
     assert beats[:3] == pytest.approx([0.0, 1.0, 2.0], abs=0.01)  # pick-up, bar line, next beat
 
@@ -62,7 +64,7 @@ def test_the_louder_one_is_turned_down(sound, tmp_path: Path):
     mine, other = sound(90.0), sound(90.0, loudness_lufs=-6.0)
     (fit,) = fits(mine, {"other": other})
     silent, click = tmp_path / "a.wav", clicks(tmp_path / "b.wav", 90.0, 0.0, 4)
-    soundfile.write(silent, np.zeros(RATE_HZ), RATE_HZ)
+    soundfile.write(silent, np.zeros(AUDITION_RATE_HZ), AUDITION_RATE_HZ)
     mix = audition(str(silent), mine, click, other, fit)
     assert np.abs(mix).max() == pytest.approx(0.2506, abs=0.005)
 

@@ -10,7 +10,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from liveaid.fit.costs import KIND_COST, WEIGHTS
-from liveaid.fit.facts import facts_of
+from liveaid.fit.crate_facts import facts_of
 from liveaid.fit.fit import fits, out_of_reach
 from liveaid.fit.meeting import meet, meetings, needed_range_percent
 from liveaid.fit.rank import ranked

@@ -14,7 +14,7 @@ from click.testing import CliRunner, Result
 
 from liveaid.cli import liveaid, main
 from liveaid.errors import LiveaidError
-from liveaid.files.digest import Signature
+from liveaid.files.file_bytes import Signature
 from liveaid.shelf.shelf import Shelf
 from liveaid.study.facts import Study
 

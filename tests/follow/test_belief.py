@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from liveaid.follow.belief import Belief
 from liveaid.follow.gesture import Gesture
-from liveaid.follow.guess import Guess, Heard
+from liveaid.follow.guess import GestureHeard, Guess
 from liveaid.follow.numbers import USUAL
 from liveaid.follow.plan import plan_of
 from liveaid.routine import Routine
@@ -27,7 +27,7 @@ MAP = Routine.model_validate(
     }
 )  # fmt: skip
 PLAN = plan_of(MAP)
-NOTHING = Heard(0.0, 1.0, {"left": None, "right": None}, {"left": False, "right": False})
+NOTHING = GestureHeard(0.0, 1.0, {"left": None, "right": None}, {"left": False, "right": False})
 
 
 def _belief(*guesses, lost=-50.0):
@@ -78,7 +78,7 @@ def test_whatever_the_gestures_a_few_finite_guesses_stay(looks):
             "left": Gesture(left, now - 0.2, left_s, news, now, left_s, 1.0),
             "right": Gesture(right, now - 0.2, right_s, False, now, right_s, 1.0),
         }
-        heard = Heard(now, 1.0, gestures, {"left": True, "right": True})
+        heard = GestureHeard(now, 1.0, gestures, {"left": True, "right": True})
         belief.step(heard, {"left": news, "right": not news}, seconds)
         assert 1 <= len(belief.guesses) <= USUAL.guesses + 1
         assert belief.told in belief.guesses

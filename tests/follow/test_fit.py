@@ -4,16 +4,16 @@ import math
 
 import pytest
 
-from liveaid.follow import fit
+from liveaid.follow import likeness
 from liveaid.follow.gesture import Gesture
-from liveaid.follow.guess import Guess, Heard
+from liveaid.follow.guess import GestureHeard, Guess
 from liveaid.follow.numbers import USUAL
-from liveaid.follow.plan import Part, plan_of
+from liveaid.follow.plan import DeckPart, plan_of
 from liveaid.follow.search import price
 
-RUNS = Part("runs", from_s=10.0, to_s=18.0, cue_s=10.0, next_cue_s=60.0)
-WORKS = Part("works", from_s=30.0, to_s=32.0, cue_s=30.0, next_cue_s=60.0)
-RESTS = Part("rests", next_cue_s=60.0)
+RUNS = DeckPart("runs", from_s=10.0, to_s=18.0, cue_s=10.0, next_cue_s=60.0)
+WORKS = DeckPart("works", from_s=30.0, to_s=32.0, cue_s=30.0, next_cue_s=60.0)
+RESTS = DeckPart("rests", next_cue_s=60.0)
 
 
 def gesture(kind, *, from_s, at_s, age_s=1.0, news=False):
@@ -22,13 +22,13 @@ def gesture(kind, *, from_s, at_s, age_s=1.0, news=False):
 
 def test_a_record_that_runs_where_the_beat_says_earns_most():
     """ln(.97 / (.08 sqrt(2 pi)) + .03 / 300) = ln(4.8372 + .0001) = 1.5764."""
-    there = fit.runs(RUNS, gesture("runs", from_s=10.0, at_s=11.0), 0.0, True, False, USUAL)
+    there = likeness.runs(RUNS, gesture("runs", from_s=10.0, at_s=11.0), 0.0, True, False, USUAL)
     assert there == pytest.approx(1.5764, abs=1e-4)
 
 
 def test_a_record_that_runs_a_beat_off_is_a_stray():
     """At .65 s, eight deviations: ln(.03 / 300) = -9.2103."""
-    off = fit.runs(RUNS, gesture("runs", from_s=10.0, at_s=11.0), 0.65, True, False, USUAL)
+    off = likeness.runs(RUNS, gesture("runs", from_s=10.0, at_s=11.0), 0.65, True, False, USUAL)
     assert off == pytest.approx(-9.2103, abs=1e-3)
 
 
@@ -37,20 +37,22 @@ def test_a_record_that_runs_a_beat_off_is_a_stray():
 )
 def test_a_record_held_that_should_run_waits_leaves_or_is_stopped(ran, ending, nats):
     held = gesture("held", from_s=10.0, at_s=10.0)
-    assert fit.runs(RUNS, held, 0.0, ran, ending, USUAL) == nats
+    assert likeness.runs(RUNS, held, 0.0, ran, ending, USUAL) == nats
 
 
 def test_a_release_from_the_cue_fits_a_worked_deck_better_than_one_from_elsewhere():
     """From the cue ln(.6 x 4.9868 + .4 / 2) = ln 3.1921 = 1.1607; a second off ln .2 = -1.6094."""
-    cue = fit.works(WORKS, gesture("runs", from_s=30.0, at_s=30.5), False, USUAL)
-    off = fit.works(WORKS, gesture("runs", from_s=31.0, at_s=31.5), False, USUAL)
+    cue = likeness.works(WORKS, gesture("runs", from_s=30.0, at_s=30.5), False, USUAL)
+    off = likeness.works(WORKS, gesture("runs", from_s=31.0, at_s=31.5), False, USUAL)
     assert (cue, off) == pytest.approx((1.1607, -1.6094), abs=1e-4)
 
 
 def test_a_tighter_span_earns_no_more():
-    tight = Part("works", from_s=30.0, to_s=31.0, cue_s=30.0)
+    tight = DeckPart("works", from_s=30.0, to_s=31.0, cue_s=30.0)
     let_go = gesture("runs", from_s=30.0, at_s=30.5)
-    assert fit.works(tight, let_go, False, USUAL) == fit.works(WORKS, let_go, False, USUAL)
+    assert likeness.works(tight, let_go, False, USUAL) == likeness.works(
+        WORKS, let_go, False, USUAL
+    )
 
 
 @pytest.mark.parametrize(
@@ -66,20 +68,20 @@ def test_a_tighter_span_earns_no_more():
     ],
 )
 def test_a_worked_deck_in_its_span_beyond_it_and_at_its_next_cue(kind, at_s, leaving, nats):
-    assert fit.works(WORKS, gesture(kind, from_s=at_s, at_s=at_s), leaving, USUAL) == nats
+    assert likeness.works(WORKS, gesture(kind, from_s=at_s, at_s=at_s), leaving, USUAL) == nats
 
 
 def test_listening_at_the_next_cue_is_normal_for_a_while():
     """ln(.6 x 1.5958 + e^-4) = ln .9758 = -.0245; 2 s past the 2.2 s that is normal -1.5 each."""
     short = gesture("runs", from_s=60.0, at_s=61.0, age_s=1.0)
     long = gesture("runs", from_s=60.0, at_s=64.2, age_s=4.2)
-    told = [fit.rests(RESTS, g, 0.0, 8.0, USUAL) for g in (short, long)]
+    told = [likeness.rests(RESTS, g, 0.0, 8.0, USUAL) for g in (short, long)]
     assert told == pytest.approx([-0.0245, -3.0245], abs=1e-3)
 
 
 def test_a_record_left_running_is_free_for_six_beats():
     left_on = gesture("runs", from_s=10.0, at_s=13.0, age_s=3.0)
-    told = [fit.rests(RESTS, left_on, 101.0, beats, USUAL) for beats in (5.0, 8.0)]
+    told = [likeness.rests(RESTS, left_on, 101.0, beats, USUAL) for beats in (5.0, 8.0)]
     assert told == [0.0, -1.5]  # half a nat's fall of 1.5 a second of two beats over
 
 
@@ -96,11 +98,11 @@ def test_a_record_left_running_is_free_for_six_beats():
 def test_a_gesture_weighs_more_the_longer_it_goes_on(news, age_s, weight):
     """Full in .35 s, in .15 s for news; then one more every 2 s, five at most."""
     one = gesture("runs", from_s=0.0, at_s=0.0, news=news)
-    assert fit.weight(one, age_s, USUAL) == pytest.approx(weight)
+    assert likeness.weight(one, age_s, USUAL) == pytest.approx(weight)
 
 
 def test_what_is_held_for_long_weighs_two_at_most():
-    assert fit.weight(gesture("held", from_s=0.0, at_s=0.0), 99.0, USUAL) == 2.0
+    assert likeness.weight(gesture("held", from_s=0.0, at_s=0.0), 99.0, USUAL) == 2.0
 
 
 @pytest.mark.parametrize(
@@ -124,7 +126,7 @@ def test_leaving_the_order_has_its_price(small, here, beat_here, to, beat, nats)
 
 def _heard(now_s=0.0, **gestures):
     both = {"left": None, "right": None, **gestures}
-    return Heard(now_s, 1.0, both, {side: both[side] is not None for side in both})
+    return GestureHeard(now_s, 1.0, both, {side: both[side] is not None for side in both})
 
 
 def test_a_guess_counts_on_by_the_clock_and_over_into_the_next(small):

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from liveaid.practice.attempt import DeckActs, heard_of
-from liveaid.practice.cuts import FaderMove, cut_scores, fader_moves
+from liveaid.practice.fader_cuts import FaderMove, cut_scores, fader_moves
 from liveaid.practice.hand_acts import HandScore, held_acts
 from liveaid.practice.hear import releases, takes_of_hand
 from liveaid.practice.motion import motion

@@ -4,9 +4,9 @@ import pytest
 
 from liveaid.practice.ladder import Ladder
 from liveaid.practice.next import outlook
-from liveaid.practice.plan import plan_of
 from liveaid.practice.session import aim_of
 from liveaid.practice.stretch import cut, stretch
+from liveaid.practice.weeks_plan import plan_of
 
 
 @pytest.mark.parametrize(
@@ -69,7 +69,7 @@ def test_a_transition_played_is_a_take_with_its_acts_on_the_routines_own_beats(
 
 def test_acts_written_in_lines_are_held_against_their_beats(spice_row):
     """The same strokes as a line of acts: pushes on beats 0, 1 and 2 of each bar."""
-    from liveaid.practice.events import planned_events
+    from liveaid.practice.planned_acts import planned_events
     from liveaid.routine.load import read_routine
 
     routine = read_routine(

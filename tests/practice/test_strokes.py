@@ -2,7 +2,7 @@
 
 import pytest
 
-from liveaid.practice.events import planned_events
+from liveaid.practice.planned_acts import planned_events
 from liveaid.routine.load import read_routine
 from liveaid.routine.problems import RoutineError
 

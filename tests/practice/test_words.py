@@ -8,15 +8,15 @@ import pytest
 
 from liveaid.follow import Follower
 from liveaid.practice.ladder import Ladder
-from liveaid.practice.plan import Plan, Turn
 from liveaid.practice.reading import TakeReader
 from liveaid.practice.rehearsal import Rehearsal
 from liveaid.practice.session import Session, aim_of
 from liveaid.practice.store import TakeStore
+from liveaid.practice.weeks_plan import PracticePlan, Turn
 from liveaid.simulate import Hands, perform
 from liveaid.stage import Heard
 
-TEN_MINUTES = Plan(
+TEN_MINUTES = PracticePlan(
     turns=(
         Turn(what="Mortar twins", lasts_s=240.0, why="never practised"),
         Turn(what="", lasts_s=60.0, why="hands off"),

@@ -10,7 +10,7 @@ from click.testing import CliRunner
 from liveaid.commands.check import command as check_command
 from liveaid.commands.laying import judged
 from liveaid.commands.render import command as render_command
-from liveaid.files.digest import content_hash
+from liveaid.files.file_bytes import content_hash
 from liveaid.render.render import render_scene
 from liveaid.routine import SIDES, load_routine
 from liveaid.routine.opened import open_scene

@@ -5,7 +5,7 @@ import pytest
 
 from liveaid.files.workers import Workers
 from liveaid.render.stretching import lag, stretch_apart, stretch_here, stretched
-from liveaid.render.tempo import recorded
+from liveaid.render.to_tempo import recorded
 
 RATE_HZ = 44_100
 

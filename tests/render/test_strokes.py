@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from liveaid.render.strokes import beats_to_fit, heard_in, heard_strokes
+from liveaid.render.stroke_sounds import beats_to_fit, heard_in, heard_strokes
 from liveaid.routine import Routine
 from liveaid.routine.layout.placed import Stand
 

@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from liveaid.render.tempo import recorded, resampled
+from liveaid.render.to_tempo import recorded, resampled
 
 RATE_HZ = 44_100
 

@@ -387,3 +387,19 @@ def test_strokes_and_acts_or_a_juggle_on_a_deck_that_rests_are_told():
         JUGGLE.replace("{ACTS}", "{0: trade}").replace("works, from: 10, to: 12", "rests")
     )
     assert found[0].would_do == "the left deck rests here; works would do"
+
+
+def test_a_map_is_worked_out_once_and_a_changed_one_anew():
+    plan = {"hand": "works", "from": 10.0, "to": 13.0, "acts": {0: "push over 1/4 turn"}}
+    tree = {"title": "T", "pieces": [{"name": "P", "bars": 1, "tempo": 120, "right": plan}]}
+    routine, alike = Routine.model_validate(tree), Routine.model_validate(tree)
+    acts = acts_of(routine, 0, "right")
+    assert acts_of(routine, 0, "right") is acts
+    assert acts_of(alike, 0, "right") == acts
+    # A quarter turn is 0.45 s at 33 1/3; at 45 turns a minute a turn is 60 / 45 s, so 0.3333 s.
+    faster = routine.model_copy(
+        update={"turntable": routine.turntable.model_copy(update={"rpm": 45.0})}
+    )
+    assert acts[0].way_s == pytest.approx(0.45)
+    assert acts_of(faster, 0, "right")[0].way_s == pytest.approx(1 / 3)
+    assert acts_of(routine, 0, "right")[0].way_s == pytest.approx(0.45)

@@ -12,7 +12,7 @@ from liveaid.routine import load_routine
 from liveaid.routine.arrange import TERMS, Weights, arrange, arranged, can_trade, weights_from
 from liveaid.routine.arrange.beyond import best_found
 from liveaid.routine.arrange.cost import ARC, arc_energy, costs_of
-from liveaid.routine.arrange.exact import Task, exact_orders
+from liveaid.routine.arrange.exact import ExactTask, exact_orders
 from liveaid.routine.check import changes
 
 
@@ -35,7 +35,7 @@ def tasks(draw, routine):
     few = st.lists(st.integers(0, count - 1), max_size=3 if count > 4 else count)
     swap = set(draw(few))
     swappable = [i in swap and can_trade(p) for i, p in enumerate(routine.pieces)]
-    return Task(costs_of(routine, swappable, Weights()), tuple(sorted(free)))
+    return ExactTask(costs_of(routine, swappable, Weights()), tuple(sorted(free)))
 
 
 @settings(max_examples=60)
@@ -54,7 +54,7 @@ def test_no_order_at_all_is_cheaper_and_the_best_few_come_in_order(data, routine
 @given(data=st.data())
 def test_seven_free_set_pieces_are_arranged_as_well_as_all_5040_orders_allow(data, routines_of):
     routine = data.draw(routines_of(min_pieces=7, max_pieces=7))
-    task = Task(costs_of(routine, [False] * 7, Weights()), tuple(range(7)))
+    task = ExactTask(costs_of(routine, [False] * 7, Weights()), tuple(range(7)))
     brute = sorted(cost for cost, _ in every_order(task))
     assert [solution.cost for solution in islice(exact_orders(task), 5)] == brute[:5]
 

@@ -7,7 +7,7 @@ from itertools import permutations
 from liveaid.routine import Routine
 from liveaid.routine.arrange import arrange
 from liveaid.routine.arrange.cost import TERMS, Weights, costs_of
-from liveaid.routine.check.acts import hardness
+from liveaid.routine.check.act_rules import hardness
 
 PLACES = {"a": {"from": 10.0, "to": 10.45}}
 

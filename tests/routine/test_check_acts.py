@@ -24,7 +24,7 @@ from liveaid.record.figures import FIGURES
 from liveaid.record.strokes import PEAK_OF_MEAN, stroke_place, stroke_s, stroke_speed
 from liveaid.routine import Routine
 from liveaid.routine.check import check, fastest
-from liveaid.routine.check.acts import demands_of
+from liveaid.routine.check.act_rules import demands_of
 from liveaid.routine.check.demands import Demand
 
 PARTS = {
@@ -313,3 +313,19 @@ def test_a_performers_own_hands_go_before_the_table():
     acts = {0: "push over 1/2 turn for 1"}
     assert not findings_of(scratch(acts))
     assert findings_of(scratch(acts, performer={"reach": 0.4}))[0].severity == "error"
+
+
+def test_a_hand_that_goes_to_the_pitch_takes_the_way_across():
+    # It pushes until 0.5 s and sets the pitch at 0.6 s: 0.1 s of the 0.2 s it needs, or of its own.
+    acts = {0: "push over 1/4 turn for 1", 1.2: "set pitch +2", 3: "let go"}
+    left = {"hand": "works", "from": 30.0, "to": 32.0, "acts": {0: "push over 1/4 turn for 4"}}
+
+    def hands(**more: Any) -> list[Demand]:
+        piece = scratch(acts).pieces[0].model_dump(by_alias=True) | {"left": left}
+        told = of_kind(Routine.model_validate({"title": "T", "pieces": [piece], **more}), "hands")
+        return [each for each in told if "pitch fader" in each.says.split(" to ")[-1]]
+
+    (across,) = hands()
+    assert (across.needs, across.has) == (pytest.approx(0.2), pytest.approx(0.1))
+    (own,) = hands(performer={"hand_move": 0.1})
+    assert (own.needs, own.verdict) == (pytest.approx(0.1), "tight")

@@ -6,7 +6,7 @@ import pytest
 
 from liveaid.routine import Sound
 from liveaid.routine.check import check, hand_plan, hand_spans, open_question
-from liveaid.routine.check.keys import sounding_key
+from liveaid.routine.check.key_rules import sounding_key
 from liveaid.routine.check.time import minutes
 from liveaid.routine.hands import crossfader_end
 from liveaid.routine.harmony import meet

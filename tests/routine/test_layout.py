@@ -141,7 +141,7 @@ def test_the_record_is_found_where_the_sound_of_each_set_piece_is(uses, grain):
 def test_a_record_that_runs_on_is_one_passage_with_no_wind():
     layout = laid_out([use(0, length_s=10.0), use(1, start_s=10.0, length_s=10.0)])
     assert len(layout.laid) == 1
-    assert layout.winds == 0
+    assert layout.order.wound == 0
     assert layout.laid[0].passage.length_s == pytest.approx(20.0)
 
 
@@ -154,7 +154,7 @@ def test_a_record_let_run_through_a_rest_is_one_passage():
 def test_a_record_stopped_for_a_rest_finds_its_next_cue_by_the_sticker():
     layout = laid_out([use(0, length_s=10.0), use(2, start_s=10.0, length_s=10.0)])
     assert len(layout.laid) == 2
-    assert layout.winds == 1
+    assert layout.order.wound > 0
 
 
 def test_a_record_that_runs_into_a_faster_set_piece_changes_speed_at_the_joint():
@@ -168,7 +168,7 @@ def test_a_hand_that_works_a_cue_again_after_a_rest_does_not_wind():
     uses = [use(0, works=True, length_s=2.0), use(3, works=True, length_s=2.0)]
     layout = laid_out(uses)
     assert len(layout.laid) == 1
-    assert layout.winds == 0
+    assert layout.order.wound == 0
 
 
 def test_a_refrain_gets_a_copy_of_its_own_next_to_the_hand():

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from liveaid.routine.acts import acts_of
-from liveaid.routine.check.acts import demands_of
+from liveaid.routine.check.act_rules import demands_of
 from liveaid.routine.load import read_routine
 
 README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from liveaid.routine.load import read_routine
-from liveaid.routine.rewrite import Place, rewritten
+from liveaid.routine.rewrite import TextPlace, rewritten
 
 MAP = """\
 # My map. Not a line of this may be lost.
@@ -54,11 +54,11 @@ def names(text):
 
 
 def test_the_order_that_is_there_gives_the_very_same_bytes():
-    assert rewritten(MAP, [Place(i) for i in range(4)]) == MAP
+    assert rewritten(MAP, [TextPlace(i) for i in range(4)]) == MAP
 
 
 def test_a_set_piece_moves_with_its_comments_and_blank_lines_stay():
-    moved = rewritten(MAP, [Place(1), Place(0), Place(2), Place(3)])
+    moved = rewritten(MAP, [TextPlace(1), TextPlace(0), TextPlace(2), TextPlace(3)])
     first = MAP.index("  # -- the first one")
     second = MAP.index("  # -- the second one")
     third = MAP.index("  -\n")
@@ -68,7 +68,7 @@ def test_a_set_piece_moves_with_its_comments_and_blank_lines_stay():
 
 @given(st.permutations(range(4)))
 def test_any_order_keeps_every_line(order):
-    found = rewritten(MAP, [Place(old) for old in order])
+    found = rewritten(MAP, [TextPlace(old) for old in order])
     assert names(found) == tuple(NAMES[old] for old in order)
     assert sorted(found.splitlines()) == sorted(MAP.splitlines())
 
@@ -77,7 +77,7 @@ def test_any_order_keeps_every_line(order):
 def test_line_breaks_and_a_missing_last_one_stay(order, line_break, ended):
     text = MAP.replace("# the end\n", "").replace("\n", line_break)
     text = text if ended else text.removesuffix(line_break)
-    found = rewritten(text, [Place(old) for old in order])
+    found = rewritten(text, [TextPlace(old) for old in order])
     assert names(found) == tuple(NAMES[old] for old in order)
     assert found.count("\n") == text.count("\n")
     assert found.count("\r") == text.count("\r")
@@ -85,13 +85,15 @@ def test_line_breaks_and_a_missing_last_one_stay(order, line_break, ended):
 
 
 def test_a_set_piece_left_out_leaves_the_others_as_they_were():
-    found = rewritten(MAP, [Place(0), Place(2), Place(3)])
+    found = rewritten(MAP, [TextPlace(0), TextPlace(2), TextPlace(3)])
     assert names(found) == ("Doors open", "Rain", "Home")
     assert set(found.splitlines()) < set(MAP.splitlines())
 
 
 def test_traded_decks_change_those_words_and_nothing_else():
-    found = rewritten(MAP, [Place(0, traded=True), Place(1), Place(2), Place(3, traded=True)])
+    found = rewritten(
+        MAP, [TextPlace(0, traded=True), TextPlace(1), TextPlace(2), TextPlace(3, traded=True)]
+    )
     changed = [
         (old, new)
         for old, new in zip(MAP.splitlines(), found.splitlines(), strict=True)
@@ -108,13 +110,13 @@ def test_traded_decks_change_those_words_and_nothing_else():
 
 def test_a_flow_list_is_put_in_order_too():
     text = "title: x\npieces: [{name: A, bars: 1, tempo: 90},  {name: B, bars: 2, tempo: 90}] # y\n"
-    assert rewritten(text, [Place(1), Place(0)]) == (
+    assert rewritten(text, [TextPlace(1), TextPlace(0)]) == (
         "title: x\npieces: [{name: B, bars: 2, tempo: 90},  {name: A, bars: 1, tempo: 90}] # y\n"
     )
 
 
 def test_sounds_are_named_anew_from_another_folder():
-    found = rewritten(MAP, [Place(i) for i in range(4)], {"bells": "../it's/bells.wav"})
+    found = rewritten(MAP, [TextPlace(i) for i in range(4)], {"bells": "../it's/bells.wav"})
     assert found == MAP.replace('"sounds/bells.wav"', "'../it''s/bells.wav'")
     assert read_routine(found.encode()).sounds["bells"].file == "../it's/bells.wav"
 
@@ -130,5 +132,5 @@ def test_every_map_that_comes_along_survives(order, request):
         text = file.read_text()
         count = len(read_routine(text.encode()).pieces)
         places = [*order, *range(2, count)]
-        found = rewritten(text, [Place(old) for old in places])
+        found = rewritten(text, [TextPlace(old) for old in places])
         assert sorted(found.splitlines()) == sorted(text.splitlines())

@@ -7,8 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from liveaid.shelf.find import QueryError, matching, parse_query
+from liveaid.shelf.query_words import WORDS
 from liveaid.shelf.shelf_sound import Marks, ShelfSound
-from liveaid.shelf.wording import WORDS
 from liveaid.study.facts import Study
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from liveaid.files.digest import content_hash, still_is
+from liveaid.files.file_bytes import content_hash, still_is
 from liveaid.files.names import is_plain, plain_text, shown
 from liveaid.files.unreadable import Unreadable
 from liveaid.shelf.folder import Entry, Passed, Trouble, below, walk

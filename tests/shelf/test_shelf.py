@@ -15,7 +15,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from liveaid.errors import UsageError
-from liveaid.files.digest import Signature
+from liveaid.files.file_bytes import Signature
 from liveaid.shelf.choose import choose
 from liveaid.shelf.database import APPLICATION_ID, SCHEMA_VERSION, ShelfError, default_shelf
 from liveaid.shelf.find import matching, parse_query
@@ -278,7 +278,7 @@ def test_a_shelf_another_process_writes_to_is_told_as_busy(tmp_path: Path):
 WRITER = """
 import sys
 from liveaid.study.facts import Study
-from liveaid.files.digest import Signature
+from liveaid.files.file_bytes import Signature
 from liveaid.shelf.shelf import Shelf
 facts = Study(duration_s=1.0, sample_rate_hz=8000, channels=1, format="WAV PCM_16",
               frames_declared=8000, frames_read=8000)

@@ -9,7 +9,7 @@ from liveaid.routine import load_routine
 from liveaid.routine.model import Performer
 from liveaid.simulate import PERSON, Hands, Network, perform
 from liveaid.simulate.deckhand import DeckHand
-from liveaid.simulate.platter import Record
+from liveaid.simulate.turntable import Record
 
 
 @pytest.fixture(scope="module")

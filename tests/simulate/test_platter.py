@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from liveaid.simulate.line import Line
-from liveaid.simulate.platter import Record, wind_lasts_s
+from liveaid.simulate.line import MotionLine
+from liveaid.simulate.turntable import Record, wind_lasts_s
 
 # IEC 60098: 33 1/3 turns a minute, so 1.8 s a turn; 45 turns a minute, so 4/3 s.
 LP_TURN_S, SINGLE_TURN_S = 1.8, 60.0 / 45.0
@@ -16,7 +16,7 @@ def _record(x_s=10.0, turn_s=LP_TURN_S):
 
 def test_released_record_runs_on_the_line_it_was_meant_to():
     record = _record()
-    onset, line = record.let_go(Line(2.0, 10.0, 1.012))
+    onset, line = record.let_go(MotionLine(2.0, 10.0, 1.012))
     record.go_on(5.0)
     track = record.track()
     assert line.at(2.0) == 10.0
@@ -27,7 +27,7 @@ def test_released_record_runs_on_the_line_it_was_meant_to():
 
 def test_record_never_runs_backward_while_the_slipmat_catches_it():
     record = _record()
-    record.let_go(Line(2.0, 10.0, 1.0))
+    record.let_go(MotionLine(2.0, 10.0, 1.0))
     record.go_on(3.0)
     speed = record.track().speed_at(np.arange(0.0, 3.0, 0.001))
     assert speed.min() >= 0.0
@@ -37,22 +37,22 @@ def test_record_never_runs_backward_while_the_slipmat_catches_it():
 def test_record_not_yet_back_is_let_go_late_and_says_so():
     record = _record()
     record.go_on(2.5)
-    onset, line = record.let_go(Line(2.0, 10.0, 1.0))
+    onset, line = record.let_go(MotionLine(2.0, 10.0, 1.0))
     assert onset == 2.5
     assert line.when(10.0) > 2.5
 
 
 def test_record_that_runs_cannot_be_let_go_again():
     record = _record()
-    record.let_go(Line(1.0, 10.0, 1.0))
+    record.let_go(MotionLine(1.0, 10.0, 1.0))
     with pytest.raises(ValueError, match="held"):
-        record.let_go(Line(2.0, 11.0, 1.0))
+        record.let_go(MotionLine(2.0, 11.0, 1.0))
 
 
 def test_taken_record_stands_after_half_its_way():
     # Even braking takes half the way of even speed in the same time (textbook).
     record = _record()
-    record.let_go(Line(1.0, 10.0, 1.0))
+    record.let_go(MotionLine(1.0, 10.0, 1.0))
     record.take(2.0, stop_s=0.1)
     assert record.now_s == pytest.approx(2.1)
     assert record.x_s == pytest.approx(11.0 + 0.05)

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.interpolate import CubicHermiteSpline
 
-from liveaid.simulate.line import Line
+from liveaid.simulate.line import MotionLine
 from liveaid.simulate.track import Track, TrackBuilder
 
 FIGURE = st.floats(-50, 50)
@@ -43,19 +43,19 @@ def test_jump_is_told_with_its_time_and_nothing_between():
 
 # Even acceleration: s = v t + a t**2 / 2 (any mechanics textbook).
 def test_line_is_the_parabola_of_even_acceleration():
-    line = Line(10.0, 5.0, 1.0, 0.5)
+    line = MotionLine(10.0, 5.0, 1.0, 0.5)
     assert line.at(14.0) == 5.0 + 1.0 * 4.0 + 0.5 * 0.5 * 16.0
     assert line.rate_at(14.0) == 3.0
 
 
 @given(st.floats(0.5, 2), st.floats(-0.01, 0.01), st.floats(0, 20))
 def test_line_finds_the_time_of_every_place_it_passes(rate, gain, later):
-    line = Line(3.0, 7.0, rate, gain)
+    line = MotionLine(3.0, 7.0, rate, gain)
     assert line.when(line.at(3.0 + later)) == pytest.approx(3.0 + later, abs=1e-6)
 
 
 def test_line_that_stops_short_never_gets_there():
     # 1 s of record a second, braked by 0.5 a second: stands after v**2 / (2 a) = 1 s of record.
-    line = Line(0.0, 0.0, 1.0, -0.5)
+    line = MotionLine(0.0, 0.0, 1.0, -0.5)
     assert line.when(0.99) < 2.0
     assert line.when(1.01) == np.inf

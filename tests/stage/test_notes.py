@@ -1,6 +1,6 @@
 """What the performer is told of the stage itself."""
 
-from liveaid.stage.notes import STAYS_S, Notes, Vitals
+from liveaid.stage.stage_notes import STAYS_S, Notes, Vitals
 
 
 def looked(*vitals, every_s=1.0):

@@ -9,7 +9,7 @@ from pythonosc.osc_bundle_builder import IMMEDIATELY, OscBundleBuilder
 from pythonosc.osc_message_builder import OscMessageBuilder
 from pythonosc.osc_packet import OscPacket
 
-from liveaid.stage.osc_packet import MAX_BYTES, Message, Refused, read_packet
+from liveaid.stage.osc_packet import OSC_PACKET_MAX_BYTES, OscMessage, Refused, read_packet
 
 # Open Sound Control 1.0, "Examples Supporting the OpenSoundControl 1.0 Spec" (Wright, 29 March
 # 2002), section "OSC Message Examples", byte for byte.
@@ -24,7 +24,7 @@ FOO = bytes.fromhex(
 
 
 def test_first_example_of_the_standard():
-    assert read_packet(OSCILLATOR) == [Message("/oscillator/4/frequency", (440.0,))]
+    assert read_packet(OSCILLATOR) == [OscMessage("/oscillator/4/frequency", (440.0,))]
 
 
 def test_second_example_of_the_standard():
@@ -75,7 +75,7 @@ def test_time_tags_neither_delay_nor_reorder(time_tag):
         (bundle()[:16] + struct.pack(">i", 2**31 - 4), "cut short or garbled"),
         (bundle()[:16] + struct.pack(">i", 0), "cut short or garbled"),
         (bundle(b"junk"), "not OSC"),
-        (b"/" * (MAX_BYTES + 4), "too large"),
+        (b"/" * (OSC_PACKET_MAX_BYTES + 4), "too large"),
         (b"/a\0\0," + b"i" * 67 + bytes(4) + bytes(4 * 67), "too many arguments"),
         (bundle(*[b"/a\0\0"] * 300), "too many messages"),
     ],
@@ -138,4 +138,4 @@ def test_reads_what_python_osc_writes_as_python_osc_reads_it(address, arguments,
         wrapped.add_content(built)
         data = wrapped.build().dgram
     (reference,) = OscPacket(data).messages
-    assert read_packet(data) == [Message(reference.message.address, tuple(reference.message))]
+    assert read_packet(data) == [OscMessage(reference.message.address, tuple(reference.message))]

@@ -298,7 +298,7 @@ async def test_a_deck_that_speaks_after_a_rest_is_shown_at_once(
     """However seldom prompts are worked out while positions stream in."""
     monkeypatch.setattr("liveaid.stage.showing.SHOW_S", 60.0)
     monkeypatch.setattr("liveaid.stage.service.HEARTBEAT_S", 60.0)
-    monkeypatch.setattr("liveaid.stage.showing.REST_S", 5.0)
+    monkeypatch.setattr("liveaid.stage.showing.SHOWING_REST_S", 5.0)
     onlooker = Onlooker()
     async with Service(three, HERE, follower=told_follower, watchers=[onlooker]) as stage:
         counts = []

@@ -12,7 +12,7 @@ from click.testing import CliRunner
 from liveaid.commands.gather import command
 from liveaid.demo.market import market_sounds, rendered
 from liveaid.routine.load import read_routine
-from liveaid.study.parts import find_parts
+from liveaid.study.part_finding import find_parts
 from liveaid.study.tone import find_tone
 
 RATE_HZ = 44_100

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from liveaid.shelf.wording import WORDS, Wrong
+from liveaid.shelf.query_words import WORDS, Wrong
 from liveaid.study import study
 from liveaid.study.onsets import Onsets
 from liveaid.study.sections import Section, edges_of, find_sections, struck

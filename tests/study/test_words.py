@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from liveaid.study.words import phrases_of, text_in_name, words_of
+from liveaid.study.spoken_words import phrases_of, text_in_name, words_of
 
 RATE = 22050
 SAID = ("hot", "chestnuts", "lantern", "go", "river", "drum")

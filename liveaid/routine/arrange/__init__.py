@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from liveaid.routine.arrange.apply import arranged
 from liveaid.routine.arrange.beyond import best_found
 from liveaid.routine.arrange.cost import TERMS, Costs, Weights, costs_of, weights_from
-from liveaid.routine.arrange.exact import EXACT_FREE, Solution, Task, exact_orders
+from liveaid.routine.arrange.exact import EXACT_FREE, ExactTask, Solution, exact_orders
 from liveaid.routine.arrange.items import Item, can_trade
 from liveaid.routine.arrange.laid import LAID_ORDERS, Lay, in_order, laid_rows, left_out, without
 from liveaid.routine.model import Routine
@@ -137,7 +137,7 @@ def arrange(
         return _of_the_whole(found, was, gone)
     swappable = [i in swap and can_trade(piece) for i, piece in enumerate(routine.pieces)]
     costs = costs_of(routine, swappable, weights or Weights())
-    task = Task(costs, tuple(sorted(free)))
+    task = ExactTask(costs, tuple(sorted(free)))
     exact = len(free) <= exact_up_to
     bound = 0
     met: Iterable[Solution] = exact_orders(task)

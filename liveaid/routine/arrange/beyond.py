@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from liveaid.routine.arrange.bound import Bound, bound_of
-from liveaid.routine.arrange.exact import Solution, Task
+from liveaid.routine.arrange.exact import ExactTask, Solution
 
 BEAM = 1500
 """Beginnings kept at each place."""
@@ -24,7 +24,7 @@ BETTERED = 6
 Orders = NDArray[np.intp]
 
 
-def best_found(task: Task, *, beam: int = BEAM) -> tuple[tuple[Solution, ...], int]:
+def best_found(task: ExactTask, *, beam: int = BEAM) -> tuple[tuple[Solution, ...], int]:
     """Good orders, cheapest first, and a bound no order goes below."""
     weigh = Weigh(task)
     rough = bound_of(task, reached=10**6, rounds=20)
@@ -46,7 +46,7 @@ def best_found(task: Task, *, beam: int = BEAM) -> tuple[tuple[Solution, ...], i
 class Weigh:
     """Costs of many orders at once, and the orders near one."""
 
-    def __init__(self, task: Task) -> None:
+    def __init__(self, task: ExactTask) -> None:
         costs = task.costs
         self.task, self.count = task, len(costs.items)
         self.pair, self.via, self.place = costs.pair, costs.via, costs.place_terms
@@ -118,7 +118,7 @@ def _rearranged(row: list[int]) -> Iterator[list[int]]:
         yield exchanged
 
 
-def _beam(task: Task, bound: Bound, width: int) -> list[tuple[int, ...]]:
+def _beam(task: ExactTask, bound: Bound, width: int) -> list[tuple[int, ...]]:
     """Complete orders of the last beam, the most promising first."""
     weigh = Weigh(task)
     count, nowhere = weigh.count, weigh.count

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from liveaid.routine.arrange.exact import Task
+from liveaid.routine.arrange.exact import ExactTask
 
 Floats = NDArray[np.float64]
 
@@ -34,7 +34,7 @@ class Bound:
     """By set piece: added back for each one still to come."""
 
 
-def bound_of(task: Task, *, reached: int, rounds: int = ROUNDS) -> Bound:
+def bound_of(task: ExactTask, *, reached: int, rounds: int = ROUNDS) -> Bound:
     """The best bound the penalties come to; `reached` is the cost of some order, to aim at."""
     space = _Space(task)
     penalty = np.zeros(task.places)
@@ -61,7 +61,7 @@ def bound_of(task: Task, *, reached: int, rounds: int = ROUNDS) -> Bound:
 class _Space:
     """The relaxed states: place, last item, where the resting deck last sounded."""
 
-    def __init__(self, task: Task) -> None:
+    def __init__(self, task: ExactTask) -> None:
         self.task, costs = task, task.costs
         self.count = len(costs.items)
         self.piece = np.array([item.piece for item in costs.items])

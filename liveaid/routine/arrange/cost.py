@@ -20,9 +20,9 @@ from liveaid.record.places import THERE_S
 from liveaid.routine import arc
 from liveaid.routine.arc import ARC
 from liveaid.routine.arrange.items import Item, hand_roles, items_of, sounds_on
-from liveaid.routine.check.acts import hardness
-from liveaid.routine.check.keys import sounding_key
-from liveaid.routine.check.tempo import STEADY_PERCENT, beyond_fader
+from liveaid.routine.check.act_rules import hardness
+from liveaid.routine.check.key_rules import sounding_key
+from liveaid.routine.check.tempo_rules import STEADY_PERCENT, beyond_fader
 from liveaid.routine.hands import free_s
 from liveaid.routine.harmony import Pitched, meet, tempo_step
 from liveaid.routine.model import PARTS, SIDES, Piece, Routine

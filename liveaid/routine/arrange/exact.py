@@ -26,7 +26,7 @@ _FAR = np.int32(2**30)
 
 
 @dataclass(frozen=True, slots=True)
-class Task:
+class ExactTask:
     """What is to be arranged: the cost tables, and who may stand where."""
 
     costs: Costs
@@ -57,7 +57,7 @@ class Solution:
     order: tuple[int, ...]
 
 
-def exact_orders(task: Task) -> Iterator[Solution]:
+def exact_orders(task: ExactTask) -> Iterator[Solution]:
     """Every order, cheapest first, worked out as it is asked for."""
     ahead = _Ahead(task)
     start: tuple[int, ...] = ()
@@ -87,7 +87,7 @@ def exact_orders(task: Task) -> Iterator[Solution]:
 class _Ahead:
     """What the places still to fill cost at least, for every state of the order so far."""
 
-    def __init__(self, task: Task) -> None:
+    def __init__(self, task: ExactTask) -> None:
         self.task = task
         self.pair, self.via = task.costs.pair, task.costs.via
         self.place: Points = task.costs.place_terms

@@ -8,21 +8,21 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from liveaid.routine.check.acts import Fastest, fastest, judge_acts
+from liveaid.routine.check.act_rules import Fastest, fastest, judge_acts
+from liveaid.routine.check.change_rules import cue_text, judge_changes, judge_hands, turns_text
 from liveaid.routine.check.clearance import judge_clearance, open_question, used_sounds
 from liveaid.routine.check.energy import judge_arc, judge_idea
 from liveaid.routine.check.findings import Finding, in_order
-from liveaid.routine.check.keys import judge_keys
-from liveaid.routine.check.notes import judge_notes
-from liveaid.routine.check.plan import HandBeat, HandSpan, hand_plan, hand_spans
+from liveaid.routine.check.hand_plan import HandBeat, HandSpan, hand_plan, hand_spans
+from liveaid.routine.check.key_rules import judge_keys
+from liveaid.routine.check.note_rules import judge_notes
 from liveaid.routine.check.reach import judge_overlaps, judge_reach, judge_sound_lengths
 from liveaid.routine.check.sounds import judge_faults, judge_phrases, judge_unstudied
-from liveaid.routine.check.tempo import judge_sounds, judge_tempo
+from liveaid.routine.check.tempo_rules import judge_sounds, judge_tempo
 from liveaid.routine.check.time import judge_silence, judge_strokes, judge_time, minutes
 from liveaid.routine.check.variety import judge_load, judge_variety
-from liveaid.routine.check.winding import cue_text, judge_changes, judge_hands, turns_text
 from liveaid.routine.model import Routine, Side
-from liveaid.routine.problems import Fault
+from liveaid.routine.problems import Hindrance
 from liveaid.routine.way import Change, changes, runs_through
 
 __all__ = [
@@ -49,7 +49,7 @@ def check(
     *,
     deck_s: Mapping[Side, float] | None = None,
     sound_s: Mapping[str, float] | None = None,
-    faults: Sequence[Fault] = (),
+    faults: Sequence[Hindrance] = (),
     unstudied: Sequence[str] = (),
     phrases: Mapping[str, Sequence[tuple[float, float]]] | None = None,
 ) -> tuple[Finding, ...]:

@@ -9,7 +9,7 @@ from typing import Any
 
 from liveaid.record.platter import pitch_percent
 from liveaid.routine.arc import arc_energy
-from liveaid.routine.check.plan import hand_plan
+from liveaid.routine.check.hand_plan import hand_plan
 from liveaid.routine.check.time import minutes
 from liveaid.routine.model import Routine
 from liveaid.routine.timeline import starts_s

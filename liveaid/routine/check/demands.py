@@ -69,7 +69,7 @@ class Demand:
 
 
 @dataclass(frozen=True, slots=True)
-class Worked:
+class WorkedDemand:
     """One set piece's acts on both decks with the measures that judge them."""
 
     routine: Routine
@@ -103,9 +103,9 @@ class Worked:
         )
 
 
-def worked(routine: Routine, piece: int) -> Worked:
+def worked(routine: Routine, piece: int) -> WorkedDemand:
     """One set piece's acts, ready to be judged."""
-    return Worked(routine, piece, {side: acts_of(routine, piece, side) for side in SIDES})
+    return WorkedDemand(routine, piece, {side: acts_of(routine, piece, side) for side in SIDES})
 
 
 def named(act: Act) -> str:

@@ -17,7 +17,7 @@ OVERSHOOT_TURNS = 0.25
 
 
 @dataclass(frozen=True, slots=True)
-class Passage:
+class UsedPassage:
     """The stretch of a deck file one set piece uses."""
 
     piece: int
@@ -30,13 +30,13 @@ class Passage:
     worked: bool
 
 
-def passages(routine: Routine, side: Side) -> tuple[Passage, ...]:
+def passages(routine: Routine, side: Side) -> tuple[UsedPassage, ...]:
     """What each placed set piece uses of one deck's file, in playing order."""
     used = (_passage(routine, side, index) for index in range(len(routine.pieces)))
     return tuple(passage for passage in used if passage is not None)
 
 
-def _passage(routine: Routine, side: Side, index: int) -> Passage | None:
+def _passage(routine: Routine, side: Side, index: int) -> UsedPassage | None:
     plan, tempo = routine.pieces[index].plan(side), routine.pieces[index].tempo_bpm
     if isinstance(plan, Rests) or not plan.placed:
         return None
@@ -49,7 +49,7 @@ def _passage(routine: Routine, side: Side, index: int) -> Passage | None:
         assert plan.to_s is not None
         start, end = plan.from_s, plan.to_s
     worked = not isinstance(plan, Runs)
-    return Passage(index, start, end, plan.sound, start - into_s, tempo, worked)
+    return UsedPassage(index, start, end, plan.sound, start - into_s, tempo, worked)
 
 
 def judge_reach(routine: Routine, deck_s: Mapping[Side, float]) -> Iterator[Finding]:
@@ -70,7 +70,7 @@ def judge_reach(routine: Routine, deck_s: Mapping[Side, float]) -> Iterator[Find
         yield from _needed(routine)
 
 
-def _beyond_side(routine: Routine, side: Side, used: Passage, last: float) -> Finding:
+def _beyond_side(routine: Routine, side: Side, used: UsedPassage, last: float) -> Finding:
     limit = routine.turntable.side_s
     return found(
         routine, "error", "reach",
@@ -82,7 +82,7 @@ def _beyond_side(routine: Routine, side: Side, used: Passage, last: float) -> Fi
 
 
 def _beyond_file(
-    routine: Routine, side: Side, used: Passage, last: float, length_s: float
+    routine: Routine, side: Side, used: UsedPassage, last: float, length_s: float
 ) -> Finding:
     bars = max(0.0, length_s - used.start_s) / (routine.metre * beat_s(routine, used.piece))
     bar = 1 if used.worked else min(int(bars) + 1, routine.pieces[used.piece].bars)
@@ -94,7 +94,7 @@ def _beyond_file(
     )  # fmt: skip
 
 
-def _cue_outside(routine: Routine, side: Side, used: Passage, cue: float) -> Finding:
+def _cue_outside(routine: Routine, side: Side, used: UsedPassage, cue: float) -> Finding:
     return found(
         routine, "warning", "reach",
         f"{side}'s cue at {cue:.2f} s lies outside its span {used.start_s:.2f} to"
@@ -171,7 +171,7 @@ def judge_overlaps(routine: Routine) -> Iterator[Finding]:
 
 
 def _overlap(
-    routine: Routine, side: Side, a: Passage, b: Passage, overlap_s: float
+    routine: Routine, side: Side, a: UsedPassage, b: UsedPassage, overlap_s: float
 ) -> Iterator[Finding]:
     """The same passage twice is a refrain; two sounds, or one at two tempi, cannot share it."""
     other = routine.pieces[a.piece].name
@@ -200,7 +200,9 @@ def _overlap(
     )  # fmt: skip
 
 
-def _close(routine: Routine, side: Side, a: Passage, b: Passage, gap_s: float) -> Iterator[Finding]:
+def _close(
+    routine: Routine, side: Side, a: UsedPassage, b: UsedPassage, gap_s: float
+) -> Iterator[Finding]:
     """A worked span with another sound right beside it, where an overshoot would be heard."""
     turns = gap_s / routine.turntable.turn_s
     if turns >= OVERSHOOT_TURNS or a.sound == b.sound or not (a.worked or b.worked):

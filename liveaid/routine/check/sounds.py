@@ -6,12 +6,12 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from liveaid.routine.check.findings import Finding, found
 from liveaid.routine.model import SIDES, Routine, Runs, Side
-from liveaid.routine.problems import Fault
+from liveaid.routine.problems import Hindrance
 from liveaid.routine.way import runs_through
 
 
 def judge_faults(
-    routine: Routine, faults: Iterable[Fault], told: Sequence[Finding]
+    routine: Routine, faults: Iterable[Hindrance], told: Sequence[Finding]
 ) -> Iterator[Finding]:
     """A warning for each sound that cannot be had, an error for what render would refuse beyond.
 
@@ -40,7 +40,7 @@ def judge_unstudied(routine: Routine, names: Sequence[str]) -> Iterator[Finding]
         )  # fmt: skip
 
 
-CUT_S = 0.1
+SOUNDS_CUT_S = 0.1
 """A phrase that has this little left, or has only just begun, is not heard as cut (common practice,
 no source)."""
 
@@ -60,7 +60,7 @@ def judge_phrases(
                 continue
             ends_s = _ends_s(routine, index, plan)
             for begin_s, end_s in phrases.get(plan.sound or "", ()):
-                if ends_s is not None and begin_s + CUT_S < ends_s < end_s - CUT_S:
+                if ends_s is not None and begin_s + SOUNDS_CUT_S < ends_s < end_s - SOUNDS_CUT_S:
                     yield _cut(routine, index, side, plan, end_s - ends_s)
 
 
@@ -85,7 +85,7 @@ def _cut(routine: Routine, index: int, side: Side, plan: Runs, left_s: float) ->
     )  # fmt: skip
 
 
-def _place(fault: Fault) -> tuple[int | None, Side | None]:
+def _place(fault: Hindrance) -> tuple[int | None, Side | None]:
     """The set piece and deck a fault belongs to, where it belongs to one."""
     if fault.path[0] != "pieces" or len(fault.path) < 2:
         return None, None

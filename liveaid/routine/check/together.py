@@ -8,8 +8,8 @@ from typing import Literal, TypeAlias
 
 from liveaid.record.figures import figure
 from liveaid.routine.acts import BROUGHT
-from liveaid.routine.check.demands import Demand, Worked
-from liveaid.routine.check.strokes import bring_s
+from liveaid.routine.check.demands import Demand, WorkedDemand
+from liveaid.routine.check.stroke_rules import bring_s
 from liveaid.routine.fader_edges import fader_edges
 from liveaid.routine.model import SIDES, Performer, Side
 
@@ -22,7 +22,7 @@ _TAPS = 3
 """So many openings in a row are tapped; fewer are single moves of the hand."""
 
 
-def judge_let_go(at: Worked) -> Iterator[Demand]:
+def judge_let_go(at: WorkedDemand) -> Iterator[Demand]:
     """Records that are both let go at once: the fader has to be at both."""
     lefts, rights = (
         [act for act in at.acts[side] if act.kind == "let go" and act.heard] for side in SIDES
@@ -41,7 +41,7 @@ def judge_let_go(at: Worked) -> Iterator[Demand]:
             )  # fmt: skip
 
 
-def both_heard(at: Worked) -> list[tuple[float, float]]:
+def both_heard(at: WorkedDemand) -> list[tuple[float, float]]:
     """Beats from and to which both decks' acts are heard over each other."""
     spans = {side: [span for act in at.acts[side] for span in act.open] for side in SIDES}
     return sorted(
@@ -64,7 +64,7 @@ class _Job:
 
 
 @dataclass(slots=True)
-class _Hand:
+class _HandAt:
     """Where a hand is, and from when on it is free."""
 
     own: Side
@@ -84,9 +84,9 @@ class _Hand:
         return self.free_s + self.move_s(job, performer) - job.start_s
 
 
-def judge_two_hands(at: Worked) -> Iterator[Demand]:
+def judge_two_hands(at: WorkedDemand) -> Iterator[Demand]:
     """Jobs given to two hands as they come; each must be there in time from its last one."""
-    hands = (_Hand("left"), _Hand("right"))
+    hands = (_HandAt("left"), _HandAt("right"))
     for job in sorted(_jobs(at), key=lambda job: (job.start_s, job.place == "fader")):
         hand = min(hands, key=lambda each: _unfit(each, job, at.hands))
         late_s = hand.late_s(job, at.hands)
@@ -102,14 +102,14 @@ def judge_two_hands(at: Worked) -> Iterator[Demand]:
         hand.free_s = max(hand.free_s, job.end_s)
 
 
-def _unfit(hand: _Hand, job: _Job, performer: Performer) -> tuple[float, bool, bool, float]:
+def _unfit(hand: _HandAt, job: _Job, performer: Performer) -> tuple[float, bool, bool, float]:
     """How ill a hand fits a job: too late, away from it, on the wrong side, lately busy."""
     late_s = max(hand.late_s(job, performer), 0.0)
     wrong = job.place in SIDES and hand.own != job.place
     return round(late_s, 9), hand.place != job.place, wrong, hand.free_s
 
 
-def _jobs(at: Worked) -> Iterator[_Job]:
+def _jobs(at: WorkedDemand) -> Iterator[_Job]:
     for side in SIDES:
         for place in range(len(at.acts[side])):
             yield from _job(at, side, place)
@@ -118,7 +118,7 @@ def _jobs(at: Worked) -> Iterator[_Job]:
         yield _Job(when, when, "fader", beat, "the fader")
 
 
-def _job(at: Worked, side: Side, place: int) -> Iterator[_Job]:
+def _job(at: WorkedDemand, side: Side, place: int) -> Iterator[_Job]:
     """The time a hand is at a record for an act; what is brought is brought as late as can be."""
     act = at.acts[side][place]
     start, end = at.seconds(act.beat), at.seconds(act.end_beat)
@@ -135,13 +135,13 @@ def _job(at: Worked, side: Side, place: int) -> Iterator[_Job]:
         yield _Job(start, end, side, act.beat, says)
 
 
-def fader_moves(at: Worked) -> list[float]:
+def fader_moves(at: WorkedDemand) -> list[float]:
     """Beats at which the fader has to be moved for either deck."""
     edges = (edge for side in SIDES for edge in fader_edges(at.acts[side]))
     return sorted({round(edge.beat, 6) for edge in edges})
 
 
-def judge_fader(at: Worked, side: Side) -> Iterator[Demand]:
+def judge_fader(at: WorkedDemand, side: Side) -> Iterator[Demand]:
     """Openings in a row: how fast fingers tap a fader."""
     for act in at.acts[side]:
         if len(act.open) < _TAPS:
@@ -158,7 +158,7 @@ def judge_fader(at: Worked, side: Side) -> Iterator[Demand]:
         )  # fmt: skip
 
 
-def judge_pitch(at: Worked, side: Side) -> Iterator[Demand]:
+def judge_pitch(at: WorkedDemand, side: Side) -> Iterator[Demand]:
     """Pitch set beyond the fader's reach, or in no time."""
     reach = at.routine.turntable.pitch_range_percent
     for act in at.acts[side]:

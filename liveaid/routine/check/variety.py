@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from itertools import groupby
 
 from liveaid.routine.check.findings import Finding, found
-from liveaid.routine.check.plan import HandBeat
+from liveaid.routine.check.hand_plan import HandBeat
 from liveaid.routine.hands import STRAIN_S, crossfader_end
 from liveaid.routine.model import SIDES, Routine, Works
 

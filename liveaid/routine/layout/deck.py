@@ -86,8 +86,6 @@ class DeckLayout:
     """In order along the deck."""
     frames: int
     order: Order
-    winds: int
-    """How many times the record is wound to a cue."""
     shared: int = 0
     """Passages given up because a refrain is played from its first copy, to fit the side."""
 
@@ -132,7 +130,7 @@ def _lay_out(
     side: Side, passages: Sequence[Passage], grain: Grain, angles: Angles, shared: int = 0
 ) -> DeckLayout:
     if not passages:
-        return DeckLayout(side, (), grain.gap, best_order([], []), 0, shared)
+        return DeckLayout(side, (), grain.gap, best_order([], []), shared)
     head = max(grain.frames(passage.cue_s) for passage in passages) + grain.frames(HEAD_S)
     lengths = [grain.frames(passage.length_s) for passage in passages]
     turned = [
@@ -154,7 +152,7 @@ def _lay_out(
         laid.append(Laid(passages[index], begin, lengths[index]))
         at += slots[index]
     frames = max(item.end for item in laid) + grain.frames(TAIL_S) + grain.gap
-    return DeckLayout(side, tuple(laid), frames, order, len(winds), shared)
+    return DeckLayout(side, tuple(laid), frames, order, shared)
 
 
 def _slot(passage: Passage, length: int, head: int, grain: Grain) -> int:

@@ -13,16 +13,16 @@ from liveaid.routine.layout.passage import passages_of
 from liveaid.routine.layout.placed import placed_routine, stands_of
 from liveaid.routine.layout.uses import Use, sounds_used, uses_of
 from liveaid.routine.model import SIDES, Routine, Side, clock_time
-from liveaid.routine.problems import Fault
+from liveaid.routine.problems import Hindrance
 
-LONGEST_S = 7200.0
+LAY_LONGEST_S = 7200.0
 """The longest limit a section map can state; a guide mix of it fits a WAV file, and memory."""
-RATE_HZ = 44_100
+LAY_RATE_HZ = 44_100
 """Frames a second that places are rounded to where no audio is made."""
 
 
 def grain_of(
-    routine: Routine, *, rate_hz: int = RATE_HZ, gap_turns: float = 1.0, sticker: bool = True
+    routine: Routine, *, rate_hz: int = LAY_RATE_HZ, gap_turns: float = 1.0, sticker: bool = True
 ) -> Grain:
     """The measures of a routine's turntable at a sample rate."""
     return Grain(
@@ -40,7 +40,7 @@ class LaidOut:
 
     placed: Routine | None
     """The routine with every cue's deck-file second; None when there are faults."""
-    faults: tuple[Fault, ...]
+    faults: tuple[Hindrance, ...]
     layouts: dict[Side, DeckLayout]
     """Empty when there are faults before any layout."""
 
@@ -65,7 +65,9 @@ def lay_out_routine(
     return LaidOut(placed, tuple(too_long(routine, layouts, grain.rate_hz)), layouts)
 
 
-def too_long(routine: Routine, layouts: Mapping[Side, DeckLayout], rate_hz: int) -> Iterator[Fault]:
+def too_long(
+    routine: Routine, layouts: Mapping[Side, DeckLayout], rate_hz: int
+) -> Iterator[Hindrance]:
     """Decks that do not fit a record side, and a routine that fits no evening."""
     side_s = routine.turntable.side_s
     for side, layout in layouts.items():
@@ -73,10 +75,10 @@ def too_long(routine: Routine, layouts: Mapping[Side, DeckLayout], rate_hz: int)
         if length_s > side_s:
             found = f"{clock_time(side_s)}, and the {side} deck needs {clock_time(round(length_s))}"
             would_do = "fewer bars, a smaller gap, or some of it on the other deck would do"
-            yield Fault(("turntable", "side"), found, would_do)
-    if routine.duration_s > LONGEST_S:
+            yield Hindrance(("turntable", "side"), found, would_do)
+    if routine.duration_s > LAY_LONGEST_S:
         found = f"{clock_time(round(routine.duration_s))} of music in all"
-        yield Fault(("pieces",), found, f"up to {clock_time(LONGEST_S)} would do")
+        yield Hindrance(("pieces",), found, f"up to {clock_time(LAY_LONGEST_S)} would do")
 
 
 def lay_out_decks(

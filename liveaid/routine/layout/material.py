@@ -15,7 +15,7 @@ STUDY_TRUSTED = 0.3
 """A studied tempo below this confidence is not built on; the map has to say."""
 
 
-class Facts(Protocol):
+class SoundFacts(Protocol):
     """What a study says of a sound; `liveaid.study.Study` is one. None: nothing."""
 
     @property
@@ -82,7 +82,7 @@ class Material:
 
 
 @dataclass(frozen=True, slots=True)
-class Grid:
+class BeatGrid:
     """Tempo, first beat and loop length of one sound."""
 
     tempo_bpm: float | None
@@ -100,7 +100,9 @@ def needs_study(sound: Sound, *, runs: bool, from_start: bool) -> bool:
     return sound.first_beat_s is None or (runs and sound.tempo_bpm is None)
 
 
-def grid_of(sound: Sound, study: Facts | None, *, duration_s: float, wanted_bpm: float) -> Grid:
+def grid_of(
+    sound: Sound, study: SoundFacts | None, *, duration_s: float, wanted_bpm: float
+) -> BeatGrid:
     """The grid the map states, else the studied one in the octave nearest to `wanted_bpm`.
 
     A loop's tempo is set by its length: whole beats over the file's seconds, which is exact where
@@ -113,12 +115,12 @@ def grid_of(sound: Sound, study: Facts | None, *, duration_s: float, wanted_bpm:
     if first_beat is None:
         first_beat = 0.0 if sound.loop or study is None else study.first_beat or 0.0
     if not sound.loop or tempo is None:
-        return Grid(tempo, first_beat)
+        return BeatGrid(tempo, first_beat)
     beats = round(duration_s * tempo / 60.0)
     off = abs(duration_s * tempo / 60.0 - beats)
     if beats < 1 or off > min(0.25, LOOP_TOLERANCE * beats):
-        return Grid(tempo, first_beat)
-    return Grid(60.0 * beats / duration_s, first_beat, beats)
+        return BeatGrid(tempo, first_beat)
+    return BeatGrid(60.0 * beats / duration_s, first_beat, beats)
 
 
 def nearest_octave(tempo_bpm: float | None, wanted_bpm: float) -> float | None:
@@ -139,7 +141,7 @@ def material_of(
     *,
     frames: int,
     rate_hz: int,
-    study: Facts | None,
+    study: SoundFacts | None,
     digest: str = "",
 ) -> Material:
     """One sound as the map and its study tell it; the map goes first.
@@ -167,7 +169,7 @@ def material_of(
     )
 
 
-def _first_onset_s(sound: Sound, study: Facts | None, first_beat_s: float) -> float:
+def _first_onset_s(sound: Sound, study: SoundFacts | None, first_beat_s: float) -> float:
     """Where a hand sets the cue: the map's first beat, else the first onset, or first sound."""
     if sound.first_beat_s is not None or study is None:
         return first_beat_s

@@ -14,7 +14,7 @@ from liveaid.routine.acts import acts_of, sounds_worked, written_out
 from liveaid.routine.layout.material import Material
 from liveaid.routine.layout.part_use import PartIn, PartsLaid, parts_laid
 from liveaid.routine.left import Left, left_by, runs_out
-from liveaid.routine.problems import Fault
+from liveaid.routine.problems import Hindrance
 
 MIN_SPEED, MAX_SPEED = 0.25, 4.0
 """The range in which a sound may be brought to tempo: two octaves either way."""
@@ -81,7 +81,7 @@ def sounds_used(routine: Routine) -> dict[str, list[tuple[int, Side, Runs | Work
 
 def uses_of(
     routine: Routine, materials: Mapping[str, Material]
-) -> tuple[dict[Side, list[Use]], list[Fault]]:
+) -> tuple[dict[Side, list[Use]], list[Hindrance]]:
     """Every use of every deck in play order, and all that cannot be had.
 
     `materials` may lack sounds whose files are at fault; those were reported already.
@@ -102,7 +102,7 @@ def uses_of(
 
 def _use(
     routine: Routine, index: int, side: Side, materials: Mapping[str, Material]
-) -> Use | Fault | None:
+) -> Use | Hindrance | None:
     piece = routine.pieces[index]
     plan = piece.plan(side)
     if isinstance(plan, Rests):
@@ -114,7 +114,7 @@ def _use(
     if any(sound not in materials for sound in sounds_worked(routine, index, side)):
         return None
     if plan.sound is None:
-        return Fault(
+        return Hindrance(
             (*path, "sound"), f'nothing in "{piece.name}"', "a name under `sounds` would do"
         )
     if plan.sound not in materials:
@@ -130,7 +130,7 @@ def _use(
             f'{piece.tempo_bpm:g} in "{piece.name}", {speed:.3g} times the tempo of {plan.sound}'
         )
         would_do = f"a tempo from {MIN_SPEED:g} to {MAX_SPEED:g} times the sound's own would do"
-        return Fault((*path[:2], "tempo"), found, would_do)
+        return Hindrance((*path[:2], "tempo"), found, would_do)
     start = _start_s(plan, material, metre=routine.metre)
     length = routine.piece_s(index)
     offset = 0.0
@@ -187,7 +187,7 @@ def _on_grid(plan: Runs | Works, material: Material) -> bool:
     return isinstance(plan, Runs) or material.gridded or plan.bars_in > 0
 
 
-def _unknown_tempos(routine: Routine, materials: Mapping[str, Material]) -> Iterator[Fault]:
+def _unknown_tempos(routine: Routine, materials: Mapping[str, Material]) -> Iterator[Hindrance]:
     """One fault for each sound whose tempo is needed somewhere and known nowhere."""
     for name, places in sounds_used(routine).items():
         material = materials.get(name)
@@ -198,7 +198,7 @@ def _unknown_tempos(routine: Routine, materials: Mapping[str, Material]) -> Iter
             pieces = ", ".join(f'"{piece}"' for piece in dict.fromkeys(needed))
             why = f" ({material.no_beat})" if material.no_beat else ""
             found = f"nothing, and no steady beat heard in {name}{why}; {pieces} needs one"
-            yield Fault(("sounds", name, "tempo"), found, "its tempo in BPM would do")
+            yield Hindrance(("sounds", name, "tempo"), found, "its tempo in BPM would do")
 
 
 def _start_s(plan: Runs | Works, material: Material, *, metre: int) -> float:
@@ -231,7 +231,7 @@ def _cue_offset_s(plan: Works, length_s: float) -> float:
     return min(max(plan.own_cue_s - plan.from_s, 0.0), length_s)
 
 
-def _shortage(use: Use, piece: Piece, material: Material) -> list[Fault]:
+def _shortage(use: Use, piece: Piece, material: Material) -> list[Hindrance]:
     """What the sound lacks for its use."""
     path: FieldPath = ("pieces", use.piece, use.side, "sound")
     there = max(0.0, material.duration_s - use.start_s) / use.speed
@@ -240,10 +240,10 @@ def _shortage(use: Use, piece: Piece, material: Material) -> list[Fault]:
             f'{use.sound}, {there:.2f} s of it from there on, for "{piece.name}" '
             f"({use.length_s:.2f} s at {piece.tempo_bpm:g} BPM)"
         )
-        return [Fault(path, found, _longer(use, material))]
+        return [Hindrance(path, found, _longer(use, material))]
     if use.length_s < SHORTEST_S:
         found = f'{use.sound}, {use.length_s:.3f} s of it, for a hand to work in "{piece.name}"'
-        return [Fault(path, found, f"a span of {SHORTEST_S:g} s or more would do")]
+        return [Hindrance(path, found, f"a span of {SHORTEST_S:g} s or more would do")]
     return []
 
 

@@ -9,7 +9,7 @@ from itertools import pairwise
 from liveaid.record.bring import by_hand_s
 from liveaid.record.figures import figure
 from liveaid.routine.acts import BROUGHT, RUNNING, STROKES, Act
-from liveaid.routine.check.demands import Demand, Worked, named
+from liveaid.routine.check.demands import Demand, WorkedDemand, named
 from liveaid.routine.model import Side
 
 ROW = 4
@@ -18,7 +18,7 @@ ROW = 4
 _TOUCH_BEATS = 1e-6
 
 
-def judge_stroke_times(at: Worked, side: Side) -> Iterator[Demand]:
+def judge_stroke_times(at: WorkedDemand, side: Side) -> Iterator[Demand]:
     """Each push, pull and spin back: the way against the hand's acceleration and speed."""
     for before, act in pairwise((None, *at.acts[side])):
         if act is None or act.kind not in STROKES:
@@ -34,7 +34,7 @@ def judge_stroke_times(at: Worked, side: Side) -> Iterator[Demand]:
         )  # fmt: skip
 
 
-def judge_reach_of_strokes(at: Worked, side: Side) -> Iterator[Demand]:
+def judge_reach_of_strokes(at: WorkedDemand, side: Side) -> Iterator[Demand]:
     """How far the hand goes one way without letting go of the record."""
     way, first = 0.0, None
     for act in at.acts[side]:
@@ -53,7 +53,7 @@ def judge_reach_of_strokes(at: Worked, side: Side) -> Iterator[Demand]:
             )  # fmt: skip
 
 
-def judge_rows(at: Worked, side: Side) -> Iterator[Demand]:
+def judge_rows(at: WorkedDemand, side: Side) -> Iterator[Demand]:
     """Strokes there and back one after another: the fastest a hand keeps up, and for how long."""
     starts = [act for act in at.acts[side] if _begins_stroke(act)]
     for row in _rows(at, starts):
@@ -67,7 +67,7 @@ def _begins_stroke(act: Act) -> bool:
     return act.kind in ("push", "let go") and act.written
 
 
-def _rows(at: Worked, starts: Sequence[Act]) -> Iterator[Sequence[Act]]:
+def _rows(at: WorkedDemand, starts: Sequence[Act]) -> Iterator[Sequence[Act]]:
     """Stretches of strokes each of which follows within what a hand would call at once."""
     near_s = 2.0 / at.hands.strokes_per_s
     row: list[Act] = []
@@ -87,7 +87,7 @@ def _fastest(row: Sequence[Act]) -> Sequence[Act]:
     )
 
 
-def _row(at: Worked, side: Side, row: Sequence[Act]) -> Demand:
+def _row(at: WorkedDemand, side: Side, row: Sequence[Act]) -> Demand:
     periods = len(row) - 1
     lasts_s = at.seconds(row[-1].beat - row[0].beat)
     rate = at.hands.strokes_per_s
@@ -103,7 +103,7 @@ def _row(at: Worked, side: Side, row: Sequence[Act]) -> Demand:
     )  # fmt: skip
 
 
-def judge_brought(at: Worked, side: Side) -> Iterator[Demand]:
+def judge_brought(at: WorkedDemand, side: Side) -> Iterator[Demand]:
     """A record brought to where the next act begins, within the time between the two."""
     acts = at.acts[side]
     for place, act in enumerate(acts):
@@ -120,7 +120,7 @@ def judge_brought(at: Worked, side: Side) -> Iterator[Demand]:
         )  # fmt: skip
 
 
-def bring_s(at: Worked, acts: Sequence[Act], place: int) -> float:
+def bring_s(at: WorkedDemand, acts: Sequence[Act], place: int) -> float:
     """Seconds to hold a record that runs and bring it where an act of bringing takes it."""
     act = acts[place]
     hold_s = figure("hold_s") if ran_before(acts, place) else 0.0
@@ -135,7 +135,7 @@ def ran_before(acts: Sequence[Act], place: int) -> bool:
     return any(act.kind in RUNNING and _touch(act, acts[place]) for act in before)
 
 
-def _left_to_the_hand(at: Worked, act: Act) -> bool:
+def _left_to_the_hand(at: WorkedDemand, act: Act) -> bool:
     """Whether it brings one deck's `strokes:` back: how long each runs is the hand's own choice,
     and what it costs is told by how often they come."""
     return act.path[-2:-1] == ("strokes",) and not all(at.acts.values())

@@ -23,20 +23,20 @@ from liveaid.study.onsets import Onsets, find_onsets
 from liveaid.study.phrases import find_phrases
 from liveaid.study.spectrum import FRAMES_HZ, RATE_HZ, Floats, Spectrum, analyse
 
-SMOOTH_S = 0.025
+WORDS_SMOOTH_S = 0.025
 DEEP_DB = 9.0
 """A dip so deep parts two words. Tuned on words that espeak-ng spoke one by one."""
 STRAY = 0.35
 """Standard deviation of the log of a word's length against its letters', from the same words."""
-SHORTEST_S = 0.09
+WORDS_SHORTEST_S = 0.09
 PULL_S = 0.06
 """An onset within so much of a word's begin is its attack."""
-SILENT_DB = 30.0
+WORDS_SILENT_DB = 30.0
 """Below the phrase's loudest: the pause between two words."""
 
 
 @dataclass(frozen=True, slots=True)
-class Word:
+class SpokenWord:
     """A word or a phrase: where it begins, is first heard with force, and ends, in seconds."""
 
     begin_s: float
@@ -46,7 +46,7 @@ class Word:
     """What is said, where the text was given."""
 
 
-def words_of(path: str | Path, text: str = "") -> tuple[Word, ...]:
+def words_of(path: str | Path, text: str = "") -> tuple[SpokenWord, ...]:
     """The words in a file of speech, in order; `text` says which, where it is known.
 
     Unreadable when there is no sound to read.
@@ -56,13 +56,13 @@ def words_of(path: str | Path, text: str = "") -> tuple[Word, ...]:
     return find_words(spectrum, find_onsets(mono, spectrum), len(mono) / RATE_HZ, text)
 
 
-def phrases_of(path: str | Path) -> tuple[Word, ...]:
+def phrases_of(path: str | Path) -> tuple[SpokenWord, ...]:
     """The phrases in a file of speech, in order, each with its attack."""
     mono = _read(path)
     spectrum = analyse(mono)
     onsets = find_onsets(mono, spectrum)
     spans = find_phrases(spectrum.level_db, onsets, len(mono) / RATE_HZ)
-    return tuple(Word(begin, _attack(onsets, begin, end), end) for begin, end in spans)
+    return tuple(SpokenWord(begin, _attack(onsets, begin, end), end) for begin, end in spans)
 
 
 def text_in_name(path: str | Path) -> str:
@@ -81,7 +81,7 @@ def _read(path: str | Path) -> Samples:
 
 def find_words(
     spectrum: Spectrum, onsets: Onsets, duration_s: float, text: str = ""
-) -> tuple[Word, ...]:
+) -> tuple[SpokenWord, ...]:
     """The words in speech whose spectrum and onsets are known."""
     said = text.split()
     spans = find_phrases(spectrum.level_db, onsets, duration_s)
@@ -92,7 +92,7 @@ def find_words(
     pieces = [piece for span in spans for piece in _cut(span, dips, level)]
     names = said if len(said) == len(pieces) else [""] * len(pieces)
     return tuple(
-        Word(begin, _attack(onsets, begin, end), end, name)
+        SpokenWord(begin, _attack(onsets, begin, end), end, name)
         for (begin, end), name in zip(pieces, names, strict=True)
     )
 
@@ -128,7 +128,7 @@ def chosen(
                 if (word, begin) in worth:
                     lasts = max(places[to][0] - places[begin][0], 1e-3)
                     stray = np.log(lasts / (rate * spelt)) / STRAY
-                    depth = min(places[to][1], SILENT_DB) / DEEP_DB
+                    depth = min(places[to][1], WORDS_SILENT_DB) / DEEP_DB
                     tried.append((worth[word, begin][0] + depth - 0.5 * stray**2, begin))
                 if places[begin][0] in forced:
                     break
@@ -145,13 +145,13 @@ def chosen(
 
 def _smooth(level_db: Floats) -> npt.NDArray[np.float64]:
     power = 10.0 ** (level_db.astype(np.float64) / 10.0)
-    smooth = scipy.ndimage.gaussian_filter1d(power, SMOOTH_S * FRAMES_HZ / 2)
+    smooth = scipy.ndimage.gaussian_filter1d(power, WORDS_SMOOTH_S * FRAMES_HZ / 2)
     return np.asarray(10.0 * np.log10(np.maximum(smooth, 1e-12)))
 
 
 def _dips(level: npt.NDArray[np.float64], begin_s: float, end_s: float) -> list[_Dip]:
     """Every dip within a phrase with its depth, none nearer to an edge than the shortest word."""
-    edge = round(SHORTEST_S * FRAMES_HZ)
+    edge = round(WORDS_SHORTEST_S * FRAMES_HZ)
     first, last = round(begin_s * FRAMES_HZ) + edge, round(end_s * FRAMES_HZ) - edge
     if last - first < 3:
         return []
@@ -188,7 +188,7 @@ def _silence(
 ) -> tuple[float, float]:
     """Where the silence about a dip begins and ends; twice the dip where there is none."""
     first, last = (round(edge * FRAMES_HZ) for edge in span)
-    least = level[first:last].max() - SILENT_DB
+    least = level[first:last].max() - WORDS_SILENT_DB
     at = round(at_s * FRAMES_HZ)
     left = right = at
     while left > first and level[left] < least:
@@ -202,7 +202,7 @@ def _attack(onsets: Onsets, begin_s: float, end_s: float) -> float:
     """The strongest onset about a word's begin, else its begin."""
     near = np.flatnonzero(
         (onsets.times_s >= begin_s - PULL_S / 3)
-        & (onsets.times_s <= min(begin_s + PULL_S, end_s - SHORTEST_S / 2))
+        & (onsets.times_s <= min(begin_s + PULL_S, end_s - WORDS_SHORTEST_S / 2))
     )
     if not len(near):
         return begin_s

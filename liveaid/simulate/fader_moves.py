@@ -14,8 +14,8 @@ from numpy.random import Generator
 from liveaid.routine import SIDES, Routine, Side, other_side
 from liveaid.routine.acts import fader_of, written_out
 from liveaid.simulate.course import Leg
-from liveaid.simulate.hands import Hands
-from liveaid.simulate.turns import Turn
+from liveaid.simulate.human_hands import Hands
+from liveaid.simulate.turns import JuggleTurn
 
 Control: TypeAlias = Literal["crossfader", "left", "right"]
 _FADE_S = 0.04
@@ -34,7 +34,7 @@ class MixerMessage(NamedTuple):
 def mixer_messages(
     routine: Routine,
     legs: Sequence[Leg],
-    turns: Mapping[int, Sequence[Turn]],
+    turns: Mapping[int, Sequence[JuggleTurn]],
     hands: Hands,
     rng: Generator,
 ) -> tuple[MixerMessage, ...]:

@@ -24,7 +24,7 @@ LEAST_HEARD_S = 0.01
 
 
 @dataclass(frozen=True, slots=True)
-class Heard:
+class StrokeSound:
     """A stretch of a deck file that reaches the audience."""
 
     side: Side
@@ -36,7 +36,7 @@ class Heard:
     worked: bool
 
 
-def heard_in(routine: Routine, index: int, stands: Stands, *, rate_hz: int) -> list[Heard]:
+def heard_in(routine: Routine, index: int, stands: Stands, *, rate_hz: int) -> list[StrokeSound]:
     """Everything heard in one set piece, by both decks."""
     start = sum(routine.piece_s(before) for before in range(index))
     length = routine.piece_s(index)
@@ -50,7 +50,7 @@ def heard_in(routine: Routine, index: int, stands: Stands, *, rate_hz: int) -> l
     found = []
     for side, stand in here.items():
         if not stand.works:
-            found.append(Heard(side, start, start + length, stand.begin, False))
+            found.append(StrokeSound(side, start, start + length, stand.begin, False))
             continue
         others = [s for other, times in strokes.items() if other != side for s in times]
         for begin, end in heard_strokes(
@@ -60,7 +60,7 @@ def heard_in(routine: Routine, index: int, stands: Stands, *, rate_hz: int) -> l
             span_s=(stand.end - stand.cue) / rate_hz,
             back=back_speed(routine.performer, turn_s=routine.turntable.turn_s),
         ):
-            found.append(Heard(side, start + begin, start + end, stand.cue, True))
+            found.append(StrokeSound(side, start + begin, start + end, stand.cue, True))
     return sorted(found, key=lambda heard: (heard.begin_s, heard.side))
 
 

@@ -37,7 +37,7 @@ class Wrong(Exception):
 
 
 @dataclass(frozen=True, slots=True)
-class Word:
+class QueryWord:
     """One word to find by: its reader, a line of help, and the number behind it if there is one."""
 
     read: Callable[[str], Term]
@@ -92,7 +92,7 @@ def _number(text: str, example: str) -> float:
     return float(text)
 
 
-def _measure(column: str, example: str, *, unit: str = "", tolerance: float = 0.5) -> Word:
+def _measure(column: str, example: str, *, unit: str = "", tolerance: float = 0.5) -> QueryWord:
     """A word for a number: a range of it, or `none` where it is not known."""
 
     def read(text: str) -> Term:
@@ -101,7 +101,7 @@ def _measure(column: str, example: str, *, unit: str = "", tolerance: float = 0.
         return _within(column, read_range(_without_unit(text, unit), tolerance=tolerance,
                                           example=example))  # fmt: skip
 
-    return Word(read, example, column)
+    return QueryWord(read, example, column)
 
 
 def _unknown(column: str) -> Term:
@@ -212,7 +212,7 @@ def _read_break(text: str) -> Term:
     return _any([_contains("breaks", f"\n{bars}\n") for bars in bars])
 
 
-def _said(column: str, example: str = "") -> Word:
+def _said(column: str, example: str = "") -> QueryWord:
     """A word for a text: part of it, or `none` where nothing is written."""
 
     def read(text: str) -> Term:
@@ -221,10 +221,10 @@ def _said(column: str, example: str = "") -> Word:
         wanted = [fold(part) for part in _alternatives(text, example or f"{column} none")]
         return _any([_contains(column, part) for part in wanted])
 
-    return Word(read, example or f"{column} none")
+    return QueryWord(read, example or f"{column} none")
 
 
-def _flag(where: str, word: str) -> Word:
+def _flag(where: str, word: str) -> QueryWord:
     """A word that stands alone."""
 
     def read(text: str) -> Term:
@@ -232,7 +232,7 @@ def _flag(where: str, word: str) -> Word:
             raise Wrong(f"'{text}' is too much here; {word} stands alone")
         return Term(where)
 
-    return Word(read, word)
+    return QueryWord(read, word)
 
 
 def _alternatives(text: str, example: str) -> list[str]:
@@ -242,23 +242,23 @@ def _alternatives(text: str, example: str) -> list[str]:
     return parts
 
 
-WORDS: dict[str, Word] = {
-    "tempo": Word(_read_tempo, "tempo 88..96 half double", "tempo"),
-    "key": Word(_read_key, "key near A minor"),
-    "kind": Word(_read_kind, "kind a cappella or sample"),
+WORDS: dict[str, QueryWord] = {
+    "tempo": QueryWord(_read_tempo, "tempo 88..96 half double", "tempo"),
+    "key": QueryWord(_read_key, "key near A minor"),
+    "kind": QueryWord(_read_kind, "kind a cappella or sample"),
     "energy": _measure("energy", "energy 3..5", tolerance=0.0),
     "loudness": _measure("loudness", "loudness -14..-8", unit="lufs|lkfs"),
     "peak": _measure("peak", "peak ..-1", unit="dbtp|db"),
     "duration": _measure("duration", "duration 0:02..1:30", unit="s|seconds"),
     "bars": _measure("bars", "bars 4..8", tolerance=0.05),
-    "break": Word(_read_break, "break 2..8 bars"),
+    "break": QueryWord(_read_break, "break 2..8 bars"),
     "voice": _measure("voice", "voice 0.5..", tolerance=0.05),
     "phrases": _measure("phrases", "phrases 4..", tolerance=0.0),
     "brightness": _measure("brightness", "brightness ..1500", unit="hz"),
     "loop": _flag("loop_beats IS NOT NULL", "loop"),
     "steady": _flag("steady", "steady"),
-    "tag": Word(_read_tag, "tag crowd or rain"),
-    "text": Word(_read_text, "text lantern"),
+    "tag": QueryWord(_read_tag, "tag crowd or rain"),
+    "text": QueryWord(_read_text, "text lantern"),
     "artist": _said("artist", "artist lamplighter"),
     "title": _said("title", "title first rain"),
     "folder": _said("folder", "folder crates"),

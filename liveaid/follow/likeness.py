@@ -10,7 +10,7 @@ import math
 
 from liveaid.follow.gesture import Gesture
 from liveaid.follow.numbers import Numbers
-from liveaid.follow.plan import Part
+from liveaid.follow.plan import DeckPart
 
 ROOT = math.sqrt(2.0 * math.pi)
 
@@ -22,7 +22,7 @@ def normal(off: float, width: float) -> float:
 
 
 def runs(
-    part: Part, gesture: Gesture, off_s: float, ran: bool, ending: bool, numbers: Numbers
+    part: DeckPart, gesture: Gesture, off_s: float, ran: bool, ending: bool, numbers: Numbers
 ) -> float:
     """A deck that is to run. `off_s` is how far the record is from where the beat says."""
     if gesture.kind == "runs":
@@ -40,7 +40,7 @@ def runs(
     return numbers.nudged if brief else numbers.pushed
 
 
-def works(part: Part, gesture: Gesture, leaving: bool, numbers: Numbers) -> float:
+def works(part: DeckPart, gesture: Gesture, leaving: bool, numbers: Numbers) -> float:
     """A deck that a hand is to work. `leaving`: the set piece is nearly over."""
     at_s = gesture.at_s
     beyond_s = max(part.from_s - at_s, at_s - part.to_s, 0.0)
@@ -67,7 +67,7 @@ def works(part: Part, gesture: Gesture, leaving: bool, numbers: Numbers) -> floa
 
 
 def rests(
-    part: Part, gesture: Gesture, entered_s: float, beats_in: float, numbers: Numbers
+    part: DeckPart, gesture: Gesture, entered_s: float, beats_in: float, numbers: Numbers
 ) -> float:
     """A deck that rests: running on from before, being wound, listened to at its next cue."""
     if gesture.kind != "runs":
@@ -86,7 +86,7 @@ def rests(
     return max(begun + numbers.fall * max(over, 0.0), numbers.least)
 
 
-def near_next(part: Part, at_s: float, numbers: Numbers) -> bool:
+def near_next(part: DeckPart, at_s: float, numbers: Numbers) -> bool:
     """Whether a record is by its next cue; False where there is none."""
     return abs(at_s - part.next_cue_s) < 2.0 * numbers.near_cue_s
 

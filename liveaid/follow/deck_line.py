@@ -16,7 +16,7 @@ BUCKET_S = 0.008
 """Messages this close together are averaged into one point: 125 points a second at most."""
 LINE_S = 2.5
 """The line looks no further back: pitch drifts, and a hand may nudge the record."""
-BREAK_S = 0.03
+DECK_BREAK_S = 0.03
 """Beside jitter, a point this far off the line begins a new one: 30 ms of record."""
 MOST_OFF = 3.0
 """A single point counts for no more: it takes four to bend a line."""
@@ -163,7 +163,7 @@ class Deck:
             self.line_began = (time_s, position_s)
         off = position_s - self.line.at(time_s) if self.line.points else 0.0
         doubt = self._doubt(time_s)
-        if abs(off) > BREAK_S + 3.0 * doubt:
+        if abs(off) > DECK_BREAK_S + 3.0 * doubt:
             self._stray((time_s, position_s))
             return
         self._strays.clear()
@@ -233,4 +233,4 @@ class Deck:
 
 def _too_far(a: Point, b: Point) -> bool:
     """Whether no hand can have moved the record from one point to the next."""
-    return abs(b[1] - a[1]) > HAND_FASTEST * abs(b[0] - a[0]) + BREAK_S
+    return abs(b[1] - a[1]) > HAND_FASTEST * abs(b[0] - a[0]) + DECK_BREAK_S

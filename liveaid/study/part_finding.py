@@ -15,20 +15,20 @@ import numpy.typing as npt
 
 Samples = npt.NDArray[np.float32]
 
-LEAD_S = 0.010
+PARTS_LEAD_S = 0.010
 """A part begins this much before its attack, so that none of it is lost (common practice)."""
 DOWN_DB = 30.0
 """A part is over where it is so much softer than its loudest moment (common practice)."""
-SHORTEST_S = 0.050
+PARTS_SHORTEST_S = 0.050
 """Nothing shorter can be found by a hand: 10 degrees of the sticker (common practice)."""
 FAINT_DB = 34.0
 """Nothing so much softer than the loudest part is a part (common practice)."""
-_STEP_S = 0.005
+_PARTS_STEP_S = 0.005
 _BELOW_HZ, _ABOVE_HZ = 500.0, 2500.0
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class PartFound:
     """One part as the study proposes it."""
 
     name: str
@@ -39,7 +39,7 @@ class Part:
 
 def find_parts(
     mono: Samples, rate_hz: int, onsets_s: Sequence[float], *, speech: bool
-) -> tuple[Part, ...]:
+) -> tuple[PartFound, ...]:
     """The parts of a sound, in order; `onsets_s` rising. `speech`: named as words, else as hits by
     how bright they are. Empty for silence."""
     if not onsets_s:
@@ -59,16 +59,18 @@ def find_parts(
         if peak > max(loud) * 10.0 ** (-FAINT_DB / 20.0)
     ]
     names = _names(mono, rate_hz, kept, speech=speech)
-    return tuple(Part(name, *span) for name, span in zip(names, kept, strict=True))
+    return tuple(PartFound(name, *span) for name, span in zip(names, kept, strict=True))
 
 
 def _at(seconds: float) -> int:
-    return round(seconds / _STEP_S)
+    return round(seconds / _PARTS_STEP_S)
 
 
 def _levels(mono: Samples, rate_hz: int) -> npt.NDArray[np.float64]:
     """Root mean square of every 5 ms."""
-    edges = np.round(np.arange(0.0, len(mono) / rate_hz + _STEP_S, _STEP_S) * rate_hz).astype(int)
+    edges = np.round(
+        np.arange(0.0, len(mono) / rate_hz + _PARTS_STEP_S, _PARTS_STEP_S) * rate_hz
+    ).astype(int)
     power = np.concatenate([[0.0], np.cumsum(mono.astype(np.float64) ** 2)])
     sums = np.diff(power[np.minimum(edges, len(mono))])
     levels: npt.NDArray[np.float64] = np.sqrt(np.maximum(sums, 0.0) / np.diff(edges))
@@ -84,11 +86,11 @@ def _span(
         return None
     peak = int(inside.argmax())
     softer = np.flatnonzero(inside[peak:] < inside[peak] * 10.0 ** (-DOWN_DB / 20.0))
-    end = at + (peak + int(softer[0])) * _STEP_S if len(softer) else until - LEAD_S
-    end = min(end, until - LEAD_S) if until > at + 2 * LEAD_S else until
-    if end - at < SHORTEST_S:
+    end = at + (peak + int(softer[0])) * _PARTS_STEP_S if len(softer) else until - PARTS_LEAD_S
+    end = min(end, until - PARTS_LEAD_S) if until > at + 2 * PARTS_LEAD_S else until
+    if end - at < PARTS_SHORTEST_S:
         return None
-    return round(max(at - LEAD_S, 0.0), 3), round(end, 3), round(at, 3)
+    return round(max(at - PARTS_LEAD_S, 0.0), 3), round(end, 3), round(at, 3)
 
 
 def _names(

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 
 from liveaid.record.figures import figure
-from liveaid.simulate.line import Line
+from liveaid.simulate.line import MotionLine
 from liveaid.simulate.track import Track, TrackBuilder
 
 RELEASE_S = figure("release_s")
@@ -36,7 +36,7 @@ class Record:
     def __init__(self, *, t_s: float, x_s: float, turn_s: float) -> None:
         self._track = TrackBuilder(t_s, x_s)
         self.turn_s = turn_s
-        self.line: Line | None = None
+        self.line: MotionLine | None = None
 
     @property
     def now_s(self) -> float:
@@ -61,11 +61,11 @@ class Record:
         else:
             self._track.add(until_s, self.x_s, 0.0)
 
-    def follow(self, line: Line) -> None:
+    def follow(self, line: MotionLine) -> None:
         """From now on the record runs on this line, which goes through where it is."""
         self.line = line
 
-    def let_go(self, line: Line) -> tuple[float, Line]:
+    def let_go(self, line: MotionLine) -> tuple[float, MotionLine]:
         """Release a standing record so that, at speed, it runs on `line`.
 
         The slip while it is caught costs half of RELEASE_S, which hands allow for by being early.
@@ -77,7 +77,7 @@ class Record:
         onset_s = line.when(self.x_s) - 0.5 * RELEASE_S
         if onset_s < self.now_s:
             late_s = self.now_s - onset_s
-            line = Line(line.t0_s + late_s, line.x0, line.rate, line.gain)
+            line = MotionLine(line.t0_s + late_s, line.x0, line.rate, line.gain)
             onset_s = self.now_s
         self.go_on(onset_s)
         self._track.add(
@@ -104,7 +104,7 @@ class Record:
         lasts_s = max(lasts_s, 1.5 * abs(to_s - self.x_s) / PEAK_SPEED, 0.02)
         self._track.add(self.now_s + lasts_s, to_s, 0.0)
 
-    def put(self, t_s: float, x_s: float, line: Line | None = None) -> None:
+    def put(self, t_s: float, x_s: float, line: MotionLine | None = None) -> None:
         """The needle, or a cue called up, puts another place of the file under it at once."""
         self.go_on(t_s)
         self._track.jump(x_s, line.rate_at(t_s) if line else 0.0)

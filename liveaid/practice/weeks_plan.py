@@ -41,7 +41,7 @@ class Turn:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Plan:
+class PracticePlan:
     """A session's turns, and which one is on since when."""
 
     turns: tuple[Turn, ...]
@@ -54,11 +54,11 @@ class Plan:
         """What is on; None when all is done."""
         return self.turns[self.at] if self.at < len(self.turns) else None
 
-    def begun(self, now: float) -> Plan:
+    def begun(self, now: float) -> PracticePlan:
         """The plan with its turn begun at a moment."""
         return replace(self, since_s=now)
 
-    def moved_on(self, now: float) -> Plan:
+    def moved_on(self, now: float) -> PracticePlan:
         """The plan at its next turn."""
         return replace(self, at=min(self.at + 1, len(self.turns)), since_s=now)
 
@@ -68,7 +68,9 @@ class Plan:
         return turn is not None and self.since_s is not None and now - self.since_s >= turn.lasts_s
 
 
-def plan_of(routine: Routine, found: Outlook, pieces: Sequence[PieceRow], minutes: float) -> Plan:
+def plan_of(
+    routine: Routine, found: Outlook, pieces: Sequence[PieceRow], minutes: float
+) -> PracticePlan:
     """A plan for so many minutes, breaks in between counted."""
     things = sorted(
         [(one.gain, one.name, one.why) for one in found.standings]
@@ -87,7 +89,7 @@ def plan_of(routine: Routine, found: Outlook, pieces: Sequence[PieceRow], minute
             hands_on_s += turns[-1].lasts_s
             k += 1
         left_s -= turns[-1].lasts_s
-    return Plan(turns=tuple(turns))
+    return PracticePlan(turns=tuple(turns))
 
 
 def _transitions(

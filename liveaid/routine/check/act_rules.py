@@ -7,9 +7,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from liveaid.routine.check.demands import Demand, Worked, tightest, worked
+from liveaid.routine.check.demands import Demand, WorkedDemand, tightest, worked
 from liveaid.routine.check.findings import Finding, found
-from liveaid.routine.check.strokes import (
+from liveaid.routine.check.stroke_rules import (
     judge_brought,
     judge_reach_of_strokes,
     judge_rows,
@@ -33,7 +33,7 @@ def demands_of(routine: Routine, piece: int) -> tuple[Demand, ...]:
     return tuple(sorted(_demands(worked(routine, piece)), key=lambda each: each.beat))
 
 
-def _demands(at: Worked) -> Iterator[Demand]:
+def _demands(at: WorkedDemand) -> Iterator[Demand]:
     for side in SIDES:
         yield from judge_stroke_times(at, side)
         yield from judge_reach_of_strokes(at, side)

@@ -17,7 +17,7 @@ from scipy.signal import resample_poly
 
 Floats = NDArray[np.float64]
 
-RATE_HZ = 24000
+HEARING_RATE_HZ = 24000
 """All comparing is done at this rate; the hand's timing needs no more."""
 HOP_S = 0.010
 FINE_HOP_S = 0.001
@@ -46,15 +46,15 @@ class Features:
 def at_common_rate(samples: Floats, rate_hz: int) -> Floats:
     """Mono samples, shape (frames,), at the common rate, from (frames,) or (frames, channels)."""
     mono = samples.mean(axis=1) if samples.ndim == 2 else samples
-    shared = math.gcd(rate_hz, RATE_HZ)
-    out = resample_poly(mono, RATE_HZ // shared, rate_hz // shared)
+    shared = math.gcd(rate_hz, HEARING_RATE_HZ)
+    out = resample_poly(mono, HEARING_RATE_HZ // shared, rate_hz // shared)
     return np.asarray(out, float)
 
 
 def features(mono: Floats) -> Features:
     """Onset strength and chroma of mono samples at the common rate, 100 frames a second."""
     onset = onset_bands(mono, hop_s=HOP_S)
-    chroma = _chroma(_magnitudes(mono, size=4096, hop=round(HOP_S * RATE_HZ)))
+    chroma = _chroma(_magnitudes(mono, size=4096, hop=round(HOP_S * HEARING_RATE_HZ)))
     count = min(len(onset), len(chroma))
     return Features(onset[:count], chroma[:count], HOP_S)
 
@@ -65,7 +65,7 @@ def onset_bands(mono: Floats, *, hop_s: float) -> Floats:
     Half-wave rectified difference of the log level over 10 ms, as in Boeck and Widmer, "Maximum
     filter vibrato suppression for onset detection", DAFx (2013), without the vibrato filter.
     """
-    level = _magnitudes(mono, size=512, hop=round(hop_s * RATE_HZ)) @ _band_matrix(512).T
+    level = _magnitudes(mono, size=512, hop=round(hop_s * HEARING_RATE_HZ)) @ _band_matrix(512).T
     typical = level.mean(0) + 1e-12
     loud = np.log1p(level / (0.3 * typical))
     lag = max(1, round(0.010 / hop_s))
@@ -90,7 +90,7 @@ def _magnitudes(mono: Floats, *, size: int, hop: int) -> Floats:
 
 def _band_matrix(size: int) -> Floats:
     """Sums of spectrum bins into bands, shape (bands, bins); no band is empty."""
-    hz = np.fft.rfftfreq(size, 1 / RATE_HZ)
+    hz = np.fft.rfftfreq(size, 1 / HEARING_RATE_HZ)
     rows = []
     for low, high in pairwise(_BANDS_HZ):
         inside = (hz >= low) & (hz < high)
@@ -102,7 +102,7 @@ def _band_matrix(size: int) -> Floats:
 
 def _chroma(magnitudes: Floats) -> Floats:
     """Level per pitch class, unit length, bins weighted against their own mean over time."""
-    hz = np.fft.rfftfreq(2 * (magnitudes.shape[1] - 1), 1 / RATE_HZ)
+    hz = np.fft.rfftfreq(2 * (magnitudes.shape[1] - 1), 1 / HEARING_RATE_HZ)
     use = (hz > 100) & (hz < 4000)
     white = np.log1p(10 * magnitudes[:, use] / (magnitudes[:, use].mean(0) + 1e-9))
     note = np.rint(12 * np.log2(hz[use] / _A4_HZ)).astype(int) % 12

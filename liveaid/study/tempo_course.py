@@ -40,7 +40,7 @@ FOLDS = (1.0, 0.5, 2.0, 3.0, 1.0 / 3.0, 2.0 / 3.0, 1.5, 0.75, 4.0 / 3.0)
 
 
 @dataclass(frozen=True, slots=True)
-class Stretch:
+class CourseStretch:
     """One stretch of a sound and the tempo in it."""
 
     middle_s: float
@@ -52,7 +52,7 @@ class Stretch:
     """Another tempo holds here, clearly better than the common grid."""
 
 
-def follow_course(rise: Floats, onsets: Onsets, grid: Grid) -> list[Stretch]:
+def follow_course(rise: Floats, onsets: Onsets, grid: Grid) -> list[CourseStretch]:
     """The stretches of a sound in order, half overlapping, each with what holds in it."""
     length = STRETCH_BEATS * grid.period_s
     if not len(onsets):
@@ -80,19 +80,19 @@ def _part(onsets: Onsets, start: float, stop: float) -> Onsets:
 
 def _stretch(
     rise: Floats, few: Onsets, grid: Grid, common: Grid, start: float, usual: float
-) -> Stretch:
+) -> CourseStretch:
     length = STRETCH_BEATS * grid.period_s
     middle = start + length / 2
     if len(few) < FEWEST:
-        return Stretch(middle, grid.period_s, False, False)
+        return CourseStretch(middle, grid.period_s, False, False)
     if common.excess >= max(HOLDS_EXCESS, HOLDS_SHARE * usual):
-        return Stretch(middle, grid.period_s, True, False)
+        return CourseStretch(middle, grid.period_s, True, False)
     frames = slice(max(round(start * FRAMES_HZ), 0), round((start + length) * FRAMES_HZ))
     own = _own(rise[frames], few, grid)
     if own is None or own.excess < max(OWN_EXCESS, common.excess + OWN_GAIN):
-        return Stretch(middle, grid.period_s, common.excess >= HOLDS_EXCESS, False)
+        return CourseStretch(middle, grid.period_s, common.excess >= HOLDS_EXCESS, False)
     period_s = _folded(own.period_s, grid.period_s)
-    return Stretch(middle, period_s, False, abs(period_s / grid.period_s - 1.0) >= SAME)
+    return CourseStretch(middle, period_s, False, abs(period_s / grid.period_s - 1.0) >= SAME)
 
 
 def _own(rise: Floats, few: Onsets, grid: Grid) -> Grid | None:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from liveaid.record.bring import turns_in
 from liveaid.record.platter import sticker_degrees, turns
 from liveaid.routine.check.findings import Finding, Severity, found
-from liveaid.routine.check.plan import HandBeat
+from liveaid.routine.check.hand_plan import HandBeat
 from liveaid.routine.hands import Job
 from liveaid.routine.model import Routine
 from liveaid.routine.timeline import beat_s

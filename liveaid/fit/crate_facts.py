@@ -34,7 +34,7 @@ clash (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
-class Facts:
+class CrateFacts:
     """The facts of some sounds, shape (sounds,)."""
 
     tempo: Floats
@@ -57,7 +57,7 @@ class Facts:
         return np.isnan(self.tempo) & np.isnan(self.loop_beats) & (self.duration < HIT_S)
 
 
-def facts_of(studies: Iterable[Study]) -> Facts:
+def facts_of(studies: Iterable[Study]) -> CrateFacts:
     """The facts of studied sounds."""
     return facts_of_rows([
         (
@@ -69,7 +69,7 @@ def facts_of(studies: Iterable[Study]) -> Facts:
     ])  # fmt: skip
 
 
-def facts_of_rows(rows: Sequence[Sequence[Any]]) -> Facts:
+def facts_of_rows(rows: Sequence[Sequence[Any]]) -> CrateFacts:
     """The facts in rows of COLUMNS, as the shelf keeps them."""
     columns = dict(zip(COLUMNS, zip(*rows, strict=True), strict=True)) if rows else {}
     found: dict[str, npt.NDArray[Any]] = {}
@@ -82,7 +82,7 @@ def facts_of_rows(rows: Sequence[Sequence[Any]]) -> Facts:
             found[name] = np.array([-1 if v is None else v for v in values], dtype=np.intp)
         else:
             found[name] = np.array(values, dtype=np.float64)  # None becomes NaN
-    return Facts(**found)
+    return CrateFacts(**found)
 
 
 def key_of(number: int) -> Key:
