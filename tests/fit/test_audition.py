@@ -82,7 +82,7 @@ def beats_of_the_other(sound, tmp_path: Path, **facts: object) -> int:
     mine, other = sound(90.0), sound(90.0, **facts)
     (fit,) = fits(mine, {"other": other})
     silent, click = tmp_path / "a.wav", clicks(tmp_path / "b.wav", 90.0, 0.0, 4)
-    soundfile.write(silent, np.zeros(RATE_HZ), RATE_HZ)
+    soundfile.write(silent, np.zeros(AUDITION_RATE_HZ), AUDITION_RATE_HZ)
     return len(heard_s(audition(str(silent), mine, click, other, fit)))
 
 
@@ -99,7 +99,7 @@ def test_two_loud_sounds_stay_a_decibel_below_full_scale_and_end_without_a_click
     mine = sound(90.0, loop_beats=4)
     (fit,) = fits(mine, {"other": mine})
     steady = str(tmp_path / "a.wav")
-    soundfile.write(steady, np.full(RATE_HZ, 0.8), RATE_HZ, "FLOAT")
+    soundfile.write(steady, np.full(AUDITION_RATE_HZ, 0.8), AUDITION_RATE_HZ, "FLOAT")
     mix = audition(steady, mine, steady, mine, fit)
     assert np.abs(mix).max() == pytest.approx(0.89125, abs=1e-4)
     # The last 20 ms, 882 samples, go down evenly: half is left in their middle, nothing at the end.
@@ -114,7 +114,7 @@ def test_without_a_common_beat_the_other_comes_in_at_its_own_speed(sound, tmp_pa
     other = sound(None, kind="a cappella", key=None, silence_start_s=0.5)
     (fit,) = fits(mine, {"other": other})
     silent, click = tmp_path / "a.wav", clicks(tmp_path / "b.wav", 60.0, 0.5, 4)
-    soundfile.write(silent, np.zeros(RATE_HZ), RATE_HZ)
+    soundfile.write(silent, np.zeros(AUDITION_RATE_HZ), AUDITION_RATE_HZ)
     mix = audition(str(silent), mine, click, other, fit)
-    assert len(mix) == 16 * RATE_HZ  # 32 beats at 120 BPM
+    assert len(mix) == 16 * AUDITION_RATE_HZ  # 32 beats at 120 BPM
     assert heard_s(mix) == pytest.approx([0.0, 1.0, 2.0, 3.0], abs=0.002)
