@@ -96,7 +96,7 @@ def test_one_message_that_is_wrong_makes_no_movement():
 
 
 def test_a_release_and_a_taking_to_the_millisecond():
-    """Let go from 2.0 at 1.0 s. Taken at 3.0 s, it slows evenly to a stand in 40 ms: on by 20 ms."""
+    """Let go from 2.0 at 1.0 s. Taken at 3.0 s, it slows evenly to a stand in 40 ms: 20 ms on."""
     t = np.arange(0.0, 4.0, 0.005)
     u = np.clip(t - 3.0, 0.0, 0.04)
     x = 2 + np.clip(t - 1.0, 0.0, 2.0) + u - u * u / 0.08
@@ -126,7 +126,7 @@ def push(at: float, lasts: float, way: float, t: np.ndarray) -> np.ndarray:
 
 
 def test_pushes_begin_where_they_were_begun_and_go_as_far():
-    """0.2 s forward from 1.0 s, back, and 0.3 s forward from 2.0 s; 0.02 s at 3.0 s is no stroke."""
+    """0.2 s forward from 1.0 s, back, and 0.3 s forward from 2.0 s; 0.02 s at 3.0 s is none."""
     t = np.arange(0.0, 4.0, 0.005)
     x = 5 + push(1, 0.2, 0.2, t) - push(1.5, 0.2, 0.2, t) + push(2, 0.3, 0.3, t)
     x += push(3, 0.2, 0.02, t)
@@ -158,7 +158,7 @@ def counted(deck: DeckTrace, start_s: float, end_s: float) -> BeatTimes | None:
 
 
 def test_a_running_record_is_the_count():
-    """Let go at 100 s from 8.0 at 120 BPM: beat 6 at 103 s; at -4 %, 6 * 0.5 / 0.96 = 3.125 s on."""
+    """Let go at 100 s from 8.0, 120 BPM: beat 6 at 103 s; at -4 %, 6 * 0.5 / 0.96 = 3.125 s on."""
     even = counted(record((99, 8), (100, 8), (104, 12), (105, 12)), 100, 104)
     assert [even.when(b) for b in (0, 1, 6)] == pytest.approx([100, 100.5, 103], abs=MS)
     slow = counted(record((99, 8), (100, 8), (104, 11.84), (105, 11.84)), 100, 104)
@@ -246,14 +246,14 @@ def test_what_lies_after_the_last_sure_place_is_filled_in_to_the_end():
 
 
 def test_a_visit_given_up_ends_where_it_was_last_sure():
-    """Beat 6 at 103 s. Under a beat from its end it counts as played to its end, a beat does not."""
+    """Beat 6 at 103 s. Under a beat from the end it counts as gone to its end, a beat does not."""
     for to_beat, ends in ((6, (6, 103)), (15, (15, 107.5)), (15.5, (16, 108))):
         found = visits(three(), sure(0, 1, to_beat), played(10), 100, 100 + to_beat / 2)
         assert told(found) == [(0, 0, ends[0], 100, ends[1])]
 
 
 def test_a_set_piece_come_into_at_its_second_beat_began_before_it_was_made_out():
-    """Under two beats in, it began at its first; from beat 5 on, and the record elsewhere, there."""
+    """Under two beats in, it began at its first; from beat 5 on, the record elsewhere, there."""
     assert told(visits(three(), sure(0, 1.5, 6), played(70), 100, 103)) == [(0, 0, 6, 100, 103)]
     assert told(visits(three(), sure(0, 5, 9), played(70), 100, 104.5)) == [(0, 5, 9, 102.5, 104.5)]
 
