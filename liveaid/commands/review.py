@@ -145,6 +145,8 @@ def _say(screen: Console, found: dict[str, Any]) -> None:
         numbers = ", ".join(map(str, found["spoiled"]))
         screen.print(f"Spoiled in the file, and left out: take {numbers}.", markup=False)
     screen.print(_pieces_table(found))
+    for line in _fader_lines(found):
+        screen.print(line, markup=False, soft_wrap=True)
     _say_next(screen, found)
     stage = found["stage_ready"]
     runs = stage["run_throughs"]
@@ -165,6 +167,14 @@ def _say(screen: Console, found: dict[str, Any]) -> None:
         screen.print(care["noise"], markup=False)
     for picture in found.get("pictures", []):
         screen.print(picture, markup=False, soft_wrap=True)
+
+
+def _fader_lines(found: dict[str, Any]) -> list[str]:
+    """The latest take whose fader is written out: a sentence a deck."""
+    for take in found["takes"]:
+        if take["faders"]:
+            return [f"#{take['number']} {said}." for said in take["faders"].values()]
+    return []
 
 
 def _say_next(screen: Console, found: dict[str, Any]) -> None:

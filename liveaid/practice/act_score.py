@@ -7,6 +7,7 @@ from typing import Literal, TypeAlias
 
 from liveaid.practice.beat_times import BeatTimes
 from liveaid.practice.delays import Clock
+from liveaid.practice.hand_cuts import HandCuts
 from liveaid.practice.planned_acts import EventKind
 from liveaid.practice.visits import Visit
 from liveaid.routine import Side
@@ -61,3 +62,5 @@ class Played:
     visit: Visit
     acts: tuple[ActScore, ...]
     count: BeatTimes | None
+    cuts: tuple[HandCuts, ...] = ()
+    """Of each deck whose acts need the fader; none without a count."""

@@ -11,7 +11,9 @@ from liveaid.practice.beat_times import BeatTimes
 from liveaid.practice.counting import counted, own_turns
 from liveaid.practice.delays import Clock
 from liveaid.practice.hand_acts import held_acts
+from liveaid.practice.hand_cuts import hand_cuts
 from liveaid.practice.match import match_by_habit
+from liveaid.practice.mixer_trace import FaderHeard
 from liveaid.practice.planned_acts import (
     LET_GO,
     SCORED,
@@ -33,13 +35,15 @@ def assess(
     trace: Trace,
     visits: Sequence[Visit],
     *,
+    mixer: Sequence[FaderHeard] = (),
     counted_in_s: float | None = None,
     stops: bool = True,
 ) -> list[Played]:
     """Every visit of a take with its acts, in order.
 
-    `counted_in_s` is when the count-in put the first beat, where there was one. `stops` as in
-    `planned_events`. Delays are out of both already (see delays).
+    `mixer` is what the faders told meanwhile, as it arrived. `counted_in_s` is when the count-in
+    put the first beat, where there was one. `stops` as in `planned_events`. Delays are out of the
+    others already (see delays).
     """
     decks = heard_of(trace, routine)
     plan = planned_events(routine, stops=stops)
@@ -49,8 +53,17 @@ def assess(
         if played:
             due = _due(routine, played[-1], visit)
         acts = tuple(act for act in plan if act.piece == visit.piece)
-        played.append(_played(Attempt(routine, visit, decks, acts, due)))
+        played.append(
+            _with_cuts(_played(Attempt(routine, visit, decks, acts, due)), routine, mixer)
+        )
     return played
+
+
+def _with_cuts(played: Played, routine: Routine, mixer: Sequence[FaderHeard]) -> Played:
+    """The visit with its fader held against its count; as it is where there is none."""
+    if played.count is None:
+        return played
+    return replace(played, cuts=hand_cuts(routine, played.visit, played.count.when, mixer))
 
 
 def _due(routine: Routine, before: Played, visit: Visit) -> Due | None:

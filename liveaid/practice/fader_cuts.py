@@ -43,6 +43,8 @@ class CutScore:
     """When it was made; None: missed."""
     off_s: float | None
     """How late, below 0 early; 0 anywhere in the room that a standing record leaves."""
+    room_beats: float = 0.0
+    """How long that room is; 0: due at one moment."""
 
 
 def fader_moves(messages: Sequence[tuple[float, float]]) -> list[FaderMove]:
@@ -99,14 +101,31 @@ def cut_scores(
         due = [_nearest(edge, heard, when) for edge in wanted]
         found = match(due, heard, window_s=window_s)
         scores += [
-            CutScore(opens=opens, beat=wanted[i].beat, at_s=heard[j], off_s=heard[j] - due[i])
+            CutScore(
+                opens=opens,
+                beat=wanted[i].beat,
+                at_s=heard[j],
+                off_s=heard[j] - due[i],
+                room_beats=_room_beats(wanted[i]),
+            )
             for i, j in found.pairs
         ]
         scores += [
-            CutScore(opens=opens, beat=wanted[i].beat, at_s=None, off_s=None) for i in found.missed
+            CutScore(
+                opens=opens,
+                beat=wanted[i].beat,
+                at_s=None,
+                off_s=None,
+                room_beats=_room_beats(wanted[i]),
+            )
+            for i in found.missed
         ]
         scores += _added([heard[j] for j in found.added], opens, acts, when)
     return sorted(scores, key=lambda one: one.at_s if one.at_s is not None else when(one.beat or 0))
+
+
+def _room_beats(edge: Edge) -> float:
+    return max(0.0, round(edge.to_beat - edge.from_beat, 6))
 
 
 def _nearest(edge: Edge, heard: Sequence[float], when: Callable[[float], float]) -> float:

@@ -17,6 +17,7 @@ from typing import Any
 from liveaid.files.aside import write_aside
 from liveaid.files.inside import is_plain
 from liveaid.practice.delays import delays_from
+from liveaid.practice.mixer_trace import mixer_of, rows_of
 from liveaid.practice.records import Kept
 from liveaid.practice.trace import pack, unpack
 from liveaid.practice.visits import Visit
@@ -73,6 +74,7 @@ def to_bytes(take: Kept) -> bytes:
         "duration_s": take.duration_s, "tempo_part": take.tempo_part, "start_s": take.start_s,
         "counted_in_s": take.counted_in_s, "visits": [astuple(visit) for visit in take.visits],
         "sender": take.sender, "delays": take.delays.to_json(), "played": dict(take.played),
+        "mixer": rows_of(take.mixer),
     }  # fmt: skip
     body = json.dumps(words).encode() + b"\n" + pack(take.trace)
     return _MAGIC + _digest(body) + b"\n" + body
@@ -88,7 +90,8 @@ def from_bytes(data: bytes) -> Kept:
     words = json.loads(line)
     visits = tuple(Visit(*visit) for visit in words.pop("visits"))
     delays = delays_from(words.pop("delays"))
-    return Kept(**words, visits=visits, delays=delays, trace=unpack(trace))
+    mixer = mixer_of(words.pop("mixer", ()))  # none in files from before it was kept
+    return Kept(**words, visits=visits, delays=delays, trace=unpack(trace), mixer=mixer)
 
 
 def _digest(body: bytes) -> bytes:

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from liveaid.practice.delays import CLOCKS, Delays, delays_from
+from liveaid.practice.mixer_trace import unpack_mixer
 from liveaid.practice.records import Kept, NoteRow, PieceRow, TakeRow
 from liveaid.practice.schema import StoreError, as_store_error, open_to_read
 from liveaid.practice.trace import TraceError, unpack
@@ -81,7 +82,7 @@ class TakeReader:
         """A take in full. StoreError when there is none of that number."""
         rows = self._rows(
             "SELECT title, at, aim, ended, duration_s, tempo_part, start_s, counted_in_s, visits,"
-            " trace, sender, delays, played FROM take WHERE id = ?",
+            " trace, mixer, sender, delays, played FROM take WHERE id = ?",
             (take,),
         )
         for row in rows:
@@ -127,10 +128,13 @@ class TakeReader:
 
 def _kept(row: tuple[Any, ...]) -> Kept:
     """The take in a row. ValueError, TypeError or TraceError when it is spoiled."""
-    title, at, aim, ended, lasts, part, start, counted, gone, trace, sender, late, played = row
+    title, at, aim, ended, lasts, part, start, counted, gone, trace, mixer, sender, late, played = (
+        row
+    )
     return Kept(
         title=title, at=at, aim=aim, ended=ended, duration_s=lasts, tempo_part=part,
-        start_s=start, counted_in_s=counted, trace=unpack(trace), sender=sender,
+        start_s=start, counted_in_s=counted, trace=unpack(trace),
+        mixer=unpack_mixer(mixer), sender=sender,
         visits=tuple(Visit(*visit) for visit in json.loads(gone)),
         delays=delays_from(json.loads(late) if late else None), played=json.loads(played),
     )  # fmt: skip

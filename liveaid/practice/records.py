@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from liveaid.practice.delays import NO_DELAYS, Delays
+from liveaid.practice.mixer_trace import MixerTrace
 from liveaid.practice.trace import Trace
 from liveaid.practice.visits import Visit
 
@@ -30,6 +31,8 @@ class Kept:
     visits: tuple[Visit, ...]
     trace: Trace
     """As it arrived, no delay taken out."""
+    mixer: MixerTrace = ()
+    """What the mixer told meanwhile; none where none was heard."""
     sender: str = ""
     """What wrote the positions: the name of its OSC map."""
     delays: Delays = NO_DELAYS

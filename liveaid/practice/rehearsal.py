@@ -21,6 +21,7 @@ from liveaid.follow import Prompt
 from liveaid.practice import pages
 from liveaid.practice.count_in import CountIn
 from liveaid.practice.ladder import Ladder
+from liveaid.practice.mixer_trace import FaderHeard
 from liveaid.practice.reading import TakeReader
 from liveaid.practice.records import Kept
 from liveaid.practice.rehearsal_status import rehearsal_status
@@ -216,6 +217,10 @@ class Rehearsal(Watcher):
         """One thing a sender told."""
         if heard.what == "position" and heard.side is not None:
             self.session.hear(heard.side, position_s=heard.value, now=heard.now_s)
+        elif heard.what == "crossfader":
+            self.session.hear_mixer(FaderHeard(heard.now_s, "crossfader", heard.value))
+        elif heard.what == "level" and heard.side is not None:
+            self.session.hear_mixer(FaderHeard(heard.now_s, heard.side, heard.value))
 
     def prompted(self, prompt: Prompt, now_s: float) -> None:
         """The prompt was worked out anew."""

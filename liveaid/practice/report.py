@@ -177,6 +177,7 @@ def take_json(take: TakeRow, score: dict[str, Any]) -> dict[str, Any]:
         "verdict": score.get("verdict", "clean" if take.clean else "not clean"),
         "shift": score.get("shift", ""),
         "said": take.said or None,
+        "faders": dict(score.get("faders", {})),
         **{name: score[name] for name in _LINE},
         "why": [f"{p['name']}: {', '.join(p['why'])}" for p in score["pieces"] if p["why"]],
     }

@@ -99,7 +99,11 @@ CREATE UNIQUE INDEX take_code ON take (code) WHERE code IS NOT NULL;
 ALTER TABLE piece ADD COLUMN digest TEXT NOT NULL DEFAULT '';
 """
 
-STEPS = (_TAKES, _COACH, _PLAYED)
+_MIXER = """
+ALTER TABLE take ADD COLUMN mixer BLOB;
+"""
+
+STEPS = (_TAKES, _COACH, _PLAYED, _MIXER)
 """What brings a file from one version to the next; a new one goes to the end."""
 VERSION = len(STEPS)
 SCHEMA_APPLICATION_ID = 0x6C766174

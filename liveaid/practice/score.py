@@ -9,6 +9,7 @@ from typing import Literal, TypeAlias
 from liveaid.practice.act_score import ActScore, Outcome, Played
 from liveaid.practice.bars import other_bars, rest_of
 from liveaid.practice.delays import NO_DELAYS, Delays
+from liveaid.practice.hand_cuts import HandCuts
 from liveaid.practice.limits import Limits
 from liveaid.practice.shift import Off, PairShift, offs, shifts
 from liveaid.practice.timing import Timing, TimingJudged, faults_of, judged_of, timing
@@ -41,6 +42,8 @@ class PieceScore:
     why: tuple[str, ...]
     """What kept it from being clean, in words; why it was not judged."""
     acts: tuple[ActScore, ...] = field(repr=False)
+    cuts: tuple[HandCuts, ...] = field(default=(), repr=False)
+    """Told, never judged: how late a mixer's messages come is not known."""
 
     @property
     def clean(self) -> bool:
@@ -142,6 +145,7 @@ def _score_piece(
         missed=_count(acts, "missed"), added=_count(acts, "added"),
         skipped=_count(acts, "skipped"), whole=whole, tempo_bpm=tempo, tempo_percent=off,
         drift_percent=drift, verdict=verdict, why=why, acts=acts,
+        cuts=played.cuts,
     )  # fmt: skip
 
 

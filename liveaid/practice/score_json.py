@@ -7,6 +7,8 @@ from typing import Any
 
 from liveaid.practice import delays, shift
 from liveaid.practice.act_score import ActScore
+from liveaid.practice.fader_cuts import CutScore
+from liveaid.practice.hand_cuts import HandCuts, bias_s, fader_sentences
 from liveaid.practice.score import PieceScore, TakeScore
 from liveaid.practice.timing import Timing, TimingJudged
 
@@ -24,6 +26,7 @@ def score_json(score: TakeScore) -> dict[str, Any]:
         "shifts": [one.to_json() for one in score.shifts],
         "shift": "" if score.delays.measured else shift.says(score.shifts),
         "delays": {**score.delays.to_json(), "says": delays.says(score.delays)},
+        "faders": fader_sentences(cuts for piece in score.pieces for cuts in piece.cuts),
         "pieces": [_piece(piece) for piece in score.pieces],
     }
 
@@ -43,6 +46,7 @@ def _piece(piece: PieceScore) -> dict[str, Any]:
         "tempo_percent": _rounded(piece.tempo_percent, 2),
         "drift_percent": _rounded(piece.drift_percent, 2),
         "events": [_act(act) for act in piece.acts],
+        "faders": [_fader(cuts) for cuts in piece.cuts],
     }
 
 
@@ -68,6 +72,29 @@ def _act(act: ActScore) -> dict[str, Any]:
         "due_s": _rounded(act.due_s),
         "by": act.by,
         "turns_off": act.turns_off,
+    }
+
+
+def _fader(cuts: HandCuts) -> dict[str, Any]:
+    """One deck's openings and closings; `heard` false where no mixer was."""
+    scores = cuts.scores or ()
+    return {
+        "side": cuts.side,
+        "heard": cuts.scores is not None,
+        "bias_ms": _ms(bias_s(scores)),
+        "missed": cuts.missed,
+        "added": cuts.added,
+        "cuts": [_cut(one) for one in scores],
+    }
+
+
+def _cut(one: CutScore) -> dict[str, Any]:
+    return {
+        "opens": one.opens,
+        "beat": _rounded(one.beat),
+        "at_s": _rounded(one.at_s),
+        "off_ms": _ms(one.off_s),
+        "room_beats": _rounded(one.room_beats),
     }
 
 

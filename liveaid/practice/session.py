@@ -18,6 +18,7 @@ from liveaid.practice.count_in import Counter, CountIn, first_cues
 from liveaid.practice.delays import NO_DELAYS, Delays
 from liveaid.practice.ladder import Ladder
 from liveaid.practice.limits import Limits
+from liveaid.practice.mixer_trace import FaderHeard
 from liveaid.practice.records import Kept
 from liveaid.practice.score import TakeScore, score_take
 from liveaid.practice.score_json import score_json
@@ -69,7 +70,8 @@ class Ended:
             title=title, at=at, aim=aim.piece, ended=take.ended,
             duration_s=take.end_s - take.start_s, tempo_part=self.tempo_part,
             start_s=take.start_s, counted_in_s=self.counted_in_s, visits=take.visits,
-            trace=take.trace, sender=aim.sender, delays=aim.delays, played=played_in(aim),
+            trace=take.trace, mixer=take.mixer, sender=aim.sender, delays=aim.delays,
+            played=played_in(aim),
         )  # fmt: skip
 
 
@@ -105,7 +107,7 @@ def score_of(aim: Aim, kept: Kept, earlier: Sequence[Off] = ()) -> TakeScore:
     """
     late = kept.delays
     played = assess(
-        aim.routine, late.corrected(kept.trace), kept.visits,
+        aim.routine, late.corrected(kept.trace), kept.visits, mixer=kept.mixer,
         counted_in_s=late.heard_s(kept.counted_in_s), stops=not aim.piece,
     )  # fmt: skip
     return score_take(
@@ -130,7 +132,7 @@ class Session:
     def use(self, aim: Aim) -> None:
         """Go on with an edited map, or another stretch, between takes; what was counted stays."""
         self.aim = aim
-        self.finder = TakeFinder(aim.routine)
+        self.finder = TakeFinder(aim.routine, self.finder.mixer)
         self._moved_s = float("-inf")
         self._counter = Counter(first_cues(aim.routine), aim.routine.metre, self._counter.bars)
 
@@ -171,6 +173,10 @@ class Session:
         if self.finder.moved_s > self._moved_s:
             self._moved_s = self.finder.moved_s
             self.hands_on = self.hands_on.moved(now)
+
+    def hear_mixer(self, message: FaderHeard) -> None:
+        """A fader at a new place."""
+        self.finder.hear_mixer(message)
 
     def tell(self, prompt: Prompt, *, now: float) -> list[Ended | CountIn]:
         """The follower's word; what ended or begins by it."""
@@ -219,6 +225,8 @@ def to_json(aim: Aim, score: TakeScore) -> dict[str, Any]:
         piece["bars_before"] = gone // aim.routine.metre
         for event in piece["events"]:
             event["beat"] += gone
+        for one in (one for fader in piece["faders"] for one in fader["cuts"]):
+            one["beat"] = None if one["beat"] is None else one["beat"] + gone
         piece["index"] += aim.first
     for which in ("skipped_pieces", "repeated_pieces"):
         found[which] = [index + aim.first for index in found[which]]

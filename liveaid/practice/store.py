@@ -22,6 +22,7 @@ from pathlib import Path
 from typing import Any
 
 from liveaid.practice.journal import Journal, Spoiled
+from liveaid.practice.mixer_trace import pack_mixer
 from liveaid.practice.records import Kept
 from liveaid.practice.schema import StoreError, as_store_error, may_pass, open_to_write
 from liveaid.practice.trace import pack
@@ -218,11 +219,13 @@ def _insert(db: sqlite3.Connection, take: Kept, code: str) -> int:
         return int(number)
     row = db.execute(
         "INSERT INTO take (title, at, aim, ended, duration_s, tempo_part, start_s, counted_in_s,"
-        " visits, trace, sender, delays, played, code) VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?)",
+        " visits, trace, mixer, sender, delays, played, code)"
+        f" VALUES ({', '.join('?' * 15)})",
         (
             take.title, take.at, take.aim, take.ended, take.duration_s, take.tempo_part,
             take.start_s, take.counted_in_s, json.dumps([astuple(v) for v in take.visits]),
-            pack(take.trace), take.sender, json.dumps(take.delays.to_json()),
+            pack(take.trace), pack_mixer(take.mixer) if take.mixer else None, take.sender,
+            json.dumps(take.delays.to_json()),
             json.dumps(dict(take.played)), code,
         ),
     ).lastrowid  # fmt: skip

@@ -22,8 +22,9 @@ def take_line(take: Mapping[str, Any]) -> str:
 
 
 def hand_lines(take: Mapping[str, Any]) -> list[str]:
-    """One sentence a hand, where there is something to say."""
-    return [f"{said}." for said in (take.get("advice") or {}).values()]
+    """One sentence a hand, where there is something to say, and one a fader that is written."""
+    told = [*(take.get("advice") or {}).values(), *(take.get("faders") or {}).values()]
+    return [f"{said}." for said in told]
 
 
 def early_or_late(bias_ms: float | None) -> str:

@@ -16,6 +16,7 @@ from typing import Literal, TypeAlias
 from liveaid.follow import Prompt
 from liveaid.practice.breaks import breaks, stopped_s
 from liveaid.practice.count_in import AT_CUE_S, first_cues
+from liveaid.practice.mixer_trace import FaderHeard, MixerHeard, MixerTrace
 from liveaid.practice.trace import Message, Trace, trace_of
 from liveaid.practice.visits import Sure, Visit, visits
 from liveaid.routine import SIDES, Routine, Runs, Side, Works
@@ -53,6 +54,8 @@ class Take:
     ended: Ended
     visits: tuple[Visit, ...]
     trace: Trace
+    mixer: MixerTrace = ()
+    """What the mixer told meanwhile, and where its faders stood before."""
 
     @property
     def pieces(self) -> tuple[int, ...]:
@@ -93,13 +96,15 @@ class _Stillness:
 class TakeFinder:
     """Tell it every message and prompt in order of time; it hands back each take that ended."""
 
-    def __init__(self, routine: Routine) -> None:
+    def __init__(self, routine: Routine, mixer: MixerHeard | None = None) -> None:
         self.routine = routine
         self._last = len(routine.pieces) - 1
         self._cues = first_cues(routine)
         self._spans = _spans_of_hands(routine)
         self._still = _Stillness()
         self._messages: deque[Message] = deque()
+        self.mixer = mixer or MixerHeard()
+        """The faders, which stand where they stood whatever is practised next."""
         self._heard_s = float("-inf")
         self._after_s = float("-inf")
         """Where the take before ended: nothing earlier belongs to the next."""
@@ -138,8 +143,18 @@ class TakeFinder:
         if not self._begun:
             still = now - self._still.moved_s > _TAKES_STOOD_S
             keep_s = now if still else max(self._still.began_s, now - LONGEST_WAIT_S)
-            while self._messages and self._messages[0][0] < keep_s - TAKES_LEAD_S:
-                self._messages.popleft()
+            self._forget(keep_s - TAKES_LEAD_S)
+
+    def hear_mixer(self, message: FaderHeard) -> None:
+        """A fader at a new place."""
+        self.mixer.hear(message)
+        if not self._begun:
+            self.mixer.forget(message.now_s - LONGEST_WAIT_S)
+
+    def _forget(self, before_s: float) -> None:
+        while self._messages and self._messages[0][0] < before_s:
+            self._messages.popleft()
+        self.mixer.forget(before_s)
 
     def tell(self, prompt: Prompt, *, now: float) -> list[Take]:
         """The follower's word at a time; the takes that ended by it, mostly none.
@@ -283,8 +298,7 @@ class TakeFinder:
         self._after_s = end_s
         self._begun = False
         self._places = [after] if after else []
-        while self._messages and self._messages[0][0] < end_s - TAKES_LEAD_S:
-            self._messages.popleft()
+        self._forget(end_s - TAKES_LEAD_S)
         return [take for take in found if take is not None]
 
     def _take(
@@ -301,11 +315,10 @@ class TakeFinder:
         least_s = (0.8 if ended == "complete" else 1.25) * bar_s
         if end_s - start_s < least_s:
             return None
-        heard = {
-            s: deck.between(start_s - TAKES_LEAD_S, end_s + TAKES_TAIL_S)
-            for s, deck in trace.items()
-        }
-        return Take(start_s, end_s, ended, tuple(gone), heard)
+        first_s, last_s = start_s - TAKES_LEAD_S, end_s + TAKES_TAIL_S
+        heard = {side: deck.between(first_s, last_s) for side, deck in trace.items()}
+        mixer = self.mixer.between(first_s, last_s)
+        return Take(start_s, end_s, ended, tuple(gone), heard, mixer)
 
 
 def _spans_of_hands(routine: Routine) -> dict[Side, tuple[float, float]]:

@@ -176,11 +176,11 @@ class _This:
         return isinstance(other, _This) and other.routine is self.routine
 
 
-_KEPT = 2048
+_WORKED_OUT = 2048
 """Deck plans kept worked out, as many as a few hundred set pieces have, some maps over."""
 
 
-@lru_cache(maxsize=_KEPT)
+@lru_cache(maxsize=_WORKED_OUT)
 def _worked_out(this: _This, piece: int, side: Side) -> Worked:
     routine = this.routine
     plan = routine.pieces[piece].plan(side)

@@ -46,7 +46,10 @@ LIMIT_S = 60
 SLOWER = 5
 """A mistake that makes its tests hang is noticed too: so long, and so many times their own time."""
 
-EXCUSED: dict[tuple[str, str], str] = {}
+EXCUSED: dict[tuple[str, str], str] = {
+    ("liveaid/routine/arrange/bound.py", "ROUNDS = 150"):
+        "more rounds of a bound that has settled take longer and change no order",
+}  # fmt: skip
 """(file, the changed line as it stands) and why no test can or need notice."""
 
 TURNED = {

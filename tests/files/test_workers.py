@@ -51,6 +51,37 @@ def test_tasks_end_well_fail_hang_and_crash_each_for_itself():
     }
 
 
+def test_the_start_of_a_process_is_not_the_first_tasks_time():
+    # A new process takes far longer to start than 10 ms, and that is all the task may take.
+    with Workers(1) as workers:
+        workers.submit(task("quick", operator.add, 20, 22, limit_s=0.01))
+        assert workers.next().value == 42
+
+
+def test_a_task_at_the_head_of_the_line_goes_first():
+    with Workers(0) as workers:  # one process all the same
+        for number in (1, 2):
+            workers.submit(task(f"{number}", operator.add, number, 0))
+        workers.submit(task("now", operator.add, 0, 0), first=True)
+        order = [workers.next().key[1] for _ in range(3)]
+    assert order == ["now", "1", "2"]
+
+
+def test_a_process_starts_with_ctrl_c_held_back_and_one_thread_for_its_libraries(monkeypatch):
+    monkeypatch.delenv("OMP_NUM_THREADS", raising=False)
+    monkeypatch.setenv("MKL_NUM_THREADS", "3")
+    with Workers(1) as workers:
+        workers.submit(task("held back", signal.pthread_sigmask, signal.SIG_BLOCK, ()))
+        workers.submit(task("none said", os.getenv, "OMP_NUM_THREADS"))
+        workers.submit(task("said", os.getenv, "MKL_NUM_THREADS"))
+        found = outcomes(workers)
+    assert signal.SIGINT in found["held back"].value
+    assert (found["none said"].value, found["said"].value) == ("1", "3")
+    # Both hold for the worker alone.
+    assert signal.SIGINT not in signal.pthread_sigmask(signal.SIG_BLOCK, ())
+    assert "OMP_NUM_THREADS" not in os.environ
+
+
 def test_a_process_is_used_again():
     with Workers(1) as workers:
         for name in "ab":

@@ -75,3 +75,46 @@ def test_it_is_written_whole(tmp_path: Path):
     write_audition(mix, tmp_path / "heard.wav")
     read, rate = soundfile.read(tmp_path / "heard.wav")
     assert (rate, read.shape, read[50, 0]) == (44100, (100, 2), pytest.approx(0.5, abs=1e-4))
+
+
+def beats_of_the_other(sound, tmp_path: Path, **facts: object) -> int:
+    """How many of the other's four clicks are heard in 32 beats of silence at 90 BPM."""
+    mine, other = sound(90.0), sound(90.0, **facts)
+    (fit,) = fits(mine, {"other": other})
+    silent, click = tmp_path / "a.wav", clicks(tmp_path / "b.wav", 90.0, 0.0, 4)
+    soundfile.write(silent, np.zeros(AUDITION_RATE_HZ), AUDITION_RATE_HZ)
+    return len(heard_s(audition(str(silent), mine, click, other, fit)))
+
+
+def test_a_loop_comes_round_and_what_is_no_loop_ends(sound, tmp_path: Path):
+    # 8 bars of 4 are 32 beats: a loop of 4 comes eight times, a phrase of 4 once.
+    assert beats_of_the_other(sound, tmp_path, loop_beats=4) == 32
+    assert beats_of_the_other(sound, tmp_path) == 4
+
+
+def test_two_loud_sounds_stay_a_decibel_below_full_scale_and_end_without_a_click(
+    sound, tmp_path: Path
+):
+    # EBU R 128: -1 dBTP is 10 ** (-1 / 20) = 0.89125. Both at 0.8: 1.6 comes down to that.
+    mine = sound(90.0, loop_beats=4)
+    (fit,) = fits(mine, {"other": mine})
+    steady = str(tmp_path / "a.wav")
+    soundfile.write(steady, np.full(AUDITION_RATE_HZ, 0.8), AUDITION_RATE_HZ, "FLOAT")
+    mix = audition(steady, mine, steady, mine, fit)
+    assert np.abs(mix).max() == pytest.approx(0.89125, abs=1e-4)
+    # The last 20 ms, 882 samples, go down evenly: half is left in their middle, nothing at the end.
+    assert mix[-882 - 10, 0] == pytest.approx(0.89125, abs=1e-3)
+    assert mix[-441, 0] == pytest.approx(0.4456, abs=2e-3)
+    assert mix[-1, 0] == 0.0
+
+
+def test_without_a_common_beat_the_other_comes_in_at_its_own_speed(sound, tmp_path: Path):
+    # Its first sound is at 0.5 s: its clicks a second apart are heard from 0 s on, a second apart.
+    mine = sound(120.0)
+    other = sound(None, kind="a cappella", key=None, silence_start_s=0.5)
+    (fit,) = fits(mine, {"other": other})
+    silent, click = tmp_path / "a.wav", clicks(tmp_path / "b.wav", 60.0, 0.5, 4)
+    soundfile.write(silent, np.zeros(AUDITION_RATE_HZ), AUDITION_RATE_HZ)
+    mix = audition(str(silent), mine, click, other, fit)
+    assert len(mix) == 16 * AUDITION_RATE_HZ  # 32 beats at 120 BPM
+    assert heard_s(mix) == pytest.approx([0.0, 1.0, 2.0, 3.0], abs=0.002)

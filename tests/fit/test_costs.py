@@ -220,3 +220,38 @@ def test_short_words_for_tables(fitted):
     phrases = tuple((0.0, bars * 240 / 92) for bars in (4, 2, 3))
     assert phrase_words(fitted({}, {"phrases_s": phrases})) == "3 x 3.0"
     assert phrase_words(fitted({}, {})) == "-"
+
+
+def test_without_a_metre_a_bar_has_four_beats(fitted):
+    # 60 s at 90 BPM are 90 beats, 22.5 bars of 4; with a tempo on neither or one side alike.
+    bars = {"tempo": 90.0, "metre": None}
+    loose = {"tempo": None, "metre": None, "kind": "a cappella"}
+    assert fitted(bars, bars).length_bars == pytest.approx(22.5)
+    assert fitted(bars, loose).length_bars == pytest.approx(22.5)
+    assert fitted(loose, bars).length_bars == pytest.approx(22.5)
+    assert fitted(loose, loose).length_bars is None
+    # With three beats to this sound's bar 30; without its tempo the other's own bars count.
+    assert fitted({**bars, "metre": 3}, bars).length_bars == pytest.approx(30.0)
+    assert fitted(loose, {**bars, "metre": 3}).length_bars == pytest.approx(30.0)
+
+
+@pytest.mark.parametrize(
+    ("metre", "before_s", "beats"),
+    [
+        (4, 2.0, 3.0),  # 2 s at 90 BPM are 3 beats
+        (3, 2.0, 0.0),  # a whole bar of three: on the bar line before
+        (None, 2.0, 3.0),
+        (None, 8 / 3, 0.0),  # four beats
+        (4, -0.5, 0.0),
+    ],
+)
+def test_a_pick_up_is_shorter_than_a_bar(fitted, metre, before_s, beats):
+    voice = {"tempo": 90.0, "metre": metre, "first_downbeat": 5.0,
+             "phrases_s": ((5.0 - before_s, 9.0),)}  # fmt: skip
+    assert fitted({"tempo": 90.0}, voice).pickup_beats == pytest.approx(beats)
+
+
+def test_a_cent_of_tuning_is_told_and_less_is_not(sound, fitted):
+    assert "tuned +1 cents apart" in told(sound, fitted, {}, {"tuning_cents": 1.0})["key"]
+    assert "tuned -1 cents apart" in told(sound, fitted, {"tuning_cents": 1.0}, {})["key"]
+    assert "tuned" not in told(sound, fitted, {}, {"tuning_cents": 0.9})["key"]

@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from liveaid.cli import main
+from liveaid.files.harmless import harmless
 from liveaid.fit.draft import draft, renamed
 from liveaid.routine import Idea, Routine, Sound, load_routine
 from liveaid.routine.draft_text import pieces_text, quoted, sounds_text
@@ -85,6 +86,12 @@ def test_a_sound_is_played_no_longer_than_it_is():
     assert [one.piece.bars for one in short.pieces] == [6]
 
 
+def test_set_pieces_of_one_part_are_numbered():
+    sounds = {name: beat(90 + number) for number, name in enumerate("abc")}
+    found = draft(Idea(wants=(Want(part="story", energy=3),) * 3), sounds)
+    assert [one.piece.name for one in found.pieces] == ["Story", "Story 2", "Story 3"]
+
+
 def test_nothing_that_carries_the_count_is_no_draft():
     assert draft(None, {"call": voice()}).pieces == ()
     assert draft(None, {"loose": dataclasses.replace(beat(), tempo_confidence=0.1)}).pieces == ()
@@ -128,7 +135,10 @@ def test_whatever_is_there_and_wanted_the_draft_is_a_map_that_reads_back_the_sam
         assert piece.plan(piece.count).hand == "runs"
 
 
-@given(st.text(st.characters(exclude_categories=["Cs", "Cc"]), min_size=1, max_size=30))
+titles = st.text(st.characters(exclude_categories=["Cs", "Cc"]), min_size=1, max_size=30)
+
+
+@given(titles.filter(lambda text: text.strip() and harmless(text, lines=False) == text))
 def test_any_text_is_quoted_so_that_yaml_reads_it_back(text):
     line = f"title: {quoted(text)}\nidea: {{theme: {quoted(text)}, feel: b}}\n"
     found = read_routine(f"{line}pieces: [{{name: A, bars: 1, tempo: 90}}]".encode())

@@ -1,6 +1,7 @@
 """Files written aside and moved into place together."""
 
 import os
+import stat
 
 import pytest
 
@@ -17,6 +18,8 @@ def test_nothing_is_seen_until_everything_is_written(tmp_path):
         assert not (tmp_path / "b").exists()
         aside.moved([("b", tmp_path / "b"), ("a", tmp_path / "a")])
     assert {path.name: path.read_text() for path in tmp_path.iterdir()} == {"a": "new", "b": "new"}
+    # Written for its owner, read by all.
+    assert [stat.S_IMODE((tmp_path / name).stat().st_mode) for name in "ab"] == [0o644, 0o644]
 
 
 @pytest.mark.parametrize("error", [OSError(28, "no space"), KeyboardInterrupt()])

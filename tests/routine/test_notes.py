@@ -14,6 +14,7 @@ from liveaid.routine.acts import acts_of
 from liveaid.routine.check import check
 from liveaid.routine.load import read_routine
 from liveaid.routine.notes import note_hz, note_name
+from liveaid.routine.parts import note_parts
 from liveaid.routine.problems import RoutineError
 
 
@@ -115,3 +116,12 @@ pieces:
     (problem,) = caught.value.problems
     assert problem.found == "let go at beat 0 for 8, 1.00 s past the end of tone"
     assert problem.would_do == "`for 6` or less, or a longer part, would do"
+
+
+def test_a_tone_is_laid_out_as_long_as_its_longest_note_and_a_twentieth_of_a_second():
+    # A4 lasts 6 beats of 0.5 s at most: from 1.0 s to 1 + 3.05 s. E5 lasts one: 0.55 s at
+    # 2^(7/12) = 1.49831 of the speed are 0.82407 s of the sound.
+    routine = melody({0: "A4", 2: "E5", 4: "A4"}, tones="laid")
+    parts = note_parts(routine, 0, routine.pieces[0].right)
+    ends = {each.label: each.part.to_s for each in parts}
+    assert ends == pytest.approx({"A4": 4.05, "E5": 1.82407}, abs=1e-5)

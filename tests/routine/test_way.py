@@ -127,3 +127,16 @@ def test_written_acts_say_where_the_record_is_left_and_when_it_is_due(routine, p
     move = the_change(r)
     assert (move.from_s, move.silent.beat) == (11.0, 10.0)
     assert (move.due.piece, move.due.beat, move.cue_s) == (1, 2.0, 11.0)
+
+
+@pytest.mark.parametrize(
+    ("cue", "way"),
+    [(18.0, "runs on"), (20.0, "runs on"), (20.06, "by hand"), (17.94, "by hand")],
+)
+def test_a_hand_may_take_a_running_record_as_it_passes_its_cue(
+    routine, piece, works, runs, cue, way
+):
+    # It is at 18 s as the set piece begins; the hand takes it on beat 4, 2 s later: by then it
+    # has passed every place up to 20 s, to within ten degrees, 0.05 s.
+    r = routine(piece(runs(10), runs(0)), piece(works(cue, 24, strokes=[4, 8]), runs(8)))
+    assert the_change(r).way == way

@@ -213,3 +213,87 @@ def test_a_range_means_from_and_to_included(low: float, high: float, tempo: floa
     low, high = sorted((round(low, 2), round(high, 2)))
     found = finds(f"tempo {low:.2f}..{high:.2f}", sound(tempo=tempo))
     assert (found == ["a"]) == (low <= tempo <= high)
+
+
+# A number alone takes what rounds to it; a range takes both its ends.
+@pytest.mark.parametrize(
+    ("term", "facts", "holds"),
+    [
+        ("tempo 96", {"tempo": 96.5}, True),
+        ("tempo 96", {"tempo": 96.6}, False),
+        ("tempo 96", {"tempo": 95.4}, False),
+        ("tempo 88..96", {"tempo": 96.0}, True),
+        ("tempo 88..96", {"tempo": 96.1}, False),
+        # 88..96 heard at half time is 176..192 on the record, at double time 44..48.
+        ("tempo 88..96 half", {"tempo": 176.0}, True),
+        ("tempo 88..96 half", {"tempo": 193.0}, False),
+        ("tempo 88..96 half", {"tempo": 46.0}, False),
+        ("tempo 88..96 double", {"tempo": 48.0}, True),
+        ("tempo 88..96 double", {"tempo": 49.0}, False),
+        ("energy 3", {"energy": 4}, False),
+        ("loudness -12", {"loudness_lufs": -12.5}, True),
+        ("loudness -12", {"loudness_lufs": -12.6}, False),
+        ("duration 1:30..2:00", {"duration_s": 90.0}, True),
+        ("duration 1:30..2:00", {"duration_s": 121.0}, False),
+        ("duration 0:21", {"duration_s": 20.4}, False),
+        ("duration 0:21", {"duration_s": 21.5}, True),
+        # 20 s less 2.5 and 5 s of silence are 12.5 s: at 96 BPM 20 beats, 5 bars of 4.
+        ("bars 5", {"silence_start_s": 2.5, "silence_end_s": 5.0}, True),
+        ("bars 8", {"silence_start_s": 2.5, "silence_end_s": 5.0}, False),
+        ("bars 8", {"metre": None}, True),
+        ("bars 8", {"duration_s": 19.9}, True),  # 7.96
+        ("bars 8", {"duration_s": 19.8}, False),  # 7.92
+        ("bars 4", {"loop_beats": 16}, True),
+        ("bars 4", {"metre": 8}, True),
+        ("loop", {"loop_beats": 16}, True),
+        ("voice 0.5", {"voice": 0.55}, True),
+        ("voice 0.5", {"voice": 0.56}, False),
+        ("faulty", {"faults": ("cut off",)}, True),
+        ("brightness 1400", {"brightness_hz": 1400.4}, True),
+        ("key near C major", {"key": "G major"}, True),
+        ("key near C major", {"key": "F major"}, True),
+        ("key near C major", {"key": "D minor"}, True),
+        ("key near C major", {"key": "D major"}, False),
+        ("key near C major", {"key": "C minor"}, False),
+        ("key C major or A minor", {"key": "C minor"}, False),
+        ("break", {}, False),
+        ("break none", {}, True),
+    ],
+)
+def test_where_a_term_ends(term: str, facts: dict, holds: bool):
+    assert (finds(term, sound(**facts)) == ["a"]) == holds
+
+
+# An open break of 2 seconds, one bar of 4 at 120 BPM, and one of 4 bars.
+@pytest.mark.parametrize(
+    ("term", "holds"),
+    [
+        ("break", True),
+        ("break none", False),
+        ("break 1", True),
+        ("break 1 bar", True),
+        ("break 2", False),
+        ("break 2..3", False),
+        ("break 2..4 bars", True),
+        ("break 5..64", False),
+        ("not break 4", False),
+    ],
+)
+def test_breaks_are_found_by_their_bars(term: str, holds: bool):
+    parts = ((0.0, 2.0, "drums alone", 1.0), (2.0, 10.0, "full", 4.0),
+             (10.0, 18.0, "drums alone", 4.0))  # fmt: skip
+    assert (finds(term, sound(tempo=120.0, sections=parts)) == ["a"]) == holds
+
+
+@pytest.mark.parametrize(
+    ("term", "said"),
+    [
+        ("break 0", "whole bars from 1 to 64 would do"),
+        ("break 65..", "whole bars from 1 to 64 would do"),
+        ("duration 1:75", "'1:75' is no number"),
+        ("tempo 88 – 96", "two dots part a range: 88..96"),
+    ],
+)
+def test_what_no_term_can_mean_is_told(term: str, said: str):
+    with pytest.raises(QueryError, match=said):
+        parse_query(term)

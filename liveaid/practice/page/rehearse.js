@@ -144,7 +144,7 @@ function showLast(last) {
   if (last.spread_ms !== null) parts.push(`spread ${last.spread_ms.toFixed(0)} ms`);
   for (const word of ["missed", "added", "skipped"]) if (last[word]) parts.push(`${last[word]} ${word}`);
   text("figures", parts.join(", ") || "no act to time in it");
-  find("advice").replaceChildren(...Object.values(last.advice ?? {}).map((sentence) => {
+  find("advice").replaceChildren(...[...Object.values(last.advice ?? {}), ...Object.values(last.faders ?? {})].map((sentence) => {
     const line = document.createElement("li");
     line.textContent = `${sentence}.`.replace("..", ".");
     return line;

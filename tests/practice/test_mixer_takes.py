@@ -1,0 +1,228 @@
+"""The fader over a whole take: heard, kept in the file, scored, and told."""
+
+from __future__ import annotations
+
+import contextlib
+import sqlite3
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from liveaid.follow import Follower
+from liveaid.practice.fader_cuts import CutScore, FaderMove
+from liveaid.practice.hand_cuts import HandCuts, deck_moves, fader_sentences
+from liveaid.practice.journal import from_bytes, to_bytes
+from liveaid.practice.mixer_trace import (
+    FaderHeard,
+    MixerHeard,
+    mixer_of,
+    pack_mixer,
+    unpack_mixer,
+)
+from liveaid.practice.reading import TakeReader
+from liveaid.practice.records import Kept
+from liveaid.practice.report import report, score_unscored
+from liveaid.practice.schema import STEPS
+from liveaid.practice.session import Aim, Ended, Session, score_of, to_json
+from liveaid.practice.store import TakeStore
+from liveaid.practice.take_line import hand_lines
+from liveaid.practice.trace import TraceError, pack, trace_of
+from liveaid.routine import Routine
+from liveaid.simulate import Hands, Performance, perform
+
+PLACES = {"yes": {"from": 10.0, "to": 10.3}, "hey": {"from": 11.1, "to": 11.4}}
+ACTS = {
+    "bar 1": "chirp yes",
+    "bar 2 beat 1": "transform hey for 2",
+    "bar 3 beat 1": "flare yes",
+    "bar 4 beat 1": "transform hey for 2",
+}
+
+
+def scratch() -> Routine:
+    right = {"hand": "works", "from": 10.0, "to": 11.4, "acts": ACTS, "places": PLACES}
+    left = {"hand": "runs", "at": 2.0}
+    piece = {"name": "P", "bars": 4, "tempo": 92, "count": "left", "right": right, "left": left}
+    return Routine.model_validate({"title": "T", "pieces": [piece]})
+
+
+@pytest.fixture(scope="module")
+def played() -> Performance:
+    hands = Hands(stroke_error_s=0.004, timing_error_s=0.004, cue_error_s=0.003, fader_error_s=0.0)
+    return perform(scratch(), seed=1, lead_s=3.0, hands=hands)
+
+
+@pytest.fixture(scope="module")
+def kept(played: Performance) -> dict[float | None, Kept]:
+    """The take a session finds in what decks and mixer sent; by shifts put into the mixer's."""
+    aim = Aim(routine=scratch())
+    session, follower = Session(aim, count_in_bars=0), Follower(aim.routine)
+    heard = sorted([*played.messages, *played.mixer], key=lambda message: message.now_s)
+    found, told_s = [], float("-inf")
+    for one in heard:
+        if hasattr(one, "control"):
+            session.hear_mixer(FaderHeard(one.now_s, one.control, one.value))
+            continue
+        session.hear(one.side, position_s=one.position_s, now=one.now_s)
+        follower.hear(one.side, position=one.position_s, now=one.now_s)
+        if one.now_s - told_s >= 0.05:
+            told_s = one.now_s
+            found += session.tell(follower.prompt(now=told_s), now=told_s)
+    (ended,) = [one for one in [*found, *session.finish()] if isinstance(one, Ended)]
+    first = ended.kept(aim, "T", 1000.0)
+    return {None: replace(first, mixer=()), 0.0: first} | {
+        late_s: replace(first, mixer=moved(first, late_s)) for late_s in (0.018, -0.012)
+    }
+
+
+def moved(take: Kept, late_s: float) -> tuple[FaderHeard, ...]:
+    return tuple(m._replace(now_s=m.now_s + late_s) for m in take.mixer)
+
+
+def scored(kept: Kept) -> dict:
+    aim = Aim(routine=scratch())
+    return to_json(aim, score_of(aim, kept))
+
+
+def test_known_shifts_come_back_within_5_ms(kept):
+    """Against the count of the take itself, found from what the decks sent."""
+    for late_s in (0.0, 0.018, -0.012):
+        (fader,) = scored(kept[late_s])["pieces"][0]["faders"]
+        assert (fader["side"], fader["heard"]) == ("right", True)
+        assert (fader["missed"], fader["added"]) == (0, 0)
+        exact = [one["off_ms"] for one in fader["cuts"] if one["room_beats"] == 0.0]
+        assert len(exact) >= 8
+        assert np.abs(np.array(exact) - 1000 * late_s).max() < 5.0, late_s
+        assert fader["bias_ms"] == pytest.approx(1000 * late_s, abs=5.0)
+
+
+def test_a_sentence_tells_the_hand_how_late_it_is(kept):
+    assert scored(kept[0.0])["faders"] == {"right": "fader, right record: on time"}
+    late, early = (scored(kept[s])["faders"]["right"] for s in (0.018, -0.012))
+    assert late.endswith(" ms late: move it sooner")
+    assert early.endswith(" ms early: move it later")
+    found = {**scored(kept[None]), "ended": "complete"}
+    assert found["faders"] == {"right": "fader, right record: not heard"}
+    assert "fader, right record: not heard." in hand_lines(found)
+    (fader,) = found["pieces"][0]["faders"]
+    assert (fader["heard"], fader["cuts"], fader["bias_ms"]) == (False, [], None)
+
+
+def test_cuts_are_told_and_leave_the_verdict_alone(kept):
+    verdicts = {scored(one)["pieces"][0]["verdict"] for one in kept.values()}
+    assert len(verdicts) == 1
+
+
+def test_a_sentence_worked_out_by_hand():
+    """Exact ones 20, 30 and 10 ms late: median 20. One with room reads 90 and is not asked."""
+
+    def made(beat: float, off_s: float, room: float = 0.0) -> CutScore:
+        return CutScore(opens=True, beat=beat, at_s=beat + off_s, off_s=off_s, room_beats=room)
+
+    scores = [made(0, 0.020), made(1, 0.030), made(2, 0.010), made(3, 0.090, 0.5)]
+    scores += [made(4, 0.090, 0.5), CutScore(opens=False, beat=5.0, at_s=None, off_s=None)]
+    scores += [CutScore(opens=False, beat=None, at_s=6.2, off_s=None)]
+    assert fader_sentences([HandCuts("right", tuple(scores))]) == {
+        "right": "fader, right record: 20 ms late: move it sooner, 1 left out, 1 too many"
+    }
+
+
+# --- which fader moves open a deck ---------------------------------------------------------------
+
+
+def line(control: str, *places: tuple[float, float]) -> list[FaderHeard]:
+    return [FaderHeard(at, control, value) for at, value in places]
+
+
+def test_a_level_that_rises_opens_its_own_deck_only():
+    """From 0 to 1 in 20 ms from 1.00 s on: half-way at 1.010 s."""
+    up = line("left", (0.0, 0.0), (1.0, 0.0), (1.01, 0.5), (1.02, 1.0))
+    (move,) = deck_moves(up, "left", hamster=False)
+    assert move == FaderMove(pytest.approx(1.01), 1.0, 0.0)
+    assert move.opens("left")
+    assert deck_moves(up, "right", hamster=False) == []
+
+
+def test_with_the_crossfader_turned_about_its_other_end_opens():
+    to_right = line("crossfader", (0.0, 0.0), (1.0, 0.0), (1.01, 0.5), (1.02, 1.0))
+    ((plain,), (turned,)) = (deck_moves(to_right, "right", hamster=h) for h in (False, True))
+    assert (plain.opens("right"), turned.opens("right")) == (True, False)
+
+
+def test_a_crossfader_moved_while_the_level_is_down_makes_no_cut():
+    cross = line("crossfader", (0.0, 0.0), (1.0, 0.0), (1.01, 0.5), (1.02, 1.0))
+    down, up = line("right", (0.0, 0.02)), line("right", (0.0, 0.5))
+    assert deck_moves([*down, *cross], "right", hamster=False) == []
+    assert len(deck_moves([*up, *cross], "right", hamster=False)) == 1
+
+
+def test_what_is_forgotten_leaves_where_each_fader_stood():
+    heard = MixerHeard()
+    for message in (
+        *line("crossfader", (1.0, 0.1), (2.0, 0.2), (9.0, 0.9)),
+        *line("left", (9.5, 1.0)),
+    ):
+        heard.hear(message)
+    heard.forget(5.0)
+    assert heard.between(8.0, 9.2) == ((2.0, "crossfader", 0.2), (9.0, "crossfader", 0.9))
+    assert heard.between(9.6, 9.9) == ((9.0, "crossfader", 0.9), (9.5, "left", 1.0))
+
+
+# --- over the file of takes ----------------------------------------------------------------------
+
+
+def test_the_mixer_comes_back_from_the_file_and_is_scored_from_it(kept, tmp_path):
+    """Kept by a process that was stopped, scored by the next, told by the report."""
+    file, store = tmp_path / "takes.sqlite", TakeStore(tmp_path / "takes.sqlite")
+    store.keep(kept[0.018]).result()
+    store.close()
+    assert score_unscored(file, scratch()) == 1
+    with TakeReader(file) as reader:
+        back = reader.kept(1).mixer
+        told = report(scratch(), reader, now=2000.0, ready_at=0.8)["takes"][0]
+    assert [m.control for m in back] == [m.control for m in kept[0.018].mixer]
+    off = [b.now_s - m.now_s for b, m in zip(back, kept[0.018].mixer, strict=True)]
+    assert np.abs(off).max() <= 1e-5
+    assert told["faders"] == scored(kept[0.018])["faders"]
+
+
+def test_a_take_from_before_the_mixer_was_kept_is_read_on_as_not_heard(kept, tmp_path):
+    """The tables of the version before, with one take that waits for its score."""
+    file, old = tmp_path / "takes.sqlite", kept[0.0]
+    visits = [[0, v.from_beat, v.to_beat, v.start_s, v.end_s] for v in old.visits]
+    with contextlib.closing(sqlite3.connect(file)) as db:
+        db.executescript("".join(STEPS[:3]) + "PRAGMA user_version = 3;")
+        db.execute(
+            "INSERT INTO take (title, at, aim, ended, duration_s, tempo_part, start_s, visits,"
+            " trace) VALUES ('T', 5, '', 'complete', 2, 1, ?, ?, ?)",
+            (old.start_s, str(visits), pack(old.trace)),
+        )
+        db.commit()
+    assert score_unscored(file, scratch()) == 1
+    with TakeReader(file) as reader:
+        assert reader.kept(1).mixer == ()
+        assert reader.score(1)["faders"] == {"right": "fader, right record: not heard"}
+
+
+def test_a_waiting_take_keeps_its_mixer_and_an_older_one_has_none(kept):
+    back = from_bytes(to_bytes(kept[0.0])).mixer
+    assert [(m.control, m.value) for m in back] == [
+        (m.control, pytest.approx(m.value, abs=1e-4)) for m in kept[0.0].mixer
+    ]
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [[[1.0, "gain", 0.5]], [[1.0, "left"]], [[float("nan"), "left", 0.5]], 5, [["a", "left", 1]]],
+)
+def test_what_no_mixer_told_is_refused(wrong):
+    with pytest.raises(TraceError):
+        mixer_of(wrong)
+
+
+@pytest.mark.parametrize("data", [b"", b"other", pack(trace_of([]))[:20], pack_mixer(())[:-3]])
+def test_damaged_bytes_are_refused(data):
+    with pytest.raises(TraceError):
+        unpack_mixer(data)
+    assert unpack_mixer(None) == ()
