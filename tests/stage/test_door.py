@@ -133,7 +133,7 @@ def test_mute_connections_make_room_for_a_page(monkeypatch):
 
 
 def test_who_says_nothing_in_time_is_sent_away(monkeypatch):
-    monkeypatch.setattr(door, "HEAD_S", 0.2)
+    monkeypatch.setattr(door, "DOOR_HEAD_S", 0.2)
 
     async def check(pages):
         streams = await opened(pages, 3, b"GET / HTTP/1.1\r\nHost: 127")

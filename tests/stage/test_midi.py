@@ -85,9 +85,9 @@ def backend(monkeypatch):
     monkeypatch.setattr(rtmidi, "MidiIn", backend_class(made, Plain))
     monkeypatch.setattr(rtmidi, "get_compiled_api", lambda: [rtmidi.API_UNIX_JACK])
     monkeypatch.setenv("JACK_DEFAULT_SERVER", "no-such-server")
-    monkeypatch.setattr(midi, "POLL_S", 0.01)
-    monkeypatch.setattr(midi, "SETTLE_S", 0.0)
-    monkeypatch.setattr(midi, "LIMIT_S", 0.3)
+    monkeypatch.setattr(midi, "MIDI_POLL_S", 0.01)
+    monkeypatch.setattr(midi, "MIDI_SETTLE_S", 0.0)
+    monkeypatch.setattr(midi, "MIDI_LIMIT_S", 0.3)
     return made
 
 
