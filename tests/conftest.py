@@ -8,6 +8,7 @@ from __future__ import annotations
 import itertools
 import os
 import shutil
+import signal
 from collections.abc import Callable
 from pathlib import Path
 from typing import NoReturn
@@ -19,6 +20,10 @@ from hypothesis import HealthCheck, settings
 
 from liveaid.study.spectrum import RATE_HZ
 
+# A run started in the background has Ctrl-C switched off, and hands that on to what it starts.
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    signal.signal(signal.SIGINT, signal.default_int_handler)
+
 ROOT = Path(__file__).resolve().parent.parent
 
 # The machine is shared and slow at times: a property's examples are counted, not timed.
@@ -28,16 +33,20 @@ settings.register_profile(
 settings.load_profile("steady")
 
 
-# Rooms whose tests open sockets, MIDI ports or a browser: one after another in one process, since
-# there is one JACK server, and a port's timing is worth nothing beside a busy neighbour.
-PORTS = ("stage", "practice", "demo", "page")
+# What opens sockets or MIDI ports runs one after another in one process: there is one JACK server,
+# and a port's timing is worth nothing beside a busy neighbour. So does what shares one browser.
+PORTS = (
+    "stage", "demo/test_demo.py", "practice/test_commands.py", "practice/test_rehearsal.py",
+    "practice/test_runs_on.py", "simulate/test_send.py",
+)  # fmt: skip
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Which tests run in one process, for `--dist loadgroup`: a file's, or all that use ports."""
+    """Which tests run in one process, for `--dist loadgroup`: a file's, the pages', the ports'."""
     for item in items:
-        room = item.path.relative_to(ROOT / "tests").parts[0]
-        group = "ports" if room in PORTS else str(item.path)
+        place = item.path.relative_to(ROOT / "tests").as_posix()
+        room = place.split("/")[0]
+        group = "ports" if place.startswith(PORTS) else "page" if room == "page" else place
         item.add_marker(pytest.mark.xdist_group(group))
 
 

@@ -56,8 +56,6 @@ class Follower:
         self._hearing = Hearing(sends, usual_ratio=1.0 + habits.pitch_percent / 100.0)
         self._mixer = Mixer(hamster=routine.performer.hamster)
         self._belief = Belief(self.plan, routine.turntable.turn_s, numbers)
-        self._mixer = Mixer(hamster=routine.performer.hamster)
-        self._belief = Belief(self.plan, routine.turntable.turn_s, numbers)
         reach = routine.turntable.pitch_range_percent / 100.0 + 0.02
         for deck in self._hearing.decks.values():
             deck.reach = reach

@@ -73,6 +73,19 @@ class Counts:
         }
 
 
+def in_order(arrived: Sequence[tuple[bytes, float, Any]]) -> list[tuple[bytes, float, Any]]:
+    """Datagrams in the order they came, none stamped later than one after it.
+
+    Linux stamps a datagram when it is read, not when it came, until a moment after stamping was
+    asked for: the first ones would seem newer than those behind them.
+    """
+    latest_s, found = float("inf"), []
+    for data, arrived_s, sender in reversed(arrived):
+        latest_s = min(latest_s, arrived_s)
+        found.append((data, latest_s, sender))
+    return found[::-1]
+
+
 class Receiver:
     """Owns the socket; hands over what was heard on the loop's own thread."""
 
@@ -163,27 +176,33 @@ class Receiver:
         self.turn()
 
     def _take_in(self, opened: socket.socket) -> None:
-        counts, now, real_now = self.counts, time.monotonic(), time.time()
+        for data, arrived_s, sender in in_order(self._waiting(opened)):
+            self.counts.datagrams += 1
+            useless = self._useless.get(data[:-4])
+            if useless is not None:
+                self.counts.messages += 1
+                self._refuse(useless, sender)
+                continue
+            messages = count_messages(data)
+            self.counts.messages += messages
+            dropped = self._backlog.put(data, arrived_s, sender, messages)
+            if dropped:
+                self.counts.over_budget += dropped
+                self.counts.last_over_budget = f"{sender[0]}:{sender[1]}"
+
+    def _waiting(self, opened: socket.socket) -> list[tuple[bytes, float, Any]]:
+        """What the system holds for us, each with its monotonic second of arrival."""
+        now, real_now = time.monotonic(), time.time()
+        found: list[tuple[bytes, float, Any]] = []
         for _ in range(RECEIVER_AT_ONCE):
             try:
                 data, extra, sender = _receive(opened)
             except (BlockingIOError, InterruptedError):
-                return
+                break
             except OSError:  # a reply to something we never sent (ICMP); nothing to read
-                return
-            counts.datagrams += 1
-            useless = self._useless.get(data[:-4])
-            if useless is not None:
-                counts.messages += 1
-                self._refuse(useless, sender)
-                continue
-            messages = count_messages(data)
-            counts.messages += messages
-            arrived_s = now - _age_s(extra, real_now)
-            dropped = self._backlog.put(data, arrived_s, sender, messages)
-            if dropped:
-                counts.over_budget += dropped
-                counts.last_over_budget = f"{sender[0]}:{sender[1]}"
+                break
+            found.append((data, now - _age_s(extra, real_now), sender))
+        return found
 
     def _read(self) -> list[Heard]:
         heard: list[Heard] = []

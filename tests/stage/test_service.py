@@ -16,6 +16,7 @@ from liveaid.stage import Address, Service, Settings, StageError, Watcher
 from liveaid.stage.lamp_layout import LampLayout
 from liveaid.stage.osc import REASONS
 from liveaid.stage.osc_map import OscMap, Position
+from liveaid.stage.receiver import in_order
 
 ANY = Address("127.0.0.1", 0)
 HERE = Settings(osc=ANY, http=ANY)
@@ -169,6 +170,14 @@ async def test_a_hitch_in_which_positions_queued_up_is_heard_whole_before_it_is_
     assert heard == sorted(heard)
     assert heard[-1] - heard[0] > 0.1
     assert all(now_s >= heard[-1] for _, now_s in between)
+
+
+def test_a_datagram_stamped_when_read_is_not_newer_than_those_behind_it():
+    arrived = [(b"a", 12.0, "x"), (b"b", 11.9, "x"), (b"c", 11.95, "x"), (b"d", 11.94, "x")]
+    assert [(data, at_s) for data, at_s, _ in in_order(arrived)] == [
+        (b"a", 11.9), (b"b", 11.9), (b"c", 11.94), (b"d", 11.94),
+    ]  # fmt: skip
+    assert in_order([]) == []
 
 
 @stage_test
