@@ -54,11 +54,6 @@ class Meeting:
         """Semitones the other sound's key moves as heard against this one's."""
         return semitones(self.ratio)
 
-    @property
-    def one_deck(self) -> bool:
-        """Whether moving one deck alone is enough."""
-        return self.other_alone_percent is not None or self.sound_alone_percent is not None
-
 
 def meet(
     sound_bpm: float, other_bpm: float, *, beats: float = 1.0, range_percent: float

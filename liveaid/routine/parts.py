@@ -7,7 +7,7 @@ another, so that what the hands have to do can be judged without any audio.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise, permutations
 
@@ -240,14 +240,3 @@ def _moved(
         for before, after in pairwise(visits)
         if before != after
     )
-
-
-def own_places(parts: Mapping[str, PartAt]) -> dict[str, SoundPart]:
-    """The parts as a plan's `places:` has them."""
-    return {
-        label: SoundPart.model_validate({
-            "from": round(at.from_s, 6), "to": round(at.to_s, 6),
-            "attack": round(at.begin_s, 6) if at.begin_s > at.from_s + 5e-7 else None,
-        })
-        for label, at in parts.items()
-    }  # fmt: skip
