@@ -18,6 +18,7 @@ from liveaid.practice.rehearsal import Rehearsal
 from liveaid.practice.replay import replay
 from liveaid.practice.session import Session, aim_of, one_piece
 from liveaid.practice.store import TakeStore
+from liveaid.practice.take_report import ScoredTake
 from liveaid.simulate import Hands, perform
 from liveaid.simulate.send import datagrams, send
 from liveaid.stage import Address, Service, Settings
@@ -41,7 +42,7 @@ class Hall:
             ),
         )
         self.store = TakeStore(self.file)
-        self.told: list[dict] = []
+        self.told: list[ScoredTake] = []
         self.rehearsal = Rehearsal(self.session, routine, store=self.store, file=self.file,
                                    booth_dba=94.0, told=self.told.append)  # fmt: skip
         self.lamps: list[dict] = []
@@ -221,12 +222,12 @@ def test_the_take_its_tempo_and_the_noise_are_on_the_page(rehearsed_once):
     hall, found = rehearsed_once
     assert found["verdict"] in ("Clean", "Not clean")
     assert "spread" in found["figures"]
-    timed = [e for e in hall.told[0]["pieces"][0]["events"] if e["error_ms"] is not None]
+    timed = [act for act in hall.told[0].report.acts if act.error_ms is not None]
     assert found["strip"] == len(timed) > 20
     assert found["pitch"].endswith("%")
     assert "94 dBA" in found["noise"]
     assert found["errors"] == []
-    assert hall.told[0]["number"] == 1
+    assert hall.told[0].number == 1
 
 
 @needs_browser
@@ -249,7 +250,7 @@ def test_a_stored_trace_runs_through_the_service_again(rehearsed_once, spice_row
     with TakeReader(hall.file) as reader:
         trace = reader.kept(1).trace
     session = Session(aim_of(spice_row, "Mortar twins"), count_in_bars=0)
-    told: list[dict] = []
+    told: list[ScoredTake] = []
     again = Rehearsal(session, spice_row, store=None, file=hall.file, told=told.append)
 
     async def run() -> None:
@@ -260,8 +261,8 @@ def test_a_stored_trace_runs_through_the_service_again(rehearsed_once, spice_row
 
     asyncio.run(run())
     (take,) = told
-    assert take["heard"] == pytest.approx(hall.told[0]["heard"], abs=2)
-    assert take["spread_ms"] == pytest.approx(hall.told[0]["spread_ms"], abs=4)
+    assert take.report.heard == pytest.approx(hall.told[0].report.heard, abs=2)
+    assert take.report.spread_ms == pytest.approx(hall.told[0].report.spread_ms, abs=4)
 
 
 def test_pages_are_refused_to_another_host(spice_row, tmp_path):
