@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from typing import Protocol
 
+from liveaid.follow import Follower
 from liveaid.follow.prompt import Prompt
 from liveaid.routine import Routine, Side
 from liveaid.stage.mishaps import Mishaps
 from liveaid.stage.osc import Heard
-from liveaid.stage.osc_map import OscMap
+from liveaid.stage.settings import Settings
 from liveaid.stage.words import PLACE_WORDS, Said
 
 
@@ -37,11 +38,9 @@ class Follows(Protocol):
         """What the performer is to be told."""
 
 
-def follower_for(routine: Routine, osc_map: OscMap) -> Follows:
-    """The follower of a routine, for a sender with this map."""
-    from liveaid.follow import Follower
-
-    return Follower(routine, sends=osc_map.sends)
+def follower_for(routine: Routine, settings: Settings) -> Follows:
+    """The follower of a routine, for the sender's map and with what is known of the performer."""
+    return Follower(routine, sends=settings.osc_map.sends, habits=settings.habits)
 
 
 def tell(follower: Follows, heard: Heard) -> None:
