@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Protocol
 
-from liveaid.follow import Follower
 from liveaid.follow.prompt import Prompt
 from liveaid.routine import Routine, Side
 from liveaid.stage.mishaps import Mishaps
@@ -40,6 +39,8 @@ class Follows(Protocol):
 
 def follower_for(routine: Routine, settings: Settings) -> Follows:
     """The follower of a routine, for the sender's map and with what is known of the performer."""
+    from liveaid.follow import Follower
+
     return Follower(routine, sends=settings.osc_map.sends, habits=settings.habits)
 
 
