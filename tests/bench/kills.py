@@ -88,7 +88,7 @@ def rehearse(kills: int, chance: random.Random, folder: Path) -> None:
     ended = threading.Event()
     threading.Thread(target=turning, args=(osc, ended), daemon=True).start()
     wait_for(lambda: get(http, "status").get("state") == "following")
-    times, lost, before = [], 0, 0
+    times, begun, lost, before = [], [], 0, 0
     for _ in range(kills):
         time.sleep(chance.uniform(3.0, 6.0))
         pid = get(http, "health").get("pid")
@@ -96,21 +96,16 @@ def rehearse(kills: int, chance: random.Random, folder: Path) -> None:
         if pid is None:
             continue
         os.kill(pid, signal.SIGKILL)
-        times.append(
-            wait_for(
-                lambda pid=pid: (
-                    get(http, "health").get("pid", pid) != pid
-                    and get(http, "status").get("state") == "following"
-                )
-            )
-        )
+        begun.append(wait_for(lambda pid=pid: get(http, "health").get("pid", pid) != pid))
+        times.append(begun[-1] + wait_for(lambda: get(http, "status").get("state") == "following"))
         lost += max(0, before - takes_in(takes))
     ended.set()
     keeper.terminate()
     keeper.wait(30)
     ordered = sorted(times)
     print(
-        f"rehearse: {len(times)} kills, following again after median "
+        f"rehearse: {len(times)} kills, page there again after median "
+        f"{statistics.median(begun):.2f} s, most {max(begun):.2f} s; following after median "
         f"{statistics.median(ordered):.2f} s, most {ordered[-1]:.2f} s, within 2 s "
         f"{100 * sum(t <= 2 for t in times) / len(times):.0f} %; takes lost {lost}, "
         f"kept {takes_in(takes)}"
