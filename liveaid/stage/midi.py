@@ -15,7 +15,7 @@ from concurrent.futures import ThreadPoolExecutor
 from typing import Any, TypeVar
 
 from liveaid.stage.midi_names import match_port
-from liveaid.stage.midi_ports import Direction, Ports, apis_for
+from liveaid.stage.midi_ports import NOT_INSTALLED, Direction, Ports, apis_for
 from liveaid.stage.midi_sender import MidiSender
 
 Result = TypeVar("Result")
@@ -194,7 +194,9 @@ class MidiPort:
         if candidates:
             return f"several ports fit: {', '.join(candidates)}"
         absent = self._ports.absent
-        if absent and len(absent) == self._ports.systems:
+        if not self._ports.systems:
+            return NOT_INSTALLED
+        if len(absent) == self._ports.systems:
             return "no MIDI system on this machine"
         return "no port of that name"
 

@@ -252,7 +252,7 @@ class Receiver:
 
 
 def _receive(opened: socket.socket) -> tuple[bytes, Sequence[tuple[int, int, bytes]], Any]:
-    if _SO_TIMESTAMPNS is None:
+    if sys.platform != "linux":
         data, sender = opened.recvfrom(OSC_PACKET_MAX_BYTES + 1)
         return data, (), sender
     data, extra, _, sender = opened.recvmsg(OSC_PACKET_MAX_BYTES + 1, 64)

@@ -5,13 +5,14 @@ import threading
 import time
 
 import pytest
-import rtmidi
 
 from liveaid.errors import UsageError
-from liveaid.stage import midi
+from liveaid.stage import midi, midi_ports
 from liveaid.stage.jack_server import jack_mark
 from liveaid.stage.midi import MidiPort
 from liveaid.stage.midi_ports import apis_for, list_ports
+
+rtmidi = pytest.importorskip("rtmidi")
 
 
 class Backend:
@@ -125,6 +126,22 @@ def test_it_starts_without_a_midi_system_and_lights_up_when_there_is_one(backend
     assert opened
     assert backend.sent == [b"\x90\x02\x7f"]
     assert backend.alive == []
+
+
+def test_without_the_midi_library_all_else_runs_and_it_is_said(monkeypatch):
+    """Where there is no wheel of it for a Python, as for 3.13 when this was written."""
+    monkeypatch.setattr(midi_ports, "rtmidi", None)
+
+    async def check(port):
+        assert port.state == midi_ports.NOT_INSTALLED
+        port.send([b"\x90\x01\x7f"])
+
+    with_port(check)
+    assert midi_ports.list_ports() == (
+        {"in": [], "out": []}, {"midi": midi_ports.NOT_INSTALLED}
+    )  # fmt: skip
+    with pytest.raises(UsageError, match="python-rtmidi"):
+        midi_ports.apis_for("jack")
 
 
 def test_unplugged_and_plugged_in_again_under_another_number(backend):
