@@ -221,15 +221,19 @@ class MidiPort:
         A thread that is stuck is left behind, and the next job gets a new one.
         """
         future = self._worker.submit(job)
-        try:
-            return await asyncio.wait_for(asyncio.shield(asyncio.wrap_future(future)), MIDI_LIMIT_S)
-        except TimeoutError:
-            self._timeouts += 1
-            if late is not None:
-                future.add_done_callback(lambda done: done.exception() or late(done.result()))
-            self._worker.shutdown(wait=False)
-            self._worker = _one_thread()
-            raise
+        # Not wait_for: until Python 3.12 it loses a cancellation that comes as the job ends, and
+        # whoever stops the port would wait for ever.
+        ended = asyncio.wrap_future(future)
+        ended.add_done_callback(lambda done: done.cancelled() or done.exception())
+        await asyncio.wait({ended}, timeout=MIDI_LIMIT_S)
+        if ended.done():
+            return ended.result()
+        self._timeouts += 1
+        if late is not None:
+            future.add_done_callback(lambda done: done.exception() or late(done.result()))
+        self._worker.shutdown(wait=False)
+        self._worker = _one_thread()
+        raise TimeoutError
 
 
 def _one_thread() -> ThreadPoolExecutor:
