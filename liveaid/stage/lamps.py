@@ -176,10 +176,11 @@ def wind_row(turns: float, side: Side, length: int, sure: Level) -> dict[Lamp, L
     if length == 1:
         return {f"wind_{side}.0": "on" if turns > 0 else "dim"}
     doubled = 0 if abs(turns) <= 1 else math.ceil(math.log2(min(abs(turns), 1e6)))
-    levels = [sure] * min(1 + doubled, length - 1)
+    levels: list[Level] = [sure] * min(1 + doubled, length - 1)
     if length <= HALVES:
         halves = min(1 + doubled, 2 * length - 1)
-        levels = ["on"] * (halves // 2) + ["dim"] * (halves % 2)
+        whole: list[Level] = ["on"] * (halves // 2)
+        levels = [*whole, "dim"] if halves % 2 else whole
     return {
         f"wind_{side}.{index if turns > 0 else length - 1 - index}": level
         for index, level in enumerate(levels)
