@@ -60,7 +60,7 @@ def test_every_line_is_large_enough_and_inside_its_box(
         assert ids >= NEVER_DROPPED, state
         for line in lines:
             seen = arc_minutes(line["capital"], device, away_m, devices)
-            assert seen >= 15.95, (state, line["id"], line["text"], seen)
+            assert seen >= 16, (state, line["id"], line["text"], seen)
             box = line["box"]
             assert line["x"] >= box["x"] - 1, (state, line)
             assert line["x"] + line["w"] <= box["x"] + box["w"] + 1, (state, line)

@@ -157,7 +157,7 @@ export class Show {
 
   #text(name, text, now) {
     const at = this.laid.boxes[name];
-    if (!at || !this.#wish(name, text, now)) return;
+    if (!at || !this.#wish(name, [text].flat().join("\u0000"), now)) return;
     const { least, good } = this.laid;
     const size = Math.max(least, Math.min(at.h / 1.02, good * (GROWS[name] ?? 1)));
     const room = { width: at.w, height: at.h, size, least, lines: TEXTS[name], measure: this.measure };
