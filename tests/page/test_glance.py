@@ -62,8 +62,8 @@ def _look(picture, scale, kind):
     page.paste(dark_on_light.resize(size, Image.Resampling.LANCZOS), (30, 30))
     page.save(out, "PNG")
     found = subprocess.run(
-        ["tesseract", "-", "-", "--psm", kind], input=out.getvalue(), capture_output=True, timeout=60,
-        check=True, env={"PATH": "/usr/bin:/bin", "OMP_THREAD_LIMIT": "1"},
+        ["tesseract", "-", "-", "--psm", kind], input=out.getvalue(), capture_output=True,
+        timeout=60, check=True, env={"PATH": "/usr/bin:/bin", "OMP_THREAD_LIMIT": "1"},
     )  # fmt: skip
     return " ".join(found.stdout.decode().split())
 
