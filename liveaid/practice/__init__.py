@@ -20,6 +20,7 @@ Pure, told the time:
   limits      what counts as clean; timing: many acts' errors against that
   score       a take's verdict; score_json: the same as plain values
   takes       where a take begins and ends; count_in, ladder, care; session: a rehearsal as it goes
+  bar_left_out  a bar left out where only the hands count
   breaks      false starts told from good runs; bars: bars played otherwise than written
   stretch     a set piece, some bars or a transition as a routine of its own
   weeks_plan  a session's turns; calibration: delays from records let go to a click

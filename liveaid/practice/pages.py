@@ -59,8 +59,11 @@ def review_routes(
         if last and last[0][0] == state:
             return last[0][1]
         with TakeReader(file) as reader:
-            found = report(whole(), reader, now=wall(), ready_at=READY_AT, booth_dba=booth_dba)
-            told = {**found, "pictures": list(pictures(whole(), reader))}
+            rows = reader.pieces()
+            found = report(
+                whole(), reader, now=wall(), ready_at=READY_AT, booth_dba=booth_dba, rows=rows
+            )
+            told = {**found, "pictures": list(pictures(whole(), reader, pieces=rows))}
         last[:] = [(state, told)]
         return told
 

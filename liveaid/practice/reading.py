@@ -15,16 +15,9 @@ from liveaid.practice.schema import StoreError, as_store_error, open_to_read
 from liveaid.practice.trace import TraceError, unpack
 from liveaid.practice.visits import Visit
 
-_TAKE = (
-    "id", "at", "aim", "ended", "duration_s", "tempo_part", "clean", "judged", "run_through",
-    "first_piece", "heard", "missed", "added", "skipped", "bias_ms", "spread_ms", "said",
-)  # fmt: skip
-_PIECE = (
-    "name", "digest", "piece.clean", "piece.judged", "whole", "piece.heard", "piece.missed",
-    "piece.added", "piece.skipped", "piece.bias_ms", "piece.spread_ms", "tempo_percent",
-    "drift_percent",
-)  # fmt: skip
-_WORDS = ("clean", "judged", "run_through", "whole")
+_IN_PIECE = frozenset(PieceRow._fields) - {"take", "at", "aim", "tempo_part"}
+_PIECE = ["take.id" if name == "take" else f"piece.{name}" if name in _IN_PIECE else name
+          for name in PieceRow._fields]  # fmt: skip
 
 
 class TakeReader:
@@ -46,22 +39,30 @@ class TakeReader:
     def takes(self, *, limit: int = 1000) -> list[TakeRow]:
         """The latest scored takes, latest first."""
         rows = self._rows(
-            f"SELECT {', '.join(_TAKE)} FROM take WHERE json_valid(score)"
+            f"SELECT {', '.join(TakeRow._fields)} FROM take WHERE json_valid(score)"
             " ORDER BY at DESC, id DESC LIMIT ?",
             (limit,),
         )
-        return [TakeRow(**_named(_TAKE, row)) for row in rows]
+        return [
+            row._replace(
+                clean=bool(row.clean), judged=bool(row.judged), run_through=bool(row.run_through)
+            )
+            for row in map(TakeRow._make, rows)
+        ]
 
     def pieces(self, *, limit: int = 20000) -> list[PieceRow]:
-        """Every set piece of every take, latest first; takes the performer dropped left out."""
+        """Every set piece of every take, latest first; takes the performer dropped left out.
+
+        Yes and no are 1 and 0 in it.
+        """
         rows = self._rows(
-            f"SELECT take.id, at, aim, tempo_part, {', '.join(_PIECE)}"
-            " FROM piece JOIN take ON take.id = piece.take WHERE said != 'drop'"
+            f"SELECT {', '.join(_PIECE)}"
+            " FROM piece JOIN take INDEXED BY take_figures ON take.id = piece.take"
+            " WHERE said != 'drop'"
             " ORDER BY at DESC, take DESC, place LIMIT ?",
             (limit,),
         )
-        names = ("take", "at", "aim", "tempo_part", *(n.removeprefix("piece.") for n in _PIECE))
-        return [PieceRow(**_named(names, row)) for row in rows]
+        return [PieceRow._make(row) for row in rows]
 
     def score(self, take: int) -> dict[str, Any]:
         """A take's score in full; empty before it has one. StoreError for no such take."""
@@ -138,9 +139,3 @@ def _kept(row: tuple[Any, ...]) -> Kept:
         visits=tuple(Visit(*visit) for visit in json.loads(gone)),
         delays=delays_from(json.loads(late) if late else None), played=json.loads(played),
     )  # fmt: skip
-
-
-def _named(names: tuple[str, ...], row: tuple[Any, ...]) -> dict[str, Any]:
-    """A row by its columns' names, numbers that stand for yes and no made so."""
-    found = dict(zip(names, row, strict=True))
-    return {name: bool(value) if name in _WORDS else value for name, value in found.items()}

@@ -98,9 +98,13 @@ def report(
     booth_dba: float | None = None,
     last: int = 20,
     stage: date | None = None,
+    rows: Sequence[PieceRow] | None = None,
 ) -> dict[str, Any]:
-    """Everything, for JSON; with the day of the `stage` a plan back from it."""
-    rows = reader.pieces()
+    """Everything, for JSON; with the day of the `stage` a plan back from it.
+
+    `rows` as `reader.pieces()`, where they were read already.
+    """
+    rows = reader.pieces() if rows is None else rows
     found = outlook(routine, rows, reader.takes(), now=now, ready_at=ready_at)
     takes = reader.takes(limit=last)
     return {
@@ -233,9 +237,19 @@ def care_json(hands_on_s: float, booth_dba: float | None) -> dict[str, Any]:
     return found
 
 
-def pictures(routine: Routine, reader: TakeReader, *, takes: int = 3) -> Pictures:
-    """The latest takes, every set piece that was played, and the routine's losses."""
-    rows, pieces = reader.takes(), of_this_map(reader.pieces(), routine)
+def pictures(
+    routine: Routine,
+    reader: TakeReader,
+    *,
+    takes: int = 3,
+    pieces: Sequence[PieceRow] | None = None,
+) -> Pictures:
+    """The latest takes, every set piece that was played, and the routine's losses.
+
+    `pieces` as `reader.pieces()`, where they were read already.
+    """
+    rows = reader.takes(limit=max(takes, 50))
+    pieces = of_this_map(reader.pieces() if pieces is None else pieces, routine)
 
     def scores() -> list[dict[str, Any]]:
         return [reader.score(row.id) for row in rows[:50]]
@@ -264,7 +278,7 @@ def _take_drawer(routine: Routine, reader: TakeReader, take: TakeRow) -> Callabl
     return lambda: draw_take(routine, reader, take)
 
 
-def _history_drawer(pieces: list[PieceRow], name: str) -> Callable[[], bytes]:
+def _history_drawer(pieces: Sequence[PieceRow], name: str) -> Callable[[], bytes]:
     return lambda: history_picture(pieces, name)
 
 
