@@ -88,6 +88,9 @@ PERCENT = _Percent()
               help="Spread that is still clean, of a beat (4%).")  # fmt: skip
 @click.option("--worst", type=PERCENT,
               help="Largest single error that is still clean, of a beat (10%).")  # fmt: skip
+@click.option("--wind", type=click.FloatRange(0, 16), metavar="BEATS",
+              help="How long before it is due a record that was wound must stand at its cue "
+              "(0; a competitor's: 1).")  # fmt: skip
 @click.option("--tempo", type=PERCENT,
               help="Deviation of tempo that is still clean (3%).")  # fmt: skip
 @click.option("--takes", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE",
@@ -171,6 +174,7 @@ def _limits(options: dict[str, Any]) -> Limits:
     """The set asked for, with what was asked for by itself."""
     own = {f"{word}_beats": options[word] for word in ("bias", "spread", "worst")}
     own["tempo_percent"] = None if options["tempo"] is None else 100 * options["tempo"]
+    own["wind_beats"] = options["wind"]
     asked = {name: value for name, value in own.items() if value is not None}
     return dataclasses.replace(LEVELS[options["limits"]], **asked)
 

@@ -27,6 +27,7 @@ from liveaid.practice.planned_acts import (
 )
 from liveaid.practice.trace import Trace
 from liveaid.practice.visits import Visit
+from liveaid.practice.winds import winds_of
 from liveaid.routine import SIDES, Routine, Runs, Side
 from liveaid.routine.acts import Act, acts_of, written_out
 
@@ -57,7 +58,8 @@ def assess(
         played.append(
             _with_cuts(_played(Attempt(routine, visit, decks, acts, due)), routine, mixer)
         )
-    return played
+    winds = winds_of(routine, trace, played)
+    return [replace(one, winds=winds.get(place, ())) for place, one in enumerate(played)]
 
 
 def _with_cuts(played: Played, routine: Routine, mixer: Sequence[FaderHeard]) -> Played:

@@ -6,7 +6,7 @@ import math
 from typing import Any
 
 from liveaid.practice import delays, shift
-from liveaid.practice.act_score import ActScore
+from liveaid.practice.act_score import ActScore, WindScore
 from liveaid.practice.fader_cuts import CutScore
 from liveaid.practice.hand_cuts import HandCuts, bias_s, fader_sentences
 from liveaid.practice.score import PieceScore, TakeScore
@@ -47,6 +47,17 @@ def _piece(piece: PieceScore) -> dict[str, Any]:
         "drift_percent": _rounded(piece.drift_percent, 2),
         "events": [_act(act) for act in piece.acts],
         "faders": [_fader(cuts) for cuts in piece.cuts],
+        "winds": [_wind(one) for one in piece.winds],
+    }
+
+
+def _wind(one: WindScore) -> dict[str, Any]:
+    return {
+        "side": one.side,
+        "turns": _rounded(one.turns, 3),
+        "due_s": _rounded(one.due_s),
+        "ready_s": _rounded(one.ready_s),
+        "spare_beats": _rounded(one.spare_beats),
     }
 
 
