@@ -25,6 +25,7 @@ Pure, told the time:
   bar_left_out  a bar left out where only the hands count
   breaks      false starts told from good runs; bars: bars played otherwise than written
   stretch     a set piece, some bars or a transition as a routine of its own
+  slower      deck files for tempos the fader does not reach
   weeks_plan  a session's turns; calibration: delays from records let go to a click
   advice      one sentence a hand
   wilson      how sure a clean rate is; next: what to practise next; ready: ready for the stage

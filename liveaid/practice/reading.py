@@ -91,7 +91,7 @@ class TakeReader:
         """A take in full. StoreError when there is none of that number."""
         rows = self._rows(
             "SELECT title, at, aim, ended, duration_s, tempo_part, start_s, counted_in_s, visits,"
-            " trace, mixer, sender, delays, played FROM take WHERE id = ?",
+            " trace, mixer, sender, delays, played, decks_part FROM take WHERE id = ?",
             (take,),
         )
         for row in rows:
@@ -157,13 +157,13 @@ class TakeReader:
 
 def _kept(row: tuple[Any, ...]) -> Kept:
     """The take in a row. ValueError, TypeError or TraceError when it is spoiled."""
-    title, at, aim, ended, lasts, part, start, counted, gone, trace, mixer, sender, late, played = (
-        row
-    )
+    title, at, aim, ended, lasts, part, start, counted, gone, trace, mixer, *more = row
+    sender, late, played, decks_part = more
     return Kept(
         title=title, at=at, aim=aim, ended=ended, duration_s=lasts, tempo_part=part,
         start_s=start, counted_in_s=counted, trace=unpack(trace),
         mixer=unpack_mixer(mixer), sender=sender,
         visits=tuple(Visit(*visit) for visit in json.loads(gone)),
         delays=delays_from(json.loads(late) if late else None), played=json.loads(played),
+        decks_part=decks_part,
     )  # fmt: skip

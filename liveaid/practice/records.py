@@ -41,6 +41,8 @@ class Kept:
     played: Mapping[str, str] = field(default_factory=dict)
     """By the number of the set piece in the whole routine, from 0, the digest of what was to be
     played in it."""
+    decks_part: float = 1.0
+    """Part of full tempo that the deck files were made for; 1: the stage's own."""
 
 
 class PieceRow(NamedTuple):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
@@ -18,13 +18,14 @@ from liveaid.practice.reading import TakeReader
 from liveaid.practice.records import Kept, NoteRow, PieceRow, TakeRow
 from liveaid.practice.schema import StoreError
 from liveaid.practice.session import Aim, aim_of, played_in, report_of, score_of
+from liveaid.practice.slower import slower_folder
 from liveaid.practice.store import TakeStore
 from liveaid.practice.stretch import transition_name
 from liveaid.practice.take_picture import take_picture
 from liveaid.practice.take_report import TakeReport
 from liveaid.practice.weeks import Day, WeeksOf, plan_back, plateau, weeks
-from liveaid.routine import Routine
-from liveaid.routine.scene import database_files, own, scene_folder
+from liveaid.routine import Routine, load_routine
+from liveaid.routine.scene import MAP, database_files, own, scene_folder
 
 Pictures = dict[str, Callable[[], bytes]]
 """File name and how to draw it."""
@@ -55,13 +56,28 @@ def score_unscored(file: Path, routine: Routine, limits: Limits | None = None) -
     store, count = TakeStore(file), 0
     try:
         for number, kept in waiting:
-            aim = aim_of(routine, kept.aim, limits)
+            aim = aim_of_kept(routine, kept, file.parent, limits)
             if aim and _can_be_judged_by(aim, kept):
                 store.score(number, report_of(aim, score_of(aim, kept))).result()
                 count += 1
     finally:
         store.close()
     return count
+
+
+def aim_of_kept(
+    routine: Routine, kept: Kept, scene: Path, limits: Limits | None = None
+) -> Aim | None:
+    """What was practised in a take, on the deck files it was played on; None where they or it are
+    gone."""
+    aim = aim_of(routine, kept.aim, limits)
+    if aim is None or kept.decks_part == 1.0:
+        return aim
+    file = scene / slower_folder(kept.aim, kept.decks_part) / MAP
+    if not file.is_file():
+        return None
+    decks = {1.0: aim.routine, kept.decks_part: load_routine(file)}
+    return replace(aim, decks=decks).on_decks(kept.decks_part)
 
 
 def _kept(reader: TakeReader, number: int) -> tuple[int, Kept] | None:
@@ -189,8 +205,8 @@ def pictures(
 
 def draw_take(routine: Routine, reader: TakeReader, take: TakeRow) -> bytes:
     """One take's picture. ValueError when the section map no longer has its set piece."""
-    aim = aim_of(routine, take.aim)
     kept = reader.kept(take.id)
+    aim = aim_of_kept(routine, kept, reader.file.parent)
     if aim is None or any(visit.piece >= len(aim.routine.pieces) for visit in kept.visits):
         raise ValueError(f"take {take.id} was of another section map")
     report = reader.score(take.id)
