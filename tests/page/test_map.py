@@ -1,6 +1,8 @@
 """The map view on a stage that rehearses: what it shows, what a tap does, end to end."""
 
 import asyncio
+import json
+import re
 import threading
 
 import pytest
@@ -123,3 +125,24 @@ def test_here_on_another_set_piece_than_the_rehearsed_is_not_taken(map_page, reh
 def test_the_status_says_where_in_the_whole_routine_it_is(rehearsing, carousel):
     whole = rehearsing.stage.status()["whole"]
     assert (whole["first"], whole["gone_beats"]) == (FIRST, [0])
+
+
+def test_the_last_takes_errors_stand_at_their_set_piece(on_page, told):
+    """Of each the latest take, whatever it was a take of."""
+    name = told["routine"]["pieces"][2]["name"]
+    played = {"index": 2, "name": name, "verdict": "not clean", "missed": 1, "added": 0}
+    takes = [{"pieces": [played | {"bias_ms": 14.2}]}, {"pieces": [played | {"bias_ms": -90.0}]}]
+
+    def look(page):
+        page.route_web_socket(
+            re.compile("/live"), lambda s: s.send(json.dumps(told["states"]["following"]))
+        )
+        page.route("**/review.json", lambda route: route.fulfill(body=json.dumps({"takes": takes})))
+        page.goto("http://stage.test/map")
+        page.wait_for_selector(".errors:has-text('Last take')")
+        return [
+            text for text in page.locator("#pieces .errors").all_text_contents() if "take" in text
+        ]
+
+    (said,) = on_page(look, "tablet upright", path="/map", driven=False)
+    assert said.startswith("Last take not clean, 14 ms late, 1 missed.")
