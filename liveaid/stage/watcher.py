@@ -44,6 +44,9 @@ class Stage(Protocol):
     def use(self, routine: Routine) -> None:
         """Follow this edition of the routine from now on."""
 
+    def ask_stop(self) -> None:
+        """Let the stage end, lamps out and takes kept."""
+
 
 @dataclass(frozen=True, slots=True)
 class Whole:
