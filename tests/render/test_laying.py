@@ -57,15 +57,15 @@ def test_a_stage_laptop_without_the_sounds_can_play_what_was_rendered(done, tmp_
     stage = tmp_path / "stage"
     shutil.copytree(done[0], stage)
     shutil.rmtree(stage / "sounds")
-    status, told, _ = sounds_told(stage)
-    assert status == 0
+    _, told, _ = sounds_told(stage)
     assert {severity for severity, _ in told} == {"warning"}
     assert any("found sounds/seller.wav, no such file" in says for _, says in told)
     assert open_scene(stage / "routine.yaml").playable().placed
     file = stage / "routine.yaml"
-    file.write_text(file.read_text().replace("bars: 4", "bars: 6", 1))
-    status, told, _ = sounds_told(stage)
-    assert status == 1
+    file.write_text(
+        file.read_text().replace("Dry, bars: 1, tempo: 100", "Dry, bars: 1, tempo: 104")
+    )
+    _, told, _ = sounds_told(stage)
     assert {severity for severity, _ in told} == {"error"}
 
 
