@@ -15,6 +15,8 @@ from liveaid.routine import SIDES, Side
 CLOCK_ERROR = 0.006
 """Beats that a beat counted by the clock may be off: half a per cent of pitch or of a hand's own
 tempo, as the other hands' performances have it."""
+RELEASE_ERROR = 0.15
+"""Beats that a release may be off the beat it is meant for."""
 
 
 @dataclass(slots=True)
@@ -62,6 +64,10 @@ class Guess:
     """Whether the decks did not fit when it was entered: a count that begins late."""
     again: bool = False
     """Whether it begins the set piece before anew."""
+    over: bool = False
+    """Whether the set piece goes on beyond its last beat."""
+    drawn_s: float = -math.inf
+    """When the release began that the count was last drawn to."""
     stays: bool = False
     """Whether the performer has said that this set piece goes on."""
     votes: dict[Side, Vote] = field(default_factory=lambda: {side: Vote() for side in SIDES})
@@ -86,16 +92,18 @@ class Guess:
         """Another that starts where this one is."""
         return replace(self, votes={side: replace(vote) for side, vote in self.votes.items()})
 
-    def move(self, plan: FollowPlan, heard: GestureHeard, seconds: float) -> None:
+    def move(self, plan: FollowPlan, heard: GestureHeard, seconds: float, numbers: Numbers) -> None:
         """On by so many seconds: read off the deck that leads, by the clock elsewhere."""
         if not plan.is_piece(self.section):
             return
         section = plan.at(self.section)
         rate = rate_bps(section, heard)
         gesture = _leading(section, heard)
+        stands_s = 0.0 if self.late and self.beat < 0.05 else numbers.count_stands_s
         self.beat += rate * seconds
+        self.price -= numbers.overtime_each * rate * seconds if self.over else 0.0
         if gesture is None:
-            if section.lead is None and heard.still_s > 4.5:
+            if section.lead is None and heard.still_s > stands_s:
                 self.beat -= rate * seconds
             self.doubt += CLOCK_ERROR * rate * seconds
             if section.lead is None:
@@ -125,11 +133,12 @@ class Guess:
                 continue
             if not gesture.news or abs(gesture.from_s - part.cue_s) > 0.15:
                 continue
-            if gesture.since_s < self.since_s - 0.3 or not 0.1 <= gesture.age_s < 0.125:
+            if gesture.since_s < max(self.since_s - 0.3, self.drawn_s + 0.1) or gesture.age_s < 0.1:
                 continue
+            self.drawn_s = gesture.since_s
             released = self.beat - (heard.now_s - gesture.since_s) * rate
             if not self.ran and self.late and 0.6 < released < 3.0:
-                self.beat, self.ran = gesture.age_s * rate, True
+                self.beat, self.doubt, self.ran = gesture.age_s * rate, 0.15, True
                 return
             self.ran = True
             if part.strokes:
@@ -138,7 +147,11 @@ class Guess:
                 target = round(released)
             off = target - released
             if abs(off) < 0.3:
-                self.beat += 0.2 * off
+                # A scalar Kalman step: what a release is off the beat, and what the count may be.
+                gain = self.doubt**2 / (self.doubt**2 + RELEASE_ERROR**2)
+                self.beat += gain * off
+                # Which beat it is a release does not tell.
+                self.doubt *= math.sqrt(1.0 - gain) if self.doubt < 0.6 else 1.0
 
     def score_votes(self, plan: FollowPlan, heard: GestureHeard, numbers: Numbers) -> None:
         """Bring each deck's vote to the present gesture."""
@@ -171,6 +184,12 @@ class Guess:
             if self.stays:
                 self.beat = section.beats - 0.01
                 return
+            if self.over:
+                return
+            if section.lead is None:
+                more = self.copy()
+                more.over, more.price = True, self.price - numbers.overtime
+                yield more
             over_s = (self.beat - section.beats) * section.beat_s / max(heard.ratio, 0.1)
             for side in SIDES:
                 self.settle_vote(side)

@@ -52,10 +52,12 @@ def works(part: DeckPart, gesture: Gesture, leaving: bool, numbers: Numbers) -> 
         from_cue = numbers.let_go * normal(gesture.from_s - part.cue_s, numbers.place_s)
         return math.log(from_cue + numbers.inside / numbers.span_s)
     if gesture.kind == "held":
+        idle = numbers.idle_each_s * max(gesture.age_s - numbers.idle_after_s, 0.0)
+        idle = max(idle, numbers.idle_least)
         if abs(at_s - part.cue_s) < numbers.near_cue_s:
-            return numbers.at_cue
+            return numbers.at_cue + idle
         if beyond_s < 0.3:
-            return 0.0
+            return idle
         if near_next(part, at_s, numbers):
             return 0.0 if leaving else numbers.gone_on
         return numbers.held_away

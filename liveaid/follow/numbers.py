@@ -36,6 +36,9 @@ class Numbers:
     inside: float = 0.4
     span_s: float = 2.0
     at_cue: float = 0.6
+    idle_after_s: float = 4.0
+    idle_each_s: float = -0.5
+    idle_least: float = -2.0
     in_hand: float = 0.5
     held_away: float = -5.0
     past_end: float = -2.0
@@ -70,9 +73,10 @@ class Numbers:
     again: float = 7.0
     slip_turn: float = 5.0
     slip: float = 7.0
-    ahead: float = 8.0
+    leaves: float = 2.0
+    ahead: float = 6.0
     ahead_each: float = 0.3
-    back: float = 7.5
+    back: float = 6.5
     back_each: float = 0.4
     first: float = 8.0
     lost: float = 7.0
@@ -83,6 +87,8 @@ class Numbers:
     late_start: float = 1.0
     change_over: float = 0.5
     change_over_s: float = 0.2
+    overtime: float = 1.0
+    overtime_each: float = 2.0
     after_stop: float = 0.5
     stop_s: float = 4.0
     count_stands_s: float = 4.5

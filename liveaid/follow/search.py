@@ -13,20 +13,22 @@ from liveaid.routine import SIDES, Side
 
 
 def found(
-    plan: FollowPlan, heard: GestureHeard, guesses: list[Guess], turn_s: float, numbers: Numbers
-) -> Iterator[Guess]:
+    plan: FollowPlan, heard: GestureHeard, told: Guess, guesses: list[Guess], turn_s: float,
+    numbers: Numbers,
+) -> Iterator[Guess]:  # fmt: skip
     """Guesses that leave the order for a place that a deck's gesture fits."""
     stopped = _stopped(heard)
     for section in plan.sections[1:-1]:
         inside = [g for g in guesses if g.section == section.index and section.lead is None]
-        if inside and (not stopped or any(g.since_s > heard.stopped_s - 0.1 for g in inside)):
+        counted = stopped and all(g.since_s < heard.stopped_s - 0.1 for g in inside)
+        if told.section == section.index and inside and not counted:
             continue
         for side in SIDES:
             gesture = heard.gestures[side]
             if gesture is None or not heard.telling[side]:
                 continue
             at = _place(section, side, gesture, heard)
-            if at is not None and (at[1] <= 1.0 or not inside):
+            if at is not None and (at[0] < 2.0 or not inside):
                 yield _cheapest(plan, section, at, gesture, guesses, turn_s, heard, numbers)
 
 
@@ -55,9 +57,12 @@ def _place(
     if not part.from_s - 0.1 <= gesture.from_s <= part.to_s:
         return None
     rate = heard.ratio / section.beat_s
+    at_cue = abs((gesture.at_s if gesture.kind == "held" else gesture.from_s) - part.cue_s) < 0.15
     if gesture.kind == "held":
-        return (0.0, 0.5) if abs(gesture.at_s - part.cue_s) < 0.15 else None
-    if gesture.news and abs(gesture.from_s - part.cue_s) < 0.15:
+        return (0.0, 0.5) if at_cue else None
+    if _stopped(heard) and at_cue:
+        return (heard.now_s - heard.stopped_s) * rate, 0.3
+    if gesture.news and at_cue:
         return min(gesture.age_s * rate, section.beats - 0.1), 0.3
     return 0.4 * section.beats, 0.3 * section.beats
 
@@ -84,9 +89,13 @@ def _cheapest(
         key=lambda pair: pair[0],
     )
     past = _before(base, heard, since_s, numbers) - base.price
-    return Guess(
+    guess = Guess(
         section.index, beat, since_s, score - past, past, doubt, ran=gesture.kind == "runs"
     )
+    guess.late = gesture.kind == "held" and heard.still_s > 1.0
+    if base.section < 0 and section.lead is None and not guess.late:
+        guess.beat, guess.doubt = 0.4 * section.beats, 0.3 * section.beats
+    return guess
 
 
 def _before(guess: Guess, heard: GestureHeard, since_s: float, numbers: Numbers) -> float:
@@ -158,6 +167,8 @@ def price(
         )
     if there == here + 1 and beat < 2.5:
         share = max(left, 0.0) / section.beats
+        if parent.over:
+            return 0.0
         ends = left < 1.5 or (parent.again and parent.beat < 8.0)
         return numbers.next_late if ends else numbers.next_early + numbers.next_bars * share
     if there == here - 1 and beat < 1.5 and parent.beat < 2.5:
@@ -167,4 +178,5 @@ def price(
     midway = numbers.midway if to.lead is None and beat > 2.5 else 0.0
     ahead = numbers.ahead + numbers.ahead_each * (there - here)
     back = numbers.back + numbers.back_each * (here - there - 1)
-    return midway + (ahead if there > here else back)
+    early = 0.0 if left < 1.5 else numbers.leaves
+    return midway + early + (ahead if there > here else back)

@@ -1,6 +1,7 @@
 """What each gesture earns at a place, and what leaving the order costs, worked by hand."""
 
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -101,6 +102,14 @@ def test_a_gesture_weighs_more_the_longer_it_goes_on(news, age_s, weight):
     assert likeness.weight(one, age_s, USUAL) == pytest.approx(weight)
 
 
+@pytest.mark.parametrize(("age_s", "nats"), [(4.0, 0.6), (6.0, -0.4), (60.0, -1.4)])
+def test_a_worked_record_that_waits_at_its_cue_fits_less_and_less(small, age_s, nats):
+    """.6, and after 4 s half a nat less every second, two at most."""
+    part = plan_of(small).at(2).parts["right"]
+    still = Gesture("held", 0.0, 40.0, False, age_s, 40.0)
+    assert likeness.works(part, still, False, USUAL) == pytest.approx(nats)
+
+
 def test_what_is_held_for_long_weighs_two_at_most():
     assert likeness.weight(gesture("held", from_s=0.0, at_s=0.0), 99.0, USUAL) == 2.0
 
@@ -112,8 +121,9 @@ def test_what_is_held_for_long_weighs_two_at_most():
         (0, 15.0, 1, 0.0, 1.0),  # next, in the last beat and a half
         (0, 8.0, 0, 0.0, 7.0),  # the same from its start
         (0, 8.0, 0, 11.6, 5.0),  # one turn on: 1.8 s is 3.6 beats at 120 BPM
-        (3, 8.0, 1, 8.0, 7.9),  # back by two
-        (0, 8.0, 3, 8.0, 8.9),  # ahead by three
+        (3, 8.0, 1, 8.0, 8.9),  # back by two from midway: 6.5 + .4 + 2
+        (0, 8.0, 3, 8.0, 8.9),  # ahead by three from midway: 6 + 3 x .3 + 2
+        (0, 15.0, 3, 8.0, 6.9),  # the same from its last beat
         (3, 8.0, 0, 0.0, 8.0),  # from the first
         (-1, 0.0, 0, 0.0, 0.0),  # the start
     ],
@@ -132,23 +142,60 @@ def _heard(now_s=0.0, **gestures):
 def test_a_guess_counts_on_by_the_clock_and_over_into_the_next(small):
     """At 120 BPM half a second is a beat; 0.5 beat past the 16th is beat 0.5 of the next."""
     plan, guess = plan_of(small), Guess(0, 15.0, 0.0)
-    guess.move(plan, _heard(), 0.75)
+    guess.move(plan, _heard(), 0.75, USUAL)
     assert list(guess.crossed(plan, _heard(0.75), USUAL)) == []
     assert (guess.section, guess.beat) == (1, pytest.approx(0.5))
 
 
 def test_a_set_piece_counted_by_the_clock_may_also_begin_again_at_a_price(small):
     plan, guess = plan_of(small), Guess(2, 8.25, 0.0)
-    (again,) = guess.crossed(plan, _heard(), USUAL)
+    on, again = guess.crossed(plan, _heard(), USUAL)
     assert (again.section, again.beat, again.price) == (2, 0.25, -7.0)
     assert (guess.section, guess.beat, guess.price) == (3, 0.25, 0.0)
+    # Or go on: a nat at once and two a beat; three quarters of a second are a beat and a half.
+    assert (on.section, on.beat, on.price) == (2, 8.25, -1.0)
+    on.move(plan, _heard(), 0.75, USUAL)
+    assert (on.beat, on.price) == (9.75, -4.0)
+    assert list(on.crossed(plan, _heard(), USUAL)) == []
+    assert plan.whole_beat(on.section, on.beat) == plan.whole_beat(3, 0.0)
+
+
+def _release(guess, small, *, now_s, since_s):
+    """Right let go from its cue at 40.0 in the juggle of `small`, 120 BPM."""
+    run = Gesture("runs", since_s, 40.0, True, now_s, 40.0 + now_s - since_s, speed=1.0)
+    guess.move(plan_of(small), _heard(now_s, right=run), 0.0, USUAL)
+
+
+def test_a_release_draws_the_count_by_how_much_it_is_to_be_trusted(small):
+    """1/8 s at 120 BPM is 1/4 beat: let go at 3.75, 1/4 off; .3^2 / (.3^2 + .15^2) = .8 of it."""
+    guess = Guess(2, 4.0, 0.0, doubt=0.3)
+    _release(guess, small, now_s=5.125, since_s=5.0)
+    assert guess.beat == pytest.approx(4.2)
+    assert guess.doubt == pytest.approx(0.3 * math.sqrt(0.2))
+    _release(guess, small, now_s=5.2, since_s=5.0)
+    assert guess.beat == pytest.approx(4.2), "one release draws once"
+
+
+def test_a_release_does_not_tell_which_beat_it_is(small):
+    guess = Guess(2, 4.0, 0.0, doubt=3.0)
+    _release(guess, small, now_s=5.125, since_s=5.0)
+    assert guess.beat == pytest.approx(4.25, abs=0.001)
+    assert guess.doubt == 3.0
+
+
+def test_a_count_that_was_begun_while_both_were_held_waits_for_the_hand(small):
+    guess = Guess(2, 0.0, 0.0, late=True)
+    guess.move(plan_of(small), replace(_heard(3.0), still_s=3.0), 1.0, USUAL)
+    assert guess.beat == 0.0
+    guess.move(plan_of(small), _heard(3.5), 0.5, USUAL)
+    assert guess.beat == 1.0
 
 
 def test_the_leading_record_draws_the_beat_exactly(small):
     """Left at 4.05 in a set piece from 2.0: 2.05 s are 4.1 beats at 120 BPM."""
     plan, guess = plan_of(small), Guess(0, 4.05, 0.0, ran=True)
     run = Gesture("runs", 0.0, 2.0, True, 2.05, 4.05, speed=1.0)
-    guess.move(plan, _heard(2.05, left=run), 0.0)
+    guess.move(plan, _heard(2.05, left=run), 0.0, USUAL)
     assert guess.beat == pytest.approx(4.1)
 
 
