@@ -40,11 +40,9 @@ class Belief:
         """Bring all guesses to the moment heard; `ended`: whose gesture gave way to a new one."""
         fade = math.exp(-seconds / self.numbers.fade_s)
         more: list[Guess] = []
-        if heard.stopped_s == heard.now_s:
-            for guess in self.guesses:
-                if self.plan.is_piece(guess.section) and self.plan.at(guess.section).lead is None:
-                    guess.price -= self.numbers.stop
         for guess in self.guesses:
+            if heard.stopped_s == heard.now_s:
+                more += guess.begun_anew(self.plan, heard, self.numbers)
             guess.past *= fade
             for side, new in ended.items():
                 if new:

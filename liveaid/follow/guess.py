@@ -12,9 +12,9 @@ from liveaid.follow.numbers import Numbers
 from liveaid.follow.plan import FollowPlan, PlanSection
 from liveaid.routine import SIDES, Side
 
-CLOCK_ERROR = 0.006
-"""Beats that a beat counted by the clock may be off: half a per cent of pitch or of a hand's own
-tempo, as the other hands' performances have it."""
+CLOCK_ERROR = 0.012
+"""Beats that a beat counted by the clock may be off: a per cent of pitch or of a hand's own
+tempo."""
 RELEASE_ERROR = 0.15
 """Beats that a release may be off the beat it is meant for."""
 
@@ -131,13 +131,13 @@ class Guess:
             gesture, part = heard.gestures[side], section.parts[side]
             if gesture is None or part.hand != "works" or gesture.kind != "runs":
                 continue
-            if not gesture.news or abs(gesture.from_s - part.cue_s) > 0.15:
+            if abs(gesture.from_s - part.cue_s) > 0.15:
                 continue
             if gesture.since_s < max(self.since_s - 0.3, self.drawn_s + 0.1) or gesture.age_s < 0.1:
                 continue
             self.drawn_s = gesture.since_s
             released = self.beat - (heard.now_s - gesture.since_s) * rate
-            if not self.ran and self.late and 0.6 < released < 3.0:
+            if gesture.news and not self.ran and self.late and 0.6 < released < 3.0:
                 self.beat, self.doubt, self.ran = gesture.age_s * rate, 0.15, True
                 return
             self.ran = True
@@ -148,7 +148,8 @@ class Guess:
             off = target - released
             if abs(off) < 0.3:
                 # A scalar Kalman step: what a release is off the beat, and what the count may be.
-                gain = self.doubt**2 / (self.doubt**2 + RELEASE_ERROR**2)
+                error = RELEASE_ERROR if gesture.news else 2.0 * RELEASE_ERROR
+                gain = self.doubt**2 / (self.doubt**2 + error**2)
                 self.beat += gain * off
                 # Which beat it is a release does not tell.
                 self.doubt *= math.sqrt(1.0 - gain) if self.doubt < 0.6 else 1.0
@@ -165,10 +166,11 @@ class Guess:
             if part.hand == "runs":
                 off_s = gesture.at_s - part.from_s - self.beat * section.beat_s
                 ending = section.beats - self.beat < 1.0
-                vote.nats = likeness.runs(part, gesture, off_s, self.ran, ending, numbers)
+                late_s = age_s - heard.still_s
+                vote.nats = likeness.runs(part, gesture, off_s, self.ran, ending, late_s, numbers)
             elif part.hand == "works":
-                leaving = section.beats - self.beat < 4.0
-                vote.nats = likeness.works(part, gesture, leaving, numbers)
+                left = section.beats - self.beat
+                vote.nats = likeness.works(part, gesture, age_s, self.beat, left, numbers)
             else:
                 beats_in = self.beat if plan.is_piece(self.section) else math.inf
                 vote.nats = likeness.rests(part, gesture, self.since_s, beats_in, numbers)
@@ -176,6 +178,18 @@ class Guess:
                 vote.nats = max(vote.nats, numbers.stays)
         if not self.ran and 0.5 < self.beat < 3.0 and self.worst < numbers.contradicted:
             self.late = True
+
+    def begun_anew(
+        self, plan: FollowPlan, heard: GestureHeard, numbers: Numbers
+    ) -> Iterator[Guess]:
+        """After a stop a count by the clock begins anew; that it goes on has a price."""
+        if plan.at(self.section).lead or not plan.is_piece(self.section) or self.beat < 0.05:
+            return
+        anew = replace(
+            self.copy(), beat=0.0, since_s=heard.now_s, doubt=0.1, late=True, ran=False, over=False
+        )
+        self.price -= numbers.stop
+        yield anew
 
     def crossed(self, plan: FollowPlan, heard: GestureHeard, numbers: Numbers) -> Iterator[Guess]:
         """Go over into the next section when this one is over; yields what else may follow."""

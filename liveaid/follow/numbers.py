@@ -29,6 +29,8 @@ class Numbers:
     stopped: float = -5.0
     stopped_after_s: float = 0.5
     waiting: float = -0.7
+    late_after_s: float = 0.5
+    late_each_s: float = -1.0
     nudged: float = -1.0
     pushed: float = -4.5
     # A deck that is worked.
@@ -57,6 +59,7 @@ class Numbers:
     runs_away: float = -4.0
     gone_on: float = -1.0
     made_ready: float = 0.3
+    not_ready: float = -1.0
     # How much a gesture weighs.
     full_s: float = 0.35
     news_full_s: float = 0.15
@@ -82,13 +85,13 @@ class Numbers:
     lost: float = 7.0
     lost_runs: float = -2.5
     lost_else: float = -0.8
-    midway: float = 3.0
+    midway: float = 2.0
     stop: float = 6.0
     late_start: float = 1.0
     change_over: float = 0.5
     change_over_s: float = 0.2
     overtime: float = 1.0
-    overtime_each: float = 2.0
+    overtime_each: float = 3.0
     after_stop: float = 0.5
     stop_s: float = 4.0
     count_stands_s: float = 4.5

@@ -17,11 +17,9 @@ def found(
     numbers: Numbers,
 ) -> Iterator[Guess]:  # fmt: skip
     """Guesses that leave the order for a place that a deck's gesture fits."""
-    stopped = _stopped(heard)
     for section in plan.sections[1:-1]:
         inside = [g for g in guesses if g.section == section.index and section.lead is None]
-        counted = stopped and all(g.since_s < heard.stopped_s - 0.1 for g in inside)
-        if told.section == section.index and inside and not counted:
+        if told.section == section.index and inside:
             continue
         for side in SIDES:
             gesture = heard.gestures[side]
@@ -73,14 +71,13 @@ def _cheapest(
 ) -> Guess:  # fmt: skip
     """The guess at a place, come to from whichever guess makes it cheapest."""
     beat, doubt = at
-    since_s = gesture.since_s
+    since_s = heard.now_s if gesture.kind == "held" else gesture.since_s
     score, base = max(
         (
             (
                 _before(parent, heard, since_s, numbers)
                 - price(plan, parent, section, beat, turn_s, numbers)
                 * _discount(plan, parent, section, beat, gesture, heard, numbers)
-                + _stop(plan, parent, heard, numbers)
                 - (numbers.word if parent.stays and section.index != parent.section else 0.0),
                 parent,
             )
@@ -108,12 +105,6 @@ def _before(guess: Guess, heard: GestureHeard, since_s: float, numbers: Numbers)
     return score
 
 
-def _stop(plan: FollowPlan, parent: Guess, heard: GestureHeard, numbers: Numbers) -> float:
-    """What counting on after a stop was charged, which beginning anew is not."""
-    charged = plan.is_piece(parent.section) and plan.at(parent.section).lead is None
-    return numbers.stop if charged and parent.since_s < heard.stopped_s and _stopped(heard) else 0.0
-
-
 def _stopped(heard: GestureHeard) -> bool:
     return heard.now_s - heard.stopped_s < 3.0
 
@@ -128,9 +119,11 @@ def _discount(
     numbers: Numbers,
 ) -> float:
     """Part of the price where both decks changed place at once, or after a stop."""
+    if not plan.is_piece(parent.section):
+        return 1.0
     if _stopped(heard) and beat < 2.5:
         return numbers.after_stop
-    if not plan.is_piece(parent.section) or gesture.kind != "runs":
+    if gesture.kind != "runs":
         return 1.0
     lead = plan.at(parent.section).lead
     if lead is None or to.lead is None or lead == to.lead or not gesture.news:
@@ -169,8 +162,12 @@ def price(
         share = max(left, 0.0) / section.beats
         if parent.over:
             return 0.0
-        ends = left < 1.5 or (parent.again and parent.beat < 8.0)
-        return numbers.next_late if ends else numbers.next_early + numbers.next_bars * share
+        ends = left < 1.5 + parent.doubt or (parent.again and parent.beat < 8.0)
+        if ends:
+            return numbers.next_late
+        early = numbers.next_early + numbers.next_bars * share
+        skipped = numbers.ahead + numbers.ahead_each * 2
+        return min(early, skipped) if parent.beat < 2.5 else early
     if there == here - 1 and beat < 1.5 and parent.beat < 2.5:
         return numbers.again
     if there == 0 and beat < 1.5:

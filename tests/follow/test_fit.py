@@ -23,13 +23,17 @@ def gesture(kind, *, from_s, at_s, age_s=1.0, news=False):
 
 def test_a_record_that_runs_where_the_beat_says_earns_most():
     """ln(.97 / (.08 sqrt(2 pi)) + .03 / 300) = ln(4.8372 + .0001) = 1.5764."""
-    there = likeness.runs(RUNS, gesture("runs", from_s=10.0, at_s=11.0), 0.0, True, False, USUAL)
+    there = likeness.runs(
+        RUNS, gesture("runs", from_s=10.0, at_s=11.0), 0.0, True, False, 0.0, USUAL
+    )
     assert there == pytest.approx(1.5764, abs=1e-4)
 
 
 def test_a_record_that_runs_a_beat_off_is_a_stray():
     """At .65 s, eight deviations: ln(.03 / 300) = -9.2103."""
-    off = likeness.runs(RUNS, gesture("runs", from_s=10.0, at_s=11.0), 0.65, True, False, USUAL)
+    off = likeness.runs(
+        RUNS, gesture("runs", from_s=10.0, at_s=11.0), 0.65, True, False, 0.0, USUAL
+    )
     assert off == pytest.approx(-9.2103, abs=1e-3)
 
 
@@ -38,38 +42,53 @@ def test_a_record_that_runs_a_beat_off_is_a_stray():
 )
 def test_a_record_held_that_should_run_waits_leaves_or_is_stopped(ran, ending, nats):
     held = gesture("held", from_s=10.0, at_s=10.0)
-    assert likeness.runs(RUNS, held, 0.0, ran, ending, USUAL) == nats
+    assert likeness.runs(RUNS, held, 0.0, ran, ending, 0.0, USUAL) == nats
 
 
 def test_a_release_from_the_cue_fits_a_worked_deck_better_than_one_from_elsewhere():
     """From the cue ln(.6 x 4.9868 + .4 / 2) = ln 3.1921 = 1.1607; a second off ln .2 = -1.6094."""
-    cue = likeness.works(WORKS, gesture("runs", from_s=30.0, at_s=30.5), False, USUAL)
-    off = likeness.works(WORKS, gesture("runs", from_s=31.0, at_s=31.5), False, USUAL)
+    cue = likeness.works(WORKS, gesture("runs", from_s=30.0, at_s=30.5), 1.0, 8.0, 8.0, USUAL)
+    off = likeness.works(WORKS, gesture("runs", from_s=31.0, at_s=31.5), 1.0, 8.0, 8.0, USUAL)
     assert (cue, off) == pytest.approx((1.1607, -1.6094), abs=1e-4)
 
 
 def test_a_tighter_span_earns_no_more():
     tight = DeckPart("works", from_s=30.0, to_s=31.0, cue_s=30.0)
     let_go = gesture("runs", from_s=30.0, at_s=30.5)
-    assert likeness.works(tight, let_go, False, USUAL) == likeness.works(
-        WORKS, let_go, False, USUAL
+    assert likeness.works(tight, let_go, 1.0, 8.0, 8.0, USUAL) == likeness.works(
+        WORKS, let_go, 1.0, 8.0, 8.0, USUAL
     )
 
 
 @pytest.mark.parametrize(
-    ("kind", "at_s", "leaving", "nats"),
+    ("kind", "at_s", "beat", "nats"),
     [
-        ("held", 30.1, False, 0.6),
-        ("held", 31.0, False, 0.0),
-        ("held", 45.0, False, -5.0),
-        ("held", 60.0, False, -1.0),
-        ("held", 60.0, True, 0.0),
-        ("hand", 31.0, False, 0.5),
-        ("runs", 45.0, False, -8.0),
+        ("held", 30.1, 8.0, 0.6),
+        ("held", 31.0, 8.0, 0.0),
+        ("held", 45.0, 8.0, -5.0),
+        ("held", 60.0, 2.0, -5.0),  # at its next cue before it was worked at all
+        ("held", 60.0, 8.0, -1.0),
+        ("held", 60.0, 13.0, 0.0),  # and with four beats of sixteen left
+        ("hand", 31.0, 8.0, 0.5),
+        ("runs", 45.0, 8.0, -8.0),
     ],
 )
-def test_a_worked_deck_in_its_span_beyond_it_and_at_its_next_cue(kind, at_s, leaving, nats):
-    assert likeness.works(WORKS, gesture(kind, from_s=at_s, at_s=at_s), leaving, USUAL) == nats
+def test_a_worked_deck_in_its_span_beyond_it_and_at_its_next_cue(kind, at_s, beat, nats):
+    one = gesture(kind, from_s=at_s, at_s=at_s)
+    assert likeness.works(WORKS, one, 1.0, beat, 16.0 - beat, USUAL) == nats
+
+
+@pytest.mark.parametrize(("late_s", "nats"), [(0.5, -0.7), (2.5, -2.7), (60.0, -5.0)])
+def test_a_record_that_waits_longer_than_it_should_fits_less_and_less(late_s, nats):
+    """-.7, and a nat less every second from half a second on, down to what a stop is."""
+    held = gesture("held", from_s=10.0, at_s=10.0)
+    assert likeness.runs(RUNS, held, 0.0, False, False, late_s, USUAL) == pytest.approx(nats)
+
+
+def test_before_the_start_a_record_away_from_its_cue_fits_worse_than_later():
+    away = gesture("held", from_s=45.0, at_s=45.0)
+    told = [likeness.rests(RESTS, away, 0.0, beats, USUAL) for beats in (math.inf, 8.0)]
+    assert told == [-1.0, -0.3]
 
 
 def test_listening_at_the_next_cue_is_normal_for_a_while():
@@ -107,7 +126,7 @@ def test_a_worked_record_that_waits_at_its_cue_fits_less_and_less(small, age_s, 
     """.6, and after 4 s half a nat less every second, two at most."""
     part = plan_of(small).at(2).parts["right"]
     still = Gesture("held", 0.0, 40.0, False, age_s, 40.0)
-    assert likeness.works(part, still, False, USUAL) == pytest.approx(nats)
+    assert likeness.works(part, still, age_s, 8.0, 8.0, USUAL) == pytest.approx(nats)
 
 
 def test_what_is_held_for_long_weighs_two_at_most():
@@ -124,6 +143,7 @@ def test_what_is_held_for_long_weighs_two_at_most():
         (3, 8.0, 1, 8.0, 8.9),  # back by two from midway: 6.5 + .4 + 2
         (0, 8.0, 3, 8.0, 8.9),  # ahead by three from midway: 6 + 3 x .3 + 2
         (0, 15.0, 3, 8.0, 6.9),  # the same from its last beat
+        (0, 1.0, 1, 0.0, 6.6),  # next with hardly a beat played is one left out: 6 + 2 x .3
         (3, 8.0, 0, 0.0, 8.0),  # from the first
         (-1, 0.0, 0, 0.0, 0.0),  # the start
     ],
@@ -152,12 +172,20 @@ def test_a_set_piece_counted_by_the_clock_may_also_begin_again_at_a_price(small)
     on, again = guess.crossed(plan, _heard(), USUAL)
     assert (again.section, again.beat, again.price) == (2, 0.25, -7.0)
     assert (guess.section, guess.beat, guess.price) == (3, 0.25, 0.0)
-    # Or go on: a nat at once and two a beat; three quarters of a second are a beat and a half.
+    # Or go on: a nat at once and three a beat; three quarters of a second are a beat and a half.
     assert (on.section, on.beat, on.price) == (2, 8.25, -1.0)
     on.move(plan, _heard(), 0.75, USUAL)
-    assert (on.beat, on.price) == (9.75, -4.0)
+    assert (on.beat, on.price) == (9.75, -5.5)
     assert list(on.crossed(plan, _heard(), USUAL)) == []
     assert plan.whole_beat(on.section, on.beat) == plan.whole_beat(3, 0.0)
+
+
+def test_after_a_stop_a_count_by_the_clock_begins_anew_or_goes_on_at_a_price(small):
+    guess = Guess(2, 5.0, 0.0, -1.0)
+    (anew,) = guess.begun_anew(plan_of(small), _heard(20.0), USUAL)
+    assert (anew.beat, anew.price, anew.late) == (0.0, -1.0, True)
+    assert (guess.beat, guess.price) == (5.0, -7.0)
+    assert list(Guess(0, 5.0, 0.0).begun_anew(plan_of(small), _heard(20.0), USUAL)) == []
 
 
 def _release(guess, small, *, now_s, since_s):
