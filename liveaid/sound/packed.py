@@ -15,8 +15,6 @@ import numpy.typing as npt
 PACKED_ENDINGS = frozenset(
     {".m4a", ".m4b", ".mp4", ".aac", ".wma", ".opus", ".ogg", ".webm", ".mka"}
 )
-    {".m4a", ".m4b", ".mp4", ".aac", ".wma", ".opus", ".ogg", ".webm", ".mka"}
-)
 """Endings of files worth a try; anything else that the plain reader refuses is no sound to us."""
 
 
