@@ -26,18 +26,26 @@ from liveaid.practice.reading import TakeReader
 from liveaid.practice.records import Kept
 from liveaid.practice.rehearsal_status import rehearsal_status
 from liveaid.practice.schema import StoreError
-from liveaid.practice.score import TakeScore
-from liveaid.practice.session import Aim, Ended, Session, aim_of, score_of, to_json
+from liveaid.practice.session import (
+    Aim,
+    Ended,
+    Session,
+    aim_of,
+    report_of,
+    score_of,
+    scored_take,
+)
 from liveaid.practice.store import TakeStore
+from liveaid.practice.take_report import ScoredTake
 from liveaid.practice.weeks_plan import PracticePlan
 from liveaid.routine import Routine
 from liveaid.routine.edits import matched
-from liveaid.stage import Heard, Stage, Watcher
+from liveaid.stage import Heard, Stage, Watcher, Whole
 from liveaid.stage.words import Word
 
 _WORK_EVERY_S = 30.0
 
-Told = Callable[[dict[str, Any]], None]
+Told = Callable[[ScoredTake], None]
 LadderFor = Callable[[Aim], Ladder | None]
 
 
@@ -71,7 +79,7 @@ class Rehearsal(Watcher):
         self._aside = ThreadPoolExecutor(1, thread_name_prefix="scores")
         self._scoring: set[asyncio.Task[None]] = set()
         self._clicks: list[asyncio.TimerHandle] = []
-        self.last: dict[str, Any] | None = None
+        self.last: ScoredTake | None = None
         self.error: str | None = None
         self._work_s = self._work_at_s = 0.0
         self._answers: dict[Word, Callable[[int | None], bool]] = {
@@ -95,11 +103,20 @@ class Rehearsal(Watcher):
         """What is practised."""
         return self.session.aim
 
+    def stretch_of(self) -> Whole | None:
+        """The whole routine, of which what is practised may be a stretch."""
+        return Whole(self.whole, self.aim.first, self.aim.gone_beats)
+
     def use(self, whole: Routine) -> Routine:
         """Go on with an edited map, between takes; returns what is to be followed from now on.
 
         LiveaidError, and nothing changes, when what is practised is no longer in it.
         """
+        if self.aim.decks:
+            raise LiveaidError(
+                f"The slower deck files hold {self.aim.piece} as it was, and so it is practised "
+                "on; begun anew, the rehearsal makes them anew"
+            )
         aim = self._aim_of(whole, self.aim.piece) or self._renamed(whole)
         if aim is None:
             raise LiveaidError(
@@ -176,17 +193,26 @@ class Rehearsal(Watcher):
         later = self.aim.first + 1 if self.aim.piece else 0
         return later < len(self.whole.pieces) and self.go_to(self.whole.pieces[later].name)
 
+    def _change_decks(self) -> None:
+        """Follow the deck files that the ladder's rung asks for, but not within a take."""
+        wanted = self.session.other_decks
+        if wanted is None or self.session.finder.playing:
+            return
+        self.session.use(self.aim.on_decks(wanted))
+        if self._stage is not None:
+            self._stage.use(self.aim.routine)
+
     def _step(self, rungs: int) -> bool:
         self.session.step(rungs)
+        self._change_decks()
         return self.session.ladder is not None
 
     def _say(self, said: str) -> bool:
         """Keep or drop the last take."""
-        number = self.last["number"] if self.last else None
-        if self.store is None or number is None:
+        if self.store is None or self.last is None or self.last.number is None:
             return False
-        self.store.say(number, said)
-        self.last = {**(self.last or {}), "said": said}
+        self.store.say(self.last.number, said)
+        self.last = replace(self.last, said=said)
         return True
 
     def _note(self, text: str) -> bool:
@@ -196,7 +222,7 @@ class Rehearsal(Watcher):
         left = self.session.finder.bars_left(self._clock())
         where = self.aim.piece or "the whole routine"
         told = f"{text}: {where}" + (f", {left} bars left" if left is not None else "")
-        number = self.last["number"] if self.last else None
+        number = self.last.number if self.last else None
         self.store.note(told, at=self._wall(), take=number, aim=self.aim.piece)
         return True
 
@@ -244,16 +270,19 @@ class Rehearsal(Watcher):
             self._next(None)
 
     def lamps(self, levels: Mapping[str, Any]) -> Mapping[str, Any]:
-        """During a count-in: its beat in the beats' row, and nothing else that counts."""
+        """During a count-in: its beat in the beats' row (a controller without one or a pulse: the
+        bars'), and nothing else that counts."""
         count, now = self.session.count_in, self._clock()
         beat = count.beat(now) if count and not self.session.finder.playing else None
         if beat is None:
             return levels
         assert count is not None
         row = [name for name in levels if name.startswith("beats.")]
+        if not row and "pulse" not in levels:
+            row = [name for name in levels if name.startswith("bars.")]
         shown = {name: "off" for name in levels if name.startswith(("beats.", "bars."))}
         if row:
-            shown[f"beats.{(beat - 1) % min(len(row), count.metre)}"] = "on"
+            shown[row[(beat - 1) % min(len(row), count.metre)]] = "on"
         if "pulse" in levels:
             shown["pulse"] = "on" if beat % 2 else "dim"
         return {**levels, **shown}
@@ -300,7 +329,9 @@ class Rehearsal(Watcher):
             loop = asyncio.get_running_loop()
             earlier = tuple(self.session.earlier)
             score = await loop.run_in_executor(self._aside, score_of, aim, kept, earlier)
-            await self._scored(aim, ended, score, number)
+            self.session.scored(ended, score)
+            await self._scored(scored_take(kept, report_of(aim, score), number))
+            self._change_decks()
         except StoreError as error:
             self.error = str(error)
         self._push()
@@ -317,21 +348,13 @@ class Rehearsal(Watcher):
         self.error = None
         return number
 
-    async def _scored(self, aim: Aim, ended: Ended, score: TakeScore, number: int | None) -> None:
-        found = to_json(aim, score)
-        self.session.scored(ended, score)
-        self.last = {
-            "number": number,
-            "ended": ended.take.ended,
-            "tempo_part": round(ended.tempo_part, 4),
-            "counted_in": ended.counted_in_s is not None,
-            **found,
-        }
+    async def _scored(self, take: ScoredTake) -> None:
+        self.last = take
         self._push()
         if self._told is not None:
-            self._told(self.last)
-        if self.store is not None and number is not None:
-            await asyncio.wrap_future(self.store.score(number, found))
+            self._told(take)
+        if self.store is not None and take.number is not None:
+            await asyncio.wrap_future(self.store.score(take.number, take.report))
 
     def _note_work(self) -> None:
         """Put the hands-on time since the last note into the store's day."""

@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
-from typing import Any, Literal, TypeAlias
+from dataclasses import dataclass, field, replace
+from typing import Literal, TypeAlias
 
 from liveaid.follow import Prompt
 from liveaid.practice.advice import advice
@@ -21,9 +21,10 @@ from liveaid.practice.limits import Limits
 from liveaid.practice.mixer_trace import FaderHeard
 from liveaid.practice.records import Kept
 from liveaid.practice.score import TakeScore, score_take
-from liveaid.practice.score_json import score_json
+from liveaid.practice.score_report import score_report
 from liveaid.practice.shift import Off, offs
 from liveaid.practice.stretch import cut, stretch
+from liveaid.practice.take_report import CutReport, PieceReport, ScoredTake, TakeReport
 from liveaid.practice.takes import Take, TakeFinder
 from liveaid.routine import Routine, Side
 from liveaid.routine.digest import piece_digest
@@ -53,6 +54,20 @@ class Aim:
     """What writes the positions: the name of its OSC map."""
     delays: Delays = NO_DELAYS
     """What is known of its delays, and of the click's."""
+    decks_part: float = 1.0
+    """Part of full tempo that the deck files on the decks were made for; 1: the stage's own."""
+    decks: Mapping[float, Routine] = field(default_factory=dict)
+    """The stretch as it is followed on each set of deck files, by the part they were made for;
+    empty where there are only the stage's own."""
+
+    @property
+    def asked(self) -> Routine:
+        """What is practised as the map has it, whatever deck files are on the decks."""
+        return self.decks.get(1.0, self.routine)
+
+    def on_decks(self, part: float) -> Aim:
+        """The same on the deck files made for a part of full tempo."""
+        return replace(self, routine=self.decks[part], decks_part=part)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -71,15 +86,15 @@ class Ended:
             duration_s=take.end_s - take.start_s, tempo_part=self.tempo_part,
             start_s=take.start_s, counted_in_s=self.counted_in_s, visits=take.visits,
             trace=take.trace, mixer=take.mixer, sender=aim.sender, delays=aim.delays,
-            played=played_in(aim),
+            played=played_in(aim), decks_part=aim.decks_part,
         )  # fmt: skip
 
 
 def played_in(aim: Aim) -> dict[str, str]:
     """The digest of what each set piece asks for, by its number in the whole routine."""
     return {
-        str(aim.first + index): piece_digest(aim.routine, index)
-        for index in range(len(aim.routine.pieces))
+        str(aim.first + index): piece_digest(aim.asked, index)
+        for index in range(len(aim.asked.pieces))
     }
 
 
@@ -111,8 +126,8 @@ def score_of(aim: Aim, kept: Kept, earlier: Sequence[Off] = ()) -> TakeScore:
         counted_in_s=late.heard_s(kept.counted_in_s), stops=not aim.piece,
     )  # fmt: skip
     return score_take(
-        aim.routine, played, limits=aim.limits, tempo_part=kept.tempo_part, delays=late,
-        earlier=earlier,
+        aim.routine, played, limits=aim.limits, delays=late, earlier=earlier,
+        tempo_part=kept.tempo_part / kept.decks_part,
     )  # fmt: skip
 
 
@@ -144,7 +159,7 @@ class Session:
     @property
     def tempo_bpm(self) -> float:
         """Tempo asked for at the first beat."""
-        return self.aim.routine.pieces[0].tempo_bpm * self.tempo_part
+        return self.aim.asked.pieces[0].tempo_bpm * self.tempo_part
 
     @property
     def count_in(self) -> CountIn | None:
@@ -189,6 +204,12 @@ class Session:
         """The take that is on as the rehearsal ends, given up."""
         return [self._ended(take) for take in self.finder.finish()]
 
+    @property
+    def other_decks(self) -> float | None:
+        """The part of full tempo whose deck files the ladder wants now; None: those there are."""
+        wanted = self.ladder.decks_part if self.ladder and self.aim.decks else self.aim.decks_part
+        return None if wanted == self.aim.decks_part else wanted
+
     def step(self, rungs: int) -> None:
         """So many rungs of the ladder up, below 0 down."""
         if self.ladder:
@@ -216,21 +237,43 @@ class Session:
         return Ended(take=take, tempo_part=self.tempo_part, counted_in_s=counted)
 
 
-def to_json(aim: Aim, score: TakeScore) -> dict[str, Any]:
+def report_of(aim: Aim, score: TakeScore) -> TakeReport:
     """The score as it is kept, set pieces by their place in the whole routine."""
-    found = score_json(score)
-    found["advice"] = advice(score, metre=aim.routine.metre)
-    for piece in found["pieces"]:
-        gone = aim.gone_beats[piece["index"]] if aim.gone_beats else 0
-        piece["bars_before"] = gone // aim.routine.metre
-        for event in piece["events"]:
-            event["beat"] += gone
-        for one in (one for fader in piece["faders"] for one in fader["cuts"]):
-            one["beat"] = None if one["beat"] is None else one["beat"] + gone
-        piece["index"] += aim.first
-    for which in ("skipped_pieces", "repeated_pieces"):
-        found[which] = [index + aim.first for index in found[which]]
-    return found
+    found = score_report(score)
+    return replace(
+        found,
+        advice=advice(score, metre=aim.routine.metre),
+        pieces=tuple(_in_whole(aim, piece) for piece in found.pieces),
+        skipped_pieces=tuple(index + aim.first for index in found.skipped_pieces),
+        repeated_pieces=tuple(index + aim.first for index in found.repeated_pieces),
+    )
+
+
+def scored_take(kept: Kept, report: TakeReport, number: int | None = None) -> ScoredTake:
+    """A kept take with its score, to be told."""
+    return ScoredTake(
+        number=number, ended=kept.ended, start_s=kept.start_s, tempo_part=kept.tempo_part,
+        counted_in=kept.counted_in_s is not None, report=report,
+    )  # fmt: skip
+
+
+def _in_whole(aim: Aim, piece: PieceReport) -> PieceReport:
+    """A set piece of the stretch with its beats and its place in the whole routine."""
+    gone = aim.gone_beats[piece.index] if aim.gone_beats else 0
+    return replace(
+        piece,
+        index=piece.index + aim.first,
+        bars_before=gone // aim.routine.metre,
+        acts=tuple(replace(act, beat=act.beat + gone) for act in piece.acts),
+        faders=tuple(
+            replace(fader, cuts=tuple(_later(cut, gone) for cut in fader.cuts))
+            for fader in piece.faders
+        ),
+    )
+
+
+def _later(cut: CutReport, beats: int) -> CutReport:
+    return cut if cut.beat is None else replace(cut, beat=cut.beat + beats)
 
 
 def _too_short(routine: Routine, take: Take) -> bool:
