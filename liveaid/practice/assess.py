@@ -111,17 +111,19 @@ class _Held:
     def _written(self, side: Side) -> Iterator[ActScore]:
         """A deck whose acts are written out: each stroke and release by its own place."""
         visit, piece = self.attempt.visit, self.attempt.visit.piece
+        acts = acts_of(self.attempt.routine, piece, side)
+        first = min(acts[0].beat, 0.0) if acts and visit.from_beat <= 0.0 else 0.0  # its pick-up
+        start_s = self.count.when(first) if first else visit.start_s
         for one in held_acts(
-            acts_of(self.attempt.routine, piece, side), self.attempt.decks[side],
-            self.count.when, start_s=visit.start_s, end_s=visit.end_s,
-        ):  # fmt: skip
+            acts, self.attempt.decks[side], self.count.when, start_s=start_s, end_s=visit.end_s
+        ):
             if one.act is None:
                 yield self._extra(side, "stroke", one.at_s or visit.start_s)
                 continue
             kind = SCORED[one.act.kind]
             begins = kind == "release" and abs(one.act.beat) < 1e-9
             gone = one.act.beat > visit.to_beat - 0.25 and not self.attempt.whole
-            early = one.act.beat < visit.from_beat - 0.5
+            early = one.act.beat < (first or visit.from_beat - 0.5)
             left_out = one.outcome == "missed" and (gone or early)
             yield ActScore(
                 kind="start" if begins else kind, side=side, piece=piece, beat=one.act.beat,

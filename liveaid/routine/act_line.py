@@ -10,6 +10,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Literal, TypeAlias, get_args
 
+from liveaid.routine.written_numbers import MOST_BEATS, LineError, number
+
 ActKind: TypeAlias = Literal[
     "push", "pull", "let go", "catch", "hold", "wind", "back-cue", "spin back", "needle",
     "set pitch",
@@ -24,15 +26,6 @@ _UNITS: dict[str, Unit] = {
     "turn": "turns", "turns": "turns", "s": "s", "beat": "beats", "beats": "beats",
 }  # fmt: skip
 MOST_TIMES = 256
-MOST_BEATS = 4000.0
-
-
-class LineError(ValueError):
-    """What is wrong in one line: what was found there, and what would do."""
-
-    def __init__(self, found: str, would_do: str) -> None:
-        super().__init__(f"found {found}; {would_do}")
-        self.found, self.would_do = found, would_do
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,21 +77,6 @@ class TurnLine:
     to_beat: float | None = None
     back: WayBack = "back-cue"
     times: int = 1
-
-
-def number(text: str, *, least: float = 0.0, what: str = "a number") -> float:
-    """A decimal, a fraction or both: ``1.5``, ``3/2``, ``1 1/2``. LineError for anything else."""
-    match = re.fullmatch(r"([+-]?)\s*(?:(\d+)\s+)?(\d+)/(\d+)|([+-]?\d+(?:\.\d*)?)", text.strip())
-    if match is None or match[4] in ("0", "00"):
-        raise LineError(text or "nothing", f"{what} such as 2, 1.5 or 1/2 would do")
-    if match[5] is not None:
-        value = float(match[5])
-    else:
-        value = int(match[2] or 0) + int(match[3]) / int(match[4])
-        value = -value if match[1] == "-" else value
-    if not least <= value <= MOST_BEATS:
-        raise LineError(text, f"{what} from {least:g} to {MOST_BEATS:g} would do")
-    return value
 
 
 def beat_of(key: str, *, metre: int) -> float:

@@ -239,7 +239,9 @@ class _Hand:
         if first is None or first.beat >= 0.0:
             return
         before = self._piece - 1
-        free = before >= 0 and isinstance(self._routine.pieces[before].plan(self._side), Rests)
+        if before < 0:
+            return  # before the routine's first beat there is all the time there is
+        free = isinstance(self._routine.pieces[before].plan(self._side), Rests)
         room = self._routine.beats(before) if free else 0
         if -first.beat > room:
             would_do = (

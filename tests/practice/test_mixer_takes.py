@@ -53,13 +53,12 @@ def played() -> Performance:
     return perform(scratch(), seed=1, lead_s=3.0, hands=hands)
 
 
-@pytest.fixture(scope="module")
-def kept(played: Performance) -> dict[float | None, Kept]:
-    """The take a session finds in what decks and mixer sent; by shifts put into the mixer's."""
-    aim = Aim(routine=scratch())
+def take_of(routine: Routine, played: Performance) -> tuple[list[Ended], list]:
+    """The takes a session finds in what decks and mixer sent, and the prompts with their times."""
+    aim = Aim(routine=routine)
     session, follower = Session(aim, count_in_bars=0), Follower(aim.routine)
     heard = sorted([*played.messages, *played.mixer], key=lambda message: message.now_s)
-    found, told_s = [], float("-inf")
+    found, told, told_s = [], [], float("-inf")
     for one in heard:
         if hasattr(one, "control"):
             session.hear_mixer(FaderHeard(one.now_s, one.control, one.value))
@@ -68,9 +67,16 @@ def kept(played: Performance) -> dict[float | None, Kept]:
         follower.hear(one.side, position=one.position_s, now=one.now_s)
         if one.now_s - told_s >= 0.05:
             told_s = one.now_s
-            found += session.tell(follower.prompt(now=told_s), now=told_s)
-    (ended,) = [one for one in [*found, *session.finish()] if isinstance(one, Ended)]
-    first = ended.kept(aim, "T", 1000.0)
+            told.append((told_s, follower.prompt(now=told_s)))
+            found += session.tell(told[-1][1], now=told_s)
+    return [one for one in [*found, *session.finish()] if isinstance(one, Ended)], told
+
+
+@pytest.fixture(scope="module")
+def kept(played: Performance) -> dict[float | None, Kept]:
+    """The take a session finds in what decks and mixer sent; by shifts put into the mixer's."""
+    (ended,), _ = take_of(scratch(), played)
+    first = ended.kept(Aim(routine=scratch()), "T", 1000.0)
     return {None: replace(first, mixer=()), 0.0: first} | {
         late_s: replace(first, mixer=moved(first, late_s)) for late_s in (0.018, -0.012)
     }
@@ -226,3 +232,45 @@ def test_damaged_bytes_are_refused(data):
     with pytest.raises(TraceError):
         unpack_mixer(data)
     assert unpack_mixer(None) == ()
+
+
+def test_a_pick_up_and_half_bars_are_followed_and_scored():
+    """2 1/2, 1 1/2 and 4 1/4 bars at 92 BPM; a pick-up before the first beat of all, and one into
+    the third set piece while the left record runs on: 10 + 6 + 17 beats, none left out."""
+    beat_s = 60.0 / 92.0
+    ones = {"-1 1/2": "push yes for 1/2", "0": "chirp yes", "4": "transform hey for 2"}
+    twos = {"-2": "push yes for 1/2", "-1 1/2": "pull for 1/2", "0": "chirp yes", "16": "baby hey"}
+    pieces = [
+        {
+            "name": name, "bars": bars, "tempo": 92, "count": "left",
+            "left": {"hand": "runs", "at": 2.0 + begins * beat_s},
+            "right": {"hand": "works", "from": 10.0, "to": 11.4, "acts": acts, "places": PLACES}
+            if acts else {"hand": "rests"},
+        }
+        for name, bars, begins, acts in (
+            ("A", "2 1/2", 0, ones), ("B", 1.5, 10, None), ("C", "4 1/4", 16, twos),
+        )
+    ]  # fmt: skip
+    routine = Routine.model_validate({"title": "T", "pieces": pieces})
+    hands = Hands(stroke_error_s=0.004, timing_error_s=0.004, cue_error_s=0.003, fader_error_s=0.0)
+    played = perform(routine, seed=2, lead_s=3.0, hands=hands)
+    (ended,), told = take_of(routine, played)
+    known = [(one, place) for one in told if (place := played.truth.at(one[0])) is not None]
+    right = [
+        prompt.piece.index == place[0] and abs(prompt.beat_position - place[1]) < 0.25
+        for (_, prompt), place in known
+    ]
+    assert np.mean(right) > 0.99
+    score = to_json(Aim(routine=routine), score_of(Aim(routine=routine), ended.kept(
+        Aim(routine=routine), "T", 1000.0
+    )))  # fmt: skip
+    first, _, third = score["pieces"]
+    for piece, beats in ((first, [-1.5]), (third, [-2.0, -1.5])):
+        assert (piece["missed"], piece["added"]) == (0, 0)
+        early = [e for e in piece["events"] if e["beat"] < 0]
+        assert [e["beat"] for e in early] == beats
+        assert all(abs(e["error_ms"]) < 15.0 for e in early)
+        (fader,) = piece["faders"]
+        assert (fader["missed"], fader["added"]) == (0, 0)
+        assert max(abs(cut["off_ms"]) for cut in fader["cuts"]) < 5.0
+    assert -1.0 in [cut["beat"] for cut in first["faders"][0]["cuts"]]  # the pick-up's end

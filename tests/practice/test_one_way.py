@@ -38,7 +38,7 @@ def plans(draw, before):
     if does == "rests":
         return {"hand": "rests"}
     if does == "on" and before is not None:
-        return {"hand": "runs", "sound": before["sound"], "bars_in": before["bars_in"] + 2}
+        return {"hand": "runs", "sound": before["sound"], "bars_in": before["ends"]}
     sound, bars = draw(st.sampled_from(SOUNDS)), draw(st.sampled_from([0, 4, 40]))
     return {"hand": "works" if does == "works" else "runs", "sound": sound, "bars_in": bars}
 
@@ -48,15 +48,16 @@ def playable(draw):
     """A placed routine in which every change a hand makes is easy, with its layouts."""
     pieces, last = [], {"left": None, "right": None}
     for number in range(draw(st.integers(2, 5))):
-        piece = {"name": f"P{number}", "bars": 2, "tempo": 160}
+        bars = draw(st.sampled_from([2, 2, 1.5, 2.25]))
+        piece = {"name": f"P{number}", "bars": bars, "tempo": 160}
         for side in SIDES:
             plan = draw(plans(last[side]))
             piece[side] = plan
             ran = last[side] is not None and plan["hand"] == "rests"
             if plan["hand"] == "runs":
-                last[side] = plan
+                last[side] = {**plan, "ends": plan["bars_in"] + bars}
             elif ran and draw(st.booleans()):  # let run through the rest, to be wanted there
-                last[side] = {**last[side], "bars_in": last[side]["bars_in"] + 2}
+                last[side] = {**last[side], "ends": last[side]["ends"] + bars}
             elif plan["hand"] == "works":
                 last[side] = None
         running = [side for side in SIDES if piece[side]["hand"] == "runs"]
