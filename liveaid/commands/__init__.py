@@ -12,6 +12,7 @@ fit            which sounds go with one sound on a platter
 fit_report     what `liveaid fit` says
 gather         study folders of sounds, find them again, mark them, see what is lacking
 gather_report  what `liveaid gather` says
+habits_option  whether the follower starts from kept takes, and how that is told
 laying         A scene judged as it is written
 learn          listen to a sender or a controller and write its map
 opening        how every command opens a scene, and says when its maps no longer say the same

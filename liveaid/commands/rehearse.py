@@ -12,6 +12,7 @@ import click
 from rich.console import Console
 
 from liveaid.commands.calibrate import calibrate
+from liveaid.commands.habits_option import habits_option, with_habits
 from liveaid.commands.opening import opened_to_play, say_state
 from liveaid.commands.stage_options import (
     STAGE_WORDS,
@@ -105,6 +106,7 @@ PERCENT = _Percent()
 @click.option("--replay", "replayed", metavar="FILE|NUMBER",
               help="Run a stored trace through the service again; nothing is kept.")  # fmt: skip
 @click.option("--fast", is_flag=True, help="With --replay: at once, without pages or waiting.")
+@habits_option
 @json_option
 @stage_options
 def command(scene: str, **options: Any) -> int:
@@ -133,9 +135,12 @@ def command(scene: str, **options: Any) -> int:
         calibrate(routine, settings, takes, sender=_sender(options), output=options["output"])
         return 0
     aim = _with_delays(aim, takes, _sender(options), options["output"])
+    learnt: list[str] = []
+    if not (aim.piece or options["minutes"] or options["no_habits"]):
+        settings, learnt = with_habits(settings, routine, map_file=file, takes=takes)
     session = Session(aim, ladder=_ladder(aim, options), count_in_bars=options["count_in"])
     with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
-        runner.run(_rehearse(session, found, settings, takes, trace, options))
+        runner.run(_rehearse(session, found, settings, takes, trace, options, learnt))
     return 0
 
 
@@ -222,6 +227,7 @@ async def _rehearse(
     takes: Path,
     trace: Trace | None,
     options: dict[str, Any],
+    learnt: list[str],
 ) -> None:
     screen, routine = console(lasting=True), found.playable()
     store = None if trace is not None else TakeStore(takes)
@@ -251,6 +257,8 @@ async def _rehearse(
             async with stage:
                 if not options["as_json"]:
                     _say_where(screen, stage, session, takes, plan, kept=store is not None)
+                    for line in learnt:
+                        screen.print(line, markup=False, highlight=False, soft_wrap=True)
                 say_state(found)
                 await _until_done(stage, trace)
     finally:

@@ -31,5 +31,6 @@ Files, clocks, threads:
   schema, records, store, reading: the file of takes
   report, take_line, pictures: what is told of them
   rehearsal, rehearsal_status, calibrating, pages, replay: beside the running stage
+  learnt: the performer's habits by takes of the whole routine
   history: takes of the set pieces as now written; journal: ended takes, a file each
 """

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import sqlite3
 from collections.abc import Iterator
@@ -10,7 +11,7 @@ from typing import Any
 
 from liveaid.practice.delays import CLOCKS, Delays, delays_from
 from liveaid.practice.mixer_trace import unpack_mixer
-from liveaid.practice.records import Kept, NoteRow, PieceRow, TakeRow
+from liveaid.practice.records import Kept, NoteRow, PieceRow, TakeRow, WholeRow
 from liveaid.practice.schema import StoreError, as_store_error, open_to_read
 from liveaid.practice.trace import TraceError, unpack
 from liveaid.practice.visits import Visit
@@ -91,6 +92,23 @@ class TakeReader:
             except (ValueError, TypeError, TraceError) as error:
                 raise StoreError(f"{self.file}: take {take} is spoiled ({error})") from error
         raise self._no_take(take)
+
+    def wholes(self, *, limit: int = 200) -> list[WholeRow]:
+        """What the latest takes of the whole routine went through, latest first.
+
+        Takes that the performer dropped, and spoiled ones, are left out.
+        """
+        rows = self._rows(
+            "SELECT id, visits, played FROM take WHERE aim = '' AND said != 'drop'"
+            " ORDER BY at DESC, id DESC LIMIT ?",
+            (limit,),
+        )
+        found = []
+        for number, gone, played in rows:
+            with contextlib.suppress(ValueError, TypeError):
+                visits = tuple(Visit(*visit) for visit in json.loads(gone))
+                found.append(WholeRow(id=number, visits=visits, played=dict(json.loads(played))))
+        return found
 
     def hands_on_s(self, day: str) -> float:
         """Hands-on time of a day (ISO 8601)."""
