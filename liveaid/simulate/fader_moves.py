@@ -74,9 +74,7 @@ def _comes_up_s(routine: Routine, leg: Leg) -> float:
     return leg.count.when(-early) - _BEFORE_S if early else leg.start_s
 
 
-def _written(
-    routine: Routine, leg: Leg, before: Leg | None
-) -> list[tuple[float, Control, float]]:
+def _written(routine: Routine, leg: Leg, before: Leg | None) -> list[tuple[float, Control, float]]:
     """Where the fader stands over a leg whose acts are written out: the decks that are open. In its
     pick-up a record that runs in the leg before is heard on."""
     faders = fader_of(routine, leg.index)
