@@ -13,6 +13,7 @@ from rich.text import Text
 from liveaid.commands.fastest import fastest_table
 from liveaid.commands.laying import Judged, judged
 from liveaid.commands.opening import opened, say_state
+from liveaid.files.names import shown
 from liveaid.record.bring import turns_in
 from liveaid.render.picture import draw_picture
 from liveaid.routine import Routine
@@ -86,6 +87,7 @@ def command(
         faults=seen.faults,
         unstudied=seen.unstudied,
         phrases=seen.phrases,
+        line_of=seen.line_of,
     )
     moves, spans = changes(routine), hand_spans(hand_plan(routine))
     if picture is not None:
@@ -143,7 +145,7 @@ def _show(
     out.print(_change_table(routine, moves))
     if spans:
         out.print(_hand_table(routine, spans))
-    out.print(_finding_table(findings))
+    out.print(_finding_table(file, findings))
     count = {grade: sum(f.severity == grade for f in findings) for grade in _STYLE}
     limit = f" of {minutes(routine.limit_s)}" if routine.limit_s else ""
     summary = ", ".join(f"{n} {grade}{'' if n == 1 else 's'}" for grade, n in count.items())
@@ -226,10 +228,10 @@ def _bar_beat(beat: int, metre: int) -> str:
     return f"{beat // metre + 1}.{beat % metre + 1}"
 
 
-def _finding_table(findings: tuple[Finding, ...]) -> Table:
+def _finding_table(file: Path, findings: tuple[Finding, ...]) -> Table:
     table = _table("Findings", "", "where, what is so, and a way out")
     for finding in findings:
-        text = Text(_where(finding), style="bold")
+        text = Text(_where(file, finding), style="bold")
         text.append(f"\n{finding.says}", style="not bold")
         if finding.way_out:
             text.append(f"\n→ {finding.way_out}", style="not bold italic")
@@ -237,7 +239,9 @@ def _finding_table(findings: tuple[Finding, ...]) -> Table:
     return table
 
 
-def _where(finding: Finding) -> str:
+def _where(file: Path, finding: Finding) -> str:
+    if finding.line is not None:
+        return f"{shown(file)}, line {finding.line}: {finding.field}"
     if finding.piece is None:
         return "The whole routine"
     return f"{finding.piece + 1} {finding.name}" + (f", bar {finding.bar}" if finding.bar else "")

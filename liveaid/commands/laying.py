@@ -15,11 +15,14 @@ from liveaid.routine import Routine, Runs
 from liveaid.routine.layout.lay import lay_out_routine
 from liveaid.routine.layout.material import Material, material_of, needs_study
 from liveaid.routine.layout.uses import sounds_used
+from liveaid.routine.load import read_bytes
 from liveaid.routine.opened import Opened
 from liveaid.routine.part_faults import part_faults
 from liveaid.routine.problems import Hindrance
 from liveaid.routine.scene import DECKS, reach, scene_folder
 from liveaid.routine.shipped import shipped
+from liveaid.routine.source import Path as MapPath
+from liveaid.routine.source import read_source
 from liveaid.shelf.database import shelf_for
 from liveaid.shelf.for_map import known_sounds, with_shelf_words
 from liveaid.sound.read import open_sound
@@ -46,6 +49,8 @@ class Judged:
     """Seconds of each sound's file that can be read."""
     phrases: dict[str, tuple[tuple[float, float], ...]]
     """From and to of the phrases of each sound that is spoken or sung."""
+    line_of: Callable[[MapPath], int] | None = None
+    """The line of a field in the written map."""
 
 
 def judged(found: Opened) -> Judged:
@@ -64,16 +69,18 @@ def judged(found: Opened) -> Judged:
     files = _Files(found.judged, file, studies)
     materials = files.materials()
     files.faults += part_faults(found.judged, sound_s=files.sound_s, digests=files.digests())
+    line_of = read_source(read_bytes(found.file)).line
     laid = None
     if not routine.placed and not files.faults and not files.unstudied:
         laid = lay_out_routine(found.judged, materials)
     if laid is None or laid.placed is None:
         faults = (*files.faults, *(laid.faults if laid else ()))
         return Judged(
-            routine, file, False, faults, tuple(files.unstudied), materials, files.sound_s, phrases
-        )
+            routine, file, False, faults, tuple(files.unstudied), materials, files.sound_s, phrases,
+            line_of,
+        )  # fmt: skip
     placed = with_shelf_words(laid.placed, known)
-    return Judged(placed, file, True, laid.faults, (), materials, files.sound_s, phrases)
+    return Judged(placed, file, True, laid.faults, (), materials, files.sound_s, phrases, line_of)
 
 
 def layer(found: Opened) -> Callable[[Routine], Routine | None] | None:

@@ -21,7 +21,8 @@ Unit: TypeAlias = Literal["of the part", "turns", "s", "beats"]
 WayBack: TypeAlias = Literal["back-cue", "wind", "needle", "runs on"]
 WAYS_BACK: tuple[WayBack, ...] = get_args(WayBack)
 
-_DETAILS = ("for", "over", "open", "closed", "clicks", "cuts", "rolled", "of", "back", "swapped")
+DETAILS = ("for", "over", "open", "closed", "clicks", "cuts", "rolled", "of", "back", "swapped")
+"""Words that say more of an act; no part can be called so."""
 _UNITS: dict[str, Unit] = {
     "turn": "turns", "turns": "turns", "s": "s", "beat": "beats", "beats": "beats",
 }  # fmt: skip
@@ -116,7 +117,7 @@ def _percent(line: ActLine, rest: list[str]) -> tuple[ActLine, list[str]]:
 
 
 def _is_detail(word: str) -> bool:
-    return word in _DETAILS or re.fullmatch(r"x\d+", word) is not None
+    return word in DETAILS or re.fullmatch(r"x\d+", word) is not None
 
 
 def _with_details(line: ActLine, words: list[str]) -> ActLine:

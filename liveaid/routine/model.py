@@ -25,6 +25,7 @@ from liveaid.files.harmless import harmless
 from liveaid.files.inside import odd_name
 from liveaid.record.figures import figure
 from liveaid.record.platter import LP_RPM, exact_rpm, turn_s
+from liveaid.routine.act_line import DETAILS
 from liveaid.routine.keys import parse_key
 from liveaid.routine.notes import note_hz
 from liveaid.routine.written_numbers import LineError, evened, number, number_text
@@ -76,6 +77,12 @@ def _one_line(text: str) -> str:
 def _file_name(text: str) -> str:
     if odd := odd_name(text):
         raise PydanticCustomError("file_name", "{odd}; a plain one would do", {"odd": odd})
+    return text
+
+
+def _no_detail(text: str) -> str:
+    if text in DETAILS:
+        raise PydanticCustomError("part_name", "another name would do: acts use this word")
     return text
 
 
@@ -145,7 +152,9 @@ BarsIn = Annotated[
     AfterValidator(evened),
     PlainSerializer(_bars_text, return_type=Any),
 ]
-PartName = Annotated[str, Field(pattern=r"^[^\W\d][\w-]*$", max_length=60)]
+PartName = Annotated[
+    str, Field(pattern=r"^[^\W\d][\w-]*$", max_length=60), AfterValidator(_no_detail)
+]
 """One word, so that a line of `acts:` may name it."""
 Lines = Annotated[dict[str, str | None], BeforeValidator(_by_beat)]
 """Lines of `acts:` or `juggle:` by their beats; an empty one takes a figure's line away."""

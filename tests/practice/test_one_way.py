@@ -1,7 +1,7 @@
 """All rooms name one way for every change, over random maps that two hands can play.
 
 The maps are made from random plans and laid out as render would; what is not playable with time to
-spare is left out. 160 BPM and two bars a set piece, 3 s, keep them short; a turn is 1.8 s.
+spare is left out. 160 BPM and about two bars a set piece, 3 s, keep them short; a turn is 1.8 s.
 """
 
 from __future__ import annotations
@@ -19,11 +19,12 @@ from liveaid.routine import SIDES, Routine
 from liveaid.routine.layout.lay import grain_of, lay_out_routine
 from liveaid.routine.layout.material import Material
 from liveaid.routine.layout.placed import stands_of
+from liveaid.routine.timeline import starts_s
 from liveaid.routine.way import changes
 from liveaid.simulate import STEADY, perform
 from liveaid.stage.cues import next_cues
 
-BEATS, BEAT_S, RATE_HZ = 8, 0.375, 44_100
+BEAT_S, RATE_HZ = 0.375, 44_100
 SOUNDS = ("awning", "kettle", "tram")
 MATERIALS = {
     name: Material(name=name, frames=600 * RATE_HZ, rate_hz=RATE_HZ, tempo_bpm=160.0, gridded=True)
@@ -141,7 +142,7 @@ def test_a_faultless_performance_is_ready_before_each_change_and_its_take_is_cle
         now = told_s + 0.02 * step
         takes += session.tell(follower.prompt(now=now), now=now)
     for move in changes(routine):
-        due_s = 3.0 + (move.after * BEATS + move.due.beat) * BEAT_S
+        due_s = 3.0 + starts_s(routine)[move.after] + move.due.beat * BEAT_S
         if move.by_a_hand and move.needed_s and move.available_beats >= 2:
             late = [p for t, p in prompts if due_s - BEAT_S <= t < due_s]
             assert any(p.decks[move.side].ready for p in late), (move.after, move.side)

@@ -2,20 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 
 from liveaid.routine.check.findings import Finding, found
 from liveaid.routine.model import SIDES, Routine, Runs, Side
 from liveaid.routine.problems import Hindrance
+from liveaid.routine.source import Path as MapPath
+from liveaid.routine.source import field_name
 from liveaid.routine.way import runs_through
 
 
 def judge_faults(
-    routine: Routine, faults: Iterable[Hindrance], told: Sequence[Finding]
+    routine: Routine,
+    faults: Iterable[Hindrance],
+    told: Sequence[Finding],
+    line_of: Callable[[MapPath], int] | None,
 ) -> Iterator[Finding]:
     """A warning for each sound that cannot be had, an error for what render would refuse beyond.
 
-    What another rule has told of the same place is not told again.
+    What another rule has told of the same place is not told again. `line_of`: the line of a field
+    in the map's text, where that is known.
     """
     for fault in faults:
         piece, side = _place(fault)
@@ -23,10 +30,12 @@ def judge_faults(
             continue
         name = fault.path[1] if fault.path[0] == "sounds" else fault.path[-1]
         says = fault.found if str(name) in fault.found else f"{name}: {fault.found}"
-        yield found(
+        finding = found(
             routine, "warning" if fault.path[0] == "sounds" else "error", "sounds", says,
             fault.would_do, piece=piece, bar=None if piece is None else 1, side=side,
         )  # fmt: skip
+        line = None if line_of is None else line_of(fault.path)
+        yield replace(finding, field=field_name(fault.path), line=line)
 
 
 def judge_unstudied(routine: Routine, names: Sequence[str]) -> Iterator[Finding]:
