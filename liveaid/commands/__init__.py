@@ -5,6 +5,7 @@ May import: every room, cli, click, rich. Nothing imports a command but the list
 arrange        the order and decks that cost the hands least
 calibrate      `liveaid rehearse --calibrate`
 check          can two hands play this routine, and does it work as a piece?
+deck_files     how long the two deck files are, where they can be found
 demo           the whole job in one go, without hardware
 draft          a first map from the sounds on the shelf and the idea
 fastest        the table of `liveaid check --fastest`

@@ -34,6 +34,7 @@ from liveaid.practice.report import look, score_unscored, takes_file
 from liveaid.practice.session import Aim, Session, aim_of
 from liveaid.practice.store import TakeStore
 from liveaid.practice.take_line import hand_lines, take_line
+from liveaid.practice.take_report import ScoredTake
 from liveaid.practice.trace import Trace
 from liveaid.practice.weeks_plan import PracticePlan, plan_of
 from liveaid.routine import Routine
@@ -210,11 +211,11 @@ def _ladder(aim: Aim, options: dict[str, Any]) -> Ladder | None:
 def _report_at_once(trace: Trace, aim: Aim, *, as_json: bool) -> int:
     found = replay_at_once(trace, aim)
     if as_json:
-        print_json({"takes": found})
+        print_json({"takes": [take.to_json() for take in found]})
         return 0
     screen = console()
     for take in found:
-        screen.print(take_line(take), markup=False, soft_wrap=True)
+        screen.print(take_line(take.report, ended=take.ended), markup=False, soft_wrap=True)
     if not found:
         screen.print("No take in this trace.")
     return 0
@@ -331,11 +332,12 @@ def _say_where(
         screen.print(line, markup=False, soft_wrap=True)
 
 
-def _tell(screen: Console, take: dict[str, Any], session: Session, *, as_json: bool) -> None:
+def _tell(screen: Console, take: ScoredTake, session: Session, *, as_json: bool) -> None:
     if as_json:
-        print_json(take)
+        print_json(take.to_json())
         return
-    for line in (take_line(take), *(f"    {said}" for said in hand_lines(take))):
+    first = take_line(take.report, ended=take.ended, number=take.number)
+    for line in (first, *(f"    {said}" for said in hand_lines(take.report))):
         screen.print(line, markup=False, soft_wrap=True)
     if session.ladder is not None:
         ladder = session.ladder

@@ -12,6 +12,7 @@ from typing import Any
 from rich.console import Console
 from rich.rule import Rule
 
+from liveaid.demo.alley import make_alley, play_alley
 from liveaid.demo.market import market_sounds, write_sounds
 from liveaid.demo.show import ShowOutcome, at_once, lamp_layout, live
 from liveaid.demo.tally import FollowTally, lateness_ms, tally
@@ -53,6 +54,7 @@ def tour(folder: Path, call: Call, console: Console, *, fast: bool, seed: int) -
     review = ["review", str(folder), "--last", "3", "--pictures", str(folder / "practice")]
     _stage(console, "What to practise next", "liveaid " + " ".join(review))
     call(review)
+    alley = [] if outcome.stopped else _speak(folder, call, console, fast=fast, seed=seed)
     return {
         "scene": str(folder),
         "fast": fast,
@@ -60,7 +62,25 @@ def tour(folder: Path, call: Call, console: Console, *, fast: bool, seed: int) -
         **score.to_json(),
         "beat_shown_late_ms": round(median(late), 3) if late else None,
         "datagrams": outcome.sent,
+        "alley": alley,
     }
+
+
+def _speak(
+    folder: Path, call: Call, console: Console, *, fast: bool, seed: int
+) -> list[dict[str, Any]]:
+    """What the hands do, in the alley beside the market."""
+    alley = make_alley(folder)
+    shelf = ["--shelf", str(alley / "shelf.sqlite")]
+    for title, arguments in (
+        ("The alley's sounds, known from the market", ["gather", str(alley / "sounds"), *shelf]),
+        ("What the hands do there", ["check", str(alley), "--fastest"]),
+    ):
+        _stage(console, title, "liveaid " + " ".join(arguments))
+        call(arguments)
+    _stage(console, "A sentence, a tune, a juggle: played by the simulator, each by itself")
+    settings = Settings(osc=OSC_ADDRESS, http=HTTP_ADDRESS, layout=lamp_layout())
+    return play_alley(alley, console, seed=seed, on_stage=None if fast else settings)
 
 
 def quiet(call: Call) -> Call:

@@ -11,7 +11,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Literal, TypeAlias
 
-from liveaid.routine import SIDES, Routine, Side
+from liveaid.routine import SIDES, Routine, Side, Works
+from liveaid.routine.acts import acts_of, written_out
+from liveaid.routine.left import is_juggle
 
 Hand: TypeAlias = Literal["runs", "works", "rests"]
 NONE = math.nan
@@ -133,4 +135,16 @@ def _part(routine: Routine, index: int, side: Side) -> DeckPart:
         return DeckPart("runs", plan.cue_s, plan.cue_s + routine.piece_s(index), plan.cue_s)
     assert plan.from_s is not None
     assert plan.to_s is not None
-    return DeckPart("works", plan.from_s, plan.to_s, plan.cue_s, strokes=plan.strokes or ())
+    return DeckPart(
+        "works", plan.from_s, plan.to_s, plan.cue_s, strokes=_let_go(routine, index, side)
+    )
+
+
+def _let_go(routine: Routine, index: int, side: Side) -> tuple[float, ...]:
+    piece = routine.pieces[index]
+    if not written_out(piece, side):
+        plan = piece.plan(side)
+        return (plan.strokes or ()) if isinstance(plan, Works) else ()
+    kind = "let go" if is_juggle(piece) else "push"
+    acts = acts_of(routine, index, side)
+    return tuple(act.beat for act in acts if act.kind == kind and act.beat >= 0.0)

@@ -13,6 +13,7 @@ from liveaid.practice.delays import CLOCKS, Delays, delays_from
 from liveaid.practice.mixer_trace import unpack_mixer
 from liveaid.practice.records import Kept, NoteRow, PieceRow, TakeRow, WholeRow
 from liveaid.practice.schema import StoreError, as_store_error, open_to_read
+from liveaid.practice.take_report import TakeReport
 from liveaid.practice.trace import TraceError, unpack
 from liveaid.practice.visits import Visit
 
@@ -64,10 +65,16 @@ class TakeReader:
         names = ("take", "at", "aim", "tempo_part", *(n.removeprefix("piece.") for n in _PIECE))
         return [PieceRow(**_named(names, row)) for row in rows]
 
-    def score(self, take: int) -> dict[str, Any]:
-        """A take's score in full; empty before it has one. StoreError for no such take."""
+    def score(self, take: int) -> TakeReport | None:
+        """A take's score in full; None before it has one.
+
+        StoreError for no such take, or a score that is not what was written.
+        """
         for (score,) in self._rows("SELECT score FROM take WHERE id = ?", (take,)):
-            return dict(json.loads(score)) if score else {}
+            try:
+                return TakeReport.from_json(json.loads(score)) if score else None
+            except (ValueError, TypeError, KeyError, AttributeError) as error:
+                raise self._spoiled(take, error) from error
         raise self._no_take(take)
 
     def unscored(self) -> list[int]:
@@ -90,7 +97,7 @@ class TakeReader:
             try:
                 return _kept(row)
             except (ValueError, TypeError, TraceError) as error:
-                raise StoreError(f"{self.file}: take {take} is spoiled ({error})") from error
+                raise self._spoiled(take, error) from error
         raise self._no_take(take)
 
     def wholes(self, *, limit: int = 200) -> list[WholeRow]:
@@ -133,6 +140,9 @@ class TakeReader:
             return Delays()
         late = {f"{clock}_s": float(found.get(clock, 0.0)) for clock in CLOCKS}
         return Delays(**late, measured=True)
+
+    def _spoiled(self, take: int, error: Exception) -> StoreError:
+        return StoreError(f"{self.file}: take {take} is spoiled ({error})")
 
     def _no_take(self, take: int) -> StoreError:
         return StoreError(f"{self.file}: no take {take}; `liveaid review` lists their numbers")

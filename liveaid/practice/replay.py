@@ -13,7 +13,8 @@ from pythonosc.osc_message_builder import OscMessageBuilder
 from liveaid.errors import LiveaidError, UsageError
 from liveaid.follow import Follower
 from liveaid.practice.reading import TakeReader
-from liveaid.practice.session import Aim, Ended, Session, score_of, to_json
+from liveaid.practice.session import Aim, Ended, Session, report_of, score_of, scored_take
+from liveaid.practice.take_report import ScoredTake
 from liveaid.practice.trace import Trace, TraceError, messages_of, unpack
 from liveaid.stage import Address
 
@@ -61,7 +62,7 @@ async def replay(trace: Trace, to: Address, *, heard_out_s: float = HEARD_OUT_S)
     return sent
 
 
-def replay_at_once(trace: Trace, aim: Aim) -> list[dict[str, object]]:
+def replay_at_once(trace: Trace, aim: Aim) -> list[ScoredTake]:
     """Every take found in the trace, scored, in the trace's own time and without waiting."""
     session, follower = Session(aim, count_in_bars=0), Follower(aim.routine)
     found: list[Ended] = []
@@ -82,9 +83,9 @@ def _ended(session: Session, follower: Follower, now: float) -> list[Ended]:
     return [one for one in happened if isinstance(one, Ended)]
 
 
-def _scored(aim: Aim, ended: Ended) -> dict[str, object]:
+def _scored(aim: Aim, ended: Ended) -> ScoredTake:
     kept = ended.kept(aim, aim.routine.title, 0.0)
-    return {"ended": kept.ended, "start_s": kept.start_s, **to_json(aim, score_of(aim, kept))}
+    return scored_take(kept, report_of(aim, score_of(aim, kept)))
 
 
 def _datagrams(trace: Trace) -> Iterator[tuple[float, bytes]]:
