@@ -20,7 +20,7 @@ from liveaid.demo.show import ShowOutcome, at_once, live
 from liveaid.demo.tally import tally
 from liveaid.files.aside import write_aside
 from liveaid.practice.session import Aim
-from liveaid.practice.take_line import hand_lines, take_line
+from liveaid.practice.take_line import hand_lines, piece_line
 from liveaid.routine import SIDES, Routine, load_routine
 from liveaid.routine.acts import acts_of
 from liveaid.routine.check import fastest
@@ -30,7 +30,9 @@ from liveaid.simulate import perform
 from liveaid.stage import Settings
 
 ALLEY = "spice-alley"
-LEAD_S = 1.0
+LEAD_S = 2.0
+MOST_SAID = 14
+"""More acts than these are not written out."""
 
 
 def make_alley(market: Path) -> Path:
@@ -98,13 +100,14 @@ def _played(aim: Aim, console: Console, seed: int, on_stage: Settings | None) ->
 def _score(outcome: ShowOutcome) -> dict[str, Any]:
     if not outcome.scores:
         return {"score": None}
-    take, report = outcome.scores[-1], outcome.scores[-1].report
+    report = outcome.scores[-1].report
+    piece = report.pieces[-1]
     return {
-        "score": take_line(report, ended=take.ended),
+        "score": piece_line(piece),
         "hands": hand_lines(report),
-        "missed": report.missed,
-        "added": report.added,
-        "cuts": sum(len(fader.cuts) for piece in report.pieces for fader in piece.faders),
+        "missed": piece.missed,
+        "added": piece.added,
+        "cuts": sum(len(fader.cuts) for fader in piece.faders),
     }
 
 
@@ -124,7 +127,8 @@ def _once(names: Iterable[str]) -> list[str]:
 
 
 def _say(console: Console, spoken: Sequence[Call], told: dict[str, Any]) -> None:
-    lines = " · ".join(call.says for call in spoken)
+    lines = " · ".join(call.says for call in spoken[:MOST_SAID])
+    lines += " · ..." if len(spoken) > MOST_SAID else ""
     console.print(f"{told['piece']}: {lines}", markup=False, soft_wrap=True)
     console.print(
         f"  playable up to {told['fastest_bpm']:.0f} BPM; followed to the beat"

@@ -13,7 +13,6 @@ from typing import Literal, TypeAlias
 
 from liveaid.routine import SIDES, Routine, Side, Works
 from liveaid.routine.acts import acts_of, written_out
-from liveaid.routine.left import is_juggle
 
 Hand: TypeAlias = Literal["runs", "works", "rests"]
 NONE = math.nan
@@ -145,6 +144,5 @@ def _let_go(routine: Routine, index: int, side: Side) -> tuple[float, ...]:
     if not written_out(piece, side):
         plan = piece.plan(side)
         return (plan.strokes or ()) if isinstance(plan, Works) else ()
-    kind = "let go" if is_juggle(piece) else "push"
     acts = acts_of(routine, index, side)
-    return tuple(act.beat for act in acts if act.kind == kind and act.beat >= 0.0)
+    return tuple(act.beat for act in acts if act.kind == "let go" and act.beat >= 0.0)

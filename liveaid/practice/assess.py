@@ -112,8 +112,10 @@ class _Held:
         """A deck whose acts are written out: each stroke and release by its own place."""
         visit, piece = self.attempt.visit, self.attempt.visit.piece
         acts = acts_of(self.attempt.routine, piece, side)
-        first = min(acts[0].beat, 0.0) if acts and visit.from_beat <= 0.0 else 0.0  # its pick-up
-        start_s = self.count.when(first) if first else visit.start_s
+        # A visit that was noticed a little late has its first acts all the same, and its pick-up.
+        begins = visit.from_beat <= 0.5
+        first = min(acts[0].beat, 0.0) if begins and acts else visit.from_beat - 0.5
+        start_s = min(visit.start_s, self.count.when(first)) if begins else visit.start_s
         for one in held_acts(
             acts, self.attempt.decks[side], self.count.when, start_s=start_s, end_s=visit.end_s
         ):
@@ -123,7 +125,7 @@ class _Held:
             kind = SCORED[one.act.kind]
             begins = kind == "release" and abs(one.act.beat) < 1e-9
             gone = one.act.beat > visit.to_beat - 0.25 and not self.attempt.whole
-            early = one.act.beat < (first or visit.from_beat - 0.5)
+            early = one.act.beat < first
             left_out = one.outcome == "missed" and (gone or early)
             yield ActScore(
                 kind="start" if begins else kind, side=side, piece=piece, beat=one.act.beat,

@@ -10,12 +10,20 @@ import sys
 import time
 from pathlib import Path
 
+import pytest
+
 LIVEAID = [sys.executable, "-c", "from liveaid.cli import main; main()"]
 
 
-def test_the_fast_demo_does_the_whole_job_and_follows_it(tmp_path: Path):
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Where the demo is made: what is known of its sounds once is known the next time."""
+    return tmp_path_factory.mktemp("demo")
+
+
+def test_the_fast_demo_does_the_whole_job_and_follows_it(folder: Path):
     done = subprocess.run(
-        [*LIVEAID, "demo", "--fast", "--json", "--into", str(tmp_path)],
+        [*LIVEAID, "demo", "--fast", "--json", "--into", str(folder)],
         capture_output=True,
         text=True,
         timeout=300,
@@ -28,15 +36,25 @@ def test_the_fast_demo_does_the_whole_job_and_follows_it(tmp_path: Path):
     assert figures["beats_right"] > 99.0
     assert figures["sure_and_right"] > 97.0
     assert abs(figures["beat_shown_late_ms"]) < 250.0  # not a beat off; the benchmark times it
-    made = {path.name for path in (tmp_path / "decks").iterdir()}
+    made = {path.name for path in (folder / "decks").iterdir()}
     assert {"left.wav", "right.wav", "guide.wav", "routine.yaml", "sheet.html"} <= made
-    assert (tmp_path / "takes.sqlite").exists()
-    assert (tmp_path / "practice" / "take-1.png").exists()
+    assert (folder / "takes.sqlite").exists()
+    assert (folder / "practice" / "take-1.png").exists()
+    sentence, tune, juggle = figures["alley"]
+    assert sentence["words"] >= 8
+    assert sentence["sounds"] == 3
+    assert tune["figures"] == ["A4", "C5", "D5", "E5"]
+    assert juggle["figures"] == ["trade", "come-back"]
+    for played in figures["alley"]:
+        assert played["beats_right"] > 97.0, played
+        assert (played["missed"], played["added"]) == (0, 0), played
+        assert played["cuts"] > 10, played
+        assert played["fastest_bpm"] > 92.0  # as written it can be played
 
 
-def test_ctrl_c_ends_the_demo_at_once_with_what_was_measured(tmp_path: Path):
+def test_ctrl_c_ends_the_demo_at_once_with_what_was_measured(folder: Path):
     child = subprocess.Popen(
-        [*LIVEAID, "demo", "--into", str(tmp_path)],
+        [*LIVEAID, "demo", "--into", str(folder)],
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,
