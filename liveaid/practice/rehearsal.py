@@ -251,16 +251,19 @@ class Rehearsal(Watcher):
             self._next(None)
 
     def lamps(self, levels: Mapping[str, Any]) -> Mapping[str, Any]:
-        """During a count-in: its beat in the beats' row, and nothing else that counts."""
+        """During a count-in: its beat in the beats' row (a controller without one or a pulse: the
+        bars'), and nothing else that counts."""
         count, now = self.session.count_in, self._clock()
         beat = count.beat(now) if count and not self.session.finder.playing else None
         if beat is None:
             return levels
         assert count is not None
         row = [name for name in levels if name.startswith("beats.")]
+        if not row and "pulse" not in levels:
+            row = [name for name in levels if name.startswith("bars.")]
         shown = {name: "off" for name in levels if name.startswith(("beats.", "bars."))}
         if row:
-            shown[f"beats.{(beat - 1) % min(len(row), count.metre)}"] = "on"
+            shown[row[(beat - 1) % min(len(row), count.metre)]] = "on"
         if "pulse" in levels:
             shown["pulse"] = "on" if beat % 2 else "dim"
         return {**levels, **shown}

@@ -9,10 +9,8 @@ from pathlib import Path
 
 from liveaid.practice.care import DayOfHands
 from liveaid.practice.history import of_this_map
-from liveaid.practice.history_picture import history_picture
 from liveaid.practice.journal import Journal
 from liveaid.practice.limits import Limits
-from liveaid.practice.losses import losses_picture
 from liveaid.practice.next import Outlook, outlook
 from liveaid.practice.reading import TakeReader
 from liveaid.practice.records import Kept, NoteRow, PieceRow, TakeRow
@@ -20,14 +18,14 @@ from liveaid.practice.schema import StoreError
 from liveaid.practice.session import Aim, aim_of, played_in, report_of, score_of
 from liveaid.practice.store import TakeStore
 from liveaid.practice.stretch import transition_name
-from liveaid.practice.take_picture import take_picture
 from liveaid.practice.take_report import TakeReport
 from liveaid.practice.weeks import Day, WeeksOf, plan_back, plateau, weeks
 from liveaid.routine import Routine
 from liveaid.routine.scene import database_files, own, scene_folder
 
 Pictures = dict[str, Callable[[], bytes]]
-"""File name and how to draw it."""
+"""File name and how to draw it. What draws is loaded with the first picture: it takes half a second
+that a rehearsal's start need not wait."""
 
 _LOSSES_OF = 50
 """The latest takes, of which it is shown where time is lost."""
@@ -161,6 +159,8 @@ def pictures(routine: Routine, reader: TakeReader, *, takes: int = 3) -> Picture
     rows, pieces = reader.takes(), of_this_map(reader.pieces(), routine)
 
     def losses() -> bytes:
+        from liveaid.practice.losses import losses_picture
+
         scores = [reader.score(row.id) for row in rows[:_LOSSES_OF]]
         return losses_picture(routine, [one for one in scores if one is not None])
 
@@ -175,6 +175,8 @@ def pictures(routine: Routine, reader: TakeReader, *, takes: int = 3) -> Picture
 
 def draw_take(routine: Routine, reader: TakeReader, take: TakeRow) -> bytes:
     """One take's picture. ValueError when the section map no longer has its set piece."""
+    from liveaid.practice.take_picture import take_picture
+
     aim = aim_of(routine, take.aim)
     kept = reader.kept(take.id)
     if aim is None or any(visit.piece >= len(aim.routine.pieces) for visit in kept.visits):
@@ -190,4 +192,9 @@ def _take_drawer(routine: Routine, reader: TakeReader, take: TakeRow) -> Callabl
 
 
 def _history_drawer(pieces: list[PieceRow], name: str) -> Callable[[], bytes]:
-    return lambda: history_picture(pieces, name)
+    def draw() -> bytes:
+        from liveaid.practice.history_picture import history_picture
+
+        return history_picture(pieces, name)
+
+    return draw

@@ -43,6 +43,9 @@ class Stage(Protocol):
     def use(self, routine: Routine) -> None:
         """Follow this edition of the routine from now on."""
 
+    def ask_stop(self) -> None:
+        """Let the stage end, lamps out and takes kept."""
+
 
 class Watcher:
     """Override what is wanted; everything here does nothing."""

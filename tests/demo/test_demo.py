@@ -16,14 +16,14 @@ LIVEAID = [sys.executable, "-c", "from liveaid.cli import main; main()"]
 
 
 @pytest.fixture(scope="module")
-def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Where the demo is made: what is known of its sounds once is known the next time."""
+def scene(tmp_path_factory) -> Path:
+    """Where both play: what the first has made, the second finds."""
     return tmp_path_factory.mktemp("demo")
 
 
-def test_the_fast_demo_does_the_whole_job_and_follows_it(folder: Path):
+def test_the_fast_demo_does_the_whole_job_and_follows_it(scene: Path):
     done = subprocess.run(
-        [*LIVEAID, "demo", "--fast", "--json", "--into", str(folder)],
+        [*LIVEAID, "demo", "--fast", "--json", "--into", str(scene)],
         capture_output=True,
         text=True,
         timeout=300,
@@ -36,10 +36,10 @@ def test_the_fast_demo_does_the_whole_job_and_follows_it(folder: Path):
     assert figures["beats_right"] > 99.0
     assert figures["sure_and_right"] > 97.0
     assert abs(figures["beat_shown_late_ms"]) < 250.0  # not a beat off; the benchmark times it
-    made = {path.name for path in (folder / "decks").iterdir()}
+    made = {path.name for path in (scene / "decks").iterdir()}
     assert {"left.wav", "right.wav", "guide.wav", "routine.yaml", "sheet.html"} <= made
-    assert (folder / "takes.sqlite").exists()
-    assert (folder / "practice" / "take-1.png").exists()
+    assert (scene / "takes.sqlite").exists()
+    assert (scene / "practice" / "take-1.png").exists()
     sentence, tune, juggle = figures["alley"]
     assert sentence["words"] >= 8
     assert sentence["sounds"] == 3
@@ -52,9 +52,9 @@ def test_the_fast_demo_does_the_whole_job_and_follows_it(folder: Path):
         assert played["fastest_bpm"] > 92.0  # as written it can be played
 
 
-def test_ctrl_c_ends_the_demo_at_once_with_what_was_measured(folder: Path):
+def test_ctrl_c_ends_the_demo_at_once_with_what_was_measured(scene: Path):
     child = subprocess.Popen(
-        [*LIVEAID, "demo", "--into", str(folder)],
+        [*LIVEAID, "demo", "--into", str(scene)],
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,

@@ -111,7 +111,8 @@ function frame(now) {
     document.body.classList.toggle("old", old);
   }
   if (rows.length && !old) move(count.at(now));
-  const said = status?.piece ? `${[found.card.label].flat()[0]}: ${found.card.name}` : found.card.name;
+  const [label, name] = [found.card.label, found.card.name].map((ways) => [ways].flat()[0]);
+  const said = status?.piece ? `${label}: ${name}` : name;
   if (words.wish(said, now)) find("where").textContent = said;
   requestAnimationFrame(frame);
 }
