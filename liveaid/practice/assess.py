@@ -27,7 +27,7 @@ from liveaid.practice.planned_acts import (
 from liveaid.practice.trace import Trace
 from liveaid.practice.visits import Visit
 from liveaid.routine import SIDES, Routine, Runs, Side
-from liveaid.routine.acts import acts_of, written_out
+from liveaid.routine.acts import STROKES, acts_of, written_out
 
 
 def assess(
@@ -130,8 +130,14 @@ class _Held:
             yield ActScore(
                 kind="start" if begins else kind, side=side, piece=piece, beat=one.act.beat,
                 outcome="skipped" if left_out else one.outcome, heard_s=one.at_s, due_s=one.due_s,
-                by=self.count.by, beat_s=self._beat_s_at(one.act.beat),
+                by=self.count.by, beat_s=self._beat_s_at(one.act.beat), open=one.act.open,
+                ends_off_s=one.ends_off_s, way_off_turns=self._turns(one.way_off_s),
+                way_turns=self._turns(abs(one.act.way_s)) if one.act.kind in STROKES else None,
             )  # fmt: skip
+
+    def _turns(self, record_s: float | None) -> float | None:
+        """Seconds of record as turns of it."""
+        return None if record_s is None else record_s / self.attempt.routine.turntable.turn_s
 
     def _let_go_s(self, side: Side) -> list[float]:
         start = self.starts[side]

@@ -33,8 +33,10 @@ def verdict_line(take: TakeReport, ended: str) -> str:
 
 
 def hand_lines(take: TakeReport) -> list[str]:
-    """One sentence a hand, where there is something to say, and one a fader that is written."""
-    return [f"{said}." for said in (*take.advice.values(), *take.faders.values())]
+    """One sentence a hand, where there is something to say, and one on its strokes, and one a
+    fader that is written."""
+    told = (*take.advice.values(), *take.strokes.values(), *take.faders.values())
+    return [f"{said}." for said in told]
 
 
 def early_or_late(bias_ms: float | None) -> str:

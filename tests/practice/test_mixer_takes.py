@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import json
 import sqlite3
 from dataclasses import replace
 
@@ -273,3 +274,24 @@ def test_a_pick_up_and_half_bars_are_followed_and_scored():
         assert (fader.missed, fader.added) == (0, 0)
         assert max(abs(cut.off_ms) for cut in fader.cuts) < 5.0
     assert -1.0 in [cut.beat for cut in first.faders[0].cuts]  # the pick-up's end
+
+
+def test_each_stroke_tells_its_turn_its_way_and_its_openings(kept):
+    """Against what the simulator did: ways within its own reach error, openings moved as a whole
+    keep their length, and both ends tell the shift."""
+    report = scored(kept[0.018])
+    strokes = [act for act in report.acts if act.way_turns is not None]
+    assert len(strokes) >= 8
+    # `yes` and `hey` are 0.3 s of record each, 1 / 6 of a turn; hands err by 15 ms of record.
+    whole = [act for act in strokes if act.kind == "stroke"]
+    assert all(act.way_turns == pytest.approx(0.3 / 1.8, abs=1e-3) for act in whole)
+    assert max(abs(act.longer_percent) for act in whole) < 100 * 3.5 * 0.015 / 0.3
+    assert max(abs(act.turn_ms) for act in whole) < 30.0
+    both = [o for act in strokes for o in act.openings if o.longer_ms is not None]
+    assert len(both) >= 6
+    assert max(abs(opening.longer_ms) for opening in both) < 5.0
+    assert max(abs(opening.opens_ms - 18.0) for opening in both) < 5.0
+    (told,) = report.strokes.values()
+    assert told.startswith("right hand's strokes: begun ")
+    assert told.endswith(", open as long as written")
+    assert TakeReport.from_json(json.loads(json.dumps(report.to_json()))) == report
