@@ -14,8 +14,6 @@ from typing import Any
 
 from rich.console import Console
 
-from liveaid.commands.laying import judged
-from liveaid.commands.opening import opened
 from liveaid.demo.show import ShowOutcome, at_once, live
 from liveaid.demo.tally import tally
 from liveaid.files.aside import write_aside
@@ -30,7 +28,7 @@ from liveaid.simulate import perform
 from liveaid.stage import Settings
 
 ALLEY = "spice-alley"
-LEAD_S = 2.0
+ALLEY_LEAD_S = 2.0
 MOST_SAID = 14
 """More acts than these are not written out."""
 
@@ -49,14 +47,13 @@ def make_alley(market: Path) -> Path:
 
 
 def play_alley(
-    folder: Path, console: Console, *, seed: int, on_stage: Settings | None
+    routine: Routine, console: Console, *, seed: int, on_stage: Settings | None
 ) -> list[dict[str, Any]]:
-    """Every set piece that both hands speak in, as told and as JSON would have it.
+    """Every set piece whose acts are written out, as told and as JSON would have it.
 
-    `on_stage`: where the first of them is played in real time, for its acts to be seen on the page;
-    None: all of them at once.
+    `routine`: the alley's, laid out. `on_stage`: where the first of them is played in real time,
+    for its acts to be seen on the page; None: all of them at once.
     """
-    routine = judged(opened(str(folder))).routine
     speed = {told.piece: told.fastest_bpm for told in fastest(routine)}
     found: list[dict[str, Any]] = []
     for index, piece in enumerate(routine.pieces):
@@ -88,7 +85,7 @@ def _aim(routine: Routine, index: int) -> Aim:
 def _played(aim: Aim, console: Console, seed: int, on_stage: Settings | None) -> dict[str, Any]:
     """How well one set piece, played by human hands, was followed, and its score."""
     routine = aim.routine
-    performance = perform(routine, seed=seed, lead_s=LEAD_S)
+    performance = perform(routine, seed=seed, lead_s=ALLEY_LEAD_S)
     if on_stage is not None:
         live(routine, performance, console, settings=on_stage, until_s=performance.duration_s)
     outcome = at_once(routine, performance, Console(file=StringIO()), aim=aim)

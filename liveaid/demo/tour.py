@@ -27,6 +27,8 @@ from liveaid.terminal import progress_bar
 
 Call = Callable[[Sequence[str]], object]
 """Runs one liveaid command line in this process."""
+LayOut = Callable[[Path], Routine]
+"""The map of a scene, placed as a render would place it."""
 
 BURST_S = 8.0
 """How much of the performance goes over the socket in the fast demo."""
@@ -37,7 +39,9 @@ def default_folder() -> Path:
     return cache_folder() / "night-market"
 
 
-def tour(folder: Path, call: Call, console: Console, *, fast: bool, seed: int) -> dict[str, Any]:
+def tour(
+    folder: Path, call: Call, lay_out: LayOut, console: Console, *, fast: bool, seed: int
+) -> dict[str, Any]:
     """The five stages in `folder`; the figures of the performance, fit for JSON."""
     _open_scene(folder, console)
     _prepare(folder, call, console)
@@ -54,7 +58,7 @@ def tour(folder: Path, call: Call, console: Console, *, fast: bool, seed: int) -
     review = ["review", str(folder), "--last", "3", "--pictures", str(folder / "practice")]
     _stage(console, "What to practise next", "liveaid " + " ".join(review))
     call(review)
-    alley = [] if outcome.stopped else _speak(folder, call, console, fast=fast, seed=seed)
+    alley = [] if outcome.stopped else _speak(folder, call, lay_out, console, fast=fast, seed=seed)
     return {
         "scene": str(folder),
         "fast": fast,
@@ -67,7 +71,7 @@ def tour(folder: Path, call: Call, console: Console, *, fast: bool, seed: int) -
 
 
 def _speak(
-    folder: Path, call: Call, console: Console, *, fast: bool, seed: int
+    folder: Path, call: Call, lay_out: LayOut, console: Console, *, fast: bool, seed: int
 ) -> list[dict[str, Any]]:
     """What the hands do, in the alley beside the market."""
     alley = make_alley(folder)
@@ -80,7 +84,8 @@ def _speak(
         call(arguments)
     _stage(console, "A sentence, a tune, a juggle: played by the simulator, each by itself")
     settings = Settings(osc=OSC_ADDRESS, http=HTTP_ADDRESS, layout=lamp_layout())
-    return play_alley(alley, console, seed=seed, on_stage=None if fast else settings)
+    on_stage = None if fast else settings
+    return play_alley(lay_out(alley), console, seed=seed, on_stage=on_stage)
 
 
 def quiet(call: Call) -> Call:
