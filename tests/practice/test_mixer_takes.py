@@ -9,7 +9,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 
+from liveaid.commands.review import command as review_command
 from liveaid.follow import Follower
 from liveaid.practice.fader_cuts import CutScore, FaderMove
 from liveaid.practice.hand_cuts import HandCuts, deck_moves, fader_sentences
@@ -31,6 +33,7 @@ from liveaid.practice.take_line import hand_lines
 from liveaid.practice.take_report import TakeReport
 from liveaid.practice.trace import TraceError, pack, trace_of
 from liveaid.routine import Routine
+from liveaid.routine.save import routine_text
 from liveaid.simulate import Hands, Performance, perform
 
 PLACES = {"yes": {"from": 10.0, "to": 10.3}, "hey": {"from": 11.1, "to": 11.4}}
@@ -295,3 +298,22 @@ def test_each_stroke_tells_its_turn_its_way_and_its_openings(kept):
     assert told.startswith("right hand's strokes: begun ")
     assert told.endswith(", open as long as written")
     assert TakeReport.from_json(json.loads(json.dumps(report.to_json()))) == report
+
+
+def test_review_shows_every_stroke_of_a_take(kept, tmp_path):
+    (tmp_path / "routine.yaml").write_text(routine_text(scratch()))
+    store = TakeStore(tmp_path / "takes.sqlite")
+    number = store.keep(kept[0.018]).result()
+    store.score(number, scored(kept[0.018])).result()
+    store.close()
+    asked = [str(tmp_path), "--strokes", str(number)]
+    plain = json.loads(CliRunner().invoke(review_command, [*asked, "--json"]).output)
+    strokes = plain["pieces"][0]["strokes"]
+    assert len(strokes) == plain["pieces"][0]["hands"][0]["strokes"]
+    assert {"beat", "error_ms", "turn_ms", "longer_percent", "openings"} <= strokes[0].keys()
+    shown = CliRunner().invoke(review_command, asked, env={"COLUMNS": "200"}).output
+    assert shown.count(" right  stroke") == sum(one["kind"] == "stroke" for one in strokes)
+    gone = CliRunner().invoke(review_command, [str(tmp_path), "--strokes", "99"])
+    assert "take 99" in str(gone.exception)
+    said = CliRunner().invoke(review_command, [str(tmp_path)], env={"COLUMNS": "300"}).output
+    assert f"#{number} right hand's strokes: begun " in said
