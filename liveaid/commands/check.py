@@ -14,7 +14,6 @@ from liveaid.commands.deck_files import deck_lengths_s
 from liveaid.commands.fastest import fastest_table
 from liveaid.commands.laying import Judged, judged
 from liveaid.commands.opening import opened, say_state
-from liveaid.files.names import shown
 from liveaid.record.bring import turns_in
 from liveaid.routine import Routine
 from liveaid.routine.check import (
@@ -32,6 +31,7 @@ from liveaid.routine.check import (
 )
 from liveaid.routine.check.against import against
 from liveaid.routine.opened import Opened
+from liveaid.routine.source import read_source
 from liveaid.terminal import console, json_option, print_json
 
 _STYLE = {"error": "bold reverse", "warning": "bold", "remark": "dim"}
@@ -86,7 +86,7 @@ def command(
         faults=seen.faults,
         unstudied=seen.unstudied,
         phrases=seen.phrases,
-        line_of=seen.line_of,
+        line_of=read_source(found.file.read_bytes()).line,
     )
     moves, spans = changes(routine), hand_spans(hand_plan(routine))
     if picture is not None:
@@ -146,7 +146,7 @@ def _show(
     out.print(_change_table(routine, moves))
     if spans:
         out.print(_hand_table(routine, spans))
-    out.print(_finding_table(file, findings))
+    out.print(_finding_table(findings))
     count = {grade: sum(f.severity == grade for f in findings) for grade in _STYLE}
     limit = f" of {minutes(routine.limit_s)}" if routine.limit_s else ""
     summary = ", ".join(f"{n} {grade}{'' if n == 1 else 's'}" for grade, n in count.items())
@@ -229,10 +229,10 @@ def _bar_beat(beat: int, metre: int) -> str:
     return f"{beat // metre + 1}.{beat % metre + 1}"
 
 
-def _finding_table(file: Path, findings: tuple[Finding, ...]) -> Table:
+def _finding_table(findings: tuple[Finding, ...]) -> Table:
     table = _table("Findings", "", "where, what is so, and a way out")
     for finding in findings:
-        text = Text(_where(file, finding), style="bold")
+        text = Text(_where(finding), style="bold")
         text.append(f"\n{finding.says}", style="not bold")
         if finding.way_out:
             text.append(f"\n→ {finding.way_out}", style="not bold italic")
@@ -240,9 +240,7 @@ def _finding_table(file: Path, findings: tuple[Finding, ...]) -> Table:
     return table
 
 
-def _where(file: Path, finding: Finding) -> str:
-    if finding.line is not None:
-        return f"{shown(file)}, line {finding.line}: {finding.field}"
+def _where(finding: Finding) -> str:
     if finding.piece is None:
         return "The whole routine"
     return f"{finding.piece + 1} {finding.name}" + (f", bar {finding.bar}" if finding.bar else "")

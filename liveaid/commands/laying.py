@@ -14,14 +14,11 @@ from liveaid.routine import Routine, Runs
 from liveaid.routine.layout.lay import lay_out_routine
 from liveaid.routine.layout.material import Material, material_of, needs_study
 from liveaid.routine.layout.uses import sounds_used
-from liveaid.routine.load import read_bytes
 from liveaid.routine.opened import Opened
 from liveaid.routine.part_faults import part_faults
 from liveaid.routine.problems import Hindrance
 from liveaid.routine.scene import DECKS, reach, scene_folder
 from liveaid.routine.shipped import shipped
-from liveaid.routine.source import Path as MapPath
-from liveaid.routine.source import read_source
 from liveaid.shelf.database import shelf_for
 from liveaid.shelf.for_map import known_sounds, with_shelf_words
 from liveaid.sound.read import open_sound
@@ -48,8 +45,6 @@ class Judged:
     """Seconds of each sound's file that can be read."""
     phrases: dict[str, tuple[tuple[float, float], ...]]
     """From and to of the phrases of each sound that is spoken or sung."""
-    line_of: Callable[[MapPath], int] | None = None
-    """The line of a field in the written map."""
 
 
 def judged(found: Opened) -> Judged:
@@ -65,21 +60,19 @@ def judged(found: Opened) -> Judged:
     phrases = {
         name: study.phrases_s for name, study in studies.items() if study.kind == "a cappella"
     }
-    files = _Files(found.judged, file, studies)
+    files = _Files(found.judged, file, studies, found.written)
     materials = files.materials()
     files.faults += part_faults(found.judged, sound_s=files.sound_s, digests=files.digests())
-    line_of = read_source(read_bytes(found.file)).line
     laid = None
     if not routine.placed and not files.faults and not files.unstudied:
         laid = lay_out_routine(found.judged, materials)
     if laid is None or laid.placed is None:
         faults = (*files.faults, *(laid.faults if laid else ()))
         return Judged(
-            routine, file, False, faults, tuple(files.unstudied), materials, files.sound_s, phrases,
-            line_of,
-        )  # fmt: skip
+            routine, file, False, faults, tuple(files.unstudied), materials, files.sound_s, phrases
+        )
     placed = with_shelf_words(laid.placed, known)
-    return Judged(placed, file, True, laid.faults, (), materials, files.sound_s, phrases, line_of)
+    return Judged(placed, file, True, laid.faults, (), materials, files.sound_s, phrases)
 
 
 def layer(found: Opened) -> Callable[[Routine], Routine | None] | None:
@@ -93,8 +86,16 @@ def layer(found: Opened) -> Callable[[Routine], Routine | None] | None:
 class _Files:
     """The sounds' files as their headers tell them, with what was studied of them before."""
 
-    def __init__(self, routine: Routine, section_map: Path, studies: dict[str, Study]) -> None:
+    def __init__(
+        self,
+        routine: Routine,
+        section_map: Path,
+        studies: dict[str, Study],
+        written: Routine | None,
+    ) -> None:
+        """`written`: the map whose words for the files the performer knows."""
         self._routine, self._map, self._studies = routine, section_map, studies
+        self._written = (written or routine).sounds
         self._cache = Cache(scene_folder(section_map) / DECKS / CACHE)
         self.faults: list[Hindrance] = []
         self.unstudied: list[str] = []
@@ -134,7 +135,8 @@ class _Files:
         try:
             path = reach(said, self._map)
             if not path.is_file():
-                raise Unreadable(f"{said}, {'a folder' if path.is_dir() else 'no such file'}")
+                called = self._written[name].file if name in self._written else said
+                raise Unreadable(f"{called}, {'a folder' if path.is_dir() else 'no such file'}")
             with open_sound(path) as reader:
                 frames, rate_hz = reader.declared, reader.rate_hz
         except (Unreadable, Stray, OSError) as error:

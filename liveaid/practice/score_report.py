@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import TypedDict
 
 from liveaid.practice import shift
-from liveaid.practice.act_score import ActScore
+from liveaid.practice.act_score import ActScore, WindScore
 from liveaid.practice.fader_cuts import CutScore
 from liveaid.practice.hand_cuts import HandCuts, bias_s, fader_sentences
 from liveaid.practice.score import PieceScore, TakeScore
@@ -20,6 +20,7 @@ from liveaid.practice.take_report import (
     PieceReport,
     ShiftReport,
     TakeReport,
+    WindReport,
 )
 from liveaid.practice.timing import Timing, TimingJudged
 
@@ -65,6 +66,17 @@ def _piece(piece: PieceScore) -> PieceReport:
         acts=acts,
         strokes=strokes_of(acts),
         faders=tuple(_fader(cuts) for cuts in piece.cuts),
+        winds=tuple(_wind(one) for one in piece.winds),
+    )
+
+
+def _wind(one: WindScore) -> WindReport:
+    return WindReport(
+        side=one.side,
+        turns=round(one.turns, 3),
+        due_s=round(one.due_s, 4),
+        ready_s=_rounded(one.ready_s),
+        spare_beats=_rounded(one.spare_beats),
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 
 import numpy as np
 import pytest
@@ -46,9 +47,11 @@ def scene(tmp_path):
 
 
 def findings_of(folder):
+    """What is told with a line of the map: the line, the field, what was found, what would do."""
     said = CliRunner().invoke(check_command, [str(folder), "--json"])
     told = json.loads(said.output)["findings"]
-    return [(f["line"], f["field"], f["says"], f["way_out"]) for f in told if f["line"]]
+    found = [(re.fullmatch(r"line (\d+): (\S+): found (.*)", f["says"]), f) for f in told]
+    return [(int(m[1]), m[2], m[3], f["way_out"], f["severity"]) for m, f in found if m]
 
 
 def test_parts_that_fit_their_sound_are_told_nothing_of(scene):
@@ -56,16 +59,14 @@ def test_parts_that_fit_their_sound_are_told_nothing_of(scene):
 
 
 def test_a_part_outside_its_sound_is_told_by_line(scene):
-    expected = (
-        8,
-        "sounds.call.parts.ah.to",
-        "1.3, and call ends at 1.000 s",
-        "a second up to 1.000 would do",
-    )
+    found = "1.3, and call ends at 1.000 s"
     folder = scene(end=1.3)
-    assert findings_of(folder) == [expected]
+    assert findings_of(folder) == [
+        (8, "sounds.call.parts.ah.to", found, "a second up to 1.000 would do", "error")
+    ]
     seen = CliRunner().invoke(check_command, [str(folder)], env={"COLUMNS": "300"}).output
-    assert f"{folder / 'routine.yaml'}, line 8: sounds.call.parts.ah.to" in " ".join(seen.split())
+    assert f"line 8: sounds.call.parts.ah.to: found {found}" in " ".join(seen.split())
+    assert str(folder / "routine.yaml") in seen.replace("\n", "")
 
 
 def test_parts_of_a_sound_that_changed_since_are_told_by_line(scene):
@@ -73,16 +74,16 @@ def test_parts_of_a_sound_that_changed_since_are_told_by_line(scene):
     folder = scene()
     soundfile.write(folder / "call.wav", np.full(22050, 0.1), 22050)
     now = content_hash(str(folder / "call.wav"))[0]
-    ((line, field, says, way_out),) = findings_of(folder)
+    ((line, field, found, way_out, _),) = findings_of(folder)
     assert (line, field) == (5, "sounds.call.parts_of")
-    assert f"call.wav is now {now[:8]}: it changed since its parts were found" in says
+    assert f"call.wav is now {now[:8]}: it changed since its parts were found" in found
     assert way_out.endswith(f"`parts_of: {now[:8]}`, would do")
 
 
 @pytest.mark.parametrize(("end", "digest"), [(1.3, None), (0.9, "0123abcd")])
 def test_render_refuses_both_with_the_same_lines(scene, end, digest):
     folder = scene(end=end, **({"digest": digest} if digest else {}))
-    ((line, field, _, _),) = findings_of(folder)
+    ((line, field, *_),) = findings_of(folder)
     with pytest.raises(RoutineError) as caught:
         render_scene(folder / "routine.yaml")
     assert [(p.line, p.field) for p in caught.value.problems] == [(line, field)]

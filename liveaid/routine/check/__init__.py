@@ -23,7 +23,6 @@ from liveaid.routine.check.time import judge_silence, judge_strokes, judge_time,
 from liveaid.routine.check.variety import judge_load, judge_variety
 from liveaid.routine.model import Routine, Side
 from liveaid.routine.problems import Hindrance
-from liveaid.routine.source import Path as MapPath
 from liveaid.routine.way import Change, changes, runs_through
 
 __all__ = [
@@ -53,15 +52,14 @@ def check(
     faults: Sequence[Hindrance] = (),
     unstudied: Sequence[str] = (),
     phrases: Mapping[str, Sequence[tuple[float, float]]] | None = None,
-    line_of: Callable[[MapPath], int] | None = None,
+    line_of: Callable[[tuple[str | int, ...]], int] | None = None,
 ) -> tuple[Finding, ...]:
     """All that can be said of a routine before it is played, gravest first.
 
     `deck_s`: length of each deck's file, `sound_s`: of each sound's file, in seconds, where they
     are known. `faults`: what keeps its sounds from being laid out; `unstudied`: those of which
-    nothing is known; `phrases`: from and to of what is spoken or sung; `line_of`: the line of a
-    field in the map's text. Works for maps with and
-    without deck-file seconds; says what it cannot judge.
+    nothing is known; `phrases`: from and to of what is spoken or sung; `line_of`: the map's line of
+    a field. Works for maps with and without deck-file seconds; says what it cannot judge.
     """
     moves = changes(routine)
     plan = hand_plan(routine, moves)

@@ -49,11 +49,6 @@ class Finding:
     side: Side | None = None
     numbers: tuple[tuple[str, float], ...] = ()
     """The figures by name with unit, such as ``("turns", 12.4)``."""
-    field: str = ""
-    """The field of the map that is to blame, such as ``sounds.call.parts.hey.to``; empty where the
-    map as a whole is."""
-    line: int | None = None
-    """Its line, where the map's text is known."""
 
     def to_json(self) -> dict[str, Any]:
         """The finding as plain data; `piece` counts from 0."""
@@ -67,8 +62,6 @@ class Finding:
             "says": self.says,
             "way_out": self.way_out,
             "numbers": {name: round(value, 4) for name, value in self.numbers},
-            "field": self.field or None,
-            "line": self.line,
         }
 
 
