@@ -12,6 +12,8 @@ import pytest
 from pythonosc.osc_bundle import OscBundle
 
 from liveaid.follow import Follower
+from liveaid.follow.plan import plan_of
+from liveaid.practice.count_in import first_cues
 from liveaid.practice.losses import bar_losses
 from liveaid.practice.passages import chunks_of
 from liveaid.practice.stretch import cut, stretch
@@ -275,3 +277,11 @@ def test_the_sheets_picture_begins_with_the_pick_up(picked_up):
     assert 'viewBox="-2 -2 436 ' in picture
     assert '<polyline points="18.0,' in picture
     assert "bars 1 to 3" in picture
+
+
+def test_every_room_waits_for_the_record_where_its_first_act_begins():
+    """`hey`, at 20.45 s, comes first though the span begins with `yes`: no `cue:` says so."""
+    routine = routine_of(counted(2, right={**WORKED, "acts": {"0": "baby hey"}}))
+    assert first_cues(routine) == {"left": 2.0, "right": 20.45}
+    assert plan_of(routine).at(0).parts["right"].cue_s == 20.45
+    assert plan_of(routine).at(-1).parts["right"].next_cue_s == 20.45
