@@ -6,13 +6,13 @@ import time
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 from rich.progress import Progress, TaskID
 from rich.text import Text
 
-from liveaid.commands.shelf_tables import GUESS, brief_table, sound_table
+from liveaid.commands.shelf_tables import GUESS, alike_table, brief_table, sound_table
 from liveaid.files.names import shown
 from liveaid.fit.brief import Brief, sought
 from liveaid.routine.model import Turntable, clock_time
@@ -21,6 +21,9 @@ from liveaid.shelf.collect import Counted, Done, Event, Gone
 from liveaid.shelf.folder import Trouble
 from liveaid.shelf.shelf_sound import ShelfSound
 from liveaid.terminal import console, print_json
+
+if TYPE_CHECKING:  # brings scipy with it
+    from liveaid.shelf.alike import Alike
 
 _DEEDS = {
     "studied": "studied",
@@ -114,6 +117,31 @@ def show_found(sounds: Sequence[ShelfSound], of: int, *, as_json: bool) -> None:
     legend = f"; {GUESS}" if studied else ""
     more = f", the first {len(sounds)} shown (--top {of} shows all)" if of > len(sounds) else ""
     screen.print(f"{of:,} found{more}{legend}.", style="dim")
+
+
+def show_alike(found: Sequence[tuple[Alike, ShelfSound]], *, as_json: bool) -> None:
+    """What sounds like a sound, the likest first; what is likely a copy of it is said to be one."""
+    if as_json:
+        print_json(
+            [
+                sound.as_json() | {"distance": round(each.distance, 3), "copy": each.copy}
+                for each, sound in found
+            ]
+        )
+        return
+    from liveaid.shelf.alike import COPY_WITHIN
+
+    screen = console()
+    if not found:
+        screen.print("No sound on the shelf to hold against it; gather its folder once more?")
+        return
+    known = [(each, sound) for each, sound in found if sound.study is not None]
+    screen.print(alike_table(known, width=screen.width))
+    screen.print(
+        f"unlike: 0 is the same recording, {COPY_WITHIN:g} and less likely a copy of it, about 2 a"
+        " sound of its kind.",
+        style="dim",
+    )
 
 
 def show_facts(sound: ShelfSound, *, as_json: bool) -> None:

@@ -156,7 +156,8 @@ class Shelf:
         """Hash (as bytes) and some columns of every sound for which the query holds."""
         with self._file.reading() as db, _told_by_a_map(db, instead) as table:
             rows = db.execute(
-                f"SELECT hash, {', '.join(names)} FROM {table} WHERE path <> '' AND {query.where}",
+                f"SELECT {', '.join(['hash', *names])} FROM {table}"
+                f" WHERE path <> '' AND {query.where}",
                 query.values,
             )
             return rows.fetchall()
@@ -175,6 +176,18 @@ class Shelf:
             asked = "SELECT hash FROM file WHERE path = ?"
             rows = [db.execute(asked, (os.fsencode(path),)).fetchone() for path in paths]
             return _loaded(db, [row[0] for row in rows if row], onsets=False)
+
+    def timbres(self) -> list[tuple[bytes, bytes]]:
+        """Hash and timbre of every sound whose imprint is known."""
+        return self._file.rows("SELECT hash, look FROM timbre")
+
+    def looks(self, digest: bytes) -> tuple[bytes, bytes] | None:
+        """Timbre and picture of one sound; None where they are not known."""
+        rows = self._file.rows(
+            "SELECT timbre.look, picture.look FROM timbre JOIN picture USING (hash) WHERE hash = ?",
+            (digest,),
+        )
+        return rows[0] if rows else None
 
     def chosen(self, meant: str) -> ShelfSound:
         """The sound a performer means by a path, a name or a part of one; without onsets.
@@ -223,6 +236,10 @@ class Shelf:
                     labels.artist, labels.title, labels.album,
                 ),
             )  # fmt: skip
+            for table, look in _looks(study):
+                db.execute(
+                    f"INSERT OR REPLACE INTO {table} VALUES (?, ?)", (bytes.fromhex(digest), look)
+                )
             _renew(db, [bytes.fromhex(digest)])
 
     def place(self, path: str, digest: str, signature: Signature) -> None:
@@ -299,6 +316,14 @@ class Shelf:
         """Take a sound off the shelf, with its marks; its files are not touched."""
         with self._file.writing() as db:
             db.execute("DELETE FROM sound WHERE hash = ?", (bytes.fromhex(digest),))
+
+
+def _looks(study: Study | None) -> list[tuple[str, bytes]]:
+    """What is kept of a sound's imprint, and in which table."""
+    if study is None or study.imprint is None:
+        return []
+    looks = study.imprint
+    return [("timbre", looks.timbre.tobytes()), ("picture", looks.picture.tobytes())]
 
 
 def _kept(field: str, value: Any) -> Any:

@@ -94,7 +94,7 @@ class ShelfSound:
     def as_json(self) -> dict[str, Any]:
         """All that is known, for scripts. `file_bytes` (hex) where the name is no plain text."""
         study = self.study
-        facts = {name: getattr(study, name) for name in study.__slots__} if study else None
+        facts = study.facts() if study else None
         return {
             "name": self.name,
             "file": shown(self.path),
