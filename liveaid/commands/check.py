@@ -10,11 +10,11 @@ from rich import box
 from rich.table import Table
 from rich.text import Text
 
+from liveaid.commands.deck_files import deck_lengths_s
 from liveaid.commands.fastest import fastest_table
 from liveaid.commands.laying import Judged, judged
 from liveaid.commands.opening import opened, say_state
 from liveaid.record.bring import turns_in
-from liveaid.render.picture import draw_picture
 from liveaid.routine import Routine
 from liveaid.routine.check import (
     Change,
@@ -31,7 +31,6 @@ from liveaid.routine.check import (
 )
 from liveaid.routine.check.against import against
 from liveaid.routine.opened import Opened
-from liveaid.stage.deck_files import deck_lengths_s
 from liveaid.terminal import console, json_option, print_json
 
 _STYLE = {"error": "bold reverse", "warning": "bold", "remark": "dim"}
@@ -89,6 +88,8 @@ def command(
     )
     moves, spans = changes(routine), hand_spans(hand_plan(routine))
     if picture is not None:
+        from liveaid.render.picture import draw_picture  # drawing takes a second to load
+
         draw_picture(routine, picture, findings=findings)
     versions = None if old is None else against(routine, judged(opened(old)).routine)
     if as_json:

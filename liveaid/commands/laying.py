@@ -9,8 +9,7 @@ from pathlib import Path
 from liveaid.files.file_bytes import content_hash
 from liveaid.files.inside import Stray
 from liveaid.files.unreadable import Unreadable
-from liveaid.render.cache import Cache
-from liveaid.render.render import CACHE
+from liveaid.render.cache import CACHE, Cache
 from liveaid.routine import Routine, Runs
 from liveaid.routine.layout.lay import lay_out_routine
 from liveaid.routine.layout.material import Material, material_of, needs_study

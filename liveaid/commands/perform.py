@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import asyncio
 import gc
+from pathlib import Path
 from typing import Any
 
 import click
 from rich.console import Console
 
+from liveaid.commands.habits_option import habits_option, with_habits
 from liveaid.commands.opening import opened_to_play, shout
 from liveaid.commands.stage_options import (
     share_lines,
@@ -32,6 +34,10 @@ from liveaid.terminal import console
     is_flag=True,
     help="Go through a list: decks, units, lamps, pads, page, map; `ready` ends it.",
 )
+@click.option("--takes", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE",
+              help="Kept takes to learn your habits from; else takes.sqlite beside the section "
+              "map.")  # fmt: skip
+@habits_option
 @stage_options
 def command(scene: str, **options: Any) -> int:
     """Follow the performance on stage: lamps and page.
@@ -39,6 +45,7 @@ def command(scene: str, **options: Any) -> int:
     SCENE is a section map, a folder with one, or the name of a scene that comes along (which is
     made and rendered first if need be). Starts without a controller, and lights it when it is
     plugged in. A map edited meanwhile comes in when both records stand, if the deck files hold it.
+    Kept takes of the whole routine say how you play, and the follower starts from that.
     Ctrl-C ends it, lamps off.
 
     Example: liveaid perform night-market --midi "my pads" --lamps row-16
@@ -46,11 +53,14 @@ def command(scene: str, **options: Any) -> int:
     found = opened_to_play(scene)
     file, routine = found.playable_file, found.playable()
     settings = stage_settings(options, routine, file)
+    learnt: list[str] = []
+    if not options["no_habits"]:
+        settings, learnt = with_habits(settings, routine, map_file=file, takes=options["takes"])
     with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
         beside = stage_watchers(options, settings)
         if options["soundcheck"]:
             return runner.run(_sound_check(found, settings, beside))
-        runner.run(_perform(found, settings, beside))
+        runner.run(_perform(found, settings, beside, learnt))
     return 0
 
 
@@ -70,7 +80,9 @@ async def _sound_check(found: Opened, settings: Settings, beside: list[Watcher])
     return 1 if missing else 0
 
 
-async def _perform(found: Opened, settings: Settings, beside: list[Watcher]) -> None:
+async def _perform(
+    found: Opened, settings: Settings, beside: list[Watcher], learnt: list[str]
+) -> None:
     screen = console(lasting=True)
     living = LivingMap(found, told=lambda edited: shout(screen, edited))
     view = TerminalView(settings.layout, screen)
@@ -78,6 +90,8 @@ async def _perform(found: Opened, settings: Settings, beside: list[Watcher]) -> 
     with ends_by_signal(stage.ask_stop):
         async with stage:
             _say_where(screen, stage, settings)
+            for line in learnt:
+                screen.print(line, markup=False, highlight=False, soft_wrap=True)
             shout(screen, found)
             gc.collect()
             gc.freeze()  # what is loaded by now stays: going through it again would hold up a lamp

@@ -12,6 +12,7 @@ import click
 from rich.console import Console
 
 from liveaid.commands.calibrate import calibrate
+from liveaid.commands.habits_option import habits_option, with_habits
 from liveaid.commands.opening import opened_to_play, say_state
 from liveaid.commands.stage_options import (
     STAGE_WORDS,
@@ -33,6 +34,7 @@ from liveaid.practice.report import look, score_unscored, takes_file
 from liveaid.practice.session import Aim, Session, aim_of
 from liveaid.practice.store import TakeStore
 from liveaid.practice.take_line import hand_lines, take_line
+from liveaid.practice.take_report import ScoredTake
 from liveaid.practice.trace import Trace
 from liveaid.practice.weeks_plan import PracticePlan, plan_of
 from liveaid.routine import Routine
@@ -105,6 +107,7 @@ PERCENT = _Percent()
 @click.option("--replay", "replayed", metavar="FILE|NUMBER",
               help="Run a stored trace through the service again; nothing is kept.")  # fmt: skip
 @click.option("--fast", is_flag=True, help="With --replay: at once, without pages or waiting.")
+@habits_option
 @json_option
 @stage_options
 def command(scene: str, **options: Any) -> int:
@@ -133,9 +136,12 @@ def command(scene: str, **options: Any) -> int:
         calibrate(routine, settings, takes, sender=_sender(options), output=options["output"])
         return 0
     aim = _with_delays(aim, takes, _sender(options), options["output"])
+    learnt: list[str] = []
+    if not (aim.piece or options["minutes"] or options["no_habits"]):
+        settings, learnt = with_habits(settings, routine, map_file=file, takes=takes)
     session = Session(aim, ladder=_ladder(aim, options), count_in_bars=options["count_in"])
     with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
-        runner.run(_rehearse(session, found, settings, takes, trace, options))
+        runner.run(_rehearse(session, found, settings, takes, trace, options, learnt))
     return 0
 
 
@@ -205,11 +211,11 @@ def _ladder(aim: Aim, options: dict[str, Any]) -> Ladder | None:
 def _report_at_once(trace: Trace, aim: Aim, *, as_json: bool) -> int:
     found = replay_at_once(trace, aim)
     if as_json:
-        print_json({"takes": found})
+        print_json({"takes": [take.to_json() for take in found]})
         return 0
     screen = console()
     for take in found:
-        screen.print(take_line(take), markup=False, soft_wrap=True)
+        screen.print(take_line(take.report, ended=take.ended), markup=False, soft_wrap=True)
     if not found:
         screen.print("No take in this trace.")
     return 0
@@ -222,6 +228,7 @@ async def _rehearse(
     takes: Path,
     trace: Trace | None,
     options: dict[str, Any],
+    learnt: list[str],
 ) -> None:
     screen, routine = console(lasting=True), found.playable()
     store = None if trace is not None else TakeStore(takes)
@@ -251,6 +258,8 @@ async def _rehearse(
             async with stage:
                 if not options["as_json"]:
                     _say_where(screen, stage, session, takes, plan, kept=store is not None)
+                    for line in learnt:
+                        screen.print(line, markup=False, highlight=False, soft_wrap=True)
                 say_state(found)
                 await _until_done(stage, trace)
     finally:
@@ -323,11 +332,12 @@ def _say_where(
         screen.print(line, markup=False, soft_wrap=True)
 
 
-def _tell(screen: Console, take: dict[str, Any], session: Session, *, as_json: bool) -> None:
+def _tell(screen: Console, take: ScoredTake, session: Session, *, as_json: bool) -> None:
     if as_json:
-        print_json(take)
+        print_json(take.to_json())
         return
-    for line in (take_line(take), *(f"    {said}" for said in hand_lines(take))):
+    first = take_line(take.report, ended=take.ended, number=take.number)
+    for line in (first, *(f"    {said}" for said in hand_lines(take.report))):
         screen.print(line, markup=False, soft_wrap=True)
     if session.ladder is not None:
         ladder = session.ladder

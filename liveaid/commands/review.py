@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Sequence
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -13,16 +15,20 @@ from rich.table import Table
 from liveaid.commands.opening import opened, say_state
 from liveaid.errors import UsageError
 from liveaid.files.aside import write_aside
+from liveaid.practice.care import HANDS_CAUTION
 from liveaid.practice.delays import Delays
-from liveaid.practice.next import READY_AT
+from liveaid.practice.next import READY_AT, Outlook
 from liveaid.practice.reading import TakeReader
 from liveaid.practice.recording import assess_recording, read_sound
-from liveaid.practice.report import pictures, report, score_unscored, takes_file
+from liveaid.practice.report import Review, pictures, review, score_unscored, takes_file
+from liveaid.practice.review_json import RULE, next_json, review_json
 from liveaid.practice.schema import StoreError
 from liveaid.practice.score import score_take
-from liveaid.practice.score_json import score_json
-from liveaid.practice.take_line import early_or_late, take_line
+from liveaid.practice.score_report import score_report
+from liveaid.practice.take_line import early_or_late, take_line, verdict_line
+from liveaid.practice.take_report import ActReport, PieceReport
 from liveaid.practice.trace import pack
+from liveaid.practice.weeks import WeeksOf
 from liveaid.routine import Routine
 from liveaid.routine.scene import DECKS, own
 from liveaid.terminal import console, json_option, print_json, progress_bar
@@ -76,47 +82,53 @@ def command(scene: str, **options: Any) -> int:
     with TakeReader(takes) as reader:
         if options["trace_of"]:
             return _write_trace(reader, *options["trace_of"])
-        found = {"map": opening.to_json()} | report(
+        found = review(
             routine, reader, now=time.time(), ready_at=options["ready_at"] / 100,
             booth_dba=options["booth_level"], last=options["last"],
             stage=options["stage_on"].date() if options["stage_on"] else None,
         )  # fmt: skip
-        if options["folder"]:
-            found["pictures"] = _draw(routine, reader, options["folder"])
+        drawn = _draw(routine, reader, options["folder"]) if options["folder"] else []
     if options["as_json"]:
-        print_json(found["next"] if options["only_next"] else found)
+        plain = next_json(found.outlook) if options["only_next"] else review_json(found)
+        beside = {"map": opening.to_json()} | ({"pictures": drawn} if drawn else {})
+        print_json(plain if options["only_next"] else beside | plain)
     elif options["only_next"]:
-        _say_next(console(), found)
+        _say_next(console(), found.outlook)
     elif options["by_week"]:
-        _say_weeks(console(), found)
+        _say_weeks(console(), found.weeks)
     else:
-        _say(console(), found)
+        _say(console(), found, drawn)
         _say_plan(console(), found)
     return 0
 
 
-def _say_weeks(screen: Console, found: dict[str, Any]) -> None:
+def _say_weeks(screen: Console, found: Sequence[WeeksOf]) -> None:
     """A line a week, and a word where nothing is gained."""
-    for one in found["weeks"]:
-        screen.print(one["name"], markup=False)
-        for week in one["weeks"]:
-            part = "" if week["tempo_part"] is None else f", clean at {week['tempo_part']:.0%}"
+    for one in found:
+        screen.print(one.name, markup=False)
+        for week in one.weeks:
+            part = "" if week.tempo_part is None else f", clean at {week.tempo_part:.0%}"
             screen.print(
-                f"    {week['monday']}  {week['takes']:3d} takes, {week['clean']} clean of "
-                f"{week['of']} at full tempo, {early_or_late(week['bias_ms'])}, "
-                f"spread {_ms(week['spread_ms']) or '-'}{part}",
+                f"    {week.monday}  {week.takes:3d} takes, {week.rate.clean} clean of "
+                f"{week.rate.takes} at full tempo, {early_or_late(week.bias_ms)}, "
+                f"spread {_ms(week.spread_ms) or '-'}{part}",
                 markup=False, soft_wrap=True,
             )  # fmt: skip
-        if one["plateau"]:
-            screen.print(f"    {one['plateau']}", markup=False, soft_wrap=True)
+        if one.plateau:
+            screen.print(f"    {one.plateau}", markup=False, soft_wrap=True)
 
 
-def _say_plan(screen: Console, found: dict[str, Any]) -> None:
-    for note in found["notes"][:5]:
-        screen.print(f"{note['at'][5:16].replace('T', ' ')}  {note['text']}", markup=False)
-    for day in found["plan"]:
-        what = ", ".join(day["what"])
-        screen.print(f"{day['day']}  {what}: {day['takes']} takes ({day['why']})", markup=False)
+def _say_plan(screen: Console, found: Review) -> None:
+    for note in found.notes[:5]:
+        screen.print(f"{_when(note.at)}  {note.text}", markup=False)
+    for day in found.plan:
+        what = ", ".join(day.what)
+        screen.print(f"{day.day}  {what}: {day.takes} takes ({day.why})", markup=False)
+
+
+def _when(at: float) -> str:
+    """A unix time as month, day and minute, local."""
+    return datetime.fromtimestamp(at).strftime("%m-%d %H:%M")
 
 
 def _write_trace(reader: TakeReader, number: int, file: Path) -> int:
@@ -139,78 +151,76 @@ def _draw(routine: Routine, reader: TakeReader, folder: Path) -> list[str]:
     return written
 
 
-def _say(screen: Console, found: dict[str, Any]) -> None:
+def _say(screen: Console, found: Review, drawn: Sequence[str]) -> None:
+    outlook = found.outlook
     screen.print(_takes_table(found))
-    if found["spoiled"]:
-        numbers = ", ".join(map(str, found["spoiled"]))
+    if found.spoiled:
+        numbers = ", ".join(map(str, found.spoiled))
         screen.print(f"Spoiled in the file, and left out: take {numbers}.", markup=False)
-    screen.print(_pieces_table(found))
+    screen.print(_pieces_table(outlook))
     for line in _fader_lines(found):
         screen.print(line, markup=False, soft_wrap=True)
-    _say_next(screen, found)
-    stage = found["stage_ready"]
-    runs = stage["run_throughs"]
+    _say_next(screen, outlook)
+    runs = outlook.run_throughs
     screen.print(
-        f"Run-throughs: {runs['clean']} clean of {runs['of']} "
-        f"({runs['low']:.0%} to {runs['high']:.0%})",
+        f"Run-throughs: {runs.clean} clean of {runs.takes} ({runs.low:.0%} to {runs.high:.0%})",
         markup=False,
     )
-    if stage["ready"]:
+    if outlook.stage_ready:
         screen.print("Stage ready.")
     else:
-        screen.print(f"Not stage ready yet, {len(stage['missing'])} in the way:", markup=False)
-        for line in stage["missing"][:4]:
+        screen.print(f"Not stage ready yet, {len(outlook.missing)} in the way:", markup=False)
+        for line in outlook.missing[:4]:
             screen.print(f"  {line}", markup=False)
-    care = found["care"]
-    screen.print(f"Hands on today: {care['hands_on_s'] // 60} min. {care['hands']}", markup=False)
-    if "noise" in care:
-        screen.print(care["noise"], markup=False)
-    for picture in found.get("pictures", []):
+    minutes = int(found.today.hands_on_s // 60)
+    screen.print(f"Hands on today: {minutes} min. {HANDS_CAUTION}", markup=False)
+    if found.today.noise is not None:
+        screen.print(found.today.noise, markup=False)
+    for picture in drawn:
         screen.print(picture, markup=False, soft_wrap=True)
 
 
-def _fader_lines(found: dict[str, Any]) -> list[str]:
+def _fader_lines(found: Review) -> list[str]:
     """The latest take whose fader is written out: a sentence a deck."""
-    for take in found["takes"]:
-        if take["faders"]:
-            return [f"#{take['number']} {said}." for said in take["faders"].values()]
+    for take, report in found.takes:
+        if report.faders:
+            return [f"#{take.id} {said}." for said in report.faders.values()]
     return []
 
 
-def _say_next(screen: Console, found: dict[str, Any]) -> None:
-    for turn, one in enumerate(found["next"]["order"], 1):
-        screen.print(f"{turn}. {one['name']}: {one['why']}", markup=False)
-    screen.print(found["next"]["rule"], markup=False)
+def _say_next(screen: Console, found: Outlook) -> None:
+    for turn, one in enumerate(found.order[:3], 1):
+        screen.print(f"{turn}. {one.name}: {one.why}", markup=False)
+    screen.print(RULE, markup=False)
 
 
-def _takes_table(found: dict[str, Any]) -> Table:
+def _takes_table(found: Review) -> Table:
     table = Table(title="Takes, latest first", title_justify="left", box=None, pad_edge=False)
     for word in ("No.", "When", "What", "Tempo", "Verdict", "Timing", "Spread", "Missed", "Added"):
         table.add_column(word, justify="right" if word in ("No.", "Tempo", "Spread") else "left")
-    for take in found["takes"]:
-        given_up = take["ended"] == "abandoned" and not take["clean"]
-        verdict = "given up" if given_up else take["verdict"]
+    for take, report in found.takes:
         table.add_row(
-            str(take["number"]), take["at"][5:16].replace("T", " "), take["piece"] or "run-through",
-            f"{take['tempo_part']:.0%}", verdict, early_or_late(take["bias_ms"]),
-            _ms(take["spread_ms"]), str(take["missed"]), str(take["added"]),
+            str(take.id), _when(take.at), take.aim or "run-through",
+            f"{take.tempo_part:.0%}", verdict_line(report, take.ended),
+            early_or_late(report.bias_ms), _ms(report.spread_ms), str(report.missed),
+            str(report.added),
         )  # fmt: skip
     return table
 
 
-def _pieces_table(found: dict[str, Any]) -> Table:
+def _pieces_table(found: Outlook) -> Table:
     table = Table(
         title="Set pieces at full tempo: clean, and where the true rate lies (95 %)",
         title_justify="left", box=None, pad_edge=False,
     )  # fmt: skip
     for word in ("Set piece", "Clean", "From", "To", "Timing", "Spread", "Days since", "Ready"):
         table.add_column(word)
-    for one in found["pieces"]:
-        days = "never" if one["days_since"] is None else f"{one['days_since']:.1f}"
+    for one in found.standings:
+        days = "never" if one.days_since is None else f"{one.days_since:.1f}"
         table.add_row(
-            one["name"], f"{one['clean']} of {one['of']}", f"{one['low']:.0%}",
-            f"{one['high']:.0%}", early_or_late(one["bias_ms"]) if one["takes"] else "",
-            _ms(one["spread_ms"]), days, "yes" if one["ready"] else "no",
+            one.name, f"{one.rate.clean} of {one.rate.takes}", f"{one.rate.low:.0%}",
+            f"{one.rate.high:.0%}", early_or_late(one.bias_ms) if one.takes else "",
+            _ms(one.spread_ms), days, "yes" if one.ready else "no",
         )  # fmt: skip
     return table
 
@@ -226,16 +236,16 @@ def _recording(routine: Routine, file: Path, options: dict[str, Any]) -> int:
             f"{options['recording']}: nothing of the routine is heard in it; a recording of these "
             "deck files would do"
         )
-    score = score_json(score_take(routine, played, delays=Delays(measured=True)))
+    report = score_report(score_take(routine, played, delays=Delays(measured=True)))
     if options["as_json"]:
-        print_json(score)
+        print_json(report.to_json())
         return 0
     screen = console()
-    screen.print(take_line({**score, "ended": "complete"}), markup=False, soft_wrap=True)
-    for piece in score["pieces"]:
+    screen.print(take_line(report), markup=False, soft_wrap=True)
+    for piece in report.pieces:
         screen.print(_piece_line(piece), markup=False, soft_wrap=True)
-        for event in piece["events"]:
-            screen.print(_event_line(event), markup=False)
+        for act in piece.acts:
+            screen.print(_act_line(act), markup=False)
     return 0
 
 
@@ -244,15 +254,15 @@ def _guide(file: Path) -> Path:
     return own(file.parent, "guide.wav" if file.parent.name == DECKS else f"{DECKS}/guide.wav")
 
 
-def _piece_line(piece: dict[str, Any]) -> str:
-    tempo = "" if piece["tempo"] is None else f", {piece['tempo']:.1f} BPM"
-    drift = "" if piece["drift_percent"] is None else f", drift {piece['drift_percent']:+.1f} %"
-    return f"{piece['index'] + 1} {piece['name']}: {early_or_late(piece['bias_ms'])}{tempo}{drift}"
+def _piece_line(piece: PieceReport) -> str:
+    tempo = "" if piece.tempo_bpm is None else f", {piece.tempo_bpm:.1f} BPM"
+    drift = "" if piece.drift_percent is None else f", drift {piece.drift_percent:+.1f} %"
+    return f"{piece.index + 1} {piece.name}: {early_or_late(piece.bias_ms)}{tempo}{drift}"
 
 
-def _event_line(event: dict[str, Any]) -> str:
-    off = event["outcome"] if event["error_ms"] is None else early_or_late(event["error_ms"])
-    return f"    beat {event['beat']:6.2f}  {event['kind']:<8}{event['side']:<6} {off}"
+def _act_line(act: ActReport) -> str:
+    off = act.outcome if act.error_ms is None else early_or_late(act.error_ms)
+    return f"    beat {act.beat:6.2f}  {act.kind:<8}{act.side:<6} {off}"
 
 
 def _ms(value: float | None) -> str:

@@ -14,12 +14,12 @@ from typing import Any, TypeVar, cast
 
 import click
 
+from liveaid.commands.deck_files import deck_lengths_s
 from liveaid.errors import UsageError
 from liveaid.files.folders import data_folder
 from liveaid.routine import SIDES, Routine
 from liveaid.routine.config_file import config_path, load_config
 from liveaid.stage import Settings, Watcher, parse_address
-from liveaid.stage.deck_files import deck_lengths_s
 from liveaid.stage.keeper import Keeper, sign_of_life, stand_by
 from liveaid.stage.lamp_layout import LampLayout
 from liveaid.stage.lamps_out import lamps_out as lamps_out_now

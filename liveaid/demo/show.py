@@ -16,6 +16,7 @@ from liveaid.demo.tally import ShownAt, ToldAt
 from liveaid.follow import Follower
 from liveaid.follow.prompt import Prompt
 from liveaid.practice.rehearsal import Rehearsal
+from liveaid.practice.replay import HEARD_OUT_S
 from liveaid.practice.session import Aim, Ended, Session
 from liveaid.practice.store import TakeStore
 from liveaid.routine import Routine
@@ -36,8 +37,6 @@ MOMENT_S = 0.05
 """How often the prompt is compared with the truth."""
 BREATH_S = 0.2
 """Between the stage being set and the first position."""
-HEARD_OUT_S = 3.5
-"""Silence after the last message that ends a take for sure."""
 
 
 @dataclass(slots=True)

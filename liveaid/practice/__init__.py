@@ -18,7 +18,8 @@ Pure, told the time:
   act_score   one act against its beat; assess: a whole take's
   delays      how late positions and click are; shift: what a take is late by on the whole
   limits      what counts as clean; timing: many acts' errors against that
-  score       a take's verdict; score_json: the same as plain values
+  score       a take's verdict; take_report: the same as it is kept and shown; score_report: that
+              made from a score
   takes       where a take begins and ends; count_in, ladder, care; session: a rehearsal as it goes
   breaks      false starts told from good runs; bars: bars played otherwise than written
   stretch     a set piece, some bars or a transition as a routine of its own
@@ -29,7 +30,9 @@ Pure, told the time:
   recorded_sound, passages, align, warp, recording: a take from a recording of mixer or phone
 Files, clocks, threads:
   schema, records, store, reading: the file of takes
-  report, take_line, pictures: what is told of them
+  report, review_json, take_line: what is told of them
+  take_picture, history_picture, losses: drawn, with the looks of picture_look
   rehearsal, rehearsal_status, calibrating, pages, replay: beside the running stage
+  learnt: the performer's habits by takes of the whole routine
   history: takes of the set pieces as now written; journal: ended takes, a file each
 """

@@ -55,6 +55,29 @@ class HandsOn:
         return self.since_break_s >= after_s
 
 
+@dataclass(frozen=True, slots=True)
+class DayOfHands:
+    """Hands-on time of a day, and the noise it was in."""
+
+    hands_on_s: float
+    booth_dba: float | None = None
+    """The level where the performer stands; None when nobody said."""
+
+    @property
+    def dose_percent(self) -> float | None:
+        """The day's noise dose; None without a level."""
+        if self.booth_dba is None:
+            return None
+        return dose_percent([(self.booth_dba, self.hands_on_s / 3600.0)])
+
+    @property
+    def noise(self) -> str | None:
+        """One line on the day's noise; None without a level."""
+        if self.booth_dba is None:
+            return None
+        return noise_line(self.booth_dba, self.hands_on_s / 3600.0)
+
+
 def allowed_h(level_dba: float) -> float:
     """Hours a day at a steady level, T = 8 / 2 ** ((L - 85) / 3) (NIOSH 98-126, section 1.1.3).
 

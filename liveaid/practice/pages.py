@@ -14,7 +14,8 @@ from aiohttp import web
 
 from liveaid.practice.next import READY_AT
 from liveaid.practice.reading import TakeReader
-from liveaid.practice.report import pictures, report, today
+from liveaid.practice.report import pictures, review, today
+from liveaid.practice.review_json import review_json
 from liveaid.practice.schema import StoreError
 from liveaid.routine import Routine
 
@@ -59,8 +60,8 @@ def review_routes(
         if last and last[0][0] == state:
             return last[0][1]
         with TakeReader(file) as reader:
-            found = report(whole(), reader, now=wall(), ready_at=READY_AT, booth_dba=booth_dba)
-            told = {**found, "pictures": list(pictures(whole(), reader))}
+            found = review(whole(), reader, now=wall(), ready_at=READY_AT, booth_dba=booth_dba)
+            told = {**review_json(found), "pictures": list(pictures(whole(), reader))}
         last[:] = [(state, told)]
         return told
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import sqlite3
 from collections.abc import Iterator
@@ -10,8 +11,9 @@ from typing import Any
 
 from liveaid.practice.delays import CLOCKS, Delays, delays_from
 from liveaid.practice.mixer_trace import unpack_mixer
-from liveaid.practice.records import Kept, NoteRow, PieceRow, TakeRow
+from liveaid.practice.records import Kept, NoteRow, PieceRow, TakeRow, WholeRow
 from liveaid.practice.schema import StoreError, as_store_error, open_to_read
+from liveaid.practice.take_report import TakeReport
 from liveaid.practice.trace import TraceError, unpack
 from liveaid.practice.visits import Visit
 
@@ -63,10 +65,16 @@ class TakeReader:
         names = ("take", "at", "aim", "tempo_part", *(n.removeprefix("piece.") for n in _PIECE))
         return [PieceRow(**_named(names, row)) for row in rows]
 
-    def score(self, take: int) -> dict[str, Any]:
-        """A take's score in full; empty before it has one. StoreError for no such take."""
+    def score(self, take: int) -> TakeReport | None:
+        """A take's score in full; None before it has one.
+
+        StoreError for no such take, or a score that is not what was written.
+        """
         for (score,) in self._rows("SELECT score FROM take WHERE id = ?", (take,)):
-            return dict(json.loads(score)) if score else {}
+            try:
+                return TakeReport.from_json(json.loads(score)) if score else None
+            except (ValueError, TypeError, KeyError, AttributeError) as error:
+                raise self._spoiled(take, error) from error
         raise self._no_take(take)
 
     def unscored(self) -> list[int]:
@@ -89,8 +97,25 @@ class TakeReader:
             try:
                 return _kept(row)
             except (ValueError, TypeError, TraceError) as error:
-                raise StoreError(f"{self.file}: take {take} is spoiled ({error})") from error
+                raise self._spoiled(take, error) from error
         raise self._no_take(take)
+
+    def wholes(self, *, limit: int = 200) -> list[WholeRow]:
+        """What the latest takes of the whole routine went through, latest first.
+
+        Takes that the performer dropped, and spoiled ones, are left out.
+        """
+        rows = self._rows(
+            "SELECT id, visits, played FROM take WHERE aim = '' AND said != 'drop'"
+            " ORDER BY at DESC, id DESC LIMIT ?",
+            (limit,),
+        )
+        found = []
+        for number, gone, played in rows:
+            with contextlib.suppress(ValueError, TypeError):
+                visits = tuple(Visit(*visit) for visit in json.loads(gone))
+                found.append(WholeRow(id=number, visits=visits, played=dict(json.loads(played))))
+        return found
 
     def hands_on_s(self, day: str) -> float:
         """Hands-on time of a day (ISO 8601)."""
@@ -115,6 +140,9 @@ class TakeReader:
             return Delays()
         late = {f"{clock}_s": float(found.get(clock, 0.0)) for clock in CLOCKS}
         return Delays(**late, measured=True)
+
+    def _spoiled(self, take: int, error: Exception) -> StoreError:
+        return StoreError(f"{self.file}: take {take} is spoiled ({error})")
 
     def _no_take(self, take: int) -> StoreError:
         return StoreError(f"{self.file}: no take {take}; `liveaid review` lists their numbers")

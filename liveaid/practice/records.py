@@ -100,3 +100,13 @@ class NoteRow:
     take: int | None
     aim: str
     text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WholeRow:
+    """What one take of the whole routine went through."""
+
+    id: int
+    visits: tuple[Visit, ...]
+    played: Mapping[str, str]
+    """As in `Kept`."""

@@ -26,9 +26,17 @@ from liveaid.practice.reading import TakeReader
 from liveaid.practice.records import Kept
 from liveaid.practice.rehearsal_status import rehearsal_status
 from liveaid.practice.schema import StoreError
-from liveaid.practice.score import TakeScore
-from liveaid.practice.session import Aim, Ended, Session, aim_of, score_of, to_json
+from liveaid.practice.session import (
+    Aim,
+    Ended,
+    Session,
+    aim_of,
+    report_of,
+    score_of,
+    scored_take,
+)
 from liveaid.practice.store import TakeStore
+from liveaid.practice.take_report import ScoredTake
 from liveaid.practice.weeks_plan import PracticePlan
 from liveaid.routine import Routine
 from liveaid.routine.edits import matched
@@ -37,7 +45,7 @@ from liveaid.stage.words import Word
 
 _WORK_EVERY_S = 30.0
 
-Told = Callable[[dict[str, Any]], None]
+Told = Callable[[ScoredTake], None]
 LadderFor = Callable[[Aim], Ladder | None]
 
 
@@ -71,7 +79,7 @@ class Rehearsal(Watcher):
         self._aside = ThreadPoolExecutor(1, thread_name_prefix="scores")
         self._scoring: set[asyncio.Task[None]] = set()
         self._clicks: list[asyncio.TimerHandle] = []
-        self.last: dict[str, Any] | None = None
+        self.last: ScoredTake | None = None
         self.error: str | None = None
         self._work_s = self._work_at_s = 0.0
         self._answers: dict[Word, Callable[[int | None], bool]] = {
@@ -182,11 +190,10 @@ class Rehearsal(Watcher):
 
     def _say(self, said: str) -> bool:
         """Keep or drop the last take."""
-        number = self.last["number"] if self.last else None
-        if self.store is None or number is None:
+        if self.store is None or self.last is None or self.last.number is None:
             return False
-        self.store.say(number, said)
-        self.last = {**(self.last or {}), "said": said}
+        self.store.say(self.last.number, said)
+        self.last = replace(self.last, said=said)
         return True
 
     def _note(self, text: str) -> bool:
@@ -196,7 +203,7 @@ class Rehearsal(Watcher):
         left = self.session.finder.bars_left(self._clock())
         where = self.aim.piece or "the whole routine"
         told = f"{text}: {where}" + (f", {left} bars left" if left is not None else "")
-        number = self.last["number"] if self.last else None
+        number = self.last.number if self.last else None
         self.store.note(told, at=self._wall(), take=number, aim=self.aim.piece)
         return True
 
@@ -300,7 +307,8 @@ class Rehearsal(Watcher):
             loop = asyncio.get_running_loop()
             earlier = tuple(self.session.earlier)
             score = await loop.run_in_executor(self._aside, score_of, aim, kept, earlier)
-            await self._scored(aim, ended, score, number)
+            self.session.scored(ended, score)
+            await self._scored(scored_take(kept, report_of(aim, score), number))
         except StoreError as error:
             self.error = str(error)
         self._push()
@@ -317,21 +325,13 @@ class Rehearsal(Watcher):
         self.error = None
         return number
 
-    async def _scored(self, aim: Aim, ended: Ended, score: TakeScore, number: int | None) -> None:
-        found = to_json(aim, score)
-        self.session.scored(ended, score)
-        self.last = {
-            "number": number,
-            "ended": ended.take.ended,
-            "tempo_part": round(ended.tempo_part, 4),
-            "counted_in": ended.counted_in_s is not None,
-            **found,
-        }
+    async def _scored(self, take: ScoredTake) -> None:
+        self.last = take
         self._push()
         if self._told is not None:
-            self._told(self.last)
-        if self.store is not None and number is not None:
-            await asyncio.wrap_future(self.store.score(number, found))
+            self._told(take)
+        if self.store is not None and take.number is not None:
+            await asyncio.wrap_future(self.store.score(take.number, take.report))
 
     def _note_work(self) -> None:
         """Put the hands-on time since the last note into the store's day."""

@@ -9,6 +9,8 @@ from liveaid.practice import delays
 from liveaid.practice.care import HANDS_CAUTION, noise_line
 from liveaid.practice.ladder import Ladder
 from liveaid.practice.session import Session
+from liveaid.practice.store import TakeStore
+from liveaid.practice.take_report import ScoredTake
 from liveaid.practice.weeks_plan import PracticePlan
 
 
@@ -17,8 +19,8 @@ class Shown(Protocol):
 
     session: Session
     plan: PracticePlan | None
-    store: Any
-    last: dict[str, Any] | None
+    store: TakeStore | None
+    last: ScoredTake | None
     error: str | None
     booth_dba: float | None
     break_after_s: float
@@ -44,7 +46,7 @@ def rehearsal_status(shown: Shown, now: float) -> Mapping[str, Any]:
             "start_s": round(count.start_s, 4), "beat_s": round(count.beat_s, 5),
             "beats": count.beats, "metre": count.metre, "beat": count.beat(now),
         },
-        "last": shown.last,
+        "last": None if shown.last is None else shown.last.to_json(),
         "plan": _plan(shown.plan, now),
         "delays": delays.says(session.aim.delays),
         "break": {

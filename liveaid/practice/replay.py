@@ -13,12 +13,13 @@ from pythonosc.osc_message_builder import OscMessageBuilder
 from liveaid.errors import LiveaidError, UsageError
 from liveaid.follow import Follower
 from liveaid.practice.reading import TakeReader
-from liveaid.practice.session import Aim, Ended, Session, score_of, to_json
+from liveaid.practice.session import Aim, Ended, Session, report_of, score_of, scored_take
+from liveaid.practice.take_report import ScoredTake
 from liveaid.practice.trace import Trace, TraceError, messages_of, unpack
 from liveaid.stage import Address
 
 _BREATH_S = 0.1
-_HEARD_OUT_S = 3.5
+HEARD_OUT_S = 3.5
 """Silence after the last message that ends a take for sure."""
 _TOLD_EVERY_S = 0.02
 
@@ -40,8 +41,11 @@ def stored_trace(what: str, takes: Path) -> Trace:
         return reader.kept(int(what)).trace
 
 
-async def replay(trace: Trace, to: Address) -> int:
-    """Send every position at its time as OSC to a running service; how many were sent."""
+async def replay(trace: Trace, to: Address, *, heard_out_s: float = HEARD_OUT_S) -> int:
+    """Send every position at its time as OSC to a running service; how many were sent.
+
+    Then waits until a take that was on has surely ended.
+    """
     sent, begin_s = 0, time.monotonic() + 0.2
     with socket.socket(to.family(socket.SOCK_DGRAM), socket.SOCK_DGRAM) as out:
         out.connect((to.host, to.port))
@@ -54,11 +58,11 @@ async def replay(trace: Trace, to: Address) -> int:
                 sent += 1
             except OSError as error:
                 raise LiveaidError(f"{to}: the replay can't be sent ({error})") from error
-    await asyncio.sleep(_HEARD_OUT_S)
+    await asyncio.sleep(heard_out_s)
     return sent
 
 
-def replay_at_once(trace: Trace, aim: Aim) -> list[dict[str, object]]:
+def replay_at_once(trace: Trace, aim: Aim) -> list[ScoredTake]:
     """Every take found in the trace, scored, in the trace's own time and without waiting."""
     session, follower = Session(aim, count_in_bars=0), Follower(aim.routine)
     found: list[Ended] = []
@@ -69,7 +73,7 @@ def replay_at_once(trace: Trace, aim: Aim) -> list[dict[str, object]]:
         if now - told_s >= _TOLD_EVERY_S:
             told_s = now
             found += _ended(session, follower, now)
-    for step in range(int(_HEARD_OUT_S / _TOLD_EVERY_S)):
+    for step in range(int(HEARD_OUT_S / _TOLD_EVERY_S)):
         found += _ended(session, follower, now + step * _TOLD_EVERY_S)
     return [_scored(aim, ended) for ended in found]
 
@@ -79,9 +83,9 @@ def _ended(session: Session, follower: Follower, now: float) -> list[Ended]:
     return [one for one in happened if isinstance(one, Ended)]
 
 
-def _scored(aim: Aim, ended: Ended) -> dict[str, object]:
+def _scored(aim: Aim, ended: Ended) -> ScoredTake:
     kept = ended.kept(aim, aim.routine.title, 0.0)
-    return {"ended": kept.ended, "start_s": kept.start_s, **to_json(aim, score_of(aim, kept))}
+    return scored_take(kept, report_of(aim, score_of(aim, kept)))
 
 
 def _datagrams(trace: Trace) -> Iterator[tuple[float, bytes]]:

@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
-from typing import Any, Literal, TypeAlias
+from dataclasses import dataclass, field, replace
+from typing import Literal, TypeAlias
 
 from liveaid.follow import Prompt
 from liveaid.practice.advice import advice
@@ -21,9 +21,10 @@ from liveaid.practice.limits import Limits
 from liveaid.practice.mixer_trace import FaderHeard
 from liveaid.practice.records import Kept
 from liveaid.practice.score import TakeScore, score_take
-from liveaid.practice.score_json import score_json
+from liveaid.practice.score_report import score_report
 from liveaid.practice.shift import Off, offs
 from liveaid.practice.stretch import cut, stretch
+from liveaid.practice.take_report import CutReport, PieceReport, ScoredTake, TakeReport
 from liveaid.practice.takes import Take, TakeFinder
 from liveaid.routine import Routine, Side
 from liveaid.routine.digest import piece_digest
@@ -216,21 +217,43 @@ class Session:
         return Ended(take=take, tempo_part=self.tempo_part, counted_in_s=counted)
 
 
-def to_json(aim: Aim, score: TakeScore) -> dict[str, Any]:
+def report_of(aim: Aim, score: TakeScore) -> TakeReport:
     """The score as it is kept, set pieces by their place in the whole routine."""
-    found = score_json(score)
-    found["advice"] = advice(score, metre=aim.routine.metre)
-    for piece in found["pieces"]:
-        gone = aim.gone_beats[piece["index"]] if aim.gone_beats else 0
-        piece["bars_before"] = gone // aim.routine.metre
-        for event in piece["events"]:
-            event["beat"] += gone
-        for one in (one for fader in piece["faders"] for one in fader["cuts"]):
-            one["beat"] = None if one["beat"] is None else one["beat"] + gone
-        piece["index"] += aim.first
-    for which in ("skipped_pieces", "repeated_pieces"):
-        found[which] = [index + aim.first for index in found[which]]
-    return found
+    found = score_report(score)
+    return replace(
+        found,
+        advice=advice(score, metre=aim.routine.metre),
+        pieces=tuple(_in_whole(aim, piece) for piece in found.pieces),
+        skipped_pieces=tuple(index + aim.first for index in found.skipped_pieces),
+        repeated_pieces=tuple(index + aim.first for index in found.repeated_pieces),
+    )
+
+
+def scored_take(kept: Kept, report: TakeReport, number: int | None = None) -> ScoredTake:
+    """A kept take with its score, to be told."""
+    return ScoredTake(
+        number=number, ended=kept.ended, start_s=kept.start_s, tempo_part=kept.tempo_part,
+        counted_in=kept.counted_in_s is not None, report=report,
+    )  # fmt: skip
+
+
+def _in_whole(aim: Aim, piece: PieceReport) -> PieceReport:
+    """A set piece of the stretch with its beats and its place in the whole routine."""
+    gone = aim.gone_beats[piece.index] if aim.gone_beats else 0
+    return replace(
+        piece,
+        index=piece.index + aim.first,
+        bars_before=gone // aim.routine.metre,
+        acts=tuple(replace(act, beat=act.beat + gone) for act in piece.acts),
+        faders=tuple(
+            replace(fader, cuts=tuple(_later(cut, gone) for cut in fader.cuts))
+            for fader in piece.faders
+        ),
+    )
+
+
+def _later(cut: CutReport, beats: int) -> CutReport:
+    return cut if cut.beat is None else replace(cut, beat=cut.beat + beats)
 
 
 def _too_short(routine: Routine, take: Take) -> bool:

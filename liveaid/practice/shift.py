@@ -11,7 +11,7 @@ import math
 import statistics
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any, TypeAlias
+from typing import TypeAlias
 
 from liveaid.practice.act_score import ActScore
 from liveaid.practice.delays import Clock
@@ -53,13 +53,6 @@ class PairShift:
     def named(self) -> bool:
         """Whether it is large and sure enough to be told."""
         return abs(self.late_s) > max(NAMED_S, _SURE * self.sure_s)
-
-    def to_json(self) -> dict[str, Any]:
-        """Plain values, milliseconds."""
-        return {
-            "deck": self.clock, "against": self.by, "late_ms": round(1000 * self.late_s, 2),
-            "acts": self.acts, "named": self.named,
-        }  # fmt: skip
 
 
 def offs(acts: Iterable[ActScore]) -> list[Off]:

@@ -14,7 +14,7 @@ import queue
 import secrets
 import sqlite3
 import threading
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from concurrent.futures import Future
 from dataclasses import astuple, dataclass
 from functools import partial
@@ -25,6 +25,7 @@ from liveaid.practice.journal import Journal, Spoiled
 from liveaid.practice.mixer_trace import pack_mixer
 from liveaid.practice.records import Kept
 from liveaid.practice.schema import StoreError, as_store_error, may_pass, open_to_write
+from liveaid.practice.take_report import TakeReport
 from liveaid.practice.trace import pack
 
 RETRY_S = 5.0
@@ -70,9 +71,9 @@ class TakeStore:
         code = secrets.token_hex(16)
         return self._do(lambda db: _insert(db, take, code), code, take)
 
-    def score(self, take: int, score: Mapping[str, Any]) -> Future[int]:
+    def score(self, take: int, report: TakeReport) -> Future[int]:
         """Write a kept take's score, in place of any it had."""
-        return self._do(lambda db: _score(db, take, score))
+        return self._do(lambda db: _score(db, take, report))
 
     def say(self, take: int, said: str) -> Future[int]:
         """Write the performer's own word on a kept take: keep, drop, or none."""
@@ -233,50 +234,38 @@ def _insert(db: sqlite3.Connection, take: Kept, code: str) -> int:
     return row
 
 
-def _score(db: sqlite3.Connection, take: int, score: Mapping[str, Any]) -> int:
-    first = score["pieces"][0]["index"] if score["pieces"] else None
+def _score(db: sqlite3.Connection, take: int, report: TakeReport) -> int:
+    text = json.dumps(report.to_json(), separators=(",", ":"))
     db.execute(
         "UPDATE take SET score = ?, clean = ?, judged = ?, run_through = ?, first_piece = ?,"
         " heard = ?, missed = ?, added = ?, skipped = ?, bias_ms = ?, spread_ms = ? WHERE id = ?",
         (
-            json.dumps(score, separators=(",", ":")), score["clean"], _judged(score),
-            score["run_through"], first, *(score[name] for name in _TAKE_FIGURES), take,
+            text, report.clean, report.judged, report.run_through,
+            report.pieces[0].index if report.pieces else None, report.heard, report.missed,
+            report.added, report.skipped, report.bias_ms, report.spread_ms, take,
         ),
     )  # fmt: skip
     played = _played(db, take)
     db.execute("DELETE FROM piece WHERE take = ?", (take,))
     db.executemany(
-        f"INSERT INTO piece (take, place, judged, digest, {', '.join(_FIGURES)})"
-        f" VALUES (?,?,?,?{',?' * len(_FIGURES)})",
+        "INSERT INTO piece (take, place, judged, digest, name, clean, whole, heard, missed, added,"
+        f" skipped, bias_ms, spread_ms, tempo_percent, drift_percent) VALUES (?{',?' * 14})",
         [
             (
-                take,
-                place,
-                _judged(piece),
-                played.get(str(piece["index"]), ""),
-                *(piece[name] for name in _FIGURES),
+                take, place, piece.judged, played.get(str(piece.index), ""), piece.name,
+                piece.clean, piece.whole, piece.heard, piece.missed, piece.added, piece.skipped,
+                piece.bias_ms, piece.spread_ms, piece.tempo_percent, piece.drift_percent,
             )
-            for place, piece in enumerate(score["pieces"])
+            for place, piece in enumerate(report.pieces)
         ],
-    )
+    )  # fmt: skip
     return take
-
-
-_TAKE_FIGURES = ("heard", "missed", "added", "skipped", "bias_ms", "spread_ms")
-_FIGURES = (
-    "name", "clean", "whole", "heard", "missed", "added", "skipped", "bias_ms", "spread_ms",
-    "tempo_percent", "drift_percent",
-)  # fmt: skip
 
 
 def _played(db: sqlite3.Connection, take: int) -> dict[str, str]:
     for (played,) in db.execute("SELECT played FROM take WHERE id = ?", (take,)):
         return dict(json.loads(played))
     return {}
-
-
-def _judged(score: Mapping[str, Any]) -> bool:
-    return bool(score["verdict"] != "not judged")
 
 
 def _say(db: sqlite3.Connection, take: int, said: str) -> int:

@@ -2,29 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
+from liveaid.practice.take_report import TakeReport
 
 
-def take_line(take: Mapping[str, Any]) -> str:
-    """`#12 clean: 4 ms late, spread 15 ms, 1 missed`, from a take's JSON."""
-    number = f"#{take['number']} " if take.get("number") else ""
-    given_up = take["ended"] == "abandoned" and not take["clean"]
-    verdict = "given up" if given_up else take["verdict"]
-    parts = [early_or_late(take["bias_ms"])]
-    if take["spread_ms"] is not None:
-        parts.append(f"spread {take['spread_ms']:.0f} ms")
-    parts += [f"{take[word]} {word}" for word in ("missed", "added", "skipped") if take[word]]
-    why = [word for piece in take["pieces"] for word in piece["why"]] if "pieces" in take else []
-    because = f" ({', '.join(dict.fromkeys(why))})" if why else ""
-    shift = f" {take['shift']}" if take.get("shift") else ""
-    return f"{number}{verdict}: {', '.join(part for part in parts if part)}{because}{shift}"
+def take_line(take: TakeReport, *, ended: str = "complete", number: int | None = None) -> str:
+    """`#12 clean: 4 ms late, spread 15 ms, 1 missed`."""
+    first = f"#{number} " if number else ""
+    parts = [early_or_late(take.bias_ms)]
+    if take.spread_ms is not None:
+        parts.append(f"spread {take.spread_ms:.0f} ms")
+    counts = {"missed": take.missed, "added": take.added, "skipped": take.skipped}
+    parts += [f"{count} {word}" for word, count in counts.items() if count]
+    because = f" ({', '.join(take.why)})" if take.why else ""
+    shift = f" {take.shift}" if take.shift else ""
+    return f"{first}{verdict_line(take, ended)}: {', '.join(parts)}{because}{shift}"
 
 
-def hand_lines(take: Mapping[str, Any]) -> list[str]:
+def verdict_line(take: TakeReport, ended: str) -> str:
+    """The verdict, or that the take was given up."""
+    return "given up" if ended == "abandoned" and not take.clean else take.verdict
+
+
+def hand_lines(take: TakeReport) -> list[str]:
     """One sentence a hand, where there is something to say, and one a fader that is written."""
-    told = [*(take.get("advice") or {}).values(), *(take.get("faders") or {}).values()]
-    return [f"{said}." for said in told]
+    return [f"{said}." for said in (*take.advice.values(), *take.faders.values())]
 
 
 def early_or_late(bias_ms: float | None) -> str:

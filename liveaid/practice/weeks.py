@@ -49,6 +49,16 @@ class Week:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class WeeksOf:
+    """One set piece or transition, week by week."""
+
+    name: str
+    weeks: tuple[Week, ...]
+    plateau: str
+    """That it stands still, in words; empty where it goes on or is well."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Day:
     """What a day before the stage is for."""
 

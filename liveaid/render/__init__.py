@@ -15,6 +15,7 @@ into_place     A set of files written aside in their own folder, then moved into
 level          loudness levelled by ITU-R BS.1770, true peak kept below a ceiling
 limiter        true peaks turned down to a ceiling, smoothly, leaving everything else as it is
 outcome        what a render made, and what the performer should know of it
+passage_level  how loud one passage came out
 sources        the sounds' files
 stretching     A stretch of a sound brought to tempo with its key kept, in a process of its own
 stroke_sounds  what is heard of each deck when a set piece is played as written

@@ -19,9 +19,11 @@ import numpy as np
 
 from liveaid.files.inside import is_plain
 from liveaid.render.edges import Samples
-from liveaid.render.level import Level
+from liveaid.render.passage_level import Level
 from liveaid.study.facts import STUDY_VERSION, Study
 
+CACHE = ".rendered"
+"""The folder of it beside the deck files."""
 VERSION = 1
 """Raise it when the same recipe gives other samples."""
 

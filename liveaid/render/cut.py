@@ -8,7 +8,8 @@ from functools import partial
 import numpy as np
 
 from liveaid.render.edges import Samples, faded, joined, side_by_side
-from liveaid.render.level import Level, levelled, turned_up
+from liveaid.render.level import levelled, turned_up
+from liveaid.render.passage_level import Level
 from liveaid.render.stretching import Stretch, stretch_here, stretched
 from liveaid.render.to_tempo import Recorded, resampled
 from liveaid.routine.layout.deck import HEAD_S, TAIL_S

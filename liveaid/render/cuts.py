@@ -10,7 +10,7 @@ from liveaid.files.workers import Workers
 from liveaid.render.cache import Cache
 from liveaid.render.cut import cut, recipe
 from liveaid.render.edges import Samples
-from liveaid.render.level import Level
+from liveaid.render.passage_level import Level
 from liveaid.render.sources import BadSound, Sources
 from liveaid.render.stretching import Stretch, stretch_apart
 from liveaid.render.wish import Wish

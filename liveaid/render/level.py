@@ -7,8 +7,6 @@ what cannot be had even so stays quieter, and says so.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -21,6 +19,7 @@ from liveaid.render.limiter import (
     true_peak_db,
     turned_down,
 )
+from liveaid.render.passage_level import Level
 from liveaid.sound.loudness import LoudnessMeter
 
 LOUDNESS_LUFS = -18.0
@@ -39,23 +38,6 @@ CLOSE_LU = 0.05
 """Loudness is right when it is this close."""
 TRIES = 6
 """Steps towards it, at most; two or three do."""
-
-
-@dataclass(frozen=True, slots=True)
-class Level:
-    """What levelling did to one passage."""
-
-    loudness_lufs: float | None
-    """Afterwards; None for silence."""
-    true_peak_dbtp: float | None
-    """Afterwards; None for silence."""
-    gain_db: float
-    limited_db: float
-    """How much the highest peak was turned down."""
-
-    def short_of(self, wanted_lufs: float) -> float:
-        """LU by which the passage stays below what was wanted, 0 when it does not."""
-        return 0.0 if self.loudness_lufs is None else max(0.0, wanted_lufs - self.loudness_lufs)
 
 
 def levelled(

@@ -14,7 +14,7 @@ from pathlib import Path
 from liveaid.errors import UsageError
 from liveaid.files.workers import Workers, processors
 from liveaid.record.platter import sticker_degrees
-from liveaid.render.cache import Cache
+from liveaid.render.cache import CACHE, Cache
 from liveaid.render.cuts import Cuts, Progress
 from liveaid.render.deck_file import FRAME_BYTES
 from liveaid.render.guide import guide_frames
@@ -38,7 +38,6 @@ from liveaid.routine.scene import DECKS, MAP, own, scene_folder
 from liveaid.routine.source import field_name, read_source
 from liveaid.routine.way import changes
 
-CACHE = ".rendered"
 NOTABLE_LIMITED_DB = 3.0
 """Peaks turned down by more than this are worth a remark."""
 NOTABLE_SHORT_LU = 0.3

@@ -1,7 +1,7 @@
 """stage: the running service: OSC in, MIDI lamps and pads, the page, the daemon.
 
 May import: errors, files, record, routine, follow, aiohttp, cryptography, mido, pydantic,
-pydantic_core, pythonosc, rich, rtmidi, segno, soundfile, trustme, watchfiles, yaml, zeroconf.
+pydantic_core, pythonosc, rich, rtmidi, segno, trustme, watchfiles, yaml, zeroconf.
 
 `Service` is the whole stage; a `Watcher` looks on, adds to /status and serves pages beside ours.
 
@@ -21,7 +21,7 @@ kept running     keeper: started again; ending: signals; lamps_out; stage_log: J
 sound check      soundcheck: the list; soundcheck_view
 looking on       watcher: what one may do; watchers: all as one; lamp_text: the terminal
 learning         listening; learn_osc, learn_streams, learn_unit; learn_lamps
-files            config_file: YAML with lines; deck_files: how long they are
+config_file  YAML with lines
 certificate  the stage's own certificate for https, made on first use
 door         who comes in to the pages
 guard        who may ask for a page

@@ -8,7 +8,7 @@ from liveaid.follow.prompt import Prompt
 from liveaid.routine import Routine, Side
 from liveaid.stage.mishaps import Mishaps
 from liveaid.stage.osc import Heard
-from liveaid.stage.osc_map import OscMap
+from liveaid.stage.settings import Settings
 from liveaid.stage.words import PLACE_WORDS, Said
 
 
@@ -37,11 +37,11 @@ class Follows(Protocol):
         """What the performer is to be told."""
 
 
-def follower_for(routine: Routine, osc_map: OscMap) -> Follows:
-    """The follower of a routine, for a sender with this map."""
+def follower_for(routine: Routine, settings: Settings) -> Follows:
+    """The follower of a routine, for the sender's map and with what is known of the performer."""
     from liveaid.follow import Follower
 
-    return Follower(routine, sends=osc_map.sends)
+    return Follower(routine, sends=settings.osc_map.sends, habits=settings.habits)
 
 
 def tell(follower: Follows, heard: Heard) -> None:

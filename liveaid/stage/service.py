@@ -92,7 +92,7 @@ class Service:
             word=self._pad_said,
         )
         self._showing = Showing(
-            Guarded(follower or follower_for(routine, self.settings.osc_map), self._mishaps),
+            Guarded(follower or follower_for(routine, self.settings), self._mishaps),
             shown=self._shown,
             lamp_due_s=self._boards.wake_at,
             catch_up=self._receiver.turn,
@@ -223,7 +223,7 @@ class Service:
         self.routine = routine
         self._next_cues = next_cues(routine)
         self._coming = Coming(routine)
-        follower = follower_for(routine, self.settings.osc_map)
+        follower = follower_for(routine, self.settings)
         self._showing.follower = Guarded(follower, self._mishaps)
         self.push()
 
@@ -333,6 +333,7 @@ class Service:
             "page": self._web.to_json,
             "words_refused": lambda: self._spoken.refused,
             "sleeps": lambda: self._sleeps.count,
+            "habits": lambda: self.settings.habits and self.settings.habits.to_json(),
             "map": lambda: self._watchers.status().get("map"),
             "errors": self._mishaps.to_json,
         })  # fmt: skip

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
+from liveaid.follow import Habits
 from liveaid.routine import Side
 from liveaid.stage.address import Address
 from liveaid.stage.lamp_layout import LampLayout
@@ -43,5 +44,7 @@ class Settings:
     midi_api: str = "auto"
     token: str | None = None
     """What a page has to bring along; needed where `http` is not this machine alone."""
+    habits: Habits | None = None
+    """What is known of the performer from takes, for the follower to start from; None: nothing."""
     share: Share | None = None
     """A secure address for phones and tablets nearby."""

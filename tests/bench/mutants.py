@@ -40,6 +40,7 @@ ALSO = {
     "sound": ("study",),
 }
 """Test folders beside a room's own whose claims are about that room."""
+ROOMS = sorted(each.parent.name for each in (ROOT / "liveaid").glob("*/__init__.py"))
 MOST_TESTS = 40
 """Tests run against one mistake at most, the quickest first."""
 LIMIT_S = 60
@@ -175,25 +176,24 @@ def _code(tree: ast.AST) -> Iterator[ast.expr]:
         yield from _code(node)
 
 
-def drawn(rooms: list[str], count: int, seed: int) -> list[Mistake]:
-    """So many mistakes, each room its share by the root of its size, none twice on a line."""
-    draw = random.Random(seed)
+def drawn(rooms: list[str], count: int, seed: int) -> dict[str, list[Mistake]]:
+    """So many mistakes over all rooms, each room its share by the root of its size, none twice on
+    a line. What a room gets does not hang on which rooms are asked for."""
     found = {
         room: [m for file in sorted((ROOT / "liveaid" / room).rglob("*.py"))
                for m in mistakes_in(file)]
-        for room in rooms
+        for room in ROOMS
     }  # fmt: skip
-    weight = {room: len(all_) ** 0.5 for room, all_ in found.items()}
-    total = sum(weight.values())
-    taken: list[Mistake] = []
-    for room, all_ in found.items():
-        draw.shuffle(all_)
-        lines: set[tuple[str, int]] = set()
-        share = max(2, round(count * weight[room] / total))
+    total = sum(len(all_) ** 0.5 for all_ in found.values())
+    taken: dict[str, list[Mistake]] = {}
+    for room in rooms:
+        all_, lines = found[room], dict[tuple[str, int], Mistake]()
+        share = max(2, round(count * len(all_) ** 0.5 / total))
+        random.Random(f"{seed} {room}").shuffle(all_)
         for mistake in all_:
-            if len(lines) < share and (mistake.file, mistake.line) not in lines:
-                lines.add((mistake.file, mistake.line))
-                taken.append(mistake)
+            if len(lines) < share:
+                lines.setdefault((mistake.file, mistake.line), mistake)
+        taken[room] = list(lines.values())
     return taken
 
 
@@ -233,15 +233,22 @@ class Reach:
     took_s: dict[str, float]
     """How long all cases of each test took."""
 
-    def tests(self, line: tuple[str, int], room: str) -> list[str]:
-        """The tests that may tell of a mistake on a line, the quickest first.
+    def tests(self, line: tuple[str, int], room: str) -> list[list[str]]:
+        """The tests that may tell of a mistake on a line, those asked first in the first list.
 
         A line run while modules load is in no test's own context, nor is one run by a worker
-        process or for a fixture: all the room's tests may tell of those.
+        process or for a fixture: the tests that run any line of its file are asked first, then
+        all the room's.
         """
         names = self.by_line.get(line, set()) - {""}
-        own = sorted(names - {"shared"}, key=lambda name: self.took_s.get(name, 0.0))[:MOST_TESTS]
-        return own if own and "shared" not in names else own + tests_of(room)
+        if names and "shared" not in names:
+            return [self._quickest(names)]
+        near = {name for (file, _), at in self.by_line.items() if file == line[0] for name in at}
+        first = self._quickest((names or near) - {"", "shared"})
+        return [each for each in (first, tests_of(room)) if each]
+
+    def _quickest(self, names: set[str]) -> list[str]:
+        return sorted(names, key=lambda name: self.took_s.get(name, 0.0))[:MOST_TESTS]
 
     def took(self, tests: list[str]) -> float:
         """Seconds that so many tests take."""
@@ -298,20 +305,24 @@ def noticed(copy: Path, mistake: Mistake, reach: Reach, room: str) -> bool:
     """Whether some test fails, or does not end, with the mistake made."""
     file = copy / mistake.file
     source = file.read_text(encoding="utf-8")
-    which = reach.tests((mistake.file, mistake.line), room)
-    limit_s = LIMIT_S + SLOWER * reach.took(which)
     try:
         file.write_text(mistake.made_in(source), encoding="utf-8")
+        asked = reach.tests((mistake.file, mistake.line), room)
+        return any(_some_fail(copy, tests, reach.took(tests)) for tests in asked)
+    finally:
+        file.write_text(source, encoding="utf-8")
+
+
+def _some_fail(copy: Path, tests: list[str], took_s: float) -> bool:
+    try:
         run = subprocess.run(
-            [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", *which],
-            cwd=copy, capture_output=True, env=_env(copy), timeout=limit_s,
+            [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", *tests],
+            cwd=copy, capture_output=True, env=_env(copy), timeout=LIMIT_S + SLOWER * took_s,
         )  # fmt: skip
     except subprocess.TimeoutExpired:
         return True
-    finally:
-        file.write_text(source, encoding="utf-8")
     if run.returncode == 4:
-        sys.exit(f"{room}: no such tests: {which}\n{run.stdout.decode()[-1000:]}")
+        sys.exit(f"no such tests: {tests}\n{run.stdout.decode()[-1000:]}")
     return run.returncode not in (0, 5)
 
 
@@ -337,17 +348,16 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--count", type=int, default=120)
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--room", action="append", help="only this room; may be given again")
+    parser.add_argument(
+        "--room", action="append", choices=ROOMS, help="only this room; may be given again"
+    )
     parser.add_argument("--at-once", type=int, default=2, help="rooms judged side by side")
     options = parser.parse_args()
-    rooms = options.room or sorted(p.parent.name for p in (ROOT / "liveaid").glob("*/__init__.py"))
     # Run in the background, Ctrl-C is ignored and would be by every test's own processes too.
     signal.signal(signal.SIGINT, signal.default_int_handler)
-    made = drawn(rooms, options.count, options.seed)
-    by_room = {room: [m for m in made if m.file.startswith(f"liveaid/{room}/")] for room in rooms}
+    made = drawn(options.room or ROOMS, options.count, options.seed)
     with ThreadPoolExecutor(options.at_once) as pool:
-        judged = [v for verdicts in pool.map(judge_room, by_room, by_room.values())
-                  for v in verdicts]  # fmt: skip
+        judged = [v for verdicts in pool.map(judge_room, made, made.values()) for v in verdicts]
     report(judged)
 
 

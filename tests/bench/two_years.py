@@ -10,14 +10,16 @@ from __future__ import annotations
 import argparse
 import tempfile
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
 from liveaid.practice.reading import TakeReader
 from liveaid.practice.records import Kept
-from liveaid.practice.report import report
-from liveaid.practice.session import aim_of, score_of, to_json
+from liveaid.practice.report import review
+from liveaid.practice.score import Verdict
+from liveaid.practice.session import aim_of, report_of, score_of
 from liveaid.practice.store import TakeStore
 from liveaid.practice.trace import trace_of
 from liveaid.practice.visits import Visit
@@ -48,12 +50,12 @@ def fill(file: Path, takes: int) -> None:
         kept = Kept(title=routine.title, at=at, aim="", ended="complete", duration_s=34.0,
                     tempo_part=1.0, start_s=3.0, counted_in_s=3.0, visits=gone,
                     trace=trace)  # fmt: skip
-        score = score or to_json(aim, score_of(aim, kept))
+        score = score or report_of(aim, score_of(aim, kept))
         clean = bool(rng.random() < 0.3 + 0.5 * number / takes)
-        verdict = "clean" if clean else "not clean"
-        pieces = [{**piece, "clean": clean, "verdict": verdict} for piece in score["pieces"]]
+        verdict: Verdict = "clean" if clean else "not clean"
+        pieces = tuple(replace(piece, verdict=verdict) for piece in score.pieces)
         store.keep(kept)
-        store.score(number + 1, {**score, "clean": clean, "verdict": verdict, "pieces": pieces})
+        store.score(number + 1, replace(score, verdict=verdict, pieces=pieces))
     store.close()
 
 
@@ -67,14 +69,14 @@ def main() -> None:
         fill(file, chosen.takes)
         began = time.perf_counter()
         with TakeReader(file) as reader:
-            found = report(routine, reader, now=NOW, ready_at=0.6)
+            found = review(routine, reader, now=NOW, ready_at=0.6)
         review_s = time.perf_counter() - began
         began = time.perf_counter()
         with TakeReader(file) as reader:
             for take in reader.takes(limit=chosen.takes):
                 reader.score(take.id)
         plain_s = time.perf_counter() - began
-    weeks = sum(len(one["weeks"]) for one in found["weeks"])
+    weeks = sum(len(one.weeks) for one in found.weeks)
     print(f"{chosen.takes} takes, {weeks} weeks told: review {1000 * review_s:.0f} ms;"
           f" every score in full {1000 * plain_s:.0f} ms")  # fmt: skip
 

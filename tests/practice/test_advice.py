@@ -6,7 +6,7 @@ from liveaid.practice.act_score import ActScore
 from liveaid.practice.advice import advice
 from liveaid.practice.delays import Delays
 from liveaid.practice.score import TakeScore
-from liveaid.practice.session import Ended, aim_of, one_piece, score_of, to_json
+from liveaid.practice.session import Ended, aim_of, one_piece, report_of, score_of
 from liveaid.practice.shift import offs, shifts
 from liveaid.practice.timing import timing
 
@@ -86,6 +86,6 @@ def test_simulated_late_hands_are_told_so(spice_row, performed, rehearsed):
     messages = [(m.now_s, m.side, m.position_s) for m in played.messages]
     (ended,) = rehearsed(aim, messages, count_in_bars=0)
     counted = Ended(take=ended.take, tempo_part=1.0, counted_in_s=3.002)
-    found = to_json(aim, score_of(aim, counted.kept(aim, "", 0.0)))["advice"]
+    found = report_of(aim, score_of(aim, counted.kept(aim, "", 0.0))).advice
     assert set(found) == {"left", "right"}
     assert all("late:" in said for said in found.values())

@@ -18,7 +18,7 @@ import soundfile
 
 from liveaid.cli import main
 from liveaid.practice.reading import TakeReader
-from liveaid.practice.session import Ended, aim_of, score_of, to_json
+from liveaid.practice.session import Ended, aim_of, report_of, score_of
 from liveaid.practice.store import TakeStore
 from liveaid.simulate import Hands, perform
 from liveaid.simulate.send import send
@@ -59,7 +59,7 @@ def takes(tmp_path_factory, spice_row, performed, rehearsed) -> Path:
         kept = counted.kept(aim, spice_row.title, time.time() - 3600 * (3 - seed))
         number = store.keep(kept).result()
         if seed < 2:
-            store.score(number, to_json(aim, score_of(aim, kept))).result()
+            store.score(number, report_of(aim, score_of(aim, kept))).result()
     store.close()
     return file
 
@@ -167,8 +167,8 @@ def test_rehearse_keeps_a_take_and_ends_on_ctrl_c(tmp_path, spice_row):
     file = tmp_path / "takes.sqlite"
     served = subprocess.Popen(
         [sys.executable, "-c", "from liveaid.cli import main; main()", "rehearse", str(SCENE),
-         "--piece", "Lids down", "--start-at", "100%", "--count-in", "0", "--takes", str(file),
-         "--osc", "127.0.0.1:0", "--http", "127.0.0.1:0"],
+         "--piece", "bars 1 to 2 of Lids down", "--start-at", "100%", "--count-in", "0",
+         "--takes", str(file),         "--osc", "127.0.0.1:0", "--http", "127.0.0.1:0"],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
         env={**os.environ, "PYTHONUNBUFFERED": "1"},
     )  # fmt: skip
@@ -178,8 +178,8 @@ def test_rehearse_keeps_a_take_and_ends_on_ctrl_c(tmp_path, spice_row):
         lines.append(served.stdout.readline())
         assert lines[-1], served.communicate()
     port = int(next(line for line in lines if line.startswith("OSC in")).rsplit(":", 1)[1])
-    alone = spice_row.model_copy(update={"pieces": (spice_row.pieces[3],)})
-    asyncio.run(send(perform(alone, seed=4, lead_s=1.5), "127.0.0.1", port, also=()))
+    alone = aim_of(spice_row, "bars 1 to 2 of Lids down").routine
+    asyncio.run(send(perform(alone, seed=4, lead_s=1.0), "127.0.0.1", port, also=()))
     said = served.stdout.readline()
     served.send_signal(signal.SIGINT)
     rest, errors = served.communicate(timeout=60)
@@ -187,4 +187,4 @@ def test_rehearse_keeps_a_take_and_ends_on_ctrl_c(tmp_path, spice_row):
     assert said.startswith("#1 ")
     assert "1 takes" in rest
     with TakeReader(file) as reader:
-        assert [row.aim for row in reader.takes()] == ["Lids down"]
+        assert [row.aim for row in reader.takes()] == ["bars 1 to 2 of Lids down"]

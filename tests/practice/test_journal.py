@@ -1,7 +1,6 @@
 """No ended take is lost: a locked, foreign, full or spoiled database, and kills at any moment."""
 
 import contextlib
-import json
 import sqlite3
 import subprocess
 import sys
@@ -18,6 +17,7 @@ from liveaid.practice.reading import TakeReader
 from liveaid.practice.records import Kept, PieceRow
 from liveaid.practice.schema import STEPS, StoreError
 from liveaid.practice.store import TakeStore
+from liveaid.practice.take_report import PieceReport, TakeReport
 from liveaid.practice.trace import trace_of
 from liveaid.practice.visits import Visit
 from liveaid.routine.digest import piece_digest
@@ -279,13 +279,11 @@ def test_a_renamed_set_piece_keeps_its_takes_and_a_changed_one_starts_anew(spice
 def test_a_scored_take_knows_what_was_played_in_each_set_piece(file):
     store = TakeStore(file)
     number = store.keep(take(played={"2": "abc"})).result()
-    figures = dict.fromkeys(("heard", "missed", "added", "skipped"), 0)
-    none = dict.fromkeys(("bias_ms", "spread_ms", "tempo_percent", "drift_percent"))
-    piece = {"name": "Saffron", "index": 2, "clean": True, "whole": True, "verdict": "clean",
-             **figures, **none}  # fmt: skip
-    score = {"clean": True, "verdict": "clean", "run_through": False, "pieces": [piece], **figures,
-             "bias_ms": None, "spread_ms": None}  # fmt: skip
-    store.score(number, json.loads(json.dumps(score))).result()
+    none = {"heard": 0, "missed": 0, "added": 0, "skipped": 0, "bias_ms": None, "spread_ms": None}
+    piece = PieceReport(index=2, name="Saffron", verdict="clean", why=(), whole=True,
+                        tempo_percent=None, drift_percent=None, **none)  # fmt: skip
+    score = TakeReport(verdict="clean", run_through=False, pieces=(piece,), **none)
+    store.score(number, score).result()
     store.close()
     with TakeReader(file) as reader:
         assert [(r.name, r.digest) for r in reader.pieces()] == [("Saffron", "abc")]

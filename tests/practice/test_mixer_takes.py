@@ -22,11 +22,12 @@ from liveaid.practice.mixer_trace import (
 )
 from liveaid.practice.reading import TakeReader
 from liveaid.practice.records import Kept
-from liveaid.practice.report import report, score_unscored
+from liveaid.practice.report import review, score_unscored
 from liveaid.practice.schema import STEPS
-from liveaid.practice.session import Aim, Ended, Session, score_of, to_json
+from liveaid.practice.session import Aim, Ended, Session, report_of, score_of
 from liveaid.practice.store import TakeStore
 from liveaid.practice.take_line import hand_lines
+from liveaid.practice.take_report import TakeReport
 from liveaid.practice.trace import TraceError, pack, trace_of
 from liveaid.routine import Routine
 from liveaid.simulate import Hands, Performance, perform
@@ -80,37 +81,37 @@ def moved(take: Kept, late_s: float) -> tuple[FaderHeard, ...]:
     return tuple(m._replace(now_s=m.now_s + late_s) for m in take.mixer)
 
 
-def scored(kept: Kept) -> dict:
+def scored(kept: Kept) -> TakeReport:
     aim = Aim(routine=scratch())
-    return to_json(aim, score_of(aim, kept))
+    return report_of(aim, score_of(aim, kept))
 
 
 def test_known_shifts_come_back_within_5_ms(kept):
     """Against the count of the take itself, found from what the decks sent."""
     for late_s in (0.0, 0.018, -0.012):
-        (fader,) = scored(kept[late_s])["pieces"][0]["faders"]
-        assert (fader["side"], fader["heard"]) == ("right", True)
-        assert (fader["missed"], fader["added"]) == (0, 0)
-        exact = [one["off_ms"] for one in fader["cuts"] if one["room_beats"] == 0.0]
+        (fader,) = scored(kept[late_s]).pieces[0].faders
+        assert (fader.side, fader.heard) == ("right", True)
+        assert (fader.missed, fader.added) == (0, 0)
+        exact = [one.off_ms for one in fader.cuts if one.room_beats == 0.0]
         assert len(exact) >= 8
         assert np.abs(np.array(exact) - 1000 * late_s).max() < 5.0, late_s
-        assert fader["bias_ms"] == pytest.approx(1000 * late_s, abs=5.0)
+        assert fader.bias_ms == pytest.approx(1000 * late_s, abs=5.0)
 
 
 def test_a_sentence_tells_the_hand_how_late_it_is(kept):
-    assert scored(kept[0.0])["faders"] == {"right": "fader, right record: on time"}
-    late, early = (scored(kept[s])["faders"]["right"] for s in (0.018, -0.012))
+    assert scored(kept[0.0]).faders == {"right": "fader, right record: on time"}
+    late, early = (scored(kept[s]).faders["right"] for s in (0.018, -0.012))
     assert late.endswith(" ms late: move it sooner")
     assert early.endswith(" ms early: move it later")
-    found = {**scored(kept[None]), "ended": "complete"}
-    assert found["faders"] == {"right": "fader, right record: not heard"}
+    found = scored(kept[None])
+    assert found.faders == {"right": "fader, right record: not heard"}
     assert "fader, right record: not heard." in hand_lines(found)
-    (fader,) = found["pieces"][0]["faders"]
-    assert (fader["heard"], fader["cuts"], fader["bias_ms"]) == (False, [], None)
+    (fader,) = found.pieces[0].faders
+    assert (fader.heard, fader.cuts, fader.bias_ms) == (False, (), None)
 
 
 def test_cuts_are_told_and_leave_the_verdict_alone(kept):
-    verdicts = {scored(one)["pieces"][0]["verdict"] for one in kept.values()}
+    verdicts = {scored(one).pieces[0].verdict for one in kept.values()}
     assert len(verdicts) == 1
 
 
@@ -180,11 +181,11 @@ def test_the_mixer_comes_back_from_the_file_and_is_scored_from_it(kept, tmp_path
     assert score_unscored(file, scratch()) == 1
     with TakeReader(file) as reader:
         back = reader.kept(1).mixer
-        told = report(scratch(), reader, now=2000.0, ready_at=0.8)["takes"][0]
+        ((_, told),) = review(scratch(), reader, now=2000.0, ready_at=0.8).takes
     assert [m.control for m in back] == [m.control for m in kept[0.018].mixer]
     off = [b.now_s - m.now_s for b, m in zip(back, kept[0.018].mixer, strict=True)]
     assert np.abs(off).max() <= 1e-5
-    assert told["faders"] == scored(kept[0.018])["faders"]
+    assert told.faders == scored(kept[0.018]).faders
 
 
 def test_a_take_from_before_the_mixer_was_kept_is_read_on_as_not_heard(kept, tmp_path):
@@ -202,7 +203,7 @@ def test_a_take_from_before_the_mixer_was_kept_is_read_on_as_not_heard(kept, tmp
     assert score_unscored(file, scratch()) == 1
     with TakeReader(file) as reader:
         assert reader.kept(1).mixer == ()
-        assert reader.score(1)["faders"] == {"right": "fader, right record: not heard"}
+        assert reader.score(1).faders == {"right": "fader, right record: not heard"}
 
 
 def test_a_waiting_take_keeps_its_mixer_and_an_older_one_has_none(kept):

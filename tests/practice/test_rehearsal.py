@@ -11,13 +11,16 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from pythonosc.osc_message import OscMessage
 
 from liveaid.practice.ladder import Ladder
 from liveaid.practice.reading import TakeReader
 from liveaid.practice.rehearsal import Rehearsal
-from liveaid.practice.replay import replay
-from liveaid.practice.session import Session, aim_of, one_piece
+from liveaid.practice.replay import replay, replay_at_once
+from liveaid.practice.session import Session, aim_of, one_piece, report_of, score_of
 from liveaid.practice.store import TakeStore
+from liveaid.practice.take_report import ScoredTake
+from liveaid.practice.trace import trace_of
 from liveaid.simulate import Hands, perform
 from liveaid.simulate.send import datagrams, send
 from liveaid.stage import Address, Service, Settings
@@ -41,7 +44,7 @@ class Hall:
             ),
         )
         self.store = TakeStore(self.file)
-        self.told: list[dict] = []
+        self.told: list[ScoredTake] = []
         self.rehearsal = Rehearsal(self.session, routine, store=self.store, file=self.file,
                                    booth_dba=94.0, told=self.told.append)  # fmt: skip
         self.lamps: list[dict] = []
@@ -195,7 +198,10 @@ def test_status_tells_the_rehearsal_beside_the_prompt(rehearsed_once):
 def test_clicks_are_set_evenly_on_the_audio_clock(rehearsed_once):
     _, found = rehearsed_once
     sets = found["sets"]
-    assert [one["beat"] for one in sets] == [0, 1, 2, 3]
+    beats = [one["beat"] for one in sets]
+    # One that a busy page comes to too late is left out, never set wrong.
+    assert beats == sorted(set(beats) & {0, 1, 2, 3})
+    assert len(beats) >= 2
     when = np.array([one["when"] for one in sets])
     due = np.array([one["due_s"] for one in sets])
     assert np.abs((when - when[0]) - (due - due[0])).max() < 0.005
@@ -221,12 +227,12 @@ def test_the_take_its_tempo_and_the_noise_are_on_the_page(rehearsed_once):
     hall, found = rehearsed_once
     assert found["verdict"] in ("Clean", "Not clean")
     assert "spread" in found["figures"]
-    timed = [e for e in hall.told[0]["pieces"][0]["events"] if e["error_ms"] is not None]
+    timed = [act for act in hall.told[0].report.acts if act.error_ms is not None]
     assert found["strip"] == len(timed) > 20
     assert found["pitch"].endswith("%")
     assert "94 dBA" in found["noise"]
     assert found["errors"] == []
-    assert hall.told[0]["number"] == 1
+    assert hall.told[0].number == 1
 
 
 @needs_browser
@@ -244,24 +250,40 @@ def test_the_review_page_shows_set_pieces_takes_and_pictures(rehearsed_once):
     assert all(alt and width > 500 for alt, width in found["pictures"])
 
 
-def test_a_stored_trace_runs_through_the_service_again(rehearsed_once, spice_row):
+def test_a_stored_take_gives_its_score_again_in_its_own_time(rehearsed_once, spice_row):
+    """Whatever the machine did when it was played: the trace has each message's own second."""
     hall, _ = rehearsed_once
+    told, aim = hall.told[0], aim_of(spice_row, "Mortar twins")
     with TakeReader(hall.file) as reader:
-        trace = reader.kept(1).trace
-    session = Session(aim_of(spice_row, "Mortar twins"), count_in_bars=0)
-    told: list[dict] = []
-    again = Rehearsal(session, spice_row, store=None, file=hall.file, told=told.append)
+        kept = reader.kept(1)
+    again = report_of(aim, score_of(aim, kept))
+    assert again.heard == told.report.heard
+    assert again.spread_ms == pytest.approx(told.report.spread_ms, abs=0.1)
+    (take,) = replay_at_once(kept.trace, aim)
+    assert (take.ended, take.report.heard) == ("complete", told.report.heard)
 
-    async def run() -> None:
-        async with Service(
-            session.aim.routine, Settings(osc=HERE, http=None), watchers=[again]
-        ) as stage:
-            await replay(trace, stage.osc_address)
 
-    asyncio.run(run())
-    (take,) = told
-    assert take["heard"] == pytest.approx(hall.told[0]["heard"], abs=2)
-    assert take["spread_ms"] == pytest.approx(hall.told[0]["spread_ms"], abs=4)
+def test_a_replay_sends_every_position_in_its_order_and_not_before_its_time():
+    """Two decks, four messages 0.1 s apart; a busy machine may be late, never early."""
+    told = [(100.0 + 0.1 * k, side, 1.0 + k) for k, side in enumerate(["left", "right"] * 2)]
+    got: list[tuple[float, str, float]] = []
+
+    async def run() -> int:
+        with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as heard:
+            heard.bind(("127.0.0.1", 0))
+            begun_s = time.monotonic()
+            to = Address("127.0.0.1", heard.getsockname()[1])
+            sent = await replay(trace_of(told), to, heard_out_s=0.0)
+            for _ in range(sent):
+                message = OscMessage(heard.recv(256))
+                got.append((time.monotonic() - begun_s, message.address, message.params[0]))
+        return sent
+
+    assert asyncio.run(run()) == 4
+    assert [(address, value) for _, address, value in got] == [
+        (f"/deck/{side}/position", pytest.approx(position, abs=2e-5)) for _, side, position in told
+    ]
+    assert got[-1][0] >= 0.3
 
 
 def test_pages_are_refused_to_another_host(spice_row, tmp_path):

@@ -1,4 +1,4 @@
-"""A record that runs on through a rest, over a real socket: nothing is ordered, and nothing missed.
+"""A record that runs on through a rest: nothing is ordered, and nothing missed.
 
 160 BPM, two bars a set piece: 3 s each. Left runs from 10 s to 13 s, rests 3 s, and is wanted at
 16 s, where it comes by itself when it is let run.
@@ -6,19 +6,12 @@
 
 from __future__ import annotations
 
-import asyncio
-
 import pytest
 
-from liveaid.practice.rehearsal import Rehearsal
-from liveaid.practice.session import Session, aim_of
-from liveaid.practice.store import TakeStore
+from liveaid.follow import Follower
+from liveaid.practice.session import Session, aim_of, score_of, to_json
 from liveaid.routine import Routine
 from liveaid.simulate import STEADY, perform
-from liveaid.simulate.send import send
-from liveaid.stage import Address, Service, Settings
-
-HERE = Address("127.0.0.1", 0)
 
 
 def made() -> Routine:
@@ -34,44 +27,39 @@ def made() -> Routine:
 
 
 @pytest.fixture(scope="module")
-def played(tmp_path_factory):
-    """What was told of the left deck while it played, and the take's score."""
-    return asyncio.run(_play(tmp_path_factory.mktemp("takes")))
-
-
-async def _play(folder):
-    routine, told, scores = made(), [], []
-    store = TakeStore(folder / "takes.sqlite")
-    session = Session(aim_of(routine, ""), count_in_bars=0)
-    watcher = Rehearsal(
-        session, routine, store=store, file=folder / "takes.sqlite", told=scores.append
-    )
+def played():
+    """What was told of the left deck while it played, and the take's score; in virtual time."""
+    routine = made()
+    aim = aim_of(routine, "")
+    session, follower = Session(aim, count_in_bars=0), Follower(routine)
+    told, ended, told_s = [], [], 0.0
     performance = perform(routine, seed=3, lead_s=1.0, hands=STEADY)
-    async with Service(routine, Settings(osc=HERE, http=None), watchers=[watcher]) as stage:
-        address = stage.osc_address
-        sending = asyncio.create_task(send(performance, address.host, address.port, also=()))
-        while not sending.done():
-            told.append(stage.status())
-            await asyncio.sleep(0.05)
-        for _ in range(200):
-            if scores:
-                break
-            await asyncio.sleep(0.05)
-    store.close()
-    return told, scores
+    now = 0.0
+    for m in performance.messages:
+        now = m.now_s
+        session.hear(m.side, position_s=m.position_s, now=now)
+        follower.hear(m.side, position=m.position_s, now=now)
+        if now - told_s >= 0.05:
+            told_s = now
+            told.append(follower.prompt(now=now))
+            ended += session.tell(told[-1], now=now)
+    for step in range(80):
+        late = now + 0.05 * step
+        ended += session.tell(follower.prompt(now=late), now=late)
+    return told, [to_json(aim, score_of(aim, one.kept(aim, "On", 0.0))) for one in ended]
 
 
 def test_no_wind_is_ordered_for_the_record_that_runs_on(played):
     told, _ = played
     on = [
-        status["decks"]["left"]
-        for status in told
-        if status["state"] == "following" and (status.get("piece") or {}).get("index") == 1
+        prompt.decks["left"]
+        for prompt in told
+        if prompt.state == "following" and prompt.piece and prompt.piece.index == 1
     ]
     assert len(on) > 30
-    assert {deck["way"] for deck in on} == {"runs on"}
-    assert {deck["wind"] for deck in on} == {None}
-    assert all(deck["ready"] for deck in on[5:-5])
+    assert {deck.way for deck in on} == {"runs on"}
+    assert {deck.wind for deck in on} == {None}
+    assert all(deck.ready for deck in on[5:-5])
 
 
 def test_its_take_is_clean(played):

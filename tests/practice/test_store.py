@@ -8,26 +8,41 @@ import sqlite3
 import subprocess
 import sys
 import textwrap
+from dataclasses import replace
 
 import pytest
 
 from liveaid.practice.delays import Delays
 from liveaid.practice.reading import TakeReader
 from liveaid.practice.records import Kept
+from liveaid.practice.report import review
 from liveaid.practice.schema import STEPS, StoreError
 from liveaid.practice.store import Late, TakeStore
+from liveaid.practice.take_report import ActReport, PieceReport, TakeReport
 from liveaid.practice.trace import pack, trace_of
 from liveaid.practice.visits import Visit
 
-SCORE = {
-    "clean": True, "verdict": "clean", "run_through": False, "skipped_pieces": [], "missed": 0,
+SCORE = {  # as the first version wrote it
+    "clean": True, "run_through": False, "skipped_pieces": [], "missed": 0,
     "added": 0, "skipped": 0, "heard": 3, "bias_ms": 4.0, "spread_ms": 9.0,
     "pieces": [{
-        "index": 0, "name": "Lids", "clean": True, "verdict": "clean", "why": [], "whole": True,
+        "index": 0, "name": "Lids", "clean": True, "why": [], "whole": True,
         "missed": 0, "added": 0, "skipped": 0, "heard": 3, "bias_ms": 4.0, "spread_ms": 9.0,
         "tempo_percent": 0.1, "drift_percent": None, "events": [],
     }],
 }  # fmt: skip
+
+
+REPORT = TakeReport(
+    verdict="clean", run_through=False, missed=0, added=0, skipped=0, heard=3, bias_ms=4.0,
+    spread_ms=9.0,
+    pieces=(PieceReport(
+        index=0, name="Lids", verdict="clean", why=(), whole=True, missed=0, added=0, skipped=0,
+        heard=3, bias_ms=4.0, spread_ms=9.0, tempo_percent=0.1, drift_percent=None,
+        acts=(ActReport(kind="start", side="left", beat=2.0, outcome="heard", error_ms=4.0,
+                        error_beats=0.0067, heard_s=11.204, due_s=11.2, by="right"),),
+    ),),
+)  # fmt: skip
 
 
 def take(at=1000.0, aim=""):
@@ -46,14 +61,14 @@ def store(tmp_path):
 
 def test_a_take_comes_back_as_it_was_kept(store):
     number = store.keep(take()).result()
-    store.score(number, SCORE).result()
+    store.score(number, REPORT).result()
     with TakeReader(store.file) as reader:
         back = reader.kept(number)
         assert back.visits == take().visits
         assert back.trace["left"].position_s == pytest.approx(
             take().trace["left"].position_s, abs=2e-5
         )
-        assert reader.score(number) == SCORE
+        assert reader.score(number) == REPORT
         assert [(row.first_piece, row.heard, row.spread_ms) for row in reader.takes()] == [
             (0, 3, 9)
         ]
@@ -62,8 +77,8 @@ def test_a_take_comes_back_as_it_was_kept(store):
 
 def test_scoring_a_take_again_replaces_its_score(store):
     number = store.keep(take()).result()
-    store.score(number, SCORE).result()
-    store.score(number, {**SCORE, "clean": False, "verdict": "not clean", "pieces": []}).result()
+    store.score(number, REPORT).result()
+    store.score(number, replace(REPORT, verdict="not clean", pieces=())).result()
     with TakeReader(store.file) as reader:
         assert [row.clean for row in reader.takes()] == [False]
         assert reader.pieces() == []
@@ -146,11 +161,28 @@ def test_takes_of_the_first_version_are_taken_over_with_their_figures(tmp_path):
         (row,) = reader.takes()
         assert (row.clean, row.judged, row.heard, row.bias_ms) == (True, True, 3, 4.0)
         assert reader.kept(1).delays == Delays()
+        score = reader.score(1)
+        assert (score.verdict, score.pieces[0].verdict) == ("clean", "clean")
+        assert (score.pieces[0].name, score.bias_ms, score.advice) == ("Lids", 4.0, {})
+
+
+@pytest.mark.parametrize("written", ["[]", '{"pieces": [{"clean": true}]}', '{"clean": true}'])
+def test_a_score_that_is_none_is_told_and_left_out_of_a_review(store, spice_row, written):
+    for _ in range(2):
+        store.score(store.keep(take()).result(), REPORT).result()
+    with contextlib.closing(sqlite3.connect(store.file)) as db:
+        db.execute("UPDATE take SET score = ? WHERE id = 1", (written,))
+        db.commit()
+    with TakeReader(store.file) as reader:
+        with pytest.raises(StoreError, match="take 1 is spoiled"):
+            reader.score(1)
+        found = review(spice_row, reader, now=2000.0, ready_at=0.6)
+    assert (found.spoiled, [row.id for row, _ in found.takes]) == ((1,), [2])
 
 
 def test_the_performers_word_and_notes_are_kept_and_a_dropped_take_counts_no_more(store):
     number = store.keep(take()).result()
-    store.score(number, SCORE).result()
+    store.score(number, REPORT).result()
     store.note("left slipmat sticks", at=1001.0, take=number, aim="Lids").result()
     with TakeReader(store.file) as reader:
         assert [row.name for row in reader.pieces()] == ["Lids"]
@@ -205,8 +237,10 @@ def test_a_review_asked_for_again_is_not_worked_out_again_before_a_take_comes(
 
     from liveaid.practice import pages
 
-    asked = []
-    monkeypatch.setattr(pages, "report", lambda *_, **__: asked.append(1) or {"takes": []})
+    asked, worked_out = [], pages.review
+    monkeypatch.setattr(
+        pages, "review", lambda *a, **words: asked.append(1) or worked_out(*a, **words)
+    )
     with ThreadPoolExecutor(1) as aside:
         routes = pages.review_routes(lambda: spice_row, store.file, aside, wall=lambda: 7.0)
 
@@ -217,6 +251,6 @@ def test_a_review_asked_for_again_is_not_worked_out_again_before_a_take_comes(
         for _ in range(3):
             assert asyncio.run(ask()).status == 200
         assert len(asked) == 1
-        store.score(store.keep(take()).result(), SCORE).result()
+        store.score(store.keep(take()).result(), REPORT).result()
         asyncio.run(ask())
         assert len(asked) == 2

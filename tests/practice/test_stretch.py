@@ -52,19 +52,19 @@ def test_a_transition_is_the_last_two_bars_and_the_first_two(spice_row):
 def test_a_transition_played_is_a_take_with_its_acts_on_the_routines_own_beats(
     spice_row, performed, rehearsed
 ):
-    from liveaid.practice.session import Ended, score_of, to_json
+    from liveaid.practice.session import Ended, report_of, score_of
 
     aim = aim_of(spice_row, "from Pestle into Mortar twins")
     played = performed(aim.routine, seed=2)
     messages = [(m.now_s, m.side, m.position_s) for m in played.messages]
     (ended,) = rehearsed(aim, messages, count_in_bars=0)
     counted = Ended(take=ended.take, tempo_part=1.0, counted_in_s=3.002)
-    found = to_json(aim, score_of(aim, counted.kept(aim, "", 0.0)))
-    assert [piece["index"] for piece in found["pieces"]] == [1, 2]
-    assert [piece["bars_before"] for piece in found["pieces"]] == [2, 0]
-    strokes = [e["beat"] for e in found["pieces"][0]["events"] if e["kind"] == "stroke"]
+    found = report_of(aim, score_of(aim, counted.kept(aim, "", 0.0)))
+    assert [piece.index for piece in found.pieces] == [1, 2]
+    assert [piece.bars_before for piece in found.pieces] == [2, 0]
+    strokes = [act.beat for act in found.pieces[0].acts if act.kind == "stroke"]
     assert strokes == [8.0, 8.75, 9.5, 10.0, 11.0, 11.5, 12.0]
-    assert found["pieces"][1]["heard"] >= 12
+    assert found.pieces[1].heard >= 12
 
 
 def test_acts_written_in_lines_are_held_against_their_beats(spice_row):

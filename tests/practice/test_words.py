@@ -120,7 +120,7 @@ def test_ten_minutes_of_practice_go_by_plan_and_by_word(booth, tmp_path):
         return here
 
     here = asyncio.run(run())
-    assert [take["number"] for take in here.told] == [1, 2, 3]
+    assert [take.number for take in here.told] == [1, 2, 3]
     with TakeReader(tmp_path / "takes.sqlite") as reader:
         rows = {row.id: row for row in reader.takes()}
         assert {number: row.said for number, row in rows.items()} == {1: "keep", 2: "drop", 3: ""}
@@ -136,7 +136,7 @@ def test_again_gives_a_take_up_and_counts_in(booth):
         assert here.status()["phase"] == "take"
         assert here.say("again")
         await here.scored()
-        assert here.told[0]["ended"] == "abandoned"
+        assert here.told[0].ended == "abandoned"
         assert here.status()["phase"] == "count-in"
         await here.rehearsal.stopped()
 

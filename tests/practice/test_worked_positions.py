@@ -9,10 +9,13 @@ import numpy as np
 import pytest
 
 from liveaid.practice.beat_times import BeatTimes, beats_of_hands, beats_of_record
+from liveaid.practice.care import DayOfHands
 from liveaid.practice.hear import near, releases, strokes, takes_of_hand
 from liveaid.practice.motion import motion
 from liveaid.practice.records import TakeRow
-from liveaid.practice.report import care_json, rate_json, take_json, today
+from liveaid.practice.report import today
+from liveaid.practice.review_json import care_json, rate_json, take_json
+from liveaid.practice.take_report import TakeReport
 from liveaid.practice.trace import DeckTrace
 from liveaid.practice.visits import Sure, visits
 from liveaid.practice.wilson import clean_rate
@@ -270,9 +273,9 @@ def test_a_place_held_for_under_a_beat_was_never_played():
 
 def test_noise_of_the_day():
     """NIOSH 98-126: 85 dBA for 8 h is 100 %, 3 dB halves the time: 94 dBA for 1.5 h is 150 %."""
-    told = care_json(5400.4, 94.0)
+    told = care_json(DayOfHands(5400.4, 94.0))
     assert (told["hands_on_s"], told["dose_percent"]) == (5400, pytest.approx(150, abs=1))
-    assert "noise" not in care_json(5400.4, None)
+    assert "noise" not in care_json(DayOfHands(5400.4))
 
 
 def test_a_rate_with_its_interval():
@@ -281,14 +284,21 @@ def test_a_rate_with_its_interval():
     assert rate_json(clean_rate(8, 10)) == {"clean": 8, "of": 10, "low": 0.49, "high": 0.943}
 
 
+def piece(name, why):
+    """As one that was written before tempo and acts were."""
+    none = {"heard": 0, "missed": 0, "added": 0, "skipped": 0, "bias_ms": None, "spread_ms": None}
+    return {"index": 0, "name": name, "clean": not why, "why": why, "whole": True,
+            "tempo_percent": None, "drift_percent": None, **none}  # fmt: skip
+
+
 def test_one_takes_line():
     row = TakeRow(id=7, at=0.0, aim="", ended="complete", duration_s=12.3456, tempo_part=0.94321,
                   clean=False, run_through=True, first_piece=0)  # fmt: skip
-    score = {
+    score = TakeReport.from_json({
         "verdict": "not clean", "heard": 9, "bias_ms": 4.0, "spread_ms": 9.0, "missed": 1,
-        "added": 2, "skipped": 3,
-        "pieces": [{"name": "A", "why": ["1 missed", "too fast"]}, {"name": "B", "why": []}],
-    }  # fmt: skip
+        "added": 2, "skipped": 3, "run_through": True,
+        "pieces": [piece("A", ["1 missed", "too fast"]), piece("B", [])],
+    })  # fmt: skip
     line = take_json(row, score)
     assert (line["number"], line["piece"], line["duration_s"], line["tempo_part"]) == (
         7,

@@ -214,9 +214,9 @@ async def test_on_change_reaches_the_follower(three):
     seen = []
 
     class Spy(Follower):
-        def __init__(self, routine, *, sends="always"):
+        def __init__(self, routine, *, sends="always", habits=None):
             seen.append(sends)
-            super().__init__(routine, sends=sends)
+            super().__init__(routine, sends=sends, habits=habits)
 
     import liveaid.follow
 

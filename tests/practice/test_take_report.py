@@ -1,0 +1,98 @@
+"""A score as it is kept: the words it is written with, and its line for the performer."""
+
+import json
+from dataclasses import replace
+
+import pytest
+
+from liveaid.practice.delays import Delays
+from liveaid.practice.take_line import early_or_late, hand_lines, take_line
+from liveaid.practice.take_report import (
+    ActReport,
+    CutReport,
+    FaderReport,
+    KindReport,
+    PieceReport,
+    ScoredTake,
+    ShiftReport,
+    TakeReport,
+)
+
+ACT = ActReport(
+    kind="release", side="right", beat=6.5, outcome="heard", error_ms=-12.5, error_beats=-0.0208,
+    heard_s=14.0, due_s=14.0125, by="left", turns_off=1,
+)  # fmt: skip
+PIECE = PieceReport(
+    index=2, name="Mortar twins", verdict="not clean", why=("1 missed", "early"), whole=True,
+    heard=5, missed=1, added=0, skipped=2, bias_ms=-12.5, spread_ms=8.0, bias_beats=-0.02,
+    spread_beats=0.013, worst_beats=0.05, tempo_bpm=99.5, tempo_percent=-0.5, drift_percent=0.1,
+    kinds=(KindReport(kind="release", acts=5, bias_beats=-0.02, spread_beats=0.013,
+                      worst_beats=0.05),),
+    acts=(ACT,),
+    faders=(FaderReport(side="right", heard=True, bias_ms=3.0, missed=0, added=1, cuts=(
+        CutReport(opens=True, beat=4.0, at_s=13.0, off_ms=3.0, room_beats=0.5),)),),
+    bars_before=4,
+)  # fmt: skip
+TAKE = TakeReport(
+    verdict="not clean", run_through=False, skipped_pieces=(1,), repeated_pieces=(2,), heard=5,
+    missed=1, added=0, skipped=2, bias_ms=-12.5, spread_ms=8.0, bias_beats=-0.02,
+    spread_beats=0.013, worst_beats=0.05,
+    shifts=(ShiftReport(deck="left", against="click", late_ms=20.0, acts=9, named=True),),
+    shift="All through.", delays=Delays(left_s=0.02, right_s=0.03, click_s=0.01, measured=True),
+    faders={"right": "fader, right record: on time"}, advice={"left": "left hand: let go sooner"},
+    pieces=(PIECE, replace(PIECE, index=3, name="Lids", why=("early",))),
+)  # fmt: skip
+
+
+def test_what_is_written_is_read_back_the_same():
+    assert TakeReport.from_json(json.loads(json.dumps(TAKE.to_json()))) == TAKE
+
+
+def test_the_words_that_pages_and_scripts_read_stay():
+    """README's and the pages' own: a change here breaks whoever reads --json."""
+    take = TAKE.to_json()
+    (piece, _) = take["pieces"]
+    assert (take["clean"], take["bias_ms"], take["missed"]) == (False, -12.5, 1)
+    assert take["delays"]["says"] == "delays taken out: left 20 ms, right 30 ms, click 10 ms"
+    assert (take["delays"]["left_ms"], take["shifts"][0]["late_ms"]) == (20.0, 20.0)
+    assert (piece["clean"], piece["tempo"], piece["index"]) == (False, 99.5, 2)
+    assert (piece["events"][0]["error_ms"], piece["events"][0]["side"]) == (-12.5, "right")
+    assert (piece["judged"][0]["kind"], piece["judged"][0]["acts"]) == ("release", 5)
+    assert piece["faders"][0]["cuts"][0]["off_ms"] == 3.0
+    assert not {"acts", "kinds", "tempo_bpm"} & piece.keys()
+
+
+def test_a_word_of_a_later_version_is_left_out():
+    later = {**TAKE.to_json(), "colour": "green"}
+    later["pieces"][0]["events"][0]["weight"] = 3
+    assert TakeReport.from_json(later) == TAKE
+
+
+def test_a_scored_take_tells_its_own_words_beside_the_scores():
+    take = ScoredTake(number=7, ended="complete", start_s=2.00004, tempo_part=0.94321,
+                      counted_in=True, said="keep", report=TAKE)  # fmt: skip
+    found = take.to_json()
+    assert [found[name] for name in ("number", "ended", "start_s", "tempo_part", "said")] == [
+        7, "complete", 2.0, 0.9432, "keep",
+    ]  # fmt: skip
+    assert (found["counted_in"], found["verdict"]) == (True, "not clean")
+
+
+def test_one_take_in_one_line():
+    assert take_line(TAKE, number=12) == (
+        "#12 not clean: 12 ms early, spread 8 ms, 1 missed, 2 skipped (1 missed, early)"
+        " All through."
+    )
+    assert hand_lines(TAKE) == ["left hand: let go sooner.", "fader, right record: on time."]
+    plain = replace(TAKE, shift="", pieces=(), spread_ms=None, missed=0, skipped=0, bias_ms=4.0)
+    assert take_line(plain, ended="abandoned") == "given up: 4 ms late"
+    assert take_line(replace(plain, verdict="clean"), ended="abandoned") == "clean: 4 ms late"
+
+
+@pytest.mark.parametrize(
+    ("bias_ms", "words"),
+    [(None, "no act to time"), (0.4, "on time"), (-0.4, "on time"), (0.6, "1 ms late"),
+     (-7.2, "7 ms early")],
+)  # fmt: skip
+def test_early_late_or_on_time(bias_ms, words):
+    assert early_or_late(bias_ms) == words
