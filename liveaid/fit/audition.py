@@ -18,6 +18,7 @@ import soxr
 from liveaid.errors import LiveaidError
 from liveaid.files.aside import write_aside
 from liveaid.fit.fit import Fit
+from liveaid.routine.layout.evened import evened
 from liveaid.sound.read import open_sound
 from liveaid.study.facts import Study
 
@@ -28,6 +29,8 @@ BARS = 8
 """Bars that are heard: a phrase and its answer."""
 PEAK = 10.0 ** (-1.0 / 20.0)
 """Full scale less 1 dB (EBU R 128's limit for true peaks, taken for samples here)."""
+SETTLE = 256
+"""Frames on either side of a piece that is resampled by itself."""
 FADE_S = 0.02
 """At the end, so that the cut is not heard as a click."""
 
@@ -75,11 +78,20 @@ def _bar_line_s(study: Study) -> float:
 
 def _played(file: str, study: Study, percent: float, *, from_s: float, lasts_s: float) -> Stereo:
     """A sound from a place on at a pitch, shape (frames, 2), as long as it lasts; a loop comes
-    round."""
+    round, and a tempo that moves is ridden so that it keeps its mean."""
     speed = 1.0 + percent / 100.0
     with open_sound(file) as reader:
         samples, rate = np.concatenate([*reader]), reader.rate_hz
     stereo = samples[:, :2] if samples.shape[1] > 1 else np.repeat(samples, 2, axis=1)
+    followed = evened(study.beats_s, study.tempo) if study.tempo else None
+    if followed is not None:
+        start_s = followed.to_even(from_s)
+        return np.concatenate(
+            [
+                _piece(stereo, rate, first_s, piece_s, even_s / speed)
+                for first_s, piece_s, even_s in followed.stretches(start_s, lasts_s * speed)
+            ]
+        )
     first = max(0, round(from_s * rate))
     wanted = math.ceil(lasts_s * speed * rate)
     if study.loop_beats and len(stereo):
@@ -89,6 +101,19 @@ def _played(file: str, study: Study, percent: float, *, from_s: float, lasts_s: 
         stereo = stereo[first : first + wanted]
     # Played so much faster, the same samples last so much less: resampled from a higher rate.
     return np.asarray(soxr.resample(stereo, rate * speed, AUDITION_RATE_HZ), dtype=np.float32)
+
+
+def _piece(stereo: Stereo, rate: int, from_s: float, piece_s: float, lasts_s: float) -> Stereo:
+    """A piece of a sound made to last so long; what it had before and after lets it settle."""
+    ratio = lasts_s / piece_s * AUDITION_RATE_HZ / rate
+    begin, end = from_s * rate, (from_s + piece_s) * rate
+    first, stop = math.floor(begin) - SETTLE, math.ceil(end) + SETTLE
+    inside = stereo[max(first, 0) : max(stop, 0)]
+    ahead = max(-first, 0)
+    wide = np.pad(inside, ((ahead, max(stop - first - ahead - len(inside), 0)), (0, 0)))
+    made = soxr.resample(wide, 1.0, ratio)
+    skip = round((begin - first) * ratio)
+    return np.asarray(made[skip : skip + round(lasts_s * AUDITION_RATE_HZ)], dtype=np.float32)
 
 
 def _add(mix: Stereo, samples: Stereo, at: int, gain: float) -> None:
