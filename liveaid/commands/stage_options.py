@@ -20,7 +20,7 @@ from liveaid.files.folders import data_folder
 from liveaid.routine import SIDES, Routine
 from liveaid.routine.config_file import config_path, load_config
 from liveaid.stage import Settings, Watcher, parse_address
-from liveaid.stage.keeper import Keeper, sign_of_life, stand_by
+from liveaid.stage.keeper import Keeper, sign_of_life
 from liveaid.stage.lamp_layout import LampLayout
 from liveaid.stage.lamps_out import lamps_out as lamps_out_now
 from liveaid.stage.midi_ports import API_CHOICES
@@ -93,8 +93,6 @@ _OPTIONS = (
                  help="Start again at once, following, whatever ends it but you."),
     click.option("--lamps-out", is_flag=True,
                  help="Only put the controller's lamps out, when liveaid could not."),
-    click.option("--standby", is_flag=True, hidden=True,
-                 help="Load all, and begin at a line on standard input."),
     click.option("--share-at", default=str(SHARED_ADDRESS), show_default=True, metavar="HOST:PORT",
                  help="Where --share serves them."),
     click.option("--screen", metavar="SIZE",
@@ -116,14 +114,11 @@ def _kept(command: _Command) -> _Command:
     """The command, or the keeper that runs it, or just its lamps put out."""
 
     @functools.wraps(command)
-    def run(*arguments: Any, restart: bool, standby: bool, lamps_out: bool, **options: Any) -> Any:
+    def run(*arguments: Any, restart: bool, lamps_out: bool, **options: Any) -> Any:
         if lamps_out:
             return _put_lamps_out(options)
         if restart:
             return _keep(options)
-        if standby:
-            importlib.import_module("liveaid.follow")  # what else takes its time to load
-            stand_by()
         return command(*arguments, **options)
 
     return cast(_Command, run)
@@ -143,11 +138,24 @@ def _keep(options: dict[str, Any]) -> int:
     """Run this very command line again and again, as a process of its own."""
     os.environ.setdefault(_TOKEN_KEPT, secrets.token_urlsafe(9))
     words = [word for word in sys.argv[1:] if word != "--restart"]
+    _load(words)
     return Keeper(
-        [sys.executable, "-c", "from liveaid.cli import main; main()", *words],
+        functools.partial(_run_again, words),
         lamps_out=lambda: _put_lamps_out(options),
         say=lambda line: console(stderr=True).print(line, markup=False, soft_wrap=True),
     ).run()
+
+
+def _run_again(words: list[str], stand_by: Callable[[], None]) -> None:
+    _load(words)
+    stand_by()
+    importlib.import_module("liveaid.cli").main(words)
+
+
+def _load(words: list[str]) -> None:
+    """All that takes its time, so that starting again does not."""
+    for name in ("liveaid.follow", f"liveaid.commands.{words[0]}"):
+        importlib.import_module(name)
 
 
 def stage_watchers(options: dict[str, Any], settings: Settings) -> list[Watcher]:

@@ -10,6 +10,7 @@ import contextlib
 import multiprocessing
 import os
 import signal
+import sys
 import threading
 import time
 from collections import deque
@@ -52,7 +53,7 @@ class Outcome:
 @dataclass(slots=True)
 class _Worker:
     process: BaseProcess
-    pipe: connection.Connection
+    pipe: Any  # a Connection, or on Windows a PipeConnection
     fresh: bool = True
     task: Task | None = None
     deadline_s: float = 0.0
@@ -198,7 +199,7 @@ def _single_threaded() -> Iterator[None]:
 @contextlib.contextmanager
 def _without_ctrl_c() -> Iterator[None]:
     """Children inherit the blocked signal: a terminal's Ctrl-C reaches the parent alone."""
-    if not hasattr(signal, "pthread_sigmask"):
+    if sys.platform == "win32":
         yield
         return
     before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})

@@ -11,11 +11,12 @@ from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 from ipaddress import ip_address
 from pathlib import Path
-
-import trustme
-from cryptography import x509
+from typing import TYPE_CHECKING
 
 from liveaid.files.aside import write_aside
+
+if TYPE_CHECKING:  # loaded when first needed: a stage that is not shared starts without them
+    import trustme
 
 VALID_DAYS = 397
 """CA/Browser Forum Baseline Requirements 6.3.2: browsers refuse a server's beyond 398."""
@@ -49,6 +50,8 @@ def authority_pem(folder: Path) -> bytes:
 
 
 def _authority(folder: Path) -> trustme.CA:
+    import trustme
+
     folder.mkdir(parents=True, exist_ok=True, mode=0o700)
     cert, key = folder / AUTHORITY, folder / AUTHORITY_KEY
     try:
@@ -61,6 +64,8 @@ def _authority(folder: Path) -> trustme.CA:
 
 
 def _still_good(page: Path, names: Sequence[str], now: datetime) -> bool:
+    from cryptography import x509
+
     try:
         cert = x509.load_pem_x509_certificate(_certificate_of(page.read_bytes()))
         told = cert.extensions.get_extension_for_class(x509.SubjectAlternativeName).value

@@ -81,17 +81,25 @@ class Lamps(_LampRecord):
     """The routine is over."""
     state: OneLamp | None = None
     """For controllers with no lamps to spare: on following, dim by the clock, off anything else
-    (which the bars' row then tells)."""
+    (which the bars' row then tells). Left out with the five before it, that row tells all."""
     last: OneLamp | None = None
     """Dim in the last bar but one of a set piece, on in the last."""
     limit: OneLamp | None = None
     """Dim when the time limit is near, on when it is passed."""
     alive: OneLamp | None = None
-    """Changes once a second for as long as liveaid runs; still when it does not."""
+    """Changes once a second for as long as liveaid runs; still when it does not. Without a lamp for
+    the limit it goes out in between when that is passed, and is dim in between near it."""
     wind_left: Row = ()
     """How far the left record is from its cue, by length; from the first lamp on forwards, from the
-    last one on back; all of them: the needle has to be lifted."""
+    last one on back; all of them: the needle has to be lifted. Without `ready_left` the middle one
+    alone says it, of two both dim."""
     wind_right: Row = ()
+
+    @property
+    def told_by_bars(self) -> bool:
+        """Whether the row of bars has to tell the state: no lamp of its own does."""
+        states = (self.following, self.unsure, self.silent, self.state)
+        return len(self.bars) >= 3 and all(lamp is None for lamp in states)
 
     @cached_property
     def places(self) -> dict[Lamp, LampPlace]:

@@ -34,6 +34,8 @@ LIVES_S = 1.0
 """The lamp that lives changes this often: read at a glance, and far below a flash."""
 PLAYED = ("following", "unsure", "silent")
 """States in which a set piece is being played."""
+HALVES = 3
+"""A wind row no longer than this counts in half lamps: dim is a half."""
 _STATE: dict[str, Level] = {"following": "on", "silent": "dim"}
 
 
@@ -43,7 +45,8 @@ def lamps_for(
     """The level of every lamp of the layout for one prompt; `next_cue`: who has the next cue.
 
     Waiting shows a dim `following` and nothing else. Where the follower is unsure, bars, beats and
-    wind are dim: they may be wrong.
+    wind are dim: they may be wrong. What a layout has no lamp for, another tells: the state the row
+    of bars, a record at its cue its wind row, the limit the lamp that lives.
     """
     shown = _levels(prompt, layout.lamps, next_cue)
     return {lamp: shown.get(lamp, "off") for lamp in layout.lamps.places}
@@ -51,10 +54,16 @@ def lamps_for(
 
 def living(levels: Mapping[Lamp, Level], now_s: float) -> dict[Lamp, Level]:
     """The levels with one lamp that changes once a second: `alive`, or, where a layout has none,
-    the pulse while it has no beat to show. When it is still, liveaid is not running."""
-    lives: Level = "on" if int(now_s / LIVES_S) % 2 else "dim"
+    the pulse while it has no beat to show. When it is still, liveaid is not running.
+
+    Asked to be dim or on, `alive` tells the limit too (`_limit`): it goes out in between.
+    """
+    first = bool(int(now_s / LIVES_S) % 2)
     if "alive" in levels:
-        return {**levels, "alive": lives}
+        high: Level = "dim" if levels["alive"] == "dim" else "on"
+        low: Level = "dim" if levels["alive"] == "off" else "off"
+        return {**levels, "alive": high if first else low}
+    lives: Level = "on" if first else "dim"
     return {**levels, "pulse": lives} if levels.get("pulse") == "off" else dict(levels)
 
 
@@ -67,7 +76,7 @@ def _levels(prompt: Prompt, lamps: Lamps, next_cue: Collection[Side]) -> dict[La
     if prompt.state == "waiting":
         return {"following": "dim", **shown}
     shown |= {prompt.state: "on", "state": _STATE.get(prompt.state, "off")}
-    shown["limit"] = _limit(prompt)
+    shown["alive" if lamps.limit is None else "limit"] = _limit(prompt)
     sure: Level = "dim" if prompt.state == "unsure" else "on"
     shown |= _count(prompt, lamps, sure) if prompt.state in PLAYED else _ends(prompt, lamps)
     for side in SIDES:
@@ -80,9 +89,7 @@ def _levels(prompt: Prompt, lamps: Lamps, next_cue: Collection[Side]) -> dict[La
 def _count(prompt: Prompt, lamps: Lamps, sure: Level) -> dict[Lamp, Level]:
     """Bars and beat while a set piece is played."""
     left = prompt.bars_left or 0
-    shown = bars_row(left, len(lamps.bars)) if sure == "on" else {}
-    if sure == "dim":
-        shown = {f"bars.{index}": sure for index in range(min(max(left, 1), len(lamps.bars)))}
+    shown = _bars(prompt, lamps, left, sure)
     if left in (1, 2):
         shown["last"] = sure if left == 1 else "dim"
     if prompt.beat is not None:
@@ -92,6 +99,16 @@ def _count(prompt: Prompt, lamps: Lamps, sure: Level) -> dict[Lamp, Level]:
             "on" if int(prompt.beat_position or 0.0) % 2 == 0 and sure == "on" else "dim"
         )
     return shown
+
+
+def _bars(prompt: Prompt, lamps: Lamps, left: int, sure: Level) -> dict[Lamp, Level]:
+    length = len(lamps.bars)
+    dim: dict[Lamp, Level] = {f"bars.{n}": "dim" for n in range(min(max(left, 1), length))}
+    if not lamps.told_by_bars:
+        return dim if sure == "dim" else bars_row(left, length)
+    if prompt.state == "unsure":
+        return {f"bars.{length // 2}": "dim"}
+    return dim if prompt.state == "silent" else {**bars_row(left, length), "bars.0": "on"}
 
 
 def bars_row(left: int, length: int) -> dict[Lamp, Level]:
@@ -130,16 +147,27 @@ def _deck(prompt: Prompt, lamps: Lamps, side: Side, sure: Level) -> dict[Lamp, L
     deck = prompt.decks.get(side)
     if deck is None or prompt.state == "over":
         return {}
-    if deck.ready:
-        return {f"ready_{side}": "on"}
     length = len(getattr(lamps, f"wind_{side}"))
+    if deck.ready:
+        own = getattr(lamps, f"ready_{side}") is not None
+        return {f"ready_{side}": "on"} if own else ready_row(side, length)
+    if length <= HALVES and sure == "dim":
+        return {}  # dim is half a lamp there
     if deck.way == "needle":
         return {f"wind_{side}.{index}": sure for index in range(length)}
     return {} if deck.wind is None else wind_row(deck.wind, side, length, sure)
 
 
+def ready_row(side: Side, length: int) -> dict[Lamp, Level]:
+    """A record at its cue by its wind row alone: the middle lamp, or of two both dim."""
+    if length == 2:
+        return {f"wind_{side}.0": "dim", f"wind_{side}.1": "dim"}
+    return {f"wind_{side}.{length // 2}": "on"} if length >= HALVES else {}
+
+
 def wind_row(turns: float, side: Side, length: int, sure: Level) -> dict[Lamp, Level]:
-    """How far a record is from its cue: one lamp within a turn, one more each time that doubles.
+    """How far a record is from its cue: one lamp within a turn, one more each time that doubles; in
+    a row of three or two half a lamp each.
 
     Forwards from the first lamp on, back from the last one; never all, that is the needle's.
     """
@@ -148,8 +176,15 @@ def wind_row(turns: float, side: Side, length: int, sure: Level) -> dict[Lamp, L
     if length == 1:
         return {f"wind_{side}.0": "on" if turns > 0 else "dim"}
     doubled = 0 if abs(turns) <= 1 else math.ceil(math.log2(min(abs(turns), 1e6)))
-    lit = range(min(1 + doubled, length - 1))
-    return {f"wind_{side}.{index if turns > 0 else length - 1 - index}": sure for index in lit}
+    levels: list[Level] = [sure] * min(1 + doubled, length - 1)
+    if length <= HALVES:
+        halves = min(1 + doubled, 2 * length - 1)
+        whole: list[Level] = ["on"] * (halves // 2)
+        levels = [*whole, "dim"] if halves % 2 else whole
+    return {
+        f"wind_{side}.{index if turns > 0 else length - 1 - index}": level
+        for index, level in enumerate(levels)
+    }
 
 
 @dataclass(slots=True)

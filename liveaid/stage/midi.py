@@ -15,7 +15,7 @@ from concurrent.futures import ThreadPoolExecutor
 from typing import Any, TypeVar
 
 from liveaid.stage.midi_names import match_port
-from liveaid.stage.midi_ports import Direction, Ports, apis_for
+from liveaid.stage.midi_ports import NOT_INSTALLED, Direction, Ports, apis_for
 from liveaid.stage.midi_sender import MidiSender
 
 Result = TypeVar("Result")
@@ -194,7 +194,9 @@ class MidiPort:
         if candidates:
             return f"several ports fit: {', '.join(candidates)}"
         absent = self._ports.absent
-        if absent and len(absent) == self._ports.systems:
+        if not self._ports.systems:
+            return NOT_INSTALLED
+        if len(absent) == self._ports.systems:
             return "no MIDI system on this machine"
         return "no port of that name"
 
@@ -219,15 +221,19 @@ class MidiPort:
         A thread that is stuck is left behind, and the next job gets a new one.
         """
         future = self._worker.submit(job)
-        try:
-            return await asyncio.wait_for(asyncio.shield(asyncio.wrap_future(future)), MIDI_LIMIT_S)
-        except TimeoutError:
-            self._timeouts += 1
-            if late is not None:
-                future.add_done_callback(lambda done: done.exception() or late(done.result()))
-            self._worker.shutdown(wait=False)
-            self._worker = _one_thread()
-            raise
+        # Not wait_for: until Python 3.12 it loses a cancellation that comes as the job ends, and
+        # whoever stops the port would wait for ever.
+        ended = asyncio.wrap_future(future)
+        ended.add_done_callback(lambda done: done.cancelled() or done.exception())
+        await asyncio.wait({ended}, timeout=MIDI_LIMIT_S)
+        if ended.done():
+            return ended.result()
+        self._timeouts += 1
+        if late is not None:
+            future.add_done_callback(lambda done: done.exception() or late(done.result()))
+        self._worker.shutdown(wait=False)
+        self._worker = _one_thread()
+        raise TimeoutError
 
 
 def _one_thread() -> ThreadPoolExecutor:

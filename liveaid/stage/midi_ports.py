@@ -8,11 +8,18 @@ import weakref
 from collections.abc import Iterator
 from typing import Any, Literal
 
-import rtmidi
-
 from liveaid.errors import UsageError
 from liveaid.stage.jack_server import jack_mark
 
+try:
+    import rtmidi
+except ImportError:  # no wheel for this Python, and nothing here that could build it
+    rtmidi = None
+
+NOT_INSTALLED = (
+    "MIDI is not installed: `pip install python-rtmidi` would do (it takes a C++ compiler where "
+    "there is no wheel for this Python)"
+)
 Direction = Literal["in", "out"]
 
 CLIENT_NAME = f"liveaid-{os.getpid()}"
@@ -28,6 +35,8 @@ API_CHOICES = ("auto", *_API_NAMES)
 
 def compiled_apis() -> dict[str, int]:
     """The MIDI systems this build of rtmidi can speak to, by our names."""
+    if rtmidi is None:
+        return {}
     compiled = set(rtmidi.get_compiled_api())
     numbers = {name: int(getattr(rtmidi, constant, -1)) for name, constant in _API_NAMES.items()}
     return {name: number for name, number in numbers.items() if number in compiled}
@@ -38,6 +47,8 @@ def apis_for(choice: str) -> dict[str, int]:
     there = compiled_apis()
     if choice == "auto":
         return there
+    if rtmidi is None:
+        raise UsageError(NOT_INSTALLED)
     if choice not in there:
         raise UsageError(f"{choice}: no such MIDI system here; auto, {', '.join(there)} would do")
     return {choice: there[choice]}
@@ -190,4 +201,4 @@ def list_ports(choice: str = "auto") -> tuple[dict[str, list[tuple[str, str]]], 
         found[direction] = ports.names()
         absent |= ports.absent
         ports.close()
-    return found, absent
+    return found, absent if apis else {"midi": NOT_INSTALLED}

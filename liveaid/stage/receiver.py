@@ -32,11 +32,11 @@ ASKED_BYTES = 4 * 1024 * 1024
 worth of the fastest senders."""
 RECEIVER_LATE_S = 0.5
 """A datagram that lay in the queue longer than this says where the record was, not where it is."""
-RECEIVER_AT_ONCE = 512
-"""Datagrams taken in at a turn; some 3 ms at most, so that the page is not starved."""
-BUDGET_S = 0.004
-"""Seconds of a turn in which what waits is read and heard: a page's request takes some ten turns,
-and is to be answered well within half a second."""
+RECEIVER_AT_ONCE = 128
+"""Datagrams taken in at a turn; some 2 ms at most, so that the page is not starved."""
+BUDGET_S = 0.002
+"""Seconds of a turn in which what waits is read and heard: a page's request takes some six turns,
+and is to be answered well within half a second where other programs have most of the machine."""
 MOST_USELESS = 256
 """Addresses remembered as useless, so that a flood of them costs next to nothing."""
 _BY_ADDRESS = ("unknown address", "unknown deck", "wildcard in address")
@@ -252,7 +252,7 @@ class Receiver:
 
 
 def _receive(opened: socket.socket) -> tuple[bytes, Sequence[tuple[int, int, bytes]], Any]:
-    if _SO_TIMESTAMPNS is None:
+    if sys.platform != "linux":
         data, sender = opened.recvfrom(OSC_PACKET_MAX_BYTES + 1)
         return data, (), sender
     data, extra, _, sender = opened.recvmsg(OSC_PACKET_MAX_BYTES + 1, 64)

@@ -15,18 +15,19 @@ import ssl
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import segno
 from aiohttp import web
-from zeroconf import NonUniqueNameException, ServiceInfo
-from zeroconf.asyncio import AsyncZeroconf
 
 from liveaid.files.aside import write_aside
 from liveaid.files.folders import data_folder
 from liveaid.stage.address import Address
 from liveaid.stage.certificate import PRIVATE, authority_pem, is_number, server_context, utc_now
 from liveaid.stage.watcher import Stage, Watcher
+
+if TYPE_CHECKING:  # loaded when first needed: a stage that is not shared starts without them
+    from zeroconf import ServiceInfo
+    from zeroconf.asyncio import AsyncZeroconf
 
 SHARED_ADDRESS = Address("0.0.0.0", 8443)
 NAME = "liveaid.local"
@@ -66,6 +67,8 @@ def share_at(address: Address, token: str | None = None, folder: Path | None = N
 
 def qr_text(url: str) -> str:
     """The QR code of an address, for a terminal (ISO/IEC 18004, two modules to a character)."""
+    import segno
+
     out = io.StringIO()
     segno.make(url, error="l", micro=False).terminal(out, compact=True, border=2)
     return out.getvalue()
@@ -104,6 +107,9 @@ class Sharing(Watcher):
         self._telling = asyncio.get_running_loop().create_task(self._tell())
 
     async def _tell(self) -> None:
+        from zeroconf import NonUniqueNameException
+        from zeroconf.asyncio import AsyncZeroconf
+
         numbers = [name for name in self.share.names if is_number(name) and name != "127.0.0.1"]
         try:
             self._known = AsyncZeroconf(interfaces=numbers or ["127.0.0.1"])
@@ -139,6 +145,8 @@ class Sharing(Watcher):
 
 
 def _announced(share: Share, numbers: Sequence[str]) -> ServiceInfo:
+    from zeroconf import ServiceInfo
+
     return ServiceInfo(
         _SERVICE,
         f"liveaid.{_SERVICE}",

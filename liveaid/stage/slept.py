@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 import time
 
 SLEPT_S = 2.0
@@ -28,7 +29,6 @@ def _asleep_s() -> float:
 
     CLOCK_BOOTTIME goes on through sleep, the monotonic clock does not (clock_gettime(2)).
     """
-    clock = getattr(time, "CLOCK_BOOTTIME", None)
-    if clock is None:
+    if sys.platform != "linux":
         return 0.0
-    return time.clock_gettime(clock) - time.clock_gettime(time.CLOCK_MONOTONIC)
+    return time.clock_gettime(time.CLOCK_BOOTTIME) - time.clock_gettime(time.CLOCK_MONOTONIC)

@@ -11,6 +11,7 @@ import json
 import logging
 import socket
 import ssl
+import sys
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -26,8 +27,12 @@ from liveaid.stage.headers import add_headers
 from liveaid.stage.live import Live
 from liveaid.stage.page_files import page_routes
 
-BACKLOG = 1024
-"""Connections the system keeps until they are accepted: one more waits a second to try again."""
+BACKLOG = 4096
+"""Connections the system keeps until they are accepted (as many as it commonly allows): one more
+waits a second to try again (RFC 6298, 2: the first retransmission)."""
+MUTE_KEPT_S = 30
+"""Linux keeps a connection from us until it says something, up to this long (tcp(7),
+TCP_DEFER_ACCEPT): a thousand mute ones don't stand before a page's own."""
 
 Report = Callable[[], dict[str, Any]]
 
@@ -196,6 +201,8 @@ def _listen(address: Address) -> socket.socket:
     try:
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         listening.bind((address.host, address.port))
+        if sys.platform == "linux":
+            listening.setsockopt(socket.IPPROTO_TCP, socket.TCP_DEFER_ACCEPT, MUTE_KEPT_S)
         listening.listen(BACKLOG)
         listening.setblocking(False)
     except OSError as error:

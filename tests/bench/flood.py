@@ -4,8 +4,9 @@ Run by hand:  python tests/bench/flood.py [--seconds 10] [--only singles bundles
 
 `perform` runs in a process of its own, a simulated performer's positions come at 200 a second and
 deck, and one flood after another is laid on top from further processes. Beside each: the same
-figures in the quiet stretch before it, in the same run. The place is compared with where the
-performer really was at the moment of asking.
+figures in the quiet stretch before it, and what a bare loop that answers one line takes to do so at
+the same moments, in the same run: it is not flooded, and shows what the machine has left. The place
+is compared with where the performer really was at the moment of asking.
 
 Bars: the page answers within 0.5 s, the place is within a beat, all is well 1 s after the flood,
 the log stays below 1 MB, what was sent is accounted for within 5 %.
@@ -104,6 +105,7 @@ class Seen:
     """What was seen of the page in one stretch."""
 
     answers_s: list[float] = field(default_factory=list)
+    bare_s: list[float] = field(default_factory=list)
     off_beats: list[float] = field(default_factory=list)
     unsure: int = 0
 
@@ -112,9 +114,24 @@ class Seen:
         off = sorted(self.off_beats)
         return (
             f"{name:<24}{len(ordered):>5}{1000 * statistics.median(ordered):>9.0f}"
-            f"{1000 * ordered[-1]:>8.0f}{statistics.median(off):>10.2f}{off[-1]:>8.2f}"
+            f"{1000 * ordered[-1]:>8.0f}{1000 * statistics.median(self.bare_s):>9.0f}"
+            f"{1000 * max(self.bare_s):>8.0f}{statistics.median(off):>10.2f}{off[-1]:>8.2f}"
             f"{100 * self.unsure / len(off):>8.0f}"
         )
+
+
+BARE = """
+import asyncio
+async def answer(reader, writer):
+    await reader.readuntil(b"\\r\\n\\r\\n")
+    writer.write(b"HTTP/1.1 200 OK\\r\\nContent-Length: 2\\r\\nConnection: close\\r\\n\\r\\n{}")
+    writer.close()
+async def main():
+    server = await asyncio.start_server(answer, "127.0.0.1", 0)
+    print(server.sockets[0].getsockname()[1], flush=True)
+    await server.serve_forever()
+asyncio.run(main())
+"""
 
 
 class Stage:
@@ -131,13 +148,18 @@ class Stage:
              "--log", str(self.log)],
             stdout=subprocess.DEVNULL, stderr=(folder / "stderr").open("w"),
         )  # fmt: skip
+        self.bare = subprocess.Popen(
+            [sys.executable, "-c", BARE], stdout=subprocess.PIPE, text=True
+        )
+        assert self.bare.stdout is not None
+        self.bare_http = int(self.bare.stdout.readline())
         while not self.get("health"):
             time.sleep(0.1)
 
-    def get(self, path: str) -> dict:
+    def get(self, path: str, port: int | None = None) -> dict:
         try:
             with urllib.request.urlopen(
-                f"http://127.0.0.1:{self.http}/{path}", timeout=5
+                f"http://127.0.0.1:{port or self.http}/{path}", timeout=5
             ) as answer:
                 return json.load(answer)
         except OSError:
@@ -181,8 +203,9 @@ def look(stage: Stage, performance: Performance, begin_s: float, seconds: float)
     while time.monotonic() < until_s:
         asked_s = time.monotonic()
         status = stage.get("status")
-        seen.answers_s.append(time.monotonic() - asked_s)
-        truth = performance.truth.at((asked_s + time.monotonic()) / 2 - begin_s)
+        answered_s = time.monotonic()
+        seen.answers_s.append(answered_s - asked_s)
+        truth = performance.truth.at((asked_s + answered_s) / 2 - begin_s)
         if truth is not None:
             told = status.get("piece")
             if told is None:
@@ -191,6 +214,9 @@ def look(stage: Stage, performance: Performance, begin_s: float, seconds: float)
                 off = before[told["index"]] + status["beat_position"] - before[truth[0]] - truth[1]
             seen.off_beats.append(abs(off))
             seen.unsure += status.get("state") != "following"
+        asked_s = time.monotonic()
+        stage.get("bare", stage.bare_http)
+        seen.bare_s.append(time.monotonic() - asked_s)
         time.sleep(0.05)
     return seen
 
@@ -219,7 +245,8 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
         stage = Stage(Path(folder))
         print(
-            f"{'':<24}{'asked':>5}{'ms med.':>9}{'most':>8}{'off med.':>10}{'most':>8}"
+            f"{'':<24}{'asked':>5}{'ms med.':>9}{'most':>8}{'bare ms':>9}{'most':>8}"
+            f"{'off med.':>10}{'most':>8}"
             f"{'unsure%':>8}"
         )
         for name in chosen.only:
@@ -264,8 +291,9 @@ def main() -> None:
         print(
             f"log {size / 1e6:.3f} MB, standard error {errors} bytes, {handles} handles at the end"
         )
-        stage.process.terminate()
-        stage.process.wait(15)
+        for process in (stage.process, stage.bare):
+            process.terminate()
+            process.wait(15)
 
 
 if __name__ == "__main__":

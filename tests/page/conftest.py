@@ -16,6 +16,7 @@ import pytest
 
 from liveaid.follow import Follower
 from liveaid.routine import Routine, load_routine
+from liveaid.routine.load import read_routine
 from liveaid.simulate import Fault, Network, perform
 from liveaid.stage import page_files
 from liveaid.stage.cues import next_cues
@@ -69,7 +70,7 @@ def browser_thread(needs):
 def answer(route: Any, *, driven: bool, outlined: dict[str, Any]) -> None:
     path = "/" + route.request.url.removeprefix(ORIGIN).lstrip("/").partition("?")[0]
     headers = {name: value for name, value in HEADERS.items() if name != "Server"}
-    if path == "/routine.json":
+    if path in ("/routine.json", "/whole.json"):
         route.fulfill(body=json.dumps(outlined), content_type="application/json", headers=headers)
         return
     if path == "/drive.js":
@@ -126,7 +127,8 @@ def on_page(browser_thread, told) -> Callable[..., Any]:
 
 @pytest.fixture(scope="session")
 def begin(told) -> Callable[..., None]:
-    """begin(page, device, away_m=3, **options): the driven stage view, laid out for a device."""
+    """begin(page, device, away_m=3, **options): the driven stage view, laid out for a device;
+    `routine` is the one it knows, `inches` another diagonal."""
 
     def run(page, device, away_m=3.0, **options):
         inches = DEVICES[device][2]
@@ -148,6 +150,27 @@ def carousel(routines):
 def told(carousel) -> dict[str, Any]:
     """The routine as pages draw it, and one status of each state."""
     return told_of(carousel)
+
+
+@pytest.fixture(scope="session")
+def alley() -> dict[str, Any]:
+    """What pages are told of the scene with written acts, and `at(index, beat, **more)`: a status
+    of one of its set pieces."""
+    file = HERE.parent.parent / "scenes" / "spice-alley" / "routine.yaml"
+    found = told_of(read_routine(file.read_bytes(), str(file)))
+    base, pieces = found["states"]["following"], found["routine"]["pieces"]
+
+    def at(index: int, beat: float, **more: Any) -> dict[str, Any]:
+        piece, metre = pieces[index], found["routine"]["metre"]
+        bars_gone, deck = int(beat // metre), base["decks"]["left"]
+        return base | {
+            "piece": {key: piece[key] for key in base["piece"]}, "tempo": piece["tempo"],
+            "beat_position": beat, "bar": bars_gone + 1, "beat": int(beat % metre) + 1,
+            "bars_left": piece["bars"] - bars_gone, "beats_left": metre * piece["bars"] - beat,
+            "decks": {side: deck | {"hand": hand} for side, hand in piece["hands"].items()},
+        } | more  # fmt: skip
+
+    return found | {"at": at}
 
 
 def told_of(routine: Routine) -> dict[str, Any]:
@@ -206,6 +229,7 @@ def told_of(routine: Routine) -> dict[str, Any]:
         "notes": [],
         "coming": [],
         "routine": brief(routine, found["edition"], "always"),
+        "whole": {"edition": found["edition"], "first": 0, "gone_beats": []},
     }
     nothing = {
         "piece": None,

@@ -67,6 +67,25 @@ def test_two_places_are_both_told(looks, told):
     assert looks["two places"]["names"] == f"{pieces[1]['name']} or {pieces[4]['name']}"
 
 
+def test_two_places_are_both_told_where_there_is_room_for_little(on_page, begin, told):
+    """Of each as much as goes: the letters it begins with."""
+
+    def look(page):
+        begin(page, "phone upright")
+        page.evaluate("(s) => drive.stand(s)", told["states"]["two places"])
+        return page.evaluate(LOOK)["names"]
+
+    one, other = on_page(look, "phone upright").split(" or ")
+    for begins, index in ((one, 1), (other, 4)):
+        name = told["routine"]["pieces"][index]["name"]
+        assert len(begins) >= 4
+        assert name.startswith(begins.removesuffix("…"))
+
+
+def test_nothing_is_ordered_when_all_is_over(looks):
+    assert (looks["over"]["left"], looks["over"]["right"]) == ("rests", "rests")
+
+
 def test_before_the_start_the_first_prompt_and_the_deck_that_lets_go_first(looks, told):
     assert looks["before"]["next"] == ["left"]
     assert looks["before"]["names"] == told["routine"]["pieces"][0]["name"]

@@ -8,6 +8,7 @@ import threading
 import time
 import urllib.request
 from configparser import ConfigParser
+from functools import partial
 from json import load
 
 import click
@@ -16,7 +17,8 @@ import pytest
 from liveaid.cli import liveaid
 from liveaid.routine.scene import shipped
 from liveaid.stage import Address
-from liveaid.stage.keeper import Keeper
+from liveaid.stage.ending import ENDINGS
+from liveaid.stage.keeper import Keeper, sign_of_life
 from liveaid.stage.stage_log import log_lines
 
 LIVEAID = [sys.executable, "-c", "from liveaid.cli import main; main()"]
@@ -87,49 +89,105 @@ def test_killed_it_follows_again_and_ends_for_good_when_asked(kept, turning, eve
     assert {"at", "level", "says"} <= set(log_lines(log)[0])
 
 
-def scripted(tmp_path, script):
-    """A keeper of a process that does as it is told; its status and what was said."""
-    file = tmp_path / "stage.py"
-    file.write_text(f"import os, sys, time\nsys.stdin.readline()\n{script}\n")
+# What a stage process does here, whatever way it is started.
+def ends_with_2(stand_by):
+    stand_by()
+    sys.exit(2)
+
+
+def ends_with_1(stand_by):
+    stand_by()
+    sys.exit(1)
+
+
+def crashes(stand_by):
+    stand_by()
+    os.kill(os.getpid(), signal.SIGKILL)
+
+
+def hangs_once(flag, stand_by):
+    """It shows life, then none; the second one ends by itself."""
+    stand_by()
+    if flag.exists():
+        sys.exit(0)
+    flag.touch()
+    (life,) = sign_of_life()
+    life.prompted(None, time.monotonic())
+    time.sleep(60)
+
+
+class Asked:
+    """Stands in for the stage: runs until it is asked to stop by the keeper's word alone."""
+
+    def __init__(self):
+        self.runs = True
+
+    def ask_stop(self):
+        self.runs = False
+
+
+def deaf_to_signals(flag, stand_by):
+    """As where a signal ends nothing politely: only the pipe can ask it to end."""
+    signal.signal(signal.SIGTERM, signal.SIG_IGN)
+    stand_by()
+    (life,) = sign_of_life()
+    stage = Asked()
+    life.started(stage)
+    flag.touch()
+    while stage.runs:
+        life.prompted(None, time.monotonic())
+        time.sleep(0.02)
+
+
+def kept_by(work, start_method="fork", meanwhile=lambda keeper: None):
+    """The keeper's status, what it said, and whether it put lamps out."""
     said, out = [], []
     keeper = Keeper(
-        [sys.executable, str(file)], lamps_out=lambda: out.append("out"), say=said.append
+        work, lamps_out=lambda: out.append("out"), say=said.append, start_method=start_method
     )
-    before = {number: signal.getsignal(number) for number in (signal.SIGINT, signal.SIGTERM)}
+    before = {number: signal.getsignal(number) for number in ENDINGS}
+    beside = threading.Thread(target=meanwhile, args=(keeper,))
+    beside.start()
     try:
         return keeper.run(), said, out
     finally:
+        beside.join()
         for number, handler in before.items():
             signal.signal(number, handler)
 
 
-def test_wrong_use_is_not_tried_again(tmp_path):
-    assert scripted(tmp_path, "sys.exit(2)") == (2, [], [])
-    assert scripted(tmp_path, "sys.exit(1)") == (1, [], [])
+def test_wrong_use_is_not_tried_again():
+    assert kept_by(ends_with_2) == (2, [], [])
+    assert kept_by(ends_with_1) == (1, [], [])
 
 
-def test_what_dies_at_once_is_given_up_and_its_lamps_put_out(tmp_path):
-    ended, said, out = scripted(tmp_path, "os.abort()")
+def test_what_crashes_at_once_is_given_up_and_its_lamps_put_out():
+    ended, said, out = kept_by(crashes)
     assert ended == 1
     assert "ended 5 times in 20 s; it is left ended" in said[-2]
-    assert "was ended by SIGABRT" in said[-1]
+    assert "was ended by SIGKILL" in said[-1]
     assert out == ["out"]
 
 
 def test_what_hangs_is_killed(tmp_path, monkeypatch):
-    """It shows life, then none: the second one ends by itself."""
     monkeypatch.setattr("liveaid.stage.keeper.HUNG_S", 0.3)
-    flag = tmp_path / "flag"
-    script = f"""
-if os.path.exists({str(flag)!r}):
-    sys.exit(0)
-open({str(flag)!r}, "w").close()
-os.write(int(os.environ["LIVEAID_ALIVE_FD"]), b".")
-time.sleep(60)
-"""
-    ended, said, out = scripted(tmp_path, script)
+    ended, said, out = kept_by(partial(hangs_once, tmp_path / "flag"))
     assert (ended, out) == (0, [])
     assert said == ["liveaid was ended by SIGKILL; it goes on at once."]
+
+
+@pytest.mark.parametrize("start_method", ["fork", "spawn"])
+def test_it_is_asked_to_end_by_the_pipe_too(tmp_path, eventually, start_method):
+    """Windows knows no polite signal from one process to another (`multiprocessing`, terminate).
+
+    Copied as on Linux, or loaded anew as elsewhere."""
+    flag = tmp_path / "flag"
+
+    def ask(keeper):
+        eventually(flag.exists)
+        os.kill(os.getpid(), signal.SIGTERM)
+
+    assert kept_by(partial(deaf_to_signals, flag), start_method, ask) == (0, [], [])
 
 
 def test_the_unit_file_calls_what_there_is():

@@ -113,7 +113,8 @@ def test_a_needle_to_be_lifted_lights_the_whole_row(make_prompt):
 
 
 def test_more_bars_than_lamps_dim_from_the_far_end(make_prompt):
-    """16 bars more for the whole row of 8: a lamp for every two; of four: a lamp for every four."""
+    """16 bars more for the whole row of 8: a lamp for every two; of three: a lamp for every
+    six, and the first one stays bright, since all dim is by the clock there."""
     rows = {}
     for chosen, name in ((GRID, "grid"), (EIGHT, "eight")):
         for bars in (8, 9, 10, 14, 24, 60):
@@ -124,7 +125,7 @@ def test_more_bars_than_lamps_dim_from_the_far_end(make_prompt):
     assert rows["grid", 9] == rows["grid", 10] == (7, 1)
     assert rows["grid", 14] == (5, 3)
     assert rows["grid", 24] == rows["grid", 60] == (0, 8)
-    assert (rows["eight", 8], rows["eight", 14], rows["eight", 24]) == ((3, 1), (1, 3), (0, 4))
+    assert (rows["eight", 8], rows["eight", 14], rows["eight", 24]) == ((2, 1), (1, 2), (1, 2))
 
 
 def test_the_last_bars_and_the_limit_have_their_lamps(make_prompt):
@@ -159,6 +160,112 @@ def test_every_layout_tells_all_states_apart(file, bars, make_prompt, waiting):
             levels = {lamp: level for lamp, level in levels.items() if "heard" not in lamp}
             pictures.setdefault(tuple(levels.items()), set()).add(state)
     assert [states for states in pictures.values() if len(states) > 1] == []
+
+
+@pytest.fixture
+def make_bare(make_prompt):
+    """make_bare(left={...}, **changes): the middle of a set piece, nothing to do at either deck
+    but what is said."""
+
+    def build(left=None, right=None, **changes):
+        prompt = make_prompt(**changes)
+        bare = {s: replace(d, way=None, wind=None, ready=False) for s, d in prompt.decks.items()}
+        told = {"left": left or {}, "right": right or {}}
+        return replace(prompt, decks={s: replace(d, **told[s]) for s, d in bare.items()})
+
+    return build
+
+
+READY = {"ready": True, "wind": 0.02}
+
+
+def situations(make_bare, waiting):
+    """All a performer has to tell apart on a controller, each with its name."""
+    found = {
+        "waiting": waiting,
+        "before": make_bare(state="before"),
+        "before, both ready": make_bare(READY, READY, state="before"),
+        "followed": make_bare(),
+        "two bars": make_bare(bars_left=2),
+        "last bar": make_bare(bars_left=1),
+        "many bars": make_bare(bars_left=14),
+        "unsure": make_bare(state="unsure", confidence=0.6),
+        "by the clock": make_bare(state="silent"),
+        "over": make_bare(state="over", bars_left=0, limit_kept=True),
+        "over, too long": make_bare(state="over", bars_left=0, limit_kept=False),
+        "limit near": make_bare(elapsed_s=170.0),
+        "limit passed": make_bare(elapsed_s=181.0),
+    }
+    ways = {
+        "ready": READY, "needle": {"way": "needle", "wind": None},
+        "on, little": {"way": "by hand", "wind": 0.4}, "on, far": {"way": "by hand", "wind": 9.0},
+        "back, little": {"way": "by hand", "wind": -0.4},
+        "back, far": {"way": "by hand", "wind": -9.0},
+    }  # fmt: skip
+    for side in ("left", "right"):
+        for words, changes in ways.items():
+            found[f"{side}: {words}"] = make_bare(**{side: changes})
+    return found
+
+
+@pytest.mark.parametrize("file", CONFIGS, ids=lambda file: file.stem)
+def test_every_two_situations_differ_on_every_layout(file, make_bare, waiting):
+    """Looked at for two seconds, beat and signal set aside: two pictures, a second apart."""
+    chosen = load_config(file, LampLayout)
+    told = {}
+    for name, prompt in situations(make_bare, waiting).items():
+        levels = lamps_for(prompt, chosen)
+        told[name] = [
+            {
+                lamp: level
+                for lamp, level in living(levels, second + 0.3).items()
+                if not lamp.startswith(("heard", "beats", "pulse"))
+            }
+            for second in (0, 1)
+        ]
+    assert len(told) == 25
+    same = [(a, b) for a, b in itertools.combinations(told, 2) if told[a] == told[b]]
+    assert same == []
+
+
+@pytest.mark.parametrize("file", CONFIGS, ids=lambda file: file.stem)
+def test_every_layout_tells_wind_at_its_side_and_by_its_length(file, make_bare):
+    """Left lights nothing of the right one's, and farther is never less: dim counts a half."""
+    chosen = load_config(file, LampLayout)
+    worth = {"off": 0.0, "dim": 0.5, "on": 1.0}
+    for side, other in (("left", "right"), ("right", "left")):
+        for way in (1, -1):
+            lengths = []
+            for turns in (0.4, 1.7, 3.0, 9.0):
+                levels = lamps_for(
+                    make_bare(**{side: {"way": "by hand", "wind": way * turns}}), chosen
+                )
+                assert lit(levels, f"wind_{other}") == set()
+                row = [levels[lamp] for lamp in levels if lamp.startswith(f"wind_{side}")]
+                assert worth[row[0]] != worth[row[-1]]
+                assert (worth[row[0]] > worth[row[-1]]) == (way > 0)
+                lengths.append(sum(worth[level] for level in row))
+            assert lengths == sorted(lengths)
+            assert len(set(lengths)) >= 3
+
+
+@pytest.mark.parametrize(
+    ("turns", "row", "pair"),
+    [
+        (0.4, "-..", "-."),  # within a turn half a lamp, one more each time that doubles
+        (1.7, "+..", "+."),
+        (3.0, "+-.", "+-"),
+        (7.0, "++.", "+-"),
+        (40.0, "++-", "+-"),
+        (-3.0, ".-+", "-+"),
+    ],
+)
+def test_a_short_row_counts_in_half_lamps(turns, row, pair, make_prompt):
+    marks = {"off": ".", "dim": "-", "on": "+"}
+    for chosen, expected in ((ROW, row), (EIGHT, pair)):
+        levels = lamps_for(at(make_prompt, "left", way="by hand", wind=turns), chosen)
+        shown = "".join(marks[levels[f"wind_left.{n}"]] for n in range(len(expected)))
+        assert shown == expected
 
 
 @pytest.mark.parametrize("file", CONFIGS, ids=lambda file: file.stem)

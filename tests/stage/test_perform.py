@@ -148,17 +148,14 @@ def test_a_taken_port_is_said_and_the_exit_status_is_1(perform):
         (["--osc-map", "fraction"], 1, "file_s"),
     ],
 )
-def test_wrong_use_is_said_with_what_would_do(routines, options, status, said):
-    ended = subprocess.run(
-        [*LIVEAID, "perform", str(routines / "three.yaml"), "--http", "127.0.0.1:0", *options],
-        capture_output=True, text=True, timeout=30,
-    )  # fmt: skip
-    assert ended.returncode == status
-    assert said in ended.stderr
-    assert "Traceback" not in ended.stderr
+def test_wrong_use_is_said_with_what_would_do(liveaid, routines, options, status, said):
+    ended = liveaid("perform", routines / "three.yaml", "--http", "127.0.0.1:0", *options)
+    assert ended.status == status
+    assert said in ended.err
+    assert "Traceback" not in ended.err
 
 
-def test_a_routine_that_is_not_placed_is_sent_to_render(tmp_path):
+def test_a_routine_that_is_not_placed_is_sent_to_render(liveaid, tmp_path):
     plain = tmp_path / "routine.yaml"
     plain.write_text(
         textwrap.dedent("""
@@ -167,12 +164,9 @@ def test_a_routine_that_is_not_placed_is_sent_to_render(tmp_path):
           - {name: One, bars: 4, tempo: 100, count: left, left: {hand: runs}}
     """)
     )
-    ended = subprocess.run(
-        [*LIVEAID, "perform", str(plain), "--osc", "127.0.0.1:0", "--http", "127.0.0.1:0"],
-        capture_output=True, text=True, timeout=30,
-    )  # fmt: skip
-    assert ended.returncode == 1
-    assert "liveaid render" in ended.stderr
+    ended = liveaid("perform", plain, "--osc", "127.0.0.1:0", "--http", "127.0.0.1:0")
+    assert ended.status == 1
+    assert "liveaid render" in ended.err
 
 
 def test_beyond_this_machine_a_token_is_made_up_and_printed(routines):

@@ -16,7 +16,7 @@ OFF_PLACE_S = 0.002
 """A beat may lie so far beside its place: less than the onsets it was followed by are sure of, and
 well below the 5 ms that a flam begins to be heard at (common practice, no source)."""
 FEWEST_FOLLOWED = 8
-SAME_TEMPO = 0.04
+SAME_READING = 0.04
 """A stated tempo nearer than this to the studied one, its half or double is the same reading."""
 
 
@@ -70,11 +70,11 @@ def counted_as(
 
     None where the stated tempo is another one: then nothing was followed.
     """
-    if abs(wanted_bpm / tempo_bpm - 1.0) < SAME_TEMPO:
+    if abs(wanted_bpm / tempo_bpm - 1.0) < SAME_READING:
         return tuple(beats_s)
-    if abs(2.0 * wanted_bpm / tempo_bpm - 1.0) < SAME_TEMPO:
+    if abs(2.0 * wanted_bpm / tempo_bpm - 1.0) < SAME_READING:
         return tuple(beats_s[::2])
-    if abs(0.5 * wanted_bpm / tempo_bpm - 1.0) < SAME_TEMPO:
+    if abs(0.5 * wanted_bpm / tempo_bpm - 1.0) < SAME_READING:
         halves = [(a + b) / 2.0 for a, b in pairwise(beats_s)]
         return tuple(sorted([*beats_s, *halves]))
     return None

@@ -2,10 +2,12 @@
 // WCAG 2.2, SC 2.3.1: never more than three flashes in any second; a flash is there and back again,
 // two changes. Every spot of the picture belongs to one box and to the whole picture's look, so the
 // sum of both gates bounds it: (LOOKS + BOX) / 2 = 2.5 flashes in any second. Over a deck a sticker
-// passes besides (dial.js), at most once a second: (LOOKS + DECK) / 2 + 1 = 3.
+// passes besides (dial.js), at most once a second: (LOOKS + DECK) / 2 + 1 = 3. Where its acts are drawn
+// (acts.js) each spot goes grey once a page, and a page turns once a second at most; the same sum.
 export const LOOKS = 2;          // changes of the whole picture's look in any second
 export const BOX = 3;            // changes of one box's content in any second
 export const DECK = 2;           // of a deck's, where a sticker moves too
+export const PAGE = 1;           // turns of a page of acts, which are changes of its deck too
 const SECOND_MS = 1000;
 
 export class Gate {

@@ -71,7 +71,7 @@ function upright(screen) {
 }
 
 function begin({ width, height, minute, text = 1 }) {
-  const pad = Math.max(6, 1.5 * minute);
+  const pad = Math.min(Math.max(6, 1.5 * minute), 0.04 * Math.min(width, height));
   const keep = Object.fromEntries(DROPPED_IN_ORDER.map((name) => [name, true]));
   const line = fontPx(LEAST, minute) * LINE * text;
   return { keep, pad, line, inner: { x: pad, y: pad, w: width - 2 * pad, h: height - 2 * pad } };
@@ -89,12 +89,15 @@ function settle(screen, inner, rows, keep, part) {
     if (spare() >= least) break;
     on[name] = false;
   }
+  // Too far away for any of it: the count keeps its part, and what no longer fits stays empty.
+  const fixed = inner.h - spare();
+  const squeezed = spare() < least ? (inner.h - least) / fixed : 1;
   const at = {};
   let y = inner.y;
   for (const [name, h] of rows(on)) {
-    const height = h === null ? spare() : h;
+    const height = h === null ? Math.max(spare(), least) : h * squeezed;
     at[name] = { x: inner.x, y, w: inner.w, h: height };
-    y += height ? height + gap : 0;
+    y += height ? height + gap * squeezed : 0;
   }
   return { on, at };
 }
@@ -125,6 +128,7 @@ function finish(boxes, on, screen) {
   const kept = Object.fromEntries(Object.entries(boxes).filter(([, box]) => box && box.w > 0 && box.h > 0));
   return {
     boxes: kept,
+    minute: screen.minute,
     least: fontPx(LEAST, screen.minute) * (screen.text ?? 1),
     good: fontPx(GOOD, screen.minute) * (screen.text ?? 1),
     dropped: DROPPED_IN_ORDER.filter((name) => !on[name]),

@@ -46,7 +46,7 @@ function cardOf(status, routine) {
   if (status.state === "before") return beforeStart(status, routine);
   if (status.state === "over") return atTheEnd(status);
   if (status.state === "unsure" && status.places?.length > 1) {
-    return { label: "", name: status.places.map((place) => place.name).join(" or "), prompt: "" };
+    return { label: "", name: bothNames(status.places.map((place) => place.name)), prompt: "" };
   }
   if (status.bar === 1 && piece.index > 0 && status.bars_left > 0) return { label: "Now", name: piece.name, prompt: promptOf(piece, routine) };
   const next = status.next;
@@ -56,6 +56,13 @@ function cardOf(status, routine) {
     label: soon ? (status.bars_left === 1 ? "In 1 bar" : `In ${status.bars_left} bars`) : "Next",
     name: next.name, prompt: promptOf(next, routine), soon,
   };
+}
+
+function bothNames(names) {
+  // Of two names as much as goes, of each alike: whole, their first words, the first letters of those.
+  const first = names.map((name) => name.trim().split(/\s+/)[0]);
+  const cut = (most) => first.map((word) => { const letters = [...word]; return letters.length > most ? `${letters.slice(0, most - 1).join("")}…` : word; });
+  return [names, first, cut(6), cut(4)].map((ways) => ways.join(" or "));
 }
 
 function beforeStart(status, routine) {
@@ -95,6 +102,8 @@ function deck(status, side) {
   if (!told || told.position == null || (always && told.age_ms > QUIET_MS)) return { mark: "unheard", words: "not heard", brief: ["not heard", "silent"], amount: "" };
   const at = (((told.position * turnDegrees) % 360) + 360) % 360;
   const cueAt = told.sticker ?? (told.cue == null ? null : (((told.cue * turnDegrees) % 360) + 360) % 360);
+  const rested = { mark: "rests", words: "nothing more to do", brief: [""], amount: "" };
+  if (status.state === "over") return { ...rested, at, cueAt: null, speed: told.speed ?? 0 };
   return { ...order(told, status.state === "before"), at, cueAt, speed: told.speed ?? 0 };
 }
 

@@ -1,9 +1,10 @@
 // The stage view's hand: brings each status to the screen, frame by frame. Told the time; the clock,
 // the stream and the frames are stage.js's.
+import { Ahead } from "/acts.js";
 import { Count } from "/beats.js";
 import { Dial, node, set } from "/dial.js";
 import { fit } from "/fit.js";
-import { BOX, DECK, LOOKS, Shown } from "/gate.js";
+import { BOX, DECK, LOOKS, PAGE, Shown } from "/gate.js";
 import { picture } from "/picture.js";
 import { CAPITAL } from "/sizes.js";
 
@@ -22,6 +23,7 @@ export class Show {
     this.look = new Shown(LOOKS, (a, b) => a.key === b.key);
     this.shown = {};
     this.dials = Object.fromEntries(SIDES.map((side) => [side, new Dial(this.box(side).querySelector("svg"))]));
+    this.ahead = Object.fromEntries(SIDES.map((side) => [side, new Ahead(this.box(side).querySelector(".ahead"), side)]));
     this.measure = measurer(root.ownerDocument);
   }
 
@@ -68,11 +70,14 @@ export class Show {
     this.box("rim").replaceChildren(path("track"), this.rimLeft, this.rimCuts);
   }
 
-  #layDeck(side, { boxes, least }) {
+  #layDeck(side, { boxes, least, minute }) {
     const box = this.box(side), at = boxes[side];
     box.style.setProperty("--bracket", `${Math.max(4, at.w * 0.045)}px`);
     const clear = at.w * 0.06;
-    Object.assign(box.querySelector("svg").style, { inset: `${clear}px`, width: `${at.w - 2 * clear}px`, height: `${at.h - 2 * clear}px` });
+    for (const svg of box.querySelectorAll("svg")) {
+      Object.assign(svg.style, { inset: `${clear}px`, width: `${at.w - 2 * clear}px`, height: `${at.h - 2 * clear}px` });
+    }
+    this.ahead[side].lay({ w: at.w - 2 * clear, h: at.h - 2 * clear, minute, metre: this.routine?.metre ?? 4 });
     const px = Math.max(least, at.w * 0.25);
     box.querySelector(".amount").style.fontSize = `${px}px`;
     box.classList.toggle("bare", px > at.w * 0.3); // no room for rings beside the number
@@ -83,7 +88,9 @@ export class Show {
   know(routine) {
     this.routine = routine;
     this.box("title").textContent = routine.title;
-    if (this.laid) this.#layStrip();
+    if (!this.laid) return;
+    this.#layStrip();
+    for (const side of SIDES) this.#layDeck(side, this.laid);
   }
 
   #layStrip() {
@@ -122,7 +129,7 @@ export class Show {
     this.#text("tempo", found.tempo, now);
     this.#text("now", more || found.now, now);
     this.#bars(at, now);
-    for (const side of SIDES) this.#deck(side, found, now);
+    for (const side of SIDES) this.#deck(side, found, at, now);
     this.#mark(at);
   }
 
@@ -150,7 +157,7 @@ export class Show {
 
   #text(name, text, now) {
     const at = this.laid.boxes[name];
-    if (!at || !this.#wish(name, text, now)) return;
+    if (!at || !this.#wish(name, [text].flat().join("\u0000"), now)) return;
     const { least, good } = this.laid;
     const size = Math.max(least, Math.min(at.h / 1.02, good * (GROWS[name] ?? 1)));
     const room = { width: at.w, height: at.h, size, least, lines: TEXTS[name], measure: this.measure };
@@ -193,20 +200,37 @@ export class Show {
     [...row.children].forEach((one, k) => one.classList.toggle("here", k + 1 === at.beat));
   }
 
-  #deck(side, found, now) {
-    const deck = found.decks[side];
+  #deck(side, found, at, now) {
     const key = `deck ${side}`;
-    this.shown[key] ??= new Shown(DECK, (a, b) => a.mark === b.mark && a.words === b.words);
+    this.shown[key] ??= new Shown(DECK, (a, b) => a.mark === b.mark && a.words === b.words && samePage(a.page, b.page));
+    const deck = { ...found.decks[side], page: this.#page(side, found.decks[side], at, now) };
     const turned = this.shown[key].wish(deck, now);
     const held = this.shown[key].value;
+    const box = this.box(side);
     this.dials[side].draw({ ...held, at: held.at == null ? null : deck.at ?? held.at }, now, this.still);
-    const at = this.laid.boxes[side];
-    if (turned) this.#amount(side, held.amount, at);
+    if (turned) {
+      this.#amount(side, held.amount, this.laid.boxes[side]);
+      if (held.page) this.ahead[side].draw(held.page, this.routine);
+      box.classList.toggle("drawn", Boolean(held.page));
+    }
+    if (held.page && !this.still) this.ahead[side].sweep(at, this.routine.pieces[at.piece?.index] ?? {});
     const words = `${side}-order`;
     this.#text(words, held.brief ?? held.words, now);
-    const box = this.box(words);
-    if (!box.hidden) box.classList.toggle("firm", this.box(side).classList.contains("next"));
-    this.box(side).setAttribute("aria-label", `${side} deck: ${held.words}`);
+    const order = this.box(words);
+    if (!order.hidden) order.classList.toggle("firm", box.classList.contains("next"));
+    box.setAttribute("aria-label", `${side} deck: ${held.words}`);
+  }
+
+  #page(side, deck, at, now) {
+    // The page of its acts that a worked deck shows; it turns no oftener than its gate lets it.
+    const piece = deck.mark === "works" && at.piece ? this.routine?.pieces[at.piece.index] : null;
+    const page = this.ahead[side].page(at, piece, this.routine?.edition);
+    if (!page) return null;
+    const key = `page ${side}`;
+    this.shown[key] ??= new Shown(PAGE, samePage);
+    this.shown[key].wish(page, now);
+    const held = this.shown[key].value;
+    return held.piece === page.piece && held.edition === page.edition ? held : null;
   }
 
   #amount(side, text, at) {
@@ -230,6 +254,8 @@ export class Show {
     this.strip.bars.forEach((bar, k) => bar.classList.toggle("gone", k < piece.index));
   }
 }
+
+function samePage(a, b) { return a === b || (a && b && ["place", "from", "piece", "edition"].every((key) => a[key] === b[key])); }
 
 function shortest(texts, room) {
   // The first way of saying it that has room uncut; else the last of them, cut.

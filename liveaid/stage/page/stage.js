@@ -77,9 +77,9 @@ panel.status = () => show.status;
 function facts(found) {
   const { status } = show;
   return [
-    ["State", found.state], ["Told", [found.card.label].flat()[0]], ["Set piece", status?.piece?.name ?? ""], ["Card", found.card.name],
+    ["State", found.state], ["Told", [found.card.label].flat()[0]], ["Set piece", status?.piece?.name ?? ""], ["Card", [found.card.name].flat()[0]],
     ["Prompt", found.card.prompt], ["Bars left", status?.bars_left == null ? "" : String(status.bars_left)], ["Left", found.decks.left.words], ["Right", found.decks.right.words],
-    ["Next deck", found.next.join(" and ")], ["Tempo", found.tempo], ["Time", found.clock],
+    ["Next deck", found.next.join(" and ")], ["Coming", (status?.coming ?? []).map((one) => one.says).join(", then ")], ["Tempo", found.tempo], ["Time", found.clock],
     ["Note", found.notices.join(" ")], ["Screen", awake.says],
   ];
 }
