@@ -60,12 +60,8 @@ def judged(found: Opened) -> Judged:
     phrases = {
         name: study.phrases_s for name, study in studies.items() if study.kind == "a cappella"
     }
-<<<<<<< HEAD
     marked = with_marks(found.judged, known)
-    files = _Files(marked, file, studies)
-=======
-    files = _Files(found.judged, file, studies, found.written)
->>>>>>> main
+    files = _Files(marked, file, studies, found.written)
     materials = files.materials()
     files.faults += part_faults(found.judged, sound_s=files.sound_s, digests=files.digests())
     laid = None
