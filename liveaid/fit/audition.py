@@ -37,7 +37,7 @@ FADE_S = 0.02
 
 
 @dataclass(frozen=True, slots=True)
-class Heard:
+class ToHear:
     """A sound to be heard: its file, its facts, and where in the file it begins if it is a part."""
 
     file: str
@@ -45,7 +45,7 @@ class Heard:
     from_s: float = 0.0
 
 
-def audition(mine: Heard, theirs: Heard, fit: Fit) -> Stereo:
+def audition(mine: ToHear, theirs: ToHear, fit: Fit) -> Stereo:
     """The two together, shape (frames, 2) at RATE_HZ. Unreadable when a file cannot be read.
 
     Without a common beat the other comes in at its own speed on the first bar line.
@@ -87,7 +87,7 @@ def _bar_line_s(study: Study) -> float:
     return study.silence_start_s
 
 
-def _played(heard: Heard, percent: float, *, from_s: float, lasts_s: float) -> Stereo:
+def _played(heard: ToHear, percent: float, *, from_s: float, lasts_s: float) -> Stereo:
     """A sound from a place on at a pitch, shape (frames, 2), as long as it lasts; a loop comes
     round, and a tempo that moves is ridden so that it keeps its mean."""
     speed, study = 1.0 + percent / 100.0, heard.study

@@ -65,7 +65,7 @@ def _file(sound: ShelfSound) -> str:
 def _said(sound: ShelfSound) -> str:
     """All words of a sound that `text` looks in."""
     marks, labels = sound.marks, sound.labels
-    words = [_file(sound), marks.note, marks.source, *sorted(marks.tags)]
+    words = [_file(sound), sound.name, marks.note, marks.source, *sorted(marks.tags)]
     return fold("\n".join([*words, labels.artist, labels.title, labels.album]))
 
 
