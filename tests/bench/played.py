@@ -282,26 +282,31 @@ def kinds(folder: Path, pieces: list) -> None:
     print(f"{'all':34}{np.mean(every):10.2f}{len(every):9}")
 
 
-def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--few", action="store_true", help="fewer of everything")
-    options = parser.parse_args()
-    warnings.filterwarnings("ignore")
+def tables(*, few: bool) -> None:
+    """Every table that what is installed allows."""
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         try:
-            pieces = list(tracker_pieces(options.few))
+            pieces = list(tracker_pieces(few))
         except OSError as error:
             print(f"left out, tracker music: {error}")
             pieces = []
         if SOUNDFONT.exists() and shutil.which("fluidsynth"):
-            played_piano(folder, options.few)
-            breaks(folder, options.few, pieces)
+            played_piano(folder, few)
+            breaks(folder, few, pieces)
         else:
             print("left out, played and arranged music: no fluidsynth or soundfont")
         steadiness(folder, pieces)
         if shutil.which("espeak-ng"):
             kinds(folder, pieces)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--few", action="store_true", help="fewer of everything")
+    options = parser.parse_args()
+    warnings.filterwarnings("ignore")
+    tables(few=options.few)
 
 
 if __name__ == "__main__":
