@@ -261,7 +261,7 @@ def _gather(shelf: Shelf, said: dict[str, Any]) -> None:
 
 
 def _mark(shelf: Shelf, names: Sequence[str], marks: dict[str, Any]) -> None:
-    chosen = [shelf.chosen(name) for name in names]
+    chosen = [_whole(shelf, name) for name in names]
     set_to = {
         name: None if value == "guessed" and name in _GUESSES else value
         for name, value in marks.items()
@@ -317,8 +317,16 @@ def _alike(shelf: Shelf, said: dict[str, Any]) -> None:
     show_alike(pairs, as_json=said["as_json"])
 
 
+def _whole(shelf: Shelf, name: str) -> ShelfSound:
+    """A sound that can be marked or forgotten: all of a file."""
+    sound = shelf.chosen(name)
+    if sound.part is not None:
+        raise LiveaidError(f"{sound.name}: a part of {shown(sound.path)}, which would do")
+    return sound
+
+
 def _forget(shelf: Shelf, names: Sequence[str]) -> None:
-    for sound in [shelf.chosen(name) for name in names]:
+    for sound in [_whole(shelf, name) for name in names]:
         shelf.forget(sound.hash)
         click.echo(f"{shown(sound.path)}: off the shelf; the file is not touched.")
 

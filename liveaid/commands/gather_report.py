@@ -13,12 +13,13 @@ from rich.progress import Progress, TaskID
 from rich.text import Text
 
 from liveaid.commands.shelf_tables import GUESS, alike_table, brief_table, sound_table
-from liveaid.files.names import shown
+from liveaid.files.names import shown, stem
 from liveaid.fit.brief import Brief, sought
 from liveaid.routine.model import Turntable, clock_time
 from liveaid.routine.sketch import Sketch
 from liveaid.shelf.collect import Counted, Done, Event, Gone
 from liveaid.shelf.folder import Trouble
+from liveaid.shelf.open_break import open_breaks
 from liveaid.shelf.shelf_sound import ShelfSound
 from liveaid.terminal import console, print_json
 
@@ -158,14 +159,16 @@ def show_facts(sound: ShelfSound, *, as_json: bool) -> None:
 
 
 def _show_breaks(sound: ShelfSound) -> None:
-    """Each open break as a part of the sound, ready for the section map."""
-    found = sound.study.breaks() if sound.study else ()
+    """Each open break, or the one that is meant, as a part of the sound for the section map."""
+    found = [sound] if sound.part else open_breaks(sound)
     if found:
         click.echo("open breaks, ready for `sounds:` in the section map:")
-        click.echo(f"  {sound.name}:\n    parts:")
-    for number, (begin, end, bars) in enumerate(found, 1):
-        name = "break" if len(found) == 1 else f"break-{number}"
-        click.echo(f"      {name}: {{from: {begin:.3f}, to: {end:.3f}}}  # {bars:g} bars")
+        click.echo(f"  {stem(sound.path)}:\n    parts:")
+    for each in found:
+        assert each.part is not None
+        name, begin, end = each.part
+        bars = "" if each.study is None else f"  # {each.study.sections[0][3]:g} bars"
+        click.echo(f"      {name}: {{from: {begin:.3f}, to: {end:.3f}}}{bars}")
 
 
 def show_brief(sketch: Sketch, found: Brief, here: Mapping[str, ShelfSound]) -> None:

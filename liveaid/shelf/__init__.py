@@ -8,6 +8,7 @@ collect      gather folders: only what is new or changed is read
 database     the SQLite file behind the shelf
 shelf        sounds known by their bytes, not by their names
 shelf_sound  one sound as the shelf keeps it
+open_break   an open break as a sound of its own
 columns      the facts sounds are found and ranked by, a column each
 map_words    what a section map says of its sounds, put over the study
 choose       the one sound meant by a path or a name

@@ -200,14 +200,14 @@ def test_a_passage_stretched_with_its_key_kept_is_even_too(ramp):
 
 
 def test_what_is_heard_of_a_fit_is_followed_too(ramp, tmp_path: Path):
-    from liveaid.fit.audition import AUDITION_RATE_HZ, audition
+    from liveaid.fit.audition import AUDITION_RATE_HZ, ToHear, audition
     from liveaid.fit.fit import fits
 
     facts, _, sound = ramp
     file = tmp_path / "ramp.wav"
     soundfile.write(file, sound, RATE_HZ)
     (fit,) = fits(facts, {"same": facts})
-    mix = audition(str(file), facts, str(file), facts, fit)
+    mix = audition(ToHear(str(file), facts), ToHear(str(file), facts), fit)
     assert AUDITION_RATE_HZ == RATE_HZ
     found = thumps_s(mix[:, 0]) * facts.tempo / TEMPO_BPM
     assert len(found) == 32  # eight bars of four
