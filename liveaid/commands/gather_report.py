@@ -36,6 +36,11 @@ _DEEDS = {
 }
 
 
+PASSED_SHOWN = 20
+"""Files passed over by their names that are told one by one; a folder of pictures may hold
+thousands, and --json tells all."""
+
+
 class GatherTally:
     """Counts what a gathering did, and tells troubles as they come."""
 
@@ -45,6 +50,7 @@ class GatherTally:
         self._troubles: list[Trouble] = []
         self._faulty: dict[str, tuple[str, ...]] = {}
         self._gone: list[str] = []
+        self._passed: list[str] = []
         self._begun_s = time.monotonic()
 
     def take(self, event: Event, bar: Progress, task: TaskID) -> None:
@@ -58,6 +64,8 @@ class GatherTally:
                     self._faulty[path] = study.faults
                     said = f"{shown(path)}: studied, but {'; '.join(study.faults)}"
                     bar.console.print(Text(said), soft_wrap=True)
+                if deed == "passed":
+                    self._passed.append(path)
                 bar.advance(task, 0 if deed == "passed" else 1)
             case Trouble():
                 self._troubles.append(event)
@@ -81,6 +89,8 @@ class GatherTally:
             "of them with faults": len(self._faulty),
             "could not be studied": len(self._troubles),
         } | (counts | {"gone; their studies are kept": len(self._gone)})
+        for path in self._passed[:PASSED_SHOWN]:
+            click.echo(f"{shown(path)}: passed over")
         for words, count in counts.items():
             if count:
                 click.echo(f"{count:6} {words}")
@@ -97,6 +107,7 @@ class GatherTally:
             ],
             "faulty": {shown(path): list(faults) for path, faults in self._faulty.items()},
             "gone": [shown(path) for path in self._gone],
+            "passed": [shown(path) for path in self._passed],
         }
 
 
