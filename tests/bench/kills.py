@@ -109,12 +109,12 @@ def wait_for(look, for_s: float = 60.0) -> float:
 
 
 def takes_in(file: Path) -> int:
-    """Takes in the database and in the journal beside it."""
-    waiting = len(list(file.with_name(f"{file.name}.waiting").glob("*.take")))
-    if not file.is_file():
-        return waiting
-    with sqlite3.connect(f"file:{file}?mode=ro", uri=True) as opened:
-        return waiting + int(opened.execute("select count(*) from take").fetchone()[0])
+    """Takes in the database and in the journal beside it; one that is in both is one."""
+    codes = {path.stem for path in file.with_name(f"{file.name}.waiting").glob("*.take")}
+    if file.is_file():
+        with sqlite3.connect(f"file:{file}?mode=ro", uri=True) as opened:
+            codes |= {code for (code,) in opened.execute("select code from take")}
+    return len(codes)
 
 
 def told_of(http: int) -> int:
