@@ -104,6 +104,9 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seconds", type=float, default=40.0)
     parser.add_argument("--bpm", type=float, default=120.0)
+    parser.add_argument(
+        "--synchronous", action="store_true", help="JACK waits for its clients: none loses a period"
+    )
     chosen = parser.parse_args()
     jackd = shutil.which("jackd")
     if jackd is None:
@@ -113,7 +116,8 @@ def main() -> None:
     started: list[subprocess.Popen] = []
     with tempfile.TemporaryDirectory() as folder:
         try:
-            dummy = [jackd, "-r", "-n", SERVER, "-d", "dummy", "-r", "48000", "-p", "64"]
+            waits = ["-S"] if chosen.synchronous else []
+            dummy = [jackd, "-r", *waits, "-n", SERVER, "-d", "dummy", "-r", "48000", "-p", "64"]
             started.append(subprocess.Popen(dummy, **quiet))
             time.sleep(2)
             box = subprocess.Popen(

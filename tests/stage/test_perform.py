@@ -1,9 +1,12 @@
 """`liveaid perform` as the performer starts it: a process, a foreign OSC sender, a real MIDI port,
 a real browser; and how it ends."""
 
+import asyncio
 import json
+import os
 import re
 import signal
+import socket
 import subprocess
 import sys
 import textwrap
@@ -13,8 +16,10 @@ import urllib.request
 
 import pytest
 
+from liveaid.cli import main
 from liveaid.routine.config_file import read_config
 from liveaid.stage import Address
+from liveaid.stage.ending import ENDINGS, ends_by_signal
 from liveaid.stage.lamp_layout import LampLayout
 
 LIVEAID = [sys.executable, "-c", "from liveaid.cli import main; main()"]
@@ -105,10 +110,9 @@ def test_a_foreign_sender_moves_the_prompt(perform, needs, eventually):
     assert stage.get("health")["osc"]["refused"] == {}
 
 
-@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT, signal.SIGHUP])
-def test_it_starts_without_a_controller_says_so_and_ends_when_told(perform, number):
+def test_it_starts_without_a_controller_says_so_and_ends_when_told(perform):
     stage = perform()
-    status, printed = stage.end(number)
+    status, printed = stage.end(signal.SIGHUP)
     assert status == 0
     assert f"Page     http://127.0.0.1:{stage.http}/" in printed
     assert f"OSC in   127.0.0.1:{stage.osc}" in printed
@@ -116,30 +120,56 @@ def test_it_starts_without_a_controller_says_so_and_ends_when_told(perform, numb
     assert printed.rstrip().endswith("Lamps off, ports closed.")
 
 
+@pytest.mark.parametrize("number", ENDINGS)
+def test_every_ending_is_asked_for_politely(number):
+    """SIGINT, SIGTERM and SIGHUP alike, sent to this very process."""
+
+    async def run():
+        asked = asyncio.Event()
+        with ends_by_signal(asked.set):
+            os.kill(os.getpid(), number)
+            await asyncio.wait_for(asked.wait(), 10)
+
+    before = signal.getsignal(number)
+    asyncio.run(run())
+    assert signal.getsignal(number) == before
+
+
 def test_a_missing_controller_is_said_and_no_obstacle(perform):
     stage = perform("--midi", "nightbox")
     assert stage.get("health")["midi"]["state"] in (
         "no MIDI system on this machine", "no port of that name"
     )  # fmt: skip
-    status, printed = stage.end()
+    status, printed = stage.end(signal.SIGINT)
     assert status == 0
     assert "Lamps    nightbox: no " in printed
 
 
-def test_a_taken_port_is_said_and_the_exit_status_is_1(perform):
-    first = perform()
-    again = subprocess.run(
-        [*LIVEAID, "perform", "tests/routines/three.yaml", "--osc", f"127.0.0.1:{first.osc}",
-         "--http", "127.0.0.1:0"],
-        capture_output=True, text=True, timeout=30,
-    )  # fmt: skip
-    assert again.returncode == 1
-    assert f"127.0.0.1:{first.osc}: another program listens there already" in again.stderr
-    assert "Traceback" not in again.stderr
+@pytest.fixture
+def ended(capfd):
+    """ended(*options): exit status of a `perform` that does not come to run, and what it says."""
+
+    def run(*words):
+        with pytest.raises(SystemExit) as left:
+            main(["perform", *map(str, words), "--log", "no", "--http", "127.0.0.1:0"])
+        said = capfd.readouterr().err
+        assert "Traceback" not in said
+        return left.value.code, said
+
+    return run
+
+
+def test_a_taken_port_is_said_and_the_exit_status_is_1(ended, routines):
+    with socket.socket(type=socket.SOCK_DGRAM) as taken:
+        taken.bind(("127.0.0.1", 0))
+        address = f"127.0.0.1:{taken.getsockname()[1]}"
+        status, said = ended(routines / "three.yaml", "--osc", address)
+    assert status == 1
+    assert f"{address}: another program listens there already" in said
 
 
 @pytest.mark.parametrize(
-    ("options", "status", "said"),
+    ("options", "status", "says"),
     [
         (["--osc", "nowhere"], 2, "HOST:PORT"),
         (["--osc-map", "no-such-map"], 2, "deck-in-argument"),
@@ -148,17 +178,13 @@ def test_a_taken_port_is_said_and_the_exit_status_is_1(perform):
         (["--osc-map", "fraction"], 1, "file_s"),
     ],
 )
-def test_wrong_use_is_said_with_what_would_do(routines, options, status, said):
-    ended = subprocess.run(
-        [*LIVEAID, "perform", str(routines / "three.yaml"), "--http", "127.0.0.1:0", *options],
-        capture_output=True, text=True, timeout=30,
-    )  # fmt: skip
-    assert ended.returncode == status
-    assert said in ended.stderr
-    assert "Traceback" not in ended.stderr
+def test_wrong_use_is_said_with_what_would_do(ended, routines, options, status, says):
+    left, said = ended(routines / "three.yaml", *options)
+    assert left == status
+    assert says in said
 
 
-def test_a_routine_that_is_not_placed_is_sent_to_render(tmp_path):
+def test_a_routine_that_is_not_placed_is_sent_to_render(ended, tmp_path):
     plain = tmp_path / "routine.yaml"
     plain.write_text(
         textwrap.dedent("""
@@ -167,12 +193,9 @@ def test_a_routine_that_is_not_placed_is_sent_to_render(tmp_path):
           - {name: One, bars: 4, tempo: 100, count: left, left: {hand: runs}}
     """)
     )
-    ended = subprocess.run(
-        [*LIVEAID, "perform", str(plain), "--osc", "127.0.0.1:0", "--http", "127.0.0.1:0"],
-        capture_output=True, text=True, timeout=30,
-    )  # fmt: skip
-    assert ended.returncode == 1
-    assert "liveaid render" in ended.stderr
+    left, said = ended(plain, "--osc", "127.0.0.1:0")
+    assert left == 1
+    assert "liveaid render" in said
 
 
 def test_beyond_this_machine_a_token_is_made_up_and_printed(routines):
