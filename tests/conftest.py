@@ -11,13 +11,14 @@ import shutil
 import signal
 from collections.abc import Callable
 from pathlib import Path
-from typing import NoReturn
+from typing import NamedTuple, NoReturn
 
 import numpy as np
 import pytest
 import soundfile
 from hypothesis import HealthCheck, settings
 
+from liveaid.cli import main
 from liveaid.study.spectrum import RATE_HZ
 
 # A run started in the background has Ctrl-C switched off, and hands that on to what it starts.
@@ -101,6 +102,26 @@ def allow(tmp_path, monkeypatch) -> Callable[[str, Path], None]:
         monkeypatch.setenv("XDG_CONFIG_HOME", str(home))
 
     return say
+
+
+class Ran(NamedTuple):
+    """How a command ended, and all it printed."""
+
+    status: int
+    out: str
+    err: str
+
+
+@pytest.fixture
+def liveaid(capfd: pytest.CaptureFixture[str]) -> Callable[..., Ran]:
+    """liveaid(*arguments): the command run in this process, which saves starting another."""
+
+    def run(*arguments: object) -> Ran:
+        with pytest.raises(SystemExit) as left:
+            main([str(argument) for argument in arguments])
+        return Ran(int(left.value.code or 0), *capfd.readouterr())
+
+    return run
 
 
 @pytest.fixture(scope="session")

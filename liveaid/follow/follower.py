@@ -73,7 +73,7 @@ class Follower:
         self._twin_s = 0.0
         self._hinted_s = -math.inf
         self._moved_s, self._stopped_s = -math.inf, -math.inf
-        self._confidence = 0.0
+        self._piece_sure = self._confidence = 0.0
 
     def hear(self, side: Side, *, position: float, now: float) -> None:
         """One deck's position, in deck-file seconds."""
@@ -231,9 +231,9 @@ class Follower:
     def _judge(self, now: float) -> None:
         """Take stock: how sure the place is, and what state that makes."""
         assert self._heard is not None
-        self._confidence = self._belief.confidence(self._heard)
+        self._piece_sure, self._confidence = self._belief.confidence()
         told = self._belief.told
-        if self._confidence >= state.DOUBTFUL or self._sure is None:
+        if self._piece_sure >= state.DOUBTFUL or self._sure is None:
             self._sure, self._sure_s = (told.section, told.beat), now
         sure = self._confidence >= state.SURE
         self._elapsed.see(told.section, told.beat, now, ratio=self._heard.ratio, sure=sure)
@@ -261,7 +261,7 @@ class Follower:
         """Section, beat, beats a second, and whether it is the last sure place that is held."""
         told = self._belief.told
         here = self.plan.whole_beat(told.section, told.beat)
-        if self._confidence < 0.5 and self._sure is not None and self._twin_s <= TWINS_S:
+        if self._piece_sure < 0.5 and self._sure is not None and self._twin_s <= TWINS_S:
             section, beat, rate = self._carried(*self._sure, now - self._sure_s)
             if abs(self.plan.whole_beat(section, beat) - here) > 1.0:
                 return section, beat, rate, True
@@ -284,7 +284,8 @@ class Follower:
             return section, 0.0, ratio / plan.at(0).beat_s if section < 0 else 0.0
         rate = rate_bps(plan.at(section), self._heard)
         beat += rate * seconds
-        if self._belief.told.stays and section == self._belief.told.section:
+        told = self._belief.told
+        if (told.stays or told.over) and section == told.section:
             beat = min(beat, plan.at(section).beats - 0.01)
         while plan.is_piece(section) and beat >= plan.at(section).beats:
             over_s = (beat - plan.at(section).beats) * plan.at(section).beat_s

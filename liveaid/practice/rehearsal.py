@@ -40,7 +40,7 @@ from liveaid.practice.take_report import ScoredTake
 from liveaid.practice.weeks_plan import PracticePlan
 from liveaid.routine import Routine
 from liveaid.routine.edits import matched
-from liveaid.stage import Heard, Stage, Watcher
+from liveaid.stage import Heard, Stage, Watcher, Whole
 from liveaid.stage.words import Word
 
 _WORK_EVERY_S = 30.0
@@ -103,11 +103,20 @@ class Rehearsal(Watcher):
         """What is practised."""
         return self.session.aim
 
+    def stretch_of(self) -> Whole | None:
+        """The whole routine, of which what is practised may be a stretch."""
+        return Whole(self.whole, self.aim.first, self.aim.gone_beats)
+
     def use(self, whole: Routine) -> Routine:
         """Go on with an edited map, between takes; returns what is to be followed from now on.
 
         LiveaidError, and nothing changes, when what is practised is no longer in it.
         """
+        if self.aim.decks:
+            raise LiveaidError(
+                f"The slower deck files hold {self.aim.piece} as it was, and so it is practised "
+                "on; begun anew, the rehearsal makes them anew"
+            )
         aim = self._aim_of(whole, self.aim.piece) or self._renamed(whole)
         if aim is None:
             raise LiveaidError(
@@ -184,8 +193,18 @@ class Rehearsal(Watcher):
         later = self.aim.first + 1 if self.aim.piece else 0
         return later < len(self.whole.pieces) and self.go_to(self.whole.pieces[later].name)
 
+    def _change_decks(self) -> None:
+        """Follow the deck files that the ladder's rung asks for, but not within a take."""
+        wanted = self.session.other_decks
+        if wanted is None or self.session.finder.playing:
+            return
+        self.session.use(self.aim.on_decks(wanted))
+        if self._stage is not None:
+            self._stage.use(self.aim.routine)
+
     def _step(self, rungs: int) -> bool:
         self.session.step(rungs)
+        self._change_decks()
         return self.session.ladder is not None
 
     def _say(self, said: str) -> bool:
@@ -312,6 +331,7 @@ class Rehearsal(Watcher):
             score = await loop.run_in_executor(self._aside, score_of, aim, kept, earlier)
             self.session.scored(ended, score)
             await self._scored(scored_take(kept, report_of(aim, score), number))
+            self._change_decks()
         except StoreError as error:
             self.error = str(error)
         self._push()

@@ -8,7 +8,6 @@ import wave
 import pytest
 from click.testing import CliRunner
 
-from liveaid.cli import main
 from liveaid.routine import load_routine
 
 PLAYABLE = """
@@ -29,19 +28,6 @@ pieces:
 
 
 @pytest.fixture
-def run(capsys):
-    """The command line's status and output."""
-
-    def call(*arguments):
-        with pytest.raises(SystemExit) as left:
-            main([str(argument) for argument in arguments])
-        out = capsys.readouterr()
-        return left.value.code, out.out, out.err
-
-    return call
-
-
-@pytest.fixture
 def good(tmp_path):
     (tmp_path / "routine.yaml").write_text(PLAYABLE)
     return tmp_path / "routine.yaml"
@@ -53,15 +39,15 @@ def torn(tmp_path):
     return tmp_path / "torn.yaml"
 
 
-def test_check_leaves_with_0_where_nothing_is_impossible(run, good):
-    status, out, _ = run("check", good)
+def test_check_leaves_with_0_where_nothing_is_impossible(liveaid, good):
+    status, out, _ = liveaid("check", good)
     assert status == 0
     assert "0 errors" in out
 
 
-def test_check_leaves_with_1_and_names_the_place_and_a_way_out(run, torn):
+def test_check_leaves_with_1_and_names_the_place_and_a_way_out(liveaid, torn):
     # 90 - 8 = 82 s = 45.6 turns with no time.
-    status, out, _ = run("check", torn)
+    status, out, _ = liveaid("check", torn)
     assert status == 1
     assert "2 Two, bar 1" in out
     assert "+45.6 turns" in " ".join(out.split())
@@ -69,8 +55,8 @@ def test_check_leaves_with_1_and_names_the_place_and_a_way_out(run, torn):
     assert "[red]One" in out
 
 
-def test_check_as_json_holds_findings_changes_and_hands(run, torn):
-    status, out, _ = run("check", torn, "--json")
+def test_check_as_json_holds_findings_changes_and_hands(liveaid, torn):
+    status, out, _ = liveaid("check", torn, "--json")
     report = json.loads(out)
     assert status == 1
     [error] = [f for f in report["findings"] if f["severity"] == "error"]
@@ -80,45 +66,45 @@ def test_check_as_json_holds_findings_changes_and_hands(run, torn):
     assert report["total_s"] == 16.0
 
 
-def test_check_fits_80_columns(run, good, monkeypatch):
+def test_check_fits_80_columns(liveaid, good, monkeypatch):
     monkeypatch.setenv("COLUMNS", "80")
-    _, out, _ = run("check", good, "--hands")
+    _, out, _ = liveaid("check", good, "--hands")
     assert max(map(len, out.splitlines())) <= 80
 
 
-def test_check_draws_the_picture(run, good, tmp_path):
-    status, _, _ = run("check", good, "--picture", tmp_path / "p.svg")
+def test_check_draws_the_picture(liveaid, good, tmp_path):
+    status, _, _ = liveaid("check", good, "--picture", tmp_path / "p.svg")
     assert status == 0
     assert (tmp_path / "p.svg").read_text().startswith("<?xml")
 
 
-def test_check_reads_how_long_the_files_are(run, good):
+def test_check_reads_how_long_the_files_are(liveaid, good):
     # 4 bars at 120 BPM are 8 s; a sound of 6 s has 3 bars.
     (good.parent / "sounds").mkdir()
     with wave.open(str(good.parent / "sounds" / "bells.wav"), "wb") as sound:
         sound.setparams((1, 2, 8000, 0, "NONE", ""))
         sound.writeframes(bytes(2 * 8000 * 6))
-    status, out, _ = run("check", good)
+    status, out, _ = liveaid("check", good)
     assert status == 1
     assert "bells has 3.0 bars left" in " ".join(out.split())
 
 
-def test_check_refuses_a_map_that_is_none(run, tmp_path):
-    status, _, err = run("check", tmp_path / "nothing")
+def test_check_refuses_a_map_that_is_none(liveaid, tmp_path):
+    status, _, err = liveaid("check", tmp_path / "nothing")
     assert status == 2
     assert "no section map there" in err
 
 
-def test_arrange_says_what_may_move_when_nothing_is_marked(run, good):
-    status, out, _ = run("arrange", good)
+def test_arrange_says_what_may_move_when_nothing_is_marked(liveaid, good):
+    status, out, _ = liveaid("arrange", good)
     assert status == 0
     assert "no set piece is marked" in out
     assert "the best there is" in out
 
 
-def test_arrange_writes_a_map_that_loads_and_finds_its_sounds(run, good, tmp_path, allow):
+def test_arrange_writes_a_map_that_loads_and_finds_its_sounds(liveaid, good, tmp_path, allow):
     (tmp_path / "new").mkdir()
-    status, out, _ = run("arrange", good, "--write", tmp_path / "new" / "map.yaml")
+    status, out, _ = liveaid("arrange", good, "--write", tmp_path / "new" / "map.yaml")
     assert status == 0
     assert "outside the scene's folder" in out
     allow("read", good.parent)
@@ -129,25 +115,25 @@ def test_arrange_writes_a_map_that_loads_and_finds_its_sounds(run, good, tmp_pat
     )
 
 
-def test_arrange_moves_only_what_it_is_told(run, good):
-    _, out, _ = run("arrange", good, "--free", "Out", "--json")
+def test_arrange_moves_only_what_it_is_told(liveaid, good):
+    _, out, _ = liveaid("arrange", good, "--free", "Out", "--json")
     report = json.loads(out)
     assert len(report["answers"]) == 1
     assert report["exact"] is True
 
 
-def test_arrange_counts_by_the_weights_it_is_given(run, good):
-    _, out, _ = run("arrange", good, "--weight", "part_back=0", "--weight", "energy_per_step=0",
+def test_arrange_counts_by_the_weights_it_is_given(liveaid, good):
+    _, out, _ = liveaid("arrange", good, "--weight", "part_back=0", "--weight", "energy_per_step=0",
                     "--json")  # fmt: skip
     assert json.loads(out)["weights"]["part_back"] == 0
-    status, _, err = run("arrange", good, "--weight", "glitter=3")
+    status, _, err = liveaid("arrange", good, "--weight", "glitter=3")
     assert status == 2
     assert "glitter" in err
 
 
 @pytest.mark.parametrize("wrong", [["--free", "Nowhere"], ["--weight", "tight"], ["--best", "0"]])
-def test_arrange_refuses_what_cannot_be_meant(run, good, wrong):
-    assert run("arrange", good, *wrong)[0] == 2
+def test_arrange_refuses_what_cannot_be_meant(liveaid, good, wrong):
+    assert liveaid("arrange", good, *wrong)[0] == 2
 
 
 @pytest.mark.parametrize("name", ["check", "arrange"])

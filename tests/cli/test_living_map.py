@@ -4,8 +4,6 @@ import json
 
 import pytest
 
-from liveaid.cli import main
-
 MAP = """\
 title: Two Stalls
 limit: "1:00"
@@ -24,22 +22,11 @@ def scene(tmp_path):
     return tmp_path
 
 
-@pytest.fixture
-def run(capfd):
-    def go(*arguments):
-        with pytest.raises(SystemExit) as left:
-            main([str(argument) for argument in arguments])
-        out, err = capfd.readouterr()
-        return int(left.value.code or 0), out, err
-
-    return go
-
-
-def test_check_after_an_edit_answers_from_the_edit(run, scene):
+def test_check_after_an_edit_answers_from_the_edit(liveaid, scene):
     # 2 set pieces of 2 bars of 4 beats at 120 BPM: 8 s. The first made 4 bars long: 12 s.
-    assert json.loads(run("check", scene, "--json")[1])["total_s"] == 8.0
+    assert json.loads(liveaid("check", scene, "--json")[1])["total_s"] == 8.0
     (scene / "routine.yaml").write_text(MAP.replace("One, bars: 2", "One, bars: 4"))
-    status, out, err = run("check", scene, "--json")
+    status, out, err = liveaid("check", scene, "--json")
     assert status == 0
     report = json.loads(out)
     assert report["total_s"] == 12.0
@@ -47,17 +34,17 @@ def test_check_after_an_edit_answers_from_the_edit(run, scene):
     assert "edited since the render" in err
 
 
-def test_check_of_a_broken_edit_tells_its_line_and_not_the_old_verdict(run, scene):
+def test_check_of_a_broken_edit_tells_its_line_and_not_the_old_verdict(liveaid, scene):
     (scene / "routine.yaml").write_text(MAP.replace("Two, bars: 2", "Two, bars: many"))
-    status, out, err = run("check", scene)
+    status, out, err = liveaid("check", scene)
     assert (status, out) == (1, "")
     assert "line 5: pieces[1].bars: found many" in err
 
 
 @pytest.mark.parametrize("command", ["simulate", "review", "perform", "rehearse"])
-def test_what_cannot_be_played_says_how_it_could(run, tmp_path, command):
+def test_what_cannot_be_played_says_how_it_could(liveaid, tmp_path, command):
     (tmp_path / "routine.yaml").write_text(MAP.replace(", at: 1.0", ""))
-    status, _, err = run(command, tmp_path)
+    status, _, err = liveaid(command, tmp_path)
     if command == "review":
         assert "no takes kept yet" in err
         return
@@ -83,11 +70,11 @@ pieces:
 """
 
 
-def test_arrange_writes_the_map_in_place_every_other_line_byte_for_byte(run, scene):
+def test_arrange_writes_the_map_in_place_every_other_line_byte_for_byte(liveaid, scene):
     file = scene / "routine.yaml"
     (scene / "decks" / "routine.yaml").unlink()
     file.write_text(COMMENTED)
-    status, out, _ = run("arrange", scene, "--write", file)
+    status, out, _ = liveaid("arrange", scene, "--write", file)
     assert status == 0
     first, second = COMMENTED.index("  # the way in"), COMMENTED.index("\n  # the way out")
     head, out_piece, in_piece = COMMENTED[:first], COMMENTED[first:second], COMMENTED[second + 1 :]
@@ -96,11 +83,11 @@ def test_arrange_writes_the_map_in_place_every_other_line_byte_for_byte(run, sce
     assert "routine-old-1.yaml" in out
 
 
-def test_arrange_that_changes_nothing_writes_nothing(run, scene):
+def test_arrange_that_changes_nothing_writes_nothing(liveaid, scene):
     file = scene / "routine.yaml"
     file.write_text(COMMENTED)
-    run("arrange", scene, "--write", file)
-    run("arrange", scene, "--write", file)
+    liveaid("arrange", scene, "--write", file)
+    liveaid("arrange", scene, "--write", file)
     assert sorted(path.name for path in scene.glob("routine*")) == [
         "routine-old-1.yaml", "routine.yaml",
     ]  # fmt: skip

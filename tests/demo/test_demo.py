@@ -10,12 +10,20 @@ import sys
 import time
 from pathlib import Path
 
+import pytest
+
 LIVEAID = [sys.executable, "-c", "from liveaid.cli import main; main()"]
 
 
-def test_the_fast_demo_does_the_whole_job_and_follows_it(tmp_path: Path):
+@pytest.fixture(scope="module")
+def scene(tmp_path_factory) -> Path:
+    """Where both play: what the first has made, the second finds."""
+    return tmp_path_factory.mktemp("demo")
+
+
+def test_the_fast_demo_does_the_whole_job_and_follows_it(scene: Path):
     done = subprocess.run(
-        [*LIVEAID, "demo", "--fast", "--json", "--into", str(tmp_path)],
+        [*LIVEAID, "demo", "--fast", "--json", "--into", str(scene)],
         capture_output=True,
         text=True,
         timeout=300,
@@ -28,15 +36,15 @@ def test_the_fast_demo_does_the_whole_job_and_follows_it(tmp_path: Path):
     assert figures["beats_right"] > 99.0
     assert figures["sure_and_right"] > 97.0
     assert abs(figures["beat_shown_late_ms"]) < 250.0  # not a beat off; the benchmark times it
-    made = {path.name for path in (tmp_path / "decks").iterdir()}
+    made = {path.name for path in (scene / "decks").iterdir()}
     assert {"left.wav", "right.wav", "guide.wav", "routine.yaml", "sheet.html"} <= made
-    assert (tmp_path / "takes.sqlite").exists()
-    assert (tmp_path / "practice" / "take-1.png").exists()
+    assert (scene / "takes.sqlite").exists()
+    assert (scene / "practice" / "take-1.png").exists()
 
 
-def test_ctrl_c_ends_the_demo_at_once_with_what_was_measured(tmp_path: Path):
+def test_ctrl_c_ends_the_demo_at_once_with_what_was_measured(scene: Path):
     child = subprocess.Popen(
-        [*LIVEAID, "demo", "--into", str(tmp_path)],
+        [*LIVEAID, "demo", "--into", str(scene)],
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,

@@ -9,14 +9,12 @@ import signal
 import subprocess
 import sys
 import time
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 import pytest
 import soundfile
 
-from liveaid.cli import main
 from liveaid.practice.reading import TakeReader
 from liveaid.practice.session import Ended, aim_of, report_of, score_of
 from liveaid.practice.store import TakeStore
@@ -24,26 +22,6 @@ from liveaid.simulate import Hands, perform
 from liveaid.simulate.send import send
 
 SCENE = Path(__file__).resolve().parent / "spice-row.yaml"
-
-
-@dataclass(frozen=True)
-class Done:
-    returncode: int
-    stdout: str
-    stderr: str
-
-
-@pytest.fixture
-def liveaid(capsys):
-    """liveaid(*arguments): the command run in this process, with what it printed."""
-
-    def run(*arguments: str) -> Done:
-        with pytest.raises(SystemExit) as left:
-            main(arguments)
-        printed = capsys.readouterr()
-        return Done(int(left.value.code or 0), printed.out, printed.err)
-
-    return run
 
 
 @pytest.fixture(scope="module")
@@ -66,8 +44,8 @@ def takes(tmp_path_factory, spice_row, performed, rehearsed) -> Path:
 
 def test_review_reports_every_take_and_scores_the_one_left_unscored(liveaid, takes):
     done = liveaid("review", str(SCENE), "--takes", str(takes), "--json", "--booth-level", "94")
-    assert done.returncode == 0, done.stderr
-    found = json.loads(done.stdout)
+    assert done.status == 0, done.err
+    found = json.loads(done.out)
     assert [take["number"] for take in found["takes"]] == [3, 2, 1]
     assert all(take["run_through"] for take in found["takes"])
     names = [piece["name"] for piece in found["pieces"]]
@@ -83,14 +61,14 @@ def test_review_reports_every_take_and_scores_the_one_left_unscored(liveaid, tak
 
 def test_review_says_what_is_next_and_what_the_rule_rests_on(liveaid, takes):
     done = liveaid("review", str(SCENE), "--takes", str(takes), "--next")
-    assert done.stdout.startswith("1. ")
-    assert "rule of thumb" in done.stdout
-    assert "Shea and Morgan 1979" in done.stdout
+    assert done.out.startswith("1. ")
+    assert "rule of thumb" in done.out
+    assert "Shea and Morgan 1979" in done.out
 
 
 def test_review_draws_its_pictures(liveaid, takes, tmp_path):
     done = liveaid("review", str(SCENE), "--takes", str(takes), "--pictures", str(tmp_path))
-    assert done.returncode == 0, done.stderr
+    assert done.status == 0, done.err
     names = sorted(path.name for path in tmp_path.iterdir())
     assert "losses.png" in names
     assert {"take-1.png", "take-2.png", "take-3.png", "piece-3.png"} <= set(names)
@@ -101,10 +79,10 @@ def test_review_draws_its_pictures(liveaid, takes, tmp_path):
 def test_a_trace_written_by_review_is_found_again_by_rehearse(liveaid, takes, tmp_path):
     trace = tmp_path / "take.trace"
     wrote = liveaid("review", str(SCENE), "--takes", str(takes), "--trace", "1", str(trace))
-    assert wrote.returncode == 0, wrote.stderr
+    assert wrote.status == 0, wrote.err
     done = liveaid("rehearse", str(SCENE), "--replay", str(trace), "--fast", "--json")
-    assert done.returncode == 0, done.stderr
-    (take,) = json.loads(done.stdout)["takes"]
+    assert done.status == 0, done.err
+    (take,) = json.loads(done.out)["takes"]
     assert take["ended"] == "complete"
     assert [piece["index"] for piece in take["pieces"]] == [0, 1, 2, 3]
 
@@ -124,14 +102,14 @@ def test_a_trace_written_by_review_is_found_again_by_rehearse(liveaid, takes, tm
 )  # fmt: skip
 def test_wrong_use_is_told_with_what_would_do(liveaid, arguments, status, says):
     done = liveaid(*arguments)
-    assert done.returncode == status
-    assert says in done.stderr
-    assert "Traceback" not in done.stderr
+    assert done.status == status
+    assert says in done.err
+    assert "Traceback" not in done.err
 
 
 @pytest.mark.parametrize("name", ["rehearse", "review"])
 def test_help_has_an_example(liveaid, name):
-    assert f"Example: liveaid {name}" in liveaid(name, "--help").stdout
+    assert f"Example: liveaid {name}" in liveaid(name, "--help").out
 
 
 def test_review_scores_a_recording_against_the_guide_mix(liveaid, tmp_path):
@@ -151,8 +129,8 @@ def test_review_scores_a_recording_against_the_guide_mix(liveaid, tmp_path):
     soundfile.write(tmp_path / "take.wav", np.concatenate([np.zeros(rate // 2), later]), rate)
     done = liveaid("review", str(SCENE), "--recording", str(tmp_path / "take.wav"), "--guide",
                    str(tmp_path / "guide.wav"), "--json")  # fmt: skip
-    assert done.returncode == 0, done.stderr
-    pieces = json.loads(done.stdout)["pieces"]
+    assert done.status == 0, done.err
+    pieces = json.loads(done.out)["pieces"]
     starts = {
         piece["name"]: event["error_ms"]
         for piece in pieces for event in piece["events"]

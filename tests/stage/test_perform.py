@@ -6,7 +6,6 @@ import json
 import os
 import re
 import signal
-import socket
 import subprocess
 import sys
 import textwrap
@@ -16,7 +15,6 @@ import urllib.request
 
 import pytest
 
-from liveaid.cli import main
 from liveaid.routine.config_file import read_config
 from liveaid.stage import Address
 from liveaid.stage.ending import ENDINGS, ends_by_signal
@@ -145,31 +143,20 @@ def test_a_missing_controller_is_said_and_no_obstacle(perform):
     assert "Lamps    nightbox: no " in printed
 
 
-@pytest.fixture
-def ended(capfd):
-    """ended(*options): exit status of a `perform` that does not come to run, and what it says."""
-
-    def run(*words):
-        with pytest.raises(SystemExit) as left:
-            main(["perform", *map(str, words), "--log", "no", "--http", "127.0.0.1:0"])
-        said = capfd.readouterr().err
-        assert "Traceback" not in said
-        return left.value.code, said
-
-    return run
-
-
-def test_a_taken_port_is_said_and_the_exit_status_is_1(ended, routines):
-    with socket.socket(type=socket.SOCK_DGRAM) as taken:
-        taken.bind(("127.0.0.1", 0))
-        address = f"127.0.0.1:{taken.getsockname()[1]}"
-        status, said = ended(routines / "three.yaml", "--osc", address)
-    assert status == 1
-    assert f"{address}: another program listens there already" in said
+def test_a_taken_port_is_said_and_the_exit_status_is_1(perform):
+    first = perform()
+    again = subprocess.run(
+        [*LIVEAID, "perform", "tests/routines/three.yaml", "--osc", f"127.0.0.1:{first.osc}",
+         "--http", "127.0.0.1:0"],
+        capture_output=True, text=True, timeout=30,
+    )  # fmt: skip
+    assert again.returncode == 1
+    assert f"127.0.0.1:{first.osc}: another program listens there already" in again.stderr
+    assert "Traceback" not in again.stderr
 
 
 @pytest.mark.parametrize(
-    ("options", "status", "says"),
+    ("options", "status", "said"),
     [
         (["--osc", "nowhere"], 2, "HOST:PORT"),
         (["--osc-map", "no-such-map"], 2, "deck-in-argument"),
@@ -178,13 +165,14 @@ def test_a_taken_port_is_said_and_the_exit_status_is_1(ended, routines):
         (["--osc-map", "fraction"], 1, "file_s"),
     ],
 )
-def test_wrong_use_is_said_with_what_would_do(ended, routines, options, status, says):
-    left, said = ended(routines / "three.yaml", *options)
-    assert left == status
-    assert says in said
+def test_wrong_use_is_said_with_what_would_do(liveaid, routines, options, status, said):
+    ended = liveaid("perform", routines / "three.yaml", "--http", "127.0.0.1:0", *options)
+    assert ended.status == status
+    assert said in ended.err
+    assert "Traceback" not in ended.err
 
 
-def test_a_routine_that_is_not_placed_is_sent_to_render(ended, tmp_path):
+def test_a_routine_that_is_not_placed_is_sent_to_render(liveaid, tmp_path):
     plain = tmp_path / "routine.yaml"
     plain.write_text(
         textwrap.dedent("""
@@ -193,9 +181,9 @@ def test_a_routine_that_is_not_placed_is_sent_to_render(ended, tmp_path):
           - {name: One, bars: 4, tempo: 100, count: left, left: {hand: runs}}
     """)
     )
-    left, said = ended(plain, "--osc", "127.0.0.1:0")
-    assert left == 1
-    assert "liveaid render" in said
+    ended = liveaid("perform", plain, "--osc", "127.0.0.1:0", "--http", "127.0.0.1:0")
+    assert ended.status == 1
+    assert "liveaid render" in ended.err
 
 
 def test_beyond_this_machine_a_token_is_made_up_and_printed(routines):
