@@ -59,7 +59,9 @@ class Door:
         self._mute: dict[_Guest, None] = {}
         """Those who have not said what they ask for, the first to come first."""
         self._next: deque[_Guest] = deque()
-        """Those who may come in, and wait for their turn."""
+        """Those who may come in, and wait for their turn: what is answered and gone."""
+        self._to_stay: deque[_Guest] = deque()
+        """Live streams: a crowd of them does not stand before a page's own request."""
         self._again: asyncio.Handle | None = None
         self._admitting: set[asyncio.Task[None]] = set()
         self._waiting: asyncio.TimerHandle | None = None
@@ -96,9 +98,9 @@ class Door:
         """It has said what it asks for, and may."""
         self._mute.pop(guest, None)
 
-    def admit(self, guest: _Guest) -> None:
+    def admit(self, guest: _Guest, *, stays: bool = False) -> None:
         """Make the connection a transport, when its turn has come."""
-        self._next.append(guest)
+        (self._to_stay if stays else self._next).append(guest)
         if self._again is None:
             self._again = asyncio.get_running_loop().call_soon(self._admit_some)
 
@@ -126,13 +128,14 @@ class Door:
     def _admit_some(self) -> None:
         self._again = None
         loop = asyncio.get_running_loop()
-        for _ in range(min(ADMITTED_AT_ONCE, len(self._next))):
-            guest = self._next.popleft()
-            if guest in self._guests:
-                task = loop.create_task(self._admit(guest))
-                self._admitting.add(task)
-                task.add_done_callback(self._admitting.discard)
-        if self._next:
+        for queue, most in ((self._next, ADMITTED_AT_ONCE), (self._to_stay, 1)):
+            for _ in range(min(most, len(queue))):
+                guest = queue.popleft()
+                if guest in self._guests:
+                    task = loop.create_task(self._admit(guest))
+                    self._admitting.add(task)
+                    task.add_done_callback(self._admitting.discard)
+        if self._next or self._to_stay:
             self._again = loop.call_soon(self._admit_some)
 
     async def _admit(self, guest: _Guest) -> None:
@@ -280,7 +283,7 @@ class _Guest(asyncio.Protocol):
             self._go_in()
         else:
             self._listen_no_more()
-            self._door.admit(self)
+            self._door.admit(self, stays=asked.path == LIVE)
 
     def _go_in(self) -> None:
         assert self._transport is not None

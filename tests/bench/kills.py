@@ -238,10 +238,13 @@ def placed(decks: Path) -> tuple:
 
 def gather(kills: int, chance: random.Random, scene: Path, folder: Path) -> None:
     shelf, most, torn = folder / "shelf.sqlite", 0, 0
+    begun_s = time.monotonic()
+    begun(["gather", str(scene / "sounds"), "--shelf", str(folder / "whole.sqlite")]).join()
+    longest_s = time.monotonic() - begun_s
     for _ in range(kills):
         killed(
             begun(["gather", str(scene / "sounds"), "--shelf", str(shelf)]),
-            chance.uniform(0.0, 4.0),
+            chance.uniform(0.0, longest_s),
         )
         if shelf.is_file():
             try:
@@ -257,7 +260,10 @@ def gather(kills: int, chance: random.Random, scene: Path, folder: Path) -> None
                 most = max(most, held)
             except sqlite3.Error:
                 torn += 1
-    print(f"gather: {kills} kills, shelves torn or with less than before: {torn}; {most} sounds")
+    print(
+        f"gather: {kills} kills within {longest_s:.1f} s, shelves torn or with less than before: "
+        f"{torn}; {most} sounds at the end"
+    )
 
 
 def main() -> None:
