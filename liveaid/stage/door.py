@@ -140,6 +140,7 @@ class Door:
 
     async def _admit(self, guest: _Guest) -> None:
         loop = asyncio.get_running_loop()
+        guest.being_admitted = True
         limit = {"ssl_handshake_timeout": DOOR_HEAD_S} if self.tls else {}
         try:
             await loop.connect_accepted_socket(
@@ -148,6 +149,7 @@ class Door:
         except (OSError, TimeoutError, asyncio.CancelledError):
             self.turned_away["no handshake"] += 1
             guest.leave()
+            loop.call_soon(guest.connection.close)  # after whatever the transport has still to do
 
     def _wait(self) -> None:
         """Take nobody in for a moment."""
@@ -181,7 +183,9 @@ class _Guest(asyncio.Protocol):
     def __init__(self, door: Door, connection: socket.socket) -> None:
         self.connection = connection
         self._door = door
-        self._listens = False
+        self.being_admitted = False
+        """Its socket is asyncio's by now, and not to be closed under its hands."""
+        self._listens = self._gone = False
         self._transport: asyncio.Transport | None = None
         self._head = bytearray()
         self._inside: asyncio.Protocol | None = None
@@ -221,16 +225,19 @@ class _Guest(asyncio.Protocol):
         self._door.left(self)
         self._stop_timer()
         self._listen_no_more()
+        self._gone = True
         if self._transport is not None:
             self._transport.abort()
-        else:
+        elif not self.being_admitted:
             with contextlib.suppress(OSError):
                 self.connection.close()
 
     def connection_made(self, transport: asyncio.BaseTransport) -> None:
         assert isinstance(transport, asyncio.Transport)
         self._transport = transport
-        if self._door.tls is None:
+        if self._gone:
+            transport.abort()
+        elif self._door.tls is None:
             self._go_in()
 
     def data_received(self, data: bytes) -> None:
