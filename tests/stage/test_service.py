@@ -1,9 +1,12 @@
 """The stage in one process, on real sockets: told, shown, refused, struck."""
 
 import asyncio
+import queue
 import socket
 import struct
 import time
+from dataclasses import replace
+from logging.handlers import QueueHandler
 
 import aiohttp
 import pytest
@@ -12,11 +15,12 @@ from hypothesis import strategies as st
 
 from liveaid.follow import Follower
 from liveaid.routine.config_file import config_path, load_config
-from liveaid.stage import Address, Service, Settings, StageError, Watcher, receiver
+from liveaid.stage import Address, Service, Settings, StageError, Watcher, receiver, service
 from liveaid.stage.lamp_layout import LampLayout
 from liveaid.stage.osc import REASONS
 from liveaid.stage.osc_map import OscMap, Position
 from liveaid.stage.receiver import in_order
+from liveaid.stage.stage_log import LOGGER
 
 ANY = Address("127.0.0.1", 0)
 HERE = Settings(osc=ANY, http=ANY)
@@ -469,6 +473,22 @@ async def test_a_flood_of_messages_is_dropped_oldest_first_and_counted(
     assert heard == [float(n) for n in range(5000 - len(heard), 5000)]
     assert osc["messages"] == 5000
     assert osc["dropped"]["over budget"] == 5000 - len(heard) >= 2500
+
+
+@stage_test
+async def test_a_controller_that_is_not_there_is_in_the_log_once(three, told_follower, monkeypatch):
+    monkeypatch.setattr(service, "HEARTBEAT_S", 0.02)
+    lines: queue.SimpleQueue = queue.SimpleQueue()
+    handler = QueueHandler(lines)
+    LOGGER.addHandler(handler)
+    try:
+        async with Service(three, replace(HERE, midi="nightbox"), follower=told_follower):
+            await until(lambda: not lines.empty())
+            await asyncio.sleep(0.2)  # some ten looks
+    finally:
+        LOGGER.removeHandler(handler)
+    told = [lines.get().getMessage() for _ in range(lines.qsize())]
+    assert sum(line.startswith("nightbox: no ") for line in told) == 1
 
 
 @stage_test
