@@ -180,6 +180,29 @@ def every_other_differs(k, status):
     }  # fmt: skip
 
 
+def acts_at_180(alley, seconds):
+    """Both hands at a juggle at 180 BPM; every other status stands eight beats further on."""
+    for frame in range(int(seconds * FPS)):
+        now = 1000 * frame / FPS
+        status = None
+        if frame % 3 == 0:
+            beat = 1.0 + 3.0 * now / 1000 + (8.0 if frame // 3 % 2 else 0.0)
+            status = alley["at"](6, beat, tempo=180.0)
+        yield now, status
+
+
+def test_acts_that_are_drawn_do_not_flash_either(on_page, begin, alley):
+    """WCAG 2.2, SC 2.3.1: pages that turn, what is over going grey, and leaps, all at once."""
+
+    def look(page):
+        begin(page, "laptop", routine=alley["routine"])
+        return captured(page, acts_at_180(alley, 2.5)), page.locator(".deck.drawn").count()
+
+    frames, drawn = on_page(look, (683, 384, 14.0))
+    assert drawn == 2
+    assert flashes_a_second(frames) <= 3
+
+
 @pytest.mark.parametrize(
     ("flip", "theme"),
     [

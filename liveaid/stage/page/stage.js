@@ -88,7 +88,6 @@ function called() { return (show.status?.notes?.length ?? 0) + (show.status?.hin
 
 more.addEventListener("click", () => panel.open());
 listen((text) => { said = { text, at: performance.now() }; });
-if ("serviceWorker" in navigator) navigator.serviceWorker.register("/worker.js").catch(() => {});
 
 document.fonts.ready.then(() => {
   lay();
