@@ -25,5 +25,6 @@ render         the two deck files, the guide mix, the placed map and the sheet o
 review         takes, scores, pictures, and what to practise next
 shelf_tables   tables of sounds, fits and wants for the terminal, from 80 columns up
 simulate       the routine performed without hardware, over OSC
+slower_decks   deck files of a stretch for tempos the fader does not reach
 stage_options  the options of every command that sets the stage
 """

@@ -14,6 +14,7 @@ from rich.console import Console
 from liveaid.commands.calibrate import calibrate
 from liveaid.commands.habits_option import habits_option, with_habits
 from liveaid.commands.opening import opened_to_play, say_state
+from liveaid.commands.slower_decks import with_slower_decks
 from liveaid.commands.stage_options import (
     STAGE_WORDS,
     share_lines,
@@ -32,6 +33,7 @@ from liveaid.practice.rehearsal import Rehearsal
 from liveaid.practice.replay import replay, replay_at_once, stored_trace
 from liveaid.practice.report import look, score_unscored, takes_file
 from liveaid.practice.session import Aim, Session, aim_of
+from liveaid.practice.slower import to_load
 from liveaid.practice.store import TakeStore
 from liveaid.practice.take_line import hand_lines, take_line
 from liveaid.practice.take_report import ScoredTake
@@ -72,7 +74,11 @@ PERCENT = _Percent()
               help="A session of so long: what is worth practising, in turns, breaks included; it "
               "moves on by itself.")  # fmt: skip
 @click.option("--start-at", type=PERCENT, default="70%", show_default=True,
-              help="Part of full tempo to start at, within the fader's reach.")  # fmt: skip
+              help="Part of full tempo to start at. Beyond the fader's reach: with "
+              "--slower-decks.")  # fmt: skip
+@click.option("--slower-decks", is_flag=True,
+              help="Make deck files of the stretch for tempos the fader does not reach, key kept, "
+              "in the scene's folder `slower`; it says when to load which.")  # fmt: skip
 @click.option("--step", type=PERCENT, default="2%", show_default=True, help="From rung to rung.")
 @click.option("--up-after", type=click.IntRange(1, 50), default=3, show_default=True,
               metavar="TAKES", help="Clean takes in a row that earn a rung.")  # fmt: skip
@@ -90,6 +96,9 @@ PERCENT = _Percent()
               help="Spread that is still clean, of a beat (4%).")  # fmt: skip
 @click.option("--worst", type=PERCENT,
               help="Largest single error that is still clean, of a beat (10%).")  # fmt: skip
+@click.option("--wind", type=click.FloatRange(0, 16), metavar="BEATS",
+              help="How long before it is due a record that was wound must stand at its cue "
+              "(0; a competitor's: 1).")  # fmt: skip
 @click.option("--tempo", type=PERCENT,
               help="Deviation of tempo that is still clean (3%).")  # fmt: skip
 @click.option("--takes", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE",
@@ -136,6 +145,10 @@ def command(scene: str, **options: Any) -> int:
         calibrate(routine, settings, takes, sender=_sender(options), output=options["output"])
         return 0
     aim = _with_delays(aim, takes, _sender(options), options["output"])
+    if options["slower_decks"]:
+        if not aim.piece or options["minutes"]:
+            raise UsageError("--slower-decks: with --piece and one stretch, it would do")
+        aim = with_slower_decks(aim, found, options["start_at"])
     learnt: list[str] = []
     if not (aim.piece or options["minutes"] or options["no_habits"]):
         settings, learnt = with_habits(settings, routine, map_file=file, takes=takes)
@@ -177,6 +190,7 @@ def _limits(options: dict[str, Any]) -> Limits:
     """The set asked for, with what was asked for by itself."""
     own = {f"{word}_beats": options[word] for word in ("bias", "spread", "worst")}
     own["tempo_percent"] = None if options["tempo"] is None else 100 * options["tempo"]
+    own["wind_beats"] = options["wind"]
     asked = {name: value for name, value in own.items() if value is not None}
     return dataclasses.replace(LEVELS[options["limits"]], **asked)
 
@@ -201,7 +215,7 @@ def _ladder(aim: Aim, options: dict[str, Any]) -> Ladder | None:
     if not aim.piece:
         return None
     return Ladder(
-        full_tempo_bpm=aim.routine.pieces[0].tempo_bpm,
+        full_tempo_bpm=aim.asked.pieces[0].tempo_bpm, decks_parts=tuple(aim.decks) or (1.0,),
         pitch_range_percent=aim.routine.turntable.pitch_range_percent,
         start_part=options["start_at"], step_part=options["step"],
         up_after=options["up_after"], down_after=options["down_after"],
@@ -322,8 +336,11 @@ def _say_where(
         if ladder.held_up:
             lines.append(
                 f"         {ladder.start_part:.0%} is beyond the fader's "
-                f"{ladder.pitch_range_percent:g} %, so the ladder starts at {ladder.part:.0%}"
+                f"{ladder.pitch_range_percent:g} %, so the ladder starts at {ladder.part:.0%}; "
+                "--slower-decks makes deck files for less"
             )
+    if session.aim.decks:
+        lines.append(f"Decks    {to_load(session.aim.piece, session.aim.decks_part)}")
     lines += [
         f"         {turn.what or 'break'} {turn.lasts_s / 60:.0f} min: {turn.why}"
         for turn in (plan.turns if plan else ())
@@ -346,3 +363,6 @@ def _tell(screen: Console, take: ScoredTake, session: Session, *, as_json: bool)
             f"{ladder.clean_run} clean in a row",
             markup=False,
         )
+        if session.other_decks is not None:
+            told = to_load(session.aim.piece, session.other_decks)
+            screen.print(f"    {told}", markup=False, soft_wrap=True)

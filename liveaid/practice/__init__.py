@@ -14,6 +14,7 @@ Pure, told the time:
   hand_acts   written acts held against a trace; strokes_heard: each push and pull with its turn
   fader_cuts  the fader's moves held against the map; hand_cuts: each deck's over a set piece
   mixer_trace what the mixer told over a take, kept beside its positions
+  winds       whether records were brought to their cues in time
   match       which heard act answers which planned one
   act_score   one act against its beat; assess: a whole take's
   delays      how late positions and click are; shift: what a take is late by on the whole
@@ -21,8 +22,10 @@ Pure, told the time:
   score       a take's verdict; take_report: the same as it is kept and shown; score_report: that
               made from a score
   takes       where a take begins and ends; count_in, ladder, care; session: a rehearsal as it goes
+  bar_left_out  a bar left out where only the hands count
   breaks      false starts told from good runs; bars: bars played otherwise than written
   stretch     a set piece, some bars or a transition as a routine of its own
+  slower      deck files for tempos the fader does not reach
   weeks_plan  a session's turns; calibration: delays from records let go to a click
   advice      one sentence a hand
   wilson      how sure a clean rate is; next: what to practise next; ready: ready for the stage

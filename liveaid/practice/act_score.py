@@ -55,6 +55,26 @@ class ActScore:
         return None if self.error_s is None else self.error_s / self.beat_s
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WindScore:
+    """A record that a hand had to bring to its cue."""
+
+    side: Side
+    piece: int
+    """The set piece it was for."""
+    turns: float
+    """How far it was, + forward, - back."""
+    due_s: float
+    ready_s: float | None
+    """From when it was there; None when it never was."""
+    beat_s: float
+
+    @property
+    def spare_beats(self) -> float | None:
+        """Beats it stood there before it was due, below 0 late."""
+        return None if self.ready_s is None else (self.due_s - self.ready_s) / self.beat_s
+
+
 @dataclass(frozen=True, slots=True)
 class Played:
     """One visit with its acts."""
@@ -64,3 +84,5 @@ class Played:
     count: BeatTimes | None
     cuts: tuple[HandCuts, ...] = ()
     """Of each deck whose acts need the fader; none without a count."""
+    winds: tuple[WindScore, ...] = ()
+    """Of each deck that a hand had to bring to its cue for this."""

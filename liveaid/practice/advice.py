@@ -26,6 +26,8 @@ ADVICE_SURE = 3.3
 """Standard errors. Some ten groups a hand are looked at: 10 x 0.001 (normal, two-sided) is 1 %."""
 LEAST = 4
 """Acts in a group below which nothing is said of it."""
+_WIND_LATE_BEATS = 0.10
+"""A record at its cue so late is worth a word: what one act may be off (a performer's limit)."""
 _LEAST_SPREAD_BEATS = 0.01
 """No hand is taken to be steadier than this, however alike a few acts are."""
 
@@ -77,10 +79,29 @@ def advice(score: TakeScore, *, metre: int) -> dict[Side, str]:
     found = {}
     for side in SIDES:
         mine = [act for act in acts if act.side == side]
-        sentence = _on_time(mine, metre, steady) or _left_out(mine, metre) or _uneven(mine, steady)
+        sentence = (
+            _late_wind(score, side)
+            or _on_time(mine, metre, steady)
+            or _left_out(mine, metre)
+            or _uneven(mine, steady)
+        )
         if sentence:
             found[side] = f"{side} hand, {sentence}"
     return found
+
+
+def _late_wind(score: TakeScore, side: Side) -> str | None:
+    """The record that came to its cue the latest: all that follows from it is late with it."""
+    late = [
+        (one.spare_beats, piece.name)
+        for piece in score.pieces
+        for one in piece.winds
+        if one.side == side and one.spare_beats is not None and one.spare_beats < -_WIND_LATE_BEATS
+    ]
+    if not late:
+        return None
+    spare, name = min(late)
+    return f"at its cue for {name} {-spare:.1f} beats late: leave sooner, or wind faster"
 
 
 def _on_time(

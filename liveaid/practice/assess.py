@@ -7,8 +7,9 @@ from dataclasses import dataclass, replace
 
 from liveaid.practice.act_score import ActScore, Outcome, Played
 from liveaid.practice.attempt import Attempt, Due, Start, heard_of
+from liveaid.practice.bar_left_out import bar_left_out
 from liveaid.practice.beat_times import BeatTimes
-from liveaid.practice.counting import counted, own_turns
+from liveaid.practice.counting import counted, counted_by_hands, own_turns
 from liveaid.practice.delays import Clock
 from liveaid.practice.hand_acts import held_acts
 from liveaid.practice.hand_cuts import hand_cuts
@@ -26,8 +27,9 @@ from liveaid.practice.planned_acts import (
 )
 from liveaid.practice.trace import Trace
 from liveaid.practice.visits import Visit
+from liveaid.practice.winds import winds_of
 from liveaid.routine import SIDES, Routine, Runs, Side
-from liveaid.routine.acts import acts_of, written_out
+from liveaid.routine.acts import Act, acts_of, written_out
 
 
 def assess(
@@ -56,7 +58,8 @@ def assess(
         played.append(
             _with_cuts(_played(Attempt(routine, visit, decks, acts, due)), routine, mixer)
         )
-    return played
+    winds = winds_of(routine, trace, played)
+    return [replace(one, winds=winds.get(place, ())) for place, one in enumerate(played)]
 
 
 def _with_cuts(played: Played, routine: Routine, mixer: Sequence[FaderHeard]) -> Played:
@@ -81,9 +84,13 @@ def _played(attempt: Attempt) -> Played:
     count = counted(attempt, starts)
     if count is None:
         return Played(attempt.visit, tuple(_unheard(attempt)), None)
+    gone: tuple[Planned, ...] = ()
     if juggled(attempt.piece) and not written(attempt.piece):
         attempt = replace(attempt, plan=own_turns(attempt, count))
-    found = list(_Held(attempt, count, starts).acts())
+    elif (short := bar_left_out(attempt, count, counted_by_hands)) is not None:
+        attempt, count, gone = short.attempt, short.count, short.gone
+    held = _Held(attempt, count, starts)
+    found = [*held.acts(), *(held.left_out(act) for act in gone)]
     found = sorted(_once(found), key=lambda act: (act.beat, act.side))
     return Played(attempt.visit, tuple(found), count)
 
@@ -108,11 +115,20 @@ class _Held:
             yield from self._group(side, ("stroke",), self._pushed_s(side))
             yield from self._group(side, ("stop",), taken, added=False)
 
+    def left_out(self, act: Planned) -> ActScore:
+        """An act of a bar that was left out as a whole."""
+        return self._act(act, "missed")
+
+    def _in_what_was_played(self, act: Act) -> bool:
+        low, high = self.count.left_out or (0.0, 0.0)
+        return not low <= act.beat < high
+
     def _written(self, side: Side) -> Iterator[ActScore]:
         """A deck whose acts are written out: each stroke and release by its own place."""
         visit, piece = self.attempt.visit, self.attempt.visit.piece
+        acts = filter(self._in_what_was_played, acts_of(self.attempt.routine, piece, side))
         for one in held_acts(
-            acts_of(self.attempt.routine, piece, side), self.attempt.decks[side],
+            list(acts), self.attempt.decks[side],
             self.count.when, start_s=visit.start_s, end_s=visit.end_s,
         ):  # fmt: skip
             if one.act is None:

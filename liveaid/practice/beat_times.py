@@ -34,6 +34,8 @@ class BeatTimes:
     times_s: Floats
     by: Clock | None = None
     """What told where the count was; None when nothing did: early and late can't be told apart."""
+    left_out: tuple[float, float] | None = None
+    """Beats that were not played, from one to the other: they take no time."""
 
     def when(self, beat: float) -> float:
         """The time of a beat; beyond the ends the count goes on at the tempo it had there."""
@@ -44,8 +46,10 @@ class BeatTimes:
         return _on(self.times_s, self.beats, time_s)
 
     def tempo_bpm(self, from_beat: float, to_beat: float) -> float:
-        """Mean tempo between two beats."""
-        return 60.0 * (to_beat - from_beat) / (self.when(to_beat) - self.when(from_beat))
+        """Mean tempo between two beats, those left out not counted."""
+        low, high = self.left_out or (0.0, 0.0)
+        played = to_beat - from_beat - max(0.0, min(high, to_beat) - max(low, from_beat))
+        return 60.0 * played / (self.when(to_beat) - self.when(from_beat))
 
 
 def beats_of_record(

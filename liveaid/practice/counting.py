@@ -27,7 +27,7 @@ _LONG_S = 0.25
 
 def counted(attempt: Attempt, starts: Mapping[Side, Start | None]) -> BeatTimes | None:
     """When each beat of a visit was; None when neither a record nor a hand told."""
-    return _by_record(attempt, starts) or _by_hands(attempt)
+    return _by_record(attempt, starts) or counted_by_hands(attempt)
 
 
 def own_turns(attempt: Attempt, count: BeatTimes) -> tuple[Planned, ...]:
@@ -67,7 +67,7 @@ def _by_record(attempt: Attempt, starts: Mapping[Side, Start | None]) -> BeatTim
     return None
 
 
-def _by_hands(attempt: Attempt) -> BeatTimes | None:
+def counted_by_hands(attempt: Attempt) -> BeatTimes | None:
     """The count where no deck runs: on from the beat before, bent by what the hands did."""
     visit, due = attempt.visit, attempt.due
     inside = [

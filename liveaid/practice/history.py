@@ -7,7 +7,6 @@ one. Takes from before that was written down are known by the name.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import replace
 
 from liveaid.practice.records import PieceRow
 from liveaid.routine import Routine
@@ -23,5 +22,5 @@ def of_this_map(rows: Iterable[PieceRow], routine: Routine) -> list[PieceRow]:
         name = digests.get(row.digest) if row.digest else row.name if row.name in names else None
         if name is not None:
             aim = name if row.aim == row.name else row.aim
-            found.append(row if row.name == name else replace(row, name=name, aim=aim))
+            found.append(row if row.name == name else row._replace(name=name, aim=aim))
     return found

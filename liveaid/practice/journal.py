@@ -74,7 +74,7 @@ def to_bytes(take: Kept) -> bytes:
         "duration_s": take.duration_s, "tempo_part": take.tempo_part, "start_s": take.start_s,
         "counted_in_s": take.counted_in_s, "visits": [astuple(visit) for visit in take.visits],
         "sender": take.sender, "delays": take.delays.to_json(), "played": dict(take.played),
-        "mixer": rows_of(take.mixer),
+        "mixer": rows_of(take.mixer), "decks_part": take.decks_part,
     }  # fmt: skip
     body = json.dumps(words).encode() + b"\n" + pack(take.trace)
     return _MAGIC + _digest(body) + b"\n" + body

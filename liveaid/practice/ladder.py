@@ -20,6 +20,8 @@ class Ladder:
     start_part: float = 0.7
     """Part of the full tempo wanted for the first rung."""
     step_part: float = 0.02
+    decks_parts: tuple[float, ...] = (1.0,)
+    """Parts of full tempo that there are deck files for; the fader bends each by its reach."""
     up_after: int = 3
     """Clean takes in a row that earn a rung."""
     down_after: int = 2
@@ -35,7 +37,8 @@ class Ladder:
             raise UsageError(f"start at {self.start_part:.0%}: above 0 % and up to 100 % would do")
         if self.step_part <= 0 or self.up_after < 1 or self.down_after < 1:
             raise UsageError("ladder: a step above 0 % and runs of 1 take or more would do")
-        lowest = max(self.start_part, 1 - self.pitch_range_percent / 100)
+        least = min(self.decks_parts) * (1 - self.pitch_range_percent / 100)
+        lowest = max(self.start_part, least)
         object.__setattr__(self, "parts", _rungs(lowest, self.step_part))
 
     @property
@@ -51,7 +54,14 @@ class Ladder:
     @property
     def pitch_percent(self) -> float:
         """Pitch to set on both turntables, per cent; never beyond the fader."""
-        return pitch_percent(self.full_tempo_bpm, self.tempo_bpm)
+        return pitch_percent(self.full_tempo_bpm * self.decks_part, self.tempo_bpm)
+
+    @property
+    def decks_part(self) -> float:
+        """The fastest deck files that the fader brings down to this rung."""
+        reach = 1 - self.pitch_range_percent / 100
+        fit = [made for made in self.decks_parts if made * reach <= self.part + 1e-9]
+        return max(fit, default=min(self.decks_parts))
 
     @property
     def held_up(self) -> bool:

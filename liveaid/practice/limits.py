@@ -47,6 +47,9 @@ class Limits:
     """One act by itself."""
     missed: int = 0
     added: int = 0
+    wind_beats: float = 0.0
+    """How long before it is due a record that was wound has to stand at its cue, to be let go from
+    there: not at all, or the beat before it (common practice, no source)."""
     tempo_percent: float = 3.0
     """Of the tempo asked for (common practice, no source)."""
 
@@ -82,7 +85,11 @@ LEVELS: Mapping[LevelName, Limits] = {
     ),
     "performer": Limits(),
     "competitor": Limits(
-        bias_beats=0.0125, spread_beats=0.025, worst_beats=0.0625, tempo_percent=2.0
+        bias_beats=0.0125,
+        spread_beats=0.025,
+        worst_beats=0.0625,
+        tempo_percent=2.0,
+        wind_beats=1.0,
     ),
 }
 """The beginner's are twice a performer's, which is where untrained tappers lie (Repp 2005, from

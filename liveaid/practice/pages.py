@@ -60,8 +60,12 @@ def review_routes(
         if last and last[0][0] == state:
             return last[0][1]
         with TakeReader(file) as reader:
-            found = review(whole(), reader, now=wall(), ready_at=READY_AT, booth_dba=booth_dba)
-            told = {**review_json(found), "pictures": list(pictures(whole(), reader))}
+            rows = reader.pieces()
+            found = review(
+                whole(), reader, now=wall(), ready_at=READY_AT, booth_dba=booth_dba, rows=rows
+            )
+            shown = pictures(whole(), reader, pieces=rows)
+            told = {**review_json(found), "pictures": list(shown)}
         last[:] = [(state, told)]
         return told
 

@@ -17,16 +17,9 @@ from liveaid.practice.take_report import TakeReport
 from liveaid.practice.trace import TraceError, unpack
 from liveaid.practice.visits import Visit
 
-_TAKE = (
-    "id", "at", "aim", "ended", "duration_s", "tempo_part", "clean", "judged", "run_through",
-    "first_piece", "heard", "missed", "added", "skipped", "bias_ms", "spread_ms", "said",
-)  # fmt: skip
-_PIECE = (
-    "name", "digest", "piece.clean", "piece.judged", "whole", "piece.heard", "piece.missed",
-    "piece.added", "piece.skipped", "piece.bias_ms", "piece.spread_ms", "tempo_percent",
-    "drift_percent",
-)  # fmt: skip
-_WORDS = ("clean", "judged", "run_through", "whole")
+_IN_PIECE = frozenset(PieceRow._fields) - {"take", "at", "aim", "tempo_part"}
+_PIECE = ["take.id" if name == "take" else f"piece.{name}" if name in _IN_PIECE else name
+          for name in PieceRow._fields]  # fmt: skip
 
 
 class TakeReader:
@@ -48,22 +41,30 @@ class TakeReader:
     def takes(self, *, limit: int = 1000) -> list[TakeRow]:
         """The latest scored takes, latest first."""
         rows = self._rows(
-            f"SELECT {', '.join(_TAKE)} FROM take WHERE json_valid(score)"
+            f"SELECT {', '.join(TakeRow._fields)} FROM take WHERE json_valid(score)"
             " ORDER BY at DESC, id DESC LIMIT ?",
             (limit,),
         )
-        return [TakeRow(**_named(_TAKE, row)) for row in rows]
+        return [
+            row._replace(
+                clean=bool(row.clean), judged=bool(row.judged), run_through=bool(row.run_through)
+            )
+            for row in map(TakeRow._make, rows)
+        ]
 
     def pieces(self, *, limit: int = 20000) -> list[PieceRow]:
-        """Every set piece of every take, latest first; takes the performer dropped left out."""
+        """Every set piece of every take, latest first; takes the performer dropped left out.
+
+        Yes and no are 1 and 0 in it.
+        """
         rows = self._rows(
-            f"SELECT take.id, at, aim, tempo_part, {', '.join(_PIECE)}"
-            " FROM piece JOIN take ON take.id = piece.take WHERE said != 'drop'"
+            f"SELECT {', '.join(_PIECE)}"
+            " FROM piece JOIN take INDEXED BY take_figures ON take.id = piece.take"
+            " WHERE said != 'drop'"
             " ORDER BY at DESC, take DESC, place LIMIT ?",
             (limit,),
         )
-        names = ("take", "at", "aim", "tempo_part", *(n.removeprefix("piece.") for n in _PIECE))
-        return [PieceRow(**_named(names, row)) for row in rows]
+        return [PieceRow._make(row) for row in rows]
 
     def score(self, take: int) -> TakeReport | None:
         """A take's score in full; None before it has one.
@@ -90,7 +91,7 @@ class TakeReader:
         """A take in full. StoreError when there is none of that number."""
         rows = self._rows(
             "SELECT title, at, aim, ended, duration_s, tempo_part, start_s, counted_in_s, visits,"
-            " trace, mixer, sender, delays, played FROM take WHERE id = ?",
+            " trace, mixer, sender, delays, played, decks_part FROM take WHERE id = ?",
             (take,),
         )
         for row in rows:
@@ -156,19 +157,13 @@ class TakeReader:
 
 def _kept(row: tuple[Any, ...]) -> Kept:
     """The take in a row. ValueError, TypeError or TraceError when it is spoiled."""
-    title, at, aim, ended, lasts, part, start, counted, gone, trace, mixer, sender, late, played = (
-        row
-    )
+    title, at, aim, ended, lasts, part, start, counted, gone, trace, mixer, *more = row
+    sender, late, played, decks_part = more
     return Kept(
         title=title, at=at, aim=aim, ended=ended, duration_s=lasts, tempo_part=part,
         start_s=start, counted_in_s=counted, trace=unpack(trace),
         mixer=unpack_mixer(mixer), sender=sender,
         visits=tuple(Visit(*visit) for visit in json.loads(gone)),
         delays=delays_from(json.loads(late) if late else None), played=json.loads(played),
+        decks_part=decks_part,
     )  # fmt: skip
-
-
-def _named(names: tuple[str, ...], row: tuple[Any, ...]) -> dict[str, Any]:
-    """A row by its columns' names, numbers that stand for yes and no made so."""
-    found = dict(zip(names, row, strict=True))
-    return {name: bool(value) if name in _WORDS else value for name, value in found.items()}

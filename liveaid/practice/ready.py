@@ -14,6 +14,7 @@ stays the same. Tests that began more than AGES_DAYS ago no longer count: readin
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import groupby
@@ -76,11 +77,16 @@ def clean_needed(takes: Sequence[Attempted], level: float, *, now: float) -> int
     if evidence(takes, level, now=now) >= ENOUGH:
         return 0
     tests = _tests([*takes, Attempted(now, True)], now)
-    for more in range(_MOST_MORE):
-        total = sum(
-            odds(clean + more, failed, level) / (number * (number + 1))
-            for number, clean, failed in tests
+
+    def enough(more: int) -> bool:
+        return (
+            sum(
+                odds(clean + more, failed, level) / (number * (number + 1))
+                for number, clean, failed in tests
+            )
+            >= ENOUGH
         )
-        if total >= ENOUGH:
-            return more + 1
-    return None
+
+    # One more clean take never speaks against.
+    found = bisect_left(range(_MOST_MORE), True, key=enough)
+    return found + 1 if found < _MOST_MORE else None

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from liveaid.practice.delays import NO_DELAYS, Delays
 from liveaid.practice.mixer_trace import MixerTrace
@@ -40,22 +41,19 @@ class Kept:
     played: Mapping[str, str] = field(default_factory=dict)
     """By the number of the set piece in the whole routine, from 0, the digest of what was to be
     played in it."""
+    decks_part: float = 1.0
+    """Part of full tempo that the deck files were made for; 1: the stage's own."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PieceRow:
-    """One set piece of one take, without its acts."""
+class PieceRow(NamedTuple):
+    """One set piece of one take, without its acts. A review reads some ten thousand of them."""
 
     take: int
     at: float
     aim: str
     tempo_part: float
     name: str
-    digest: str = ""
-    """Of what was to be played; empty in takes from before it was kept."""
     clean: bool
-    judged: bool = True
-    """False where there was nothing to judge it by."""
     whole: bool
     heard: int
     missed: int
@@ -65,10 +63,13 @@ class PieceRow:
     spread_ms: float | None
     tempo_percent: float | None
     drift_percent: float | None
+    digest: str = ""
+    """Of what was to be played; empty in takes from before it was kept."""
+    judged: bool = True
+    """False where there was nothing to judge it by."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TakeRow:
+class TakeRow(NamedTuple):
     """One take, without its trace and its acts."""
 
     id: int
@@ -78,10 +79,10 @@ class TakeRow:
     duration_s: float
     tempo_part: float
     clean: bool
-    judged: bool = True
     run_through: bool
     first_piece: int | None
     """Index of the set piece it began with."""
+    judged: bool = True
     heard: int = 0
     missed: int = 0
     added: int = 0

@@ -112,6 +112,11 @@ class Rehearsal(Watcher):
 
         LiveaidError, and nothing changes, when what is practised is no longer in it.
         """
+        if self.aim.decks:
+            raise LiveaidError(
+                f"The slower deck files hold {self.aim.piece} as it was, and so it is practised "
+                "on; begun anew, the rehearsal makes them anew"
+            )
         aim = self._aim_of(whole, self.aim.piece) or self._renamed(whole)
         if aim is None:
             raise LiveaidError(
@@ -188,8 +193,18 @@ class Rehearsal(Watcher):
         later = self.aim.first + 1 if self.aim.piece else 0
         return later < len(self.whole.pieces) and self.go_to(self.whole.pieces[later].name)
 
+    def _change_decks(self) -> None:
+        """Follow the deck files that the ladder's rung asks for, but not within a take."""
+        wanted = self.session.other_decks
+        if wanted is None or self.session.finder.playing:
+            return
+        self.session.use(self.aim.on_decks(wanted))
+        if self._stage is not None:
+            self._stage.use(self.aim.routine)
+
     def _step(self, rungs: int) -> bool:
         self.session.step(rungs)
+        self._change_decks()
         return self.session.ladder is not None
 
     def _say(self, said: str) -> bool:
@@ -316,6 +331,7 @@ class Rehearsal(Watcher):
             score = await loop.run_in_executor(self._aside, score_of, aim, kept, earlier)
             self.session.scored(ended, score)
             await self._scored(scored_take(kept, report_of(aim, score), number))
+            self._change_decks()
         except StoreError as error:
             self.error = str(error)
         self._push()

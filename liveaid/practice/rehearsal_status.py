@@ -9,6 +9,7 @@ from liveaid.practice import delays
 from liveaid.practice.care import HANDS_CAUTION, noise_line
 from liveaid.practice.ladder import Ladder
 from liveaid.practice.session import Session
+from liveaid.practice.slower import to_load
 from liveaid.practice.store import TakeStore
 from liveaid.practice.take_report import ScoredTake
 from liveaid.practice.weeks_plan import PracticePlan
@@ -42,6 +43,7 @@ def rehearsal_status(shown: Shown, now: float) -> Mapping[str, Any]:
         "judged": session.judged,
         "tempo": round(session.tempo_bpm, 2),
         "ladder": _ladder(session.ladder),
+        "decks": to_load(session.aim.piece, session.aim.decks_part) if session.aim.decks else None,
         "count_in": None if count is None else {
             "start_s": round(count.start_s, 4), "beat_s": round(count.beat_s, 5),
             "beats": count.beats, "metre": count.metre, "beat": count.beat(now),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
@@ -16,12 +16,13 @@ from liveaid.practice.reading import TakeReader
 from liveaid.practice.records import Kept, NoteRow, PieceRow, TakeRow
 from liveaid.practice.schema import StoreError
 from liveaid.practice.session import Aim, aim_of, played_in, report_of, score_of
+from liveaid.practice.slower import slower_folder
 from liveaid.practice.store import TakeStore
 from liveaid.practice.stretch import transition_name
 from liveaid.practice.take_report import TakeReport
 from liveaid.practice.weeks import Day, WeeksOf, plan_back, plateau, weeks
-from liveaid.routine import Routine
-from liveaid.routine.scene import database_files, own, scene_folder
+from liveaid.routine import Routine, load_routine
+from liveaid.routine.scene import MAP, database_files, own, scene_folder
 
 Pictures = dict[str, Callable[[], bytes]]
 """File name and how to draw it. What draws is loaded with the first picture: it takes half a second
@@ -53,13 +54,28 @@ def score_unscored(file: Path, routine: Routine, limits: Limits | None = None) -
     store, count = TakeStore(file), 0
     try:
         for number, kept in waiting:
-            aim = aim_of(routine, kept.aim, limits)
+            aim = aim_of_kept(routine, kept, file.parent, limits)
             if aim and _can_be_judged_by(aim, kept):
                 store.score(number, report_of(aim, score_of(aim, kept))).result()
                 count += 1
     finally:
         store.close()
     return count
+
+
+def aim_of_kept(
+    routine: Routine, kept: Kept, scene: Path, limits: Limits | None = None
+) -> Aim | None:
+    """What was practised in a take, on the deck files it was played on; None where they or it are
+    gone."""
+    aim = aim_of(routine, kept.aim, limits)
+    if aim is None or kept.decks_part == 1.0:
+        return aim
+    file = scene / slower_folder(kept.aim, kept.decks_part) / MAP
+    if not file.is_file():
+        return None
+    decks = {1.0: aim.routine, kept.decks_part: load_routine(file)}
+    return replace(aim, decks=decks).on_decks(kept.decks_part)
 
 
 def _kept(reader: TakeReader, number: int) -> tuple[int, Kept] | None:
@@ -112,9 +128,13 @@ def review(
     booth_dba: float | None = None,
     last: int = 20,
     stage: date | None = None,
+    rows: Sequence[PieceRow] | None = None,
 ) -> Review:
-    """Everything at a unix time; with the day of the `stage` a plan back from it."""
-    rows, scored = reader.pieces(), []
+    """Everything at a unix time; with the day of the `stage` a plan back from it.
+
+    `rows` as `reader.pieces()`, where they were read already.
+    """
+    rows, scored = reader.pieces() if rows is None else rows, []
     spoiled = set(reader.spoiled())
     for take in reader.takes(limit=last):
         try:
@@ -154,9 +174,19 @@ def today(now: float) -> str:
     return date.fromtimestamp(now).isoformat()
 
 
-def pictures(routine: Routine, reader: TakeReader, *, takes: int = 3) -> Pictures:
-    """The latest takes, every set piece that was played, and the routine's losses."""
-    rows, pieces = reader.takes(), of_this_map(reader.pieces(), routine)
+def pictures(
+    routine: Routine,
+    reader: TakeReader,
+    *,
+    takes: int = 3,
+    pieces: Sequence[PieceRow] | None = None,
+) -> Pictures:
+    """The latest takes, every set piece that was played, and the routine's losses.
+
+    `pieces` as `reader.pieces()`, where they were read already.
+    """
+    rows = reader.takes(limit=max(takes, _LOSSES_OF))
+    pieces = of_this_map(reader.pieces() if pieces is None else pieces, routine)
 
     def losses() -> bytes:
         from liveaid.practice.losses import losses_picture
@@ -177,8 +207,8 @@ def draw_take(routine: Routine, reader: TakeReader, take: TakeRow) -> bytes:
     """One take's picture. ValueError when the section map no longer has its set piece."""
     from liveaid.practice.take_picture import take_picture
 
-    aim = aim_of(routine, take.aim)
     kept = reader.kept(take.id)
+    aim = aim_of_kept(routine, kept, reader.file.parent)
     if aim is None or any(visit.piece >= len(aim.routine.pieces) for visit in kept.visits):
         raise ValueError(f"take {take.id} was of another section map")
     report = reader.score(take.id)
@@ -191,7 +221,7 @@ def _take_drawer(routine: Routine, reader: TakeReader, take: TakeRow) -> Callabl
     return lambda: draw_take(routine, reader, take)
 
 
-def _history_drawer(pieces: list[PieceRow], name: str) -> Callable[[], bytes]:
+def _history_drawer(pieces: Sequence[PieceRow], name: str) -> Callable[[], bytes]:
     def draw() -> bytes:
         from liveaid.practice.history_picture import history_picture
 

@@ -6,13 +6,14 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Literal, TypeAlias
 
-from liveaid.practice.act_score import ActScore, Outcome, Played
+from liveaid.practice.act_score import ActScore, Outcome, Played, WindScore
 from liveaid.practice.bars import other_bars, rest_of
 from liveaid.practice.delays import NO_DELAYS, Delays
 from liveaid.practice.hand_cuts import HandCuts
 from liveaid.practice.limits import Limits
 from liveaid.practice.shift import Off, PairShift, offs, shifts
 from liveaid.practice.timing import Timing, TimingJudged, faults_of, judged_of, timing
+from liveaid.practice.winds import late_words
 from liveaid.routine import Routine
 
 Verdict: TypeAlias = Literal["clean", "not clean", "not judged"]
@@ -44,6 +45,7 @@ class PieceScore:
     acts: tuple[ActScore, ...] = field(repr=False)
     cuts: tuple[HandCuts, ...] = field(default=(), repr=False)
     """Told, never judged: how late a mixer's messages come is not known."""
+    winds: tuple[WindScore, ...] = field(default=(), repr=False)
 
     @property
     def clean(self) -> bool:
@@ -136,16 +138,19 @@ def _score_piece(
     off = None if tempo is None else 100.0 * (tempo / (piece.tempo_bpm * tempo_part) - 1.0)
     whole = visit.from_beat < 1.0 and beats - visit.to_beat < 1.0
     judged = tuple(judged_of(acts, limits, steady))
-    why = tuple(_faults(acts, judged, limits, off, metre=routine.metre, whole=whole))
+    why = (
+        *_faults(acts, judged, limits, off, metre=routine.metre, whole=whole),
+        *late_words(played.winds, limits),
+    )
     verdict: Verdict = "not clean" if why else "clean"
-    if not why and not judged:
+    if not why and not judged and not played.winds:
         verdict, why = "not judged", ("nothing to time",)
     return PieceScore(
         piece=visit.piece, name=piece.name, timing=timing(acts), judged=judged,
         missed=_count(acts, "missed"), added=_count(acts, "added"),
         skipped=_count(acts, "skipped"), whole=whole, tempo_bpm=tempo, tempo_percent=off,
         drift_percent=drift, verdict=verdict, why=why, acts=acts,
-        cuts=played.cuts,
+        cuts=played.cuts, winds=played.winds,
     )  # fmt: skip
 
 

@@ -6,7 +6,7 @@ import math
 from typing import TypedDict
 
 from liveaid.practice import shift
-from liveaid.practice.act_score import ActScore
+from liveaid.practice.act_score import ActScore, WindScore
 from liveaid.practice.fader_cuts import CutScore
 from liveaid.practice.hand_cuts import HandCuts, bias_s, fader_sentences
 from liveaid.practice.score import PieceScore, TakeScore
@@ -18,6 +18,7 @@ from liveaid.practice.take_report import (
     PieceReport,
     ShiftReport,
     TakeReport,
+    WindReport,
 )
 from liveaid.practice.timing import Timing, TimingJudged
 
@@ -58,6 +59,17 @@ def _piece(piece: PieceScore) -> PieceReport:
         drift_percent=_rounded(piece.drift_percent, 2),
         acts=tuple(_act(act) for act in piece.acts),
         faders=tuple(_fader(cuts) for cuts in piece.cuts),
+        winds=tuple(_wind(one) for one in piece.winds),
+    )
+
+
+def _wind(one: WindScore) -> WindReport:
+    return WindReport(
+        side=one.side,
+        turns=round(one.turns, 3),
+        due_s=round(one.due_s, 4),
+        ready_s=_rounded(one.ready_s),
+        spare_beats=_rounded(one.spare_beats),
     )
 
 

@@ -54,6 +54,20 @@ class Aim:
     """What writes the positions: the name of its OSC map."""
     delays: Delays = NO_DELAYS
     """What is known of its delays, and of the click's."""
+    decks_part: float = 1.0
+    """Part of full tempo that the deck files on the decks were made for; 1: the stage's own."""
+    decks: Mapping[float, Routine] = field(default_factory=dict)
+    """The stretch as it is followed on each set of deck files, by the part they were made for;
+    empty where there are only the stage's own."""
+
+    @property
+    def asked(self) -> Routine:
+        """What is practised as the map has it, whatever deck files are on the decks."""
+        return self.decks.get(1.0, self.routine)
+
+    def on_decks(self, part: float) -> Aim:
+        """The same on the deck files made for a part of full tempo."""
+        return replace(self, routine=self.decks[part], decks_part=part)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -72,15 +86,15 @@ class Ended:
             duration_s=take.end_s - take.start_s, tempo_part=self.tempo_part,
             start_s=take.start_s, counted_in_s=self.counted_in_s, visits=take.visits,
             trace=take.trace, mixer=take.mixer, sender=aim.sender, delays=aim.delays,
-            played=played_in(aim),
+            played=played_in(aim), decks_part=aim.decks_part,
         )  # fmt: skip
 
 
 def played_in(aim: Aim) -> dict[str, str]:
     """The digest of what each set piece asks for, by its number in the whole routine."""
     return {
-        str(aim.first + index): piece_digest(aim.routine, index)
-        for index in range(len(aim.routine.pieces))
+        str(aim.first + index): piece_digest(aim.asked, index)
+        for index in range(len(aim.asked.pieces))
     }
 
 
@@ -112,8 +126,8 @@ def score_of(aim: Aim, kept: Kept, earlier: Sequence[Off] = ()) -> TakeScore:
         counted_in_s=late.heard_s(kept.counted_in_s), stops=not aim.piece,
     )  # fmt: skip
     return score_take(
-        aim.routine, played, limits=aim.limits, tempo_part=kept.tempo_part, delays=late,
-        earlier=earlier,
+        aim.routine, played, limits=aim.limits, delays=late, earlier=earlier,
+        tempo_part=kept.tempo_part / kept.decks_part,
     )  # fmt: skip
 
 
@@ -145,7 +159,7 @@ class Session:
     @property
     def tempo_bpm(self) -> float:
         """Tempo asked for at the first beat."""
-        return self.aim.routine.pieces[0].tempo_bpm * self.tempo_part
+        return self.aim.asked.pieces[0].tempo_bpm * self.tempo_part
 
     @property
     def count_in(self) -> CountIn | None:
@@ -189,6 +203,12 @@ class Session:
     def finish(self) -> list[Ended]:
         """The take that is on as the rehearsal ends, given up."""
         return [self._ended(take) for take in self.finder.finish()]
+
+    @property
+    def other_decks(self) -> float | None:
+        """The part of full tempo whose deck files the ladder wants now; None: those there are."""
+        wanted = self.ladder.decks_part if self.ladder and self.aim.decks else self.aim.decks_part
+        return None if wanted == self.aim.decks_part else wanted
 
     def step(self, rungs: int) -> None:
         """So many rungs of the ladder up, below 0 down."""

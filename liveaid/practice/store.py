@@ -220,14 +220,14 @@ def _insert(db: sqlite3.Connection, take: Kept, code: str) -> int:
         return int(number)
     row = db.execute(
         "INSERT INTO take (title, at, aim, ended, duration_s, tempo_part, start_s, counted_in_s,"
-        " visits, trace, mixer, sender, delays, played, code)"
-        f" VALUES ({', '.join('?' * 15)})",
+        " visits, trace, mixer, sender, delays, played, decks_part, code)"
+        f" VALUES ({', '.join('?' * 16)})",
         (
             take.title, take.at, take.aim, take.ended, take.duration_s, take.tempo_part,
             take.start_s, take.counted_in_s, json.dumps([astuple(v) for v in take.visits]),
             pack(take.trace), pack_mixer(take.mixer) if take.mixer else None, take.sender,
             json.dumps(take.delays.to_json()),
-            json.dumps(dict(take.played)), code,
+            json.dumps(dict(take.played)), take.decks_part, code,
         ),
     ).lastrowid  # fmt: skip
     assert row is not None

@@ -86,6 +86,20 @@ class FaderReport:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class WindReport:
+    """A record that a hand had to bring to its cue."""
+
+    side: Side
+    turns: float
+    """How far, + forward, - back."""
+    due_s: float
+    ready_s: float | None
+    """When it had to be there and from when it was, in the trace's seconds; None: never."""
+    spare_beats: float | None
+    """Beats it stood there before it was due, below 0 late."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ShiftReport:
     """What one clock is late by against another, all through the take."""
 
@@ -140,6 +154,7 @@ class PieceReport(_Timed):
     kinds: tuple[KindReport, ...] = ()
     acts: tuple[ActReport, ...] = field(default=(), repr=False)
     faders: tuple[FaderReport, ...] = field(default=(), repr=False)
+    winds: tuple[WindReport, ...] = ()
     bars_before: int = 0
     """Bars of the set piece that lie before what was practised of it."""
 
@@ -241,6 +256,7 @@ def _piece(found: Mapping[str, Any]) -> PieceReport:
             _made(FaderReport, one, cuts=_all(CutReport, one["cuts"]))
             for one in found.get("faders", ())
         ),
+        winds=_all(WindReport, found.get("winds", ())),
     )  # fmt: skip
 
 

@@ -17,6 +17,7 @@ import statistics
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import lru_cache
 from itertools import groupby
 from math import ceil
 
@@ -140,7 +141,13 @@ def _week(monday: date, rows: Sequence[PieceRow]) -> Week:
 
 
 def _monday(at: float) -> date:
-    day = date.fromtimestamp(at)
+    # No zone's day begins within a quarter of an hour (IANA time zone database, since 1972).
+    return _monday_of_quarter(int(at // 900))
+
+
+@lru_cache(maxsize=4096)
+def _monday_of_quarter(quarter: int) -> date:
+    day = date.fromtimestamp(quarter * 900)
     return day - timedelta(days=day.weekday())
 
 

@@ -49,8 +49,9 @@ def render_scene(
     progress: Progress = lambda done, of, what: None,
     *,
     with_words: Callable[[Routine], Routine] = lambda routine: routine,
+    into: str = DECKS,
 ) -> Rendered:
-    """Make everything in the `decks` folder beside the map.
+    """Make everything in the `decks` folder beside the map, or in another folder of the scene.
 
     `with_words` puts in what is said of the sounds elsewhere, where the map is silent.
 
@@ -65,8 +66,8 @@ def render_scene(
     folder = map_path.parent
     if scene_folder(map_path) != Path(os.path.abspath(folder)):
         raise UsageError(f"{map_path}: found a placed map; the scene {folder.parent} would do")
-    decks = own(folder, DECKS, folder=True)
-    cache = Cache(own(folder, f"{DECKS}/{CACHE}", folder=True))
+    decks = own(folder, into, folder=True)
+    cache = Cache(own(folder, f"{into}/{CACHE}", folder=True))
     with Workers(processors()) as workers:
         sources = Sources(map_path, routine)
         materials, faults = sources.materials(
@@ -76,7 +77,7 @@ def render_scene(
         lengths = {name: material.duration_s for name, material in materials.items()}
         digests = {name: material.digest for name, material in materials.items()}
         more += part_faults(routine, sound_s=lengths, digests=digests)
-        _refuse(map_path, [*faults, *more, *_overwritten(routine, folder)])
+        _refuse(map_path, [*faults, *more, *_overwritten(routine, folder, into)])
         layouts = lay_out_decks(routine, uses, materials, wish.grain(routine))
         _refuse(map_path, list(too_long(routine, layouts, wish.rate_hz)))
         passages = [laid.passage for layout in layouts.values() for laid in layout.laid]
@@ -95,7 +96,7 @@ def render_scene(
     )
     set_aside = write_all(to_write, decks, progress)
     cache.sweep()
-    return _outcome(to_write, wish, set_aside)
+    return _outcome(to_write, decks, wish, set_aside)
 
 
 def _refuse(map_path: Path, faults: Sequence[Hindrance]) -> None:
@@ -110,9 +111,9 @@ def _refuse(map_path: Path, faults: Sequence[Hindrance]) -> None:
     raise RoutineError(str(map_path), problems)
 
 
-def _overwritten(routine: Routine, folder: Path) -> Iterator[Hindrance]:
+def _overwritten(routine: Routine, folder: Path, into: str) -> Iterator[Hindrance]:
     """Sounds whose own file is one that the render writes."""
-    ours = {(folder / DECKS / name).resolve() for name in SOUND_FILES}
+    ours = {(folder / into / name).resolve() for name in SOUND_FILES}
     for name, sound in routine.sounds.items():
         if (folder / sound.file).resolve() in ours:
             found = f"{sound.file}, which the render writes"
@@ -124,8 +125,7 @@ def _bytes_to_write(routine: Routine, layouts: Mapping[Side, DeckLayout], wish: 
     return FRAME_BYTES * (frames + guide_frames(routine, rate_hz=wish.rate_hz))
 
 
-def _outcome(written: ToWrite, wish: Wish, set_aside: list[Path]) -> Rendered:
-    decks = written.folder / DECKS
+def _outcome(written: ToWrite, decks: Path, wish: Wish, set_aside: list[Path]) -> Rendered:
     cuts = tuple(
         _cut_made(written, side, laid) for side in SIDES for laid in written.layouts[side].laid
     )
@@ -134,7 +134,7 @@ def _outcome(written: ToWrite, wish: Wish, set_aside: list[Path]) -> Rendered:
         routine=decks / "routine.yaml",
         guide=decks / "guide.wav",
         sheet=decks / "sheet.html",
-        decks=tuple(_deck_made(written, side, placed) for side in SIDES),
+        decks=tuple(_deck_made(written, decks, side, placed) for side in SIDES),
         cuts=cuts,
         guide_s=guide_frames(written.routine, rate_hz=wish.rate_hz) / wish.rate_hz,
         rate_hz=wish.rate_hz,
@@ -168,8 +168,8 @@ def _cut_made(written: ToWrite, side: Side, laid: Laid) -> CutMade:
     )
 
 
-def _deck_made(written: ToWrite, side: Side, placed: Routine) -> DeckMade:
-    file = written.folder / DECKS / f"{side}.wav"
+def _deck_made(written: ToWrite, decks: Path, side: Side, placed: Routine) -> DeckMade:
+    file = decks / f"{side}.wav"
     layout = written.layouts[side]
     turn = written.routine.turntable.turn_s * written.rate_hz
     return DeckMade(

@@ -19,6 +19,8 @@ from liveaid.routine.shipped import shipped
 
 MAP = "routine.yaml"
 DECKS = "decks"
+SLOWER = "slower"
+"""Folder of the scene with a folder for each set of slower deck files."""
 
 
 class Leads(LiveaidError):
@@ -48,10 +50,11 @@ def map_file(scene: str | Path, *, placed: bool = False) -> Path:
 
 
 def scene_folder(section_map: Path) -> Path:
-    """The scene's folder: the map's own, or the one above where the map is its placed one."""
+    """The scene's folder: the map's own, or the one above where the map is a placed one."""
     folder = Path(os.path.abspath(section_map)).parent
-    above = folder.name == DECKS and os.path.isfile(folder.parent / MAP)
-    return folder.parent if above else folder
+    above = folder.parent.parent if folder.parent.name == SLOWER else folder.parent
+    placed = folder.name == DECKS or folder.parent.name == SLOWER
+    return above if placed and os.path.isfile(above / MAP) else folder
 
 
 def reach(name: str, section_map: Path) -> Path:

@@ -27,6 +27,7 @@ def acts_of(late_ms, *, side="right", kind="release", beats=range(16), by="click
 class Piece:
     def __init__(self, acts):
         self.acts = tuple(acts)
+        self.winds = ()
 
 
 def told(acts, delays=KNOWN):

@@ -168,7 +168,7 @@ def test_a_file_of_an_older_version_is_read_on(file):
         (row,) = reader.pieces()
         assert (row.name, row.digest) == ("Saffron", "")
     with contextlib.closing(sqlite3.connect(file)) as db:
-        assert db.execute("PRAGMA user_version").fetchone() == (4,)
+        assert db.execute("PRAGMA user_version").fetchone() == (5,)
         assert db.execute("PRAGMA application_id").fetchone() == (0x6C766174,)
 
 

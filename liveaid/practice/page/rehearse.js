@@ -129,6 +129,8 @@ function showLadder(it) {
   text("tempo", ladder ? `${it.tempo.toFixed(1)} BPM, ${(100 * ladder.part).toFixed(0)} % of full tempo` : `${it.tempo.toFixed(1)} BPM, full tempo`);
   row("rungs", ladder?.rungs ?? 0, (k) => (k === ladder.rung - 1 ? "here" : k < ladder.rung ? "climbed" : ""));
   text("climb", !ladder ? "" : ladder.rung === ladder.rungs ? "The top of the ladder: full tempo" : `${ladder.in_a_row} of ${ladder.up_after} clean in a row for the next rung`);
+  find("decks").hidden = !it.decks;
+  text("decks", it.decks ? `${it.decks[0].toUpperCase()}${it.decks.slice(1)}` : "");
   find("held-up").hidden = !ladder?.held_up;
   if (ladder?.held_up) text("held-up", `${(100 * ladder.wanted_part).toFixed(0)} % lies beyond the fader's ${ladder.pitch_range} %: the ladder starts where the fader ends`);
 }

@@ -1,0 +1,82 @@
+"""Records brought to their cues: when they stood there, by hand, against when they were due.
+
+100 BPM, a beat is 0.6 s. Stalls lasts two bars, 4.8 s, and is counted by the left record, let go
+at 10 s of the trace: the right record is due at 14.8 s, 20 s into its file. It is wound there from
+2 s at 6 s of record a second, and is ready within 0.15 s of the cue: 0.15 / 6 = 0.025 s before it
+stands there.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from liveaid.practice.advice import advice
+from liveaid.practice.assess import assess
+from liveaid.practice.limits import LEVELS
+from liveaid.practice.score import score_take
+from liveaid.practice.trace import DeckTrace
+from liveaid.practice.visits import Visit
+from liveaid.routine import Routine
+
+ROUTINE = Routine.model_validate({"title": "Wound", "pieces": [
+    {"name": "Stalls", "bars": 2, "tempo": 100, "count": "left", "left": {"hand": "runs", "at": 4},
+     "right": {"hand": "works", "from": 2, "to": 3}},
+    {"name": "Awnings", "bars": 2, "tempo": 100, "count": "right", "left": {"hand": "rests"},
+     "right": {"hand": "runs", "at": 20}},
+]})  # fmt: skip
+VISITS = [Visit(0, 0.0, 8.0, 10.0, 14.8), Visit(1, 0.0, 8.0, 14.8, 19.6)]
+
+
+def trace(stands_s: float | None, let_go_s: float):
+    """The right record stands at its cue from a moment on, and runs for two bars from another."""
+    t = np.arange(8.0, 21.0, 0.005)
+    left = np.clip(4.0 + t - 10.0, 4.0, 12.8)
+    right = np.full(len(t), 2.0)
+    if stands_s is not None:
+        right = np.minimum(20.0, 20.0 - 6.0 * (stands_s - t)).clip(2.0)
+        right += np.clip(t - let_go_s, 0.0, 4.8)
+    return {"left": DeckTrace(t, left), "right": DeckTrace(t, right)}
+
+
+def scored(stands_s, let_go_s=14.8, level="performer"):
+    played = assess(ROUTINE, trace(stands_s, let_go_s), VISITS)
+    return score_take(ROUTINE, played, limits=LEVELS[level])
+
+
+def test_a_record_that_stands_there_two_beats_before_is_in_time():
+    score = scored(13.6)
+    (wind,) = score.pieces[1].winds
+    assert (wind.side, wind.turns) == ("right", pytest.approx(18 / 1.8))
+    assert wind.due_s == pytest.approx(14.8, abs=0.01)
+    assert wind.ready_s == pytest.approx(13.575, abs=0.003)
+    assert wind.spare_beats == pytest.approx(1.225 / 0.6, abs=0.02)
+    assert score.pieces[1].verdict == "clean"
+    assert score.pieces[0].winds == ()
+
+
+def test_how_long_before_is_the_performers_to_say():
+    """0.5 s before it is due are 0.8 beats, with the 0.025 s of its reach 0.9: no competitor's."""
+    assert scored(14.3).pieces[1].verdict == "clean"
+    late = scored(14.3, level="competitor").pieces[1]
+    assert late.why == ("right record at its cue only 0.9 beats before",)
+
+
+def test_a_record_that_comes_late_is_told_and_what_to_do_about_it():
+    """It stands there at 15.4 s, one beat late, and is let go a little after."""
+    score = scored(15.4, let_go_s=15.5)
+    assert "right record at its cue 1.0 beats late" in score.pieces[1].why
+    assert score.pieces[1].verdict == "not clean"
+    told = advice(score, metre=4)["right"]
+    assert told == (
+        "right hand, at its cue for Awnings 1.0 beats late: leave sooner, or wind faster"
+    )
+
+
+def test_a_record_never_brought_is_told():
+    assert "right record not brought to its cue" in scored(None).pieces[1].why
+
+
+def test_a_set_piece_entered_by_itself_asks_for_no_wind():
+    played = assess(ROUTINE, trace(13.6, 14.8), VISITS[1:])
+    assert played[0].winds == ()
