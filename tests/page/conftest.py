@@ -159,6 +159,11 @@ def told(carousel) -> dict[str, Any]:
 
 @pytest.fixture(scope="session")
 def alley() -> dict[str, Any]:
+    """As `alley_told`."""
+    return alley_told()
+
+
+def alley_told() -> dict[str, Any]:
     """What pages are told of the scene with written acts, and `at(index, beat, **more)`: a status
     of one of its set pieces."""
     file = HERE.parent.parent / "scenes" / "spice-alley" / "routine.yaml"
