@@ -299,6 +299,9 @@ class Sound(_Record):
     kind: Kind | None = None
     tempo_bpm: Annotated[Tempo | None, Field(alias="tempo")] = None
     first_beat_s: Annotated[Seconds | None, Field(alias="first_beat")] = None
+    follow: bool | None = None
+    """Whether its beats are followed where its tempo moves, so that they come out even. Left out:
+    unless the map states both its tempo and its first beat."""
     key: KeyName | None = None
     tuning_cents: Annotated[float, Field(alias="tuning", ge=-50, le=50)] = 0.0
     """Cents the recording lies above its key (A = 440 Hz)."""

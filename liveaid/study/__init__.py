@@ -15,6 +15,7 @@ loop        tempo told by a loop's length
 tempo       which of the three ways is believed
 downbeat    where bars begin
 key         tonic, mode, tuning
+imprint     what it sounds like, small enough to find its like again
 texture     what lasts and what strikes, and how pitches glide
 voice       whether and where there is a voice;  voice_weights: what its judges have learnt
 sections    what plays from bar to bar; open breaks

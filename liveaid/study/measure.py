@@ -16,6 +16,7 @@ from liveaid.sound.read import Reader, Samples, open_sound
 from liveaid.study.character import KindGuess, find_energy, guess_kind
 from liveaid.study.downbeat import Bars, find_bars
 from liveaid.study.facts import Study
+from liveaid.study.imprint import take_imprint
 from liveaid.study.key import Tonality, find_key
 from liveaid.study.onsets import Onsets, find_onsets
 from liveaid.study.phrases import find_phrases, silence_s
@@ -249,6 +250,7 @@ def _study(heard: Listened, reader: Reader, faults: tuple[str, ...]) -> Study:
         sections=tuple(_told(one, found.bars) for one in found.sections),
         kind=found.kind.kind,
         kind_confidence=found.kind.confidence,
+        imprint=take_imprint(found.spectrum),
     )
 
 
