@@ -1,4 +1,4 @@
-"""The sound check's list where there is no terminal to renew it in: what changes is written once."""
+"""The sound check's list where no terminal renews it: what changes is written once."""
 
 from __future__ import annotations
 
