@@ -17,7 +17,7 @@ from liveaid.commands.gather_report import (
     show_facts,
     show_found,
 )
-from liveaid.commands.parts_report import show_parts, show_tone
+from liveaid.commands.parts_report import show_own_parts, show_parts, show_tone
 from liveaid.errors import LiveaidError
 from liveaid.files.names import shown
 from liveaid.files.workers import processors
@@ -131,6 +131,13 @@ def _metre(_: click.Context, __: click.Parameter, text: str | None) -> int | str
 @click.option("--for", "scene", metavar="SCENE", help="What the shelf lacks for a scene's idea.")
 @click.option("--parts", metavar="SOUND", help="Words and hits of a sound, ready for the map.")
 @click.option("--write", type=Path, metavar="FOLDER", help="With --parts: each as a WAV file.")
+@click.option("--text", metavar="WORDS", help="With --parts: what is said in it, word by word.")
+@click.option(
+    "--in",
+    "in_scene",
+    metavar="SCENE",
+    help="With --parts: as that section map has them, corrected by hand.",
+)
 @click.option("--notes", metavar="SOUND", help="The steady tone of a sound, ready for the map.")
 @click.option("--kind", type=click.Choice(_KINDS), help="Mark: its kind, or go by the guess.")
 @click.option(
@@ -175,7 +182,8 @@ def command(**said: Any) -> None:
       liveaid gather --like wok-sizzle --find "duration ..1"
       liveaid gather --mark hawker-call --kind "a cappella" --tag market
       liveaid gather --for night-market
-      liveaid gather --parts hawker-call.wav --write parts/
+      liveaid gather --parts hawker-call.wav --text "hey ah ee" --write parts/
+      liveaid gather --parts hawker-call --in my-scene --write parts/
     """
     marks = {name: said[name] for name in _MARKS if said[name] not in (None, ())}
     _one_job(said, marks)
@@ -204,13 +212,17 @@ def command(**said: Any) -> None:
 
 
 def _handled(said: dict[str, Any]) -> None:
-    """--parts and --notes: of a file, or of a sound on the shelf by its name."""
+    """--parts and --notes: of a file, of a sound on the shelf by its name, or of a map's sound."""
+    if said["in_scene"]:
+        write, as_json = said["write"], said["as_json"]
+        show_own_parts(said["parts"], said["in_scene"], write=write, as_json=as_json)
+        return
     path = Path(said["parts"] or said["notes"])
     if not path.is_file():
         with Shelf(said["shelf_file"] or shelf_for(None)) as shelf:
             path = Path(_chosen(shelf, str(path)).path)
     if said["parts"]:
-        show_parts(path, write=said["write"], as_json=said["as_json"])
+        show_parts(path, said=said["text"] or "", write=said["write"], as_json=said["as_json"])
     else:
         show_tone(path, as_json=said["as_json"])
 
@@ -226,8 +238,11 @@ def _one_job(said: dict[str, Any], marks: dict[str, Any]) -> None:
     if len(asked) != 1:
         found = f"{' and '.join(asked)} do not go together" if asked else "nothing to do"
         raise click.UsageError(f"{found}; one of {', '.join(jobs)} would do")
-    if said["write"] and asked != ["--parts"]:
-        raise click.UsageError("--write FOLDER goes with --parts SOUND")
+    for word, name in (("write", "--write FOLDER"), ("text", "--text"), ("in_scene", "--in SCENE")):
+        if said[word] and asked != ["--parts"]:
+            raise click.UsageError(f"{name} goes with --parts SOUND")
+    if said["text"] and said["in_scene"]:
+        raise click.UsageError("--text and --in SCENE do not go together; one of them would do")
     if marks and asked != ["--mark"]:
         raise click.UsageError(f"--{next(iter(marks))} goes with --mark SOUND")
     if asked == ["--mark"] and not marks:

@@ -63,6 +63,16 @@ def measure(path: str | Path) -> Study:
         return _study(heard, reader, faults)
 
 
+def studied_mono(path: str | Path) -> Samples:
+    """A file's sound at RATE_HZ in one channel, as it is studied. Unreadable when there is none."""
+    with open_sound(path) as reader:
+        heard = hear(reader)
+    if heard.cancelled:
+        with open_sound(path) as again:
+            heard = hear(again, channel=0)
+    return heard.mono.astype(np.float32)
+
+
 def hear(reader: Reader, *, channel: int | None = None) -> Listened:
     """Read a whole sound, block by block; mono is the mean of the channels, or one of them."""
     loudness = LoudnessMeter(rate_hz=reader.rate_hz, channels=reader.channels)
