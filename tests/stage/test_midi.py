@@ -176,21 +176,6 @@ def test_looking_makes_no_new_clients(backend):
     with_port(check)
 
 
-@pytest.mark.parametrize("turns", range(5))
-def test_stopping_as_a_look_ends_is_not_waited_for(backend, monkeypatch, turns):
-    """The look's end is handed to the loop while it is held up; stopped so many turns later."""
-    monkeypatch.setattr(midi, "MIDI_POLL_S", 0.0)
-    backend.names = ["Pads:Pads 20:0"]
-
-    async def check(port):
-        await until(lambda: port.state == "open")
-        time.sleep(0.02)  # on the loop's own thread, on purpose
-        for _ in range(turns):
-            await asyncio.sleep(0)
-
-    with_port(check)
-
-
 def test_two_that_fit_are_not_guessed_between(backend):
     backend.names = ["Pads A 20:0", "Pads B 24:0"]
 
