@@ -73,10 +73,19 @@ def test_the_watcher_goes_from_left_to_right_to_taps_and_hands_over():
         for at, deck, x in sorted(let_go(side, count, rng, first=first, times=13)):
             now[0] = at
             watcher.heard(Heard("position", deck, x, at))
+    assert watcher.status()["rehearsal"]["calibration"]["task"] == "mixer"
+    for k in range(100, 113):
+        # Thrown across in 20 ms, half-way by the habit after the click is heard; 12 ms on the way.
+        middle = 3.0 + k * 0.8 + CLICK_S + HABIT_S + 0.012
+        for step in range(5):
+            now[0] = middle + 0.005 * (step - 2)
+            place = step / 4 if k % 2 else 1 - step / 4
+            watcher.heard(Heard("crossfader", None, place, now[0]))
     assert watcher.status()["rehearsal"]["calibration"]["task"] == "click"
     for k in range(120, 133):
         now[0] = 3.0 + k * 0.8 + CLICK_S + HABIT_S
         assert watcher.told_word("mark", None)
     assert len(found) == 1
     assert found[0].delays.left_s == pytest.approx(0.0488, abs=0.0065)
+    assert found[0].delays.mixer_s == pytest.approx(0.012, abs=0.003)
     assert not watcher.told_word("keep", None)
