@@ -31,6 +31,7 @@ from liveaid.routine.check import (
 )
 from liveaid.routine.check.against import against
 from liveaid.routine.opened import Opened
+from liveaid.routine.source import read_source
 from liveaid.terminal import console, json_option, print_json
 
 _STYLE = {"error": "bold reverse", "warning": "bold", "remark": "dim"}
@@ -85,6 +86,7 @@ def command(
         faults=seen.faults,
         unstudied=seen.unstudied,
         phrases=seen.phrases,
+        line_of=read_source(found.file.read_bytes()).line,
     )
     moves, spans = changes(routine), hand_spans(hand_plan(routine))
     if picture is not None:

@@ -60,7 +60,7 @@ def judged(found: Opened) -> Judged:
     phrases = {
         name: study.phrases_s for name, study in studies.items() if study.kind == "a cappella"
     }
-    files = _Files(found.judged, file, studies)
+    files = _Files(found.judged, file, studies, found.written)
     materials = files.materials()
     files.faults += part_faults(found.judged, sound_s=files.sound_s, digests=files.digests())
     laid = None
@@ -86,8 +86,16 @@ def layer(found: Opened) -> Callable[[Routine], Routine | None] | None:
 class _Files:
     """The sounds' files as their headers tell them, with what was studied of them before."""
 
-    def __init__(self, routine: Routine, section_map: Path, studies: dict[str, Study]) -> None:
+    def __init__(
+        self,
+        routine: Routine,
+        section_map: Path,
+        studies: dict[str, Study],
+        written: Routine | None,
+    ) -> None:
+        """`written`: the map whose words for the files the performer knows."""
         self._routine, self._map, self._studies = routine, section_map, studies
+        self._written = (written or routine).sounds
         self._cache = Cache(scene_folder(section_map) / DECKS / CACHE)
         self.faults: list[Hindrance] = []
         self.unstudied: list[str] = []
@@ -127,7 +135,8 @@ class _Files:
         try:
             path = reach(said, self._map)
             if not path.is_file():
-                raise Unreadable(f"{said}, {'a folder' if path.is_dir() else 'no such file'}")
+                called = self._written[name].file if name in self._written else said
+                raise Unreadable(f"{called}, {'a folder' if path.is_dir() else 'no such file'}")
             with open_sound(path) as reader:
                 frames, rate_hz = reader.declared, reader.rate_hz
         except (Unreadable, Stray, OSError) as error:

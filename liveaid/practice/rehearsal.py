@@ -40,7 +40,7 @@ from liveaid.practice.take_report import ScoredTake
 from liveaid.practice.weeks_plan import PracticePlan
 from liveaid.routine import Routine
 from liveaid.routine.edits import matched
-from liveaid.stage import Heard, Stage, Watcher
+from liveaid.stage import Heard, Stage, Watcher, Whole
 from liveaid.stage.words import Word
 
 _WORK_EVERY_S = 30.0
@@ -102,6 +102,10 @@ class Rehearsal(Watcher):
     def aim(self) -> Aim:
         """What is practised."""
         return self.session.aim
+
+    def stretch_of(self) -> Whole | None:
+        """The whole routine, of which what is practised may be a stretch."""
+        return Whole(self.whole, self.aim.first, self.aim.gone_beats)
 
     def use(self, whole: Routine) -> Routine:
         """Go on with an edited map, between takes; returns what is to be followed from now on.

@@ -9,7 +9,7 @@ from liveaid.practice.care import EARS_CAUTION, HANDS_CAUTION, DayOfHands
 from liveaid.practice.next import Outlook, Standing
 from liveaid.practice.records import NoteRow, TakeRow
 from liveaid.practice.report import Review
-from liveaid.practice.take_report import TakeReport
+from liveaid.practice.take_report import PieceReport, TakeReport
 from liveaid.practice.weeks import Day, Week, WeeksOf
 from liveaid.practice.wilson import Rate
 
@@ -64,7 +64,16 @@ def take_json(take: TakeRow, report: TakeReport) -> dict[str, Any]:
         "added": report.added,
         "skipped": report.skipped,
         "why": [f"{piece.name}: {', '.join(piece.why)}" for piece in report.pieces if piece.why],
+        "pieces": [_played(piece) for piece in report.pieces],
     }
+
+
+def _played(piece: PieceReport) -> dict[str, Any]:
+    """How one set piece of a take went, for the map."""
+    return {
+        "index": piece.index, "name": piece.name, "verdict": piece.verdict,
+        "bias_ms": _round(piece.bias_ms), "missed": piece.missed, "added": piece.added,
+    }  # fmt: skip
 
 
 def next_json(found: Outlook) -> dict[str, Any]:

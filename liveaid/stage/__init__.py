@@ -34,7 +34,7 @@ from liveaid.stage.address import Address, StageError, parse_address
 from liveaid.stage.osc import Heard
 from liveaid.stage.service import Service
 from liveaid.stage.settings import Settings
-from liveaid.stage.watcher import Stage, Watcher
+from liveaid.stage.watcher import Stage, Watcher, Whole
 
 __all__ = [
     "Address",
@@ -44,5 +44,6 @@ __all__ = [
     "Stage",
     "StageError",
     "Watcher",
+    "Whole",
     "parse_address",
 ]

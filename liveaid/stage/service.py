@@ -14,7 +14,8 @@ import contextlib
 import logging
 import os
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from types import TracebackType
 from typing import Any
 
@@ -40,7 +41,7 @@ from liveaid.stage.showing import Showing
 from liveaid.stage.slept import Sleeps
 from liveaid.stage.spoken import Spoken
 from liveaid.stage.stage_notes import Notes, Vitals
-from liveaid.stage.watcher import Watcher
+from liveaid.stage.watcher import Watcher, Whole
 from liveaid.stage.watchers import Watchers
 from liveaid.stage.web import Site, Web, as_json
 from liveaid.stage.words import Said, Word, WordError
@@ -68,9 +69,11 @@ class Service:
         self._watchers = Watchers(watchers, self._mishaps)
         self._outlined = Outlined()
         self._outlined.of(routine)  # now, not while positions stream in
+        self._whole_outlined = Outlined()
+        self._whole_outline()
         self._next_cues = next_cues(routine)
         self._coming = Coming(routine)
-        self._spoken = Spoken(self._hear_word, lambda: len(self.routine.pieces))
+        self._spoken = Spoken(self._hear_word, lambda: len(self._whole().routine.pieces))
         facts = DeckFacts(rpm=routine.turntable.rpm, file_s=dict(self.settings.file_s))
         self._receiver = Receiver(
             table_for(self.settings.osc_map, facts),
@@ -127,7 +130,11 @@ class Service:
         share = self.settings.share
         more = [] if share is None else [Site(share.address, share.tls, share.token)]
         if self.settings.http is not None:
-            own = [*self._spoken.routes(), web.get("/routine.json", self._serve_outline)]
+            own = [
+                *self._spoken.routes(),
+                web.get("/routine.json", self._serve_outline),
+                web.get("/whole.json", self._serve_whole),
+            ]
             routes = [*self._watchers.routes(), *own]
             await self._web.start(self.settings.http, routes, self._watchers.scripts(), more=more)
 
@@ -198,6 +205,9 @@ class Service:
     async def _serve_outline(self, _: web.Request) -> web.Response:
         return web.json_response(self._outlined.of(self.routine), dumps=as_json)
 
+    async def _serve_whole(self, _: web.Request) -> web.Response:
+        return web.json_response(self._whole_outline(), dumps=as_json)
+
     def health(self) -> dict[str, Any]:
         """What /health says: counts, buffers, ports, errors."""
         return self._health.to_json()
@@ -235,10 +245,20 @@ class Service:
 
     def _hear_word(self, said: Said) -> bool:
         """Everybody is told; whether the follower or a watcher was there for it."""
-        followed = self._showing.follower.hear_word(said)
+        followed = self._follower_hears(said)
         taken = self._watchers.told_word(said.word, said.piece) or followed
         asyncio.get_running_loop().call_soon(self.push)
         return taken
+
+    def _follower_hears(self, said: Said) -> bool:
+        """Words mean set pieces of the whole routine, the follower those that are followed."""
+        if said.piece is None:
+            return self._showing.follower.hear_word(said)
+        index = self._whole().followed(said.piece, len(self.routine.pieces))
+        return index is not None and self._showing.follower.hear_word(replace(said, piece=index))
+
+    def _whole(self) -> Whole:
+        return self._watchers.stretch_of() or Whole(self.routine)
 
     def _pad_said(self, word: Word, piece: int | None) -> None:
         with contextlib.suppress(WordError):  # a pad beyond the last set piece, or chatter
@@ -287,11 +307,26 @@ class Service:
                 self._outlined.of(self.routine)["edition"],
                 self.settings.osc_map.sends,
             ),
+            "whole": self._whole_of(),
             "coming": self._coming_of(prompt),
             "word": self._spoken.status(),
             "notes": self._notes.sentences(),
             **self._watchers.status(),
         }
+
+    def _whole_of(self) -> dict[str, Any]:
+        """Where in the whole routine (/whole.json) what is followed stands."""
+        whole = self._whole()
+        return {
+            "edition": self._whole_outline()["edition"],
+            "first": whole.first,
+            "gone_beats": list(whole.gone_beats),
+        }
+
+    def _whole_outline(self) -> Mapping[str, Any]:
+        routine = self._whole().routine
+        outlined = self._outlined if routine is self.routine else self._whole_outlined
+        return outlined.of(routine)
 
     def _coming_of(self, prompt: Prompt) -> list[dict[str, Any]]:
         """The acts to come where the map writes them out; none while the place is not sure."""

@@ -7,6 +7,7 @@ counted in /health and never stops the stage.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any, Protocol
 
 from aiohttp import web
@@ -47,6 +48,21 @@ class Stage(Protocol):
         """Let the stage end, lamps out and takes kept."""
 
 
+@dataclass(frozen=True, slots=True)
+class Whole:
+    """The routine of which only a stretch is followed, such as one set piece in rehearsal."""
+
+    routine: Routine
+    first: int = 0
+    """Where in it the first set piece followed stands, from 0."""
+    gone_beats: tuple[int, ...] = ()
+    """Beats of each set piece followed that lie before the stretch; none where it is whole."""
+
+    def followed(self, piece: int, pieces: int) -> int | None:
+        """A set piece's place in what is followed, which has so many; None: it is not in it."""
+        return piece - self.first if 0 <= piece - self.first < pieces else None
+
+
 class Watcher:
     """Override what is wanted; everything here does nothing."""
 
@@ -57,8 +73,13 @@ class Watcher:
         """One thing a sender told, in the order of arrival, before the follower hears it."""
 
     def told_word(self, word: Word, piece: int | None) -> bool:
-        """The performer's word, by pad, page, key or OSC; `piece` from 0. True: it was for us."""
+        """The performer's word, by pad, page, key or OSC; `piece` of the whole routine, from 0.
+        True: it was for us."""
         return False
+
+    def stretch_of(self) -> Whole | None:
+        """The whole routine, where this one has the stage follow a stretch of it."""
+        return None
 
     def prompted(self, prompt: Prompt, now_s: float) -> None:
         """The prompt was worked out anew, at monotonic second `now_s`."""

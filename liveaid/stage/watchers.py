@@ -11,7 +11,7 @@ from liveaid.follow.prompt import Prompt
 from liveaid.stage.lamp_layout import Lamp, Level
 from liveaid.stage.mishaps import Mishaps
 from liveaid.stage.osc import Heard
-from liveaid.stage.watcher import Stage, Watcher
+from liveaid.stage.watcher import Stage, Watcher, Whole
 from liveaid.stage.words import Word
 
 
@@ -50,6 +50,14 @@ class Watchers:
             with self._noting(watcher, "told_word"):
                 taken |= watcher.told_word(word, piece)
         return taken
+
+    def stretch_of(self) -> Whole | None:
+        """The whole routine, where one of them has a stretch of it followed."""
+        for watcher in self._watchers:
+            with self._noting(watcher, "stretch_of"):
+                if (whole := watcher.stretch_of()) is not None:
+                    return whole
+        return None
 
     def prompted(self, prompt: Prompt, now_s: float) -> None:
         """Tell all the prompt."""

@@ -70,7 +70,7 @@ def browser_thread(needs):
 def answer(route: Any, *, driven: bool, outlined: dict[str, Any]) -> None:
     path = "/" + route.request.url.removeprefix(ORIGIN).lstrip("/").partition("?")[0]
     headers = {name: value for name, value in HEADERS.items() if name != "Server"}
-    if path == "/routine.json":
+    if path in ("/routine.json", "/whole.json"):
         route.fulfill(body=json.dumps(outlined), content_type="application/json", headers=headers)
         return
     if path == "/drive.js":
@@ -229,6 +229,7 @@ def told_of(routine: Routine) -> dict[str, Any]:
         "notes": [],
         "coming": [],
         "routine": brief(routine, found["edition"], "always"),
+        "whole": {"edition": found["edition"], "first": 0, "gone_beats": []},
     }
     nothing = {
         "piece": None,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 
 import pytest
 from click.testing import CliRunner
@@ -32,16 +33,40 @@ def test_cues_lie_where_render_puts_them_without_any_audio(scene, done):
                 assert here.plan(side).to_s == there.plan(side).to_s
 
 
-def test_a_missing_sound_file_is_found_by_check(scene):
-    (scene / "sounds/seller.wav").unlink()
-    ran = CliRunner().invoke(check_command, [str(scene), "--json"])
+def sounds_told(scene):
+    """What the command returns, the findings on sounds as severity and words, and whether all is
+    laid out."""
+    ran = CliRunner().invoke(check_command, [str(scene), "--json"], standalone_mode=False)
     report = json.loads(ran.stdout)
-    [said] = [f for f in report["findings"] if f["rule"] == "sounds"]
-    assert (said["severity"], said["says"]) == (
-        "warning",
-        "sounds/seller.wav, no such file",
+    told = [(f["severity"], f["says"]) for f in report["findings"] if f["rule"] == "sounds"]
+    return ran.return_value, told, report["laid_out"]
+
+
+def test_a_missing_sound_file_is_found_by_check_by_its_line(scene):
+    (scene / "sounds/seller.wav").unlink()
+    text = (scene / "routine.yaml").read_text().splitlines()
+    line = 1 + next(k for k, one in enumerate(text) if "sounds/seller.wav" in one)
+    says = f"line {line}: sounds.seller.file: found sounds/seller.wav, no such file"
+    assert sounds_told(scene) == (1, [("error", says)], False)
+
+
+def test_a_stage_laptop_without_the_sounds_can_play_what_was_rendered(done, tmp_path):
+    """Deck files and maps alone were taken along: each lacking sound is told, none is in the way.
+
+    A set piece that needs a sound anew is, since only a render could bring it."""
+    stage = tmp_path / "stage"
+    shutil.copytree(done[0], stage)
+    shutil.rmtree(stage / "sounds")
+    _, told, _ = sounds_told(stage)
+    assert {severity for severity, _ in told} == {"warning"}
+    assert any("found sounds/seller.wav, no such file" in says for _, says in told)
+    assert open_scene(stage / "routine.yaml").playable().placed
+    file = stage / "routine.yaml"
+    file.write_text(
+        file.read_text().replace("Dry, bars: 1, tempo: 100", "Dry, bars: 1, tempo: 104")
     )
-    assert not report["laid_out"]
+    _, told, _ = sounds_told(stage)
+    assert {severity for severity, _ in told} == {"error"}
 
 
 @pytest.fixture

@@ -6,7 +6,7 @@ are arguments. What common practice says is marked so beside its constant.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 from liveaid.routine.check.act_rules import Fastest, fastest, judge_acts
 from liveaid.routine.check.change_rules import cue_text, judge_changes, judge_hands, turns_text
@@ -52,13 +52,14 @@ def check(
     faults: Sequence[Hindrance] = (),
     unstudied: Sequence[str] = (),
     phrases: Mapping[str, Sequence[tuple[float, float]]] | None = None,
+    line_of: Callable[[tuple[str | int, ...]], int] | None = None,
 ) -> tuple[Finding, ...]:
     """All that can be said of a routine before it is played, gravest first.
 
     `deck_s`: length of each deck's file, `sound_s`: of each sound's file, in seconds, where they
     are known. `faults`: what keeps its sounds from being laid out; `unstudied`: those of which
-    nothing is known; `phrases`: from and to of what is spoken or sung. Works for maps with and
-    without deck-file seconds; says what it cannot judge.
+    nothing is known; `phrases`: from and to of what is spoken or sung; `line_of`: the map's line of
+    a field. Works for maps with and without deck-file seconds; says what it cannot judge.
     """
     moves = changes(routine)
     plan = hand_plan(routine, moves)
@@ -84,4 +85,4 @@ def check(
         *judge_unstudied(routine, unstudied),
         *judge_phrases(routine, phrases or {}),
     ]
-    return in_order([*told, *judge_faults(routine, faults, told)])
+    return in_order([*told, *judge_faults(routine, faults, told, line_of)])

@@ -2,31 +2,46 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
 from liveaid.routine.check.findings import Finding, found
 from liveaid.routine.model import SIDES, Routine, Runs, Side
 from liveaid.routine.problems import Hindrance
+from liveaid.routine.source import field_name
 from liveaid.routine.way import runs_through
 
 
 def judge_faults(
-    routine: Routine, faults: Iterable[Hindrance], told: Sequence[Finding]
+    routine: Routine,
+    faults: Iterable[Hindrance],
+    told: Sequence[Finding],
+    line_of: Callable[[tuple[str | int, ...]], int] | None = None,
 ) -> Iterator[Finding]:
-    """A warning for each sound that cannot be had, an error for what render would refuse beyond.
+    """An error for each sound that cannot be had, and for what render would refuse beyond.
 
-    What another rule has told of the same place is not told again.
+    Where every cue has its second on deck files that are there, a sound is not needed to play: a
+    warning. What another rule has told of the same place is not told again. `line_of`: the map's
+    line of a field.
     """
     for fault in faults:
         piece, side = _place(fault)
         if any((f.severity, f.piece, f.side) == ("error", piece, side) for f in told):
             continue
-        name = fault.path[1] if fault.path[0] == "sounds" else fault.path[-1]
-        says = fault.found if str(name) in fault.found else f"{name}: {fault.found}"
+        of_sound = fault.path[0] == "sounds"
+        spared = of_sound and routine.placed
         yield found(
-            routine, "warning" if fault.path[0] == "sounds" else "error", "sounds", says,
-            fault.would_do, piece=piece, bar=None if piece is None else 1, side=side,
+            routine, "warning" if spared else "error", "sounds", _says(fault, line_of),
+            f"{fault.would_do}; the deck files there are hold all that is played, a new render"
+            " needs it" if spared else fault.would_do,
+            piece=piece, bar=None if piece is None else 1, side=side,
         )  # fmt: skip
+
+
+def _says(fault: Hindrance, line_of: Callable[[tuple[str | int, ...]], int] | None) -> str:
+    if fault.path[0] == "sounds" and line_of is not None:
+        return f"line {line_of(fault.path)}: {field_name(fault.path)}: found {fault.found}"
+    name = fault.path[1] if fault.path[0] == "sounds" else fault.path[-1]
+    return fault.found if str(name) in fault.found else f"{name}: {fault.found}"
 
 
 def judge_unstudied(routine: Routine, names: Sequence[str]) -> Iterator[Finding]:

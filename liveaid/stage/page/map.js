@@ -57,7 +57,7 @@ function drawRow(piece) {
 
 function tellTake(index) {
   // The last take's errors in this set piece, where takes are kept here.
-  const take = takes.get(index);
+  const take = takes.get(routine.pieces[index].name);
   return take ? [`Last take ${take}. `] : [];
 }
 
@@ -72,9 +72,11 @@ function draw() {
 // -- what is told
 
 async function learn() {
-  if (!status.routine?.edition || status.routine.edition === edition) return;
-  edition = status.routine.edition;
-  try { routine = await (await fetch("/routine.json")).json(); draw(); } catch { edition = null; }
+  // The whole routine, also where only a stretch of it is rehearsed.
+  const told = status.whole?.edition;
+  if (!told || told === edition) return;
+  edition = told;
+  try { routine = await (await fetch("/whole.json")).json(); draw(); } catch { edition = null; }
 }
 
 async function lookAtTakes() {
@@ -88,13 +90,14 @@ async function lookAtTakes() {
 }
 
 function byPiece(found) {
+  // By name, latest first: what was edited or moved since keeps its own.
   const by = new Map();
   for (const take of found) {
     for (const one of take.pieces ?? []) {
-      if (by.has(one.index)) continue;
+      if (by.has(one.name)) continue;
       const bias = one.bias_ms == null ? "" : Math.abs(one.bias_ms) < 0.5 ? ", on time" : `, ${Math.abs(one.bias_ms).toFixed(0)} ms ${one.bias_ms > 0 ? "late" : "early"}`;
       const misses = [["missed", one.missed], ["added", one.added]].filter(([, many]) => many).map(([word, many]) => `, ${many} ${word}`).join("");
-      by.set(one.index, `${one.clean ? "clean" : "not clean"}${bias}${misses}`);
+      by.set(one.name, `${one.verdict}${bias}${misses}`);
     }
   }
   return by;
@@ -119,13 +122,15 @@ function frame(now) {
 
 function move(at) {
   const mark = find("here"), piece = status?.piece;
-  if (!piece || at.left === null) { mark.style.display = "none"; return; }
-  const row = rows[piece.index];
+  const index = (status?.whole?.first ?? 0) + (piece?.index ?? 0), row = rows[index];
+  if (!piece || !row || at.left === null) { mark.style.display = "none"; return; }
+  const gone = (status.whole?.gone_beats?.[piece.index] ?? 0) + at.length - at.left;
+  const part = Math.min(1, gone / (routine.pieces[index].bars * routine.metre));
   mark.style.display = "block";
-  mark.style.transform = `translateY(${(row.offsetTop + row.offsetHeight * (1 - at.left / at.length)).toFixed(1)}px)`;
-  if (shownPiece === piece.index) return;
-  shownPiece = piece.index;
-  rows.forEach((one, k) => one.setAttribute("aria-current", String(k === piece.index)));
+  mark.style.transform = `translateY(${(row.offsetTop + row.offsetHeight * part).toFixed(1)}px)`;
+  if (shownPiece === index) return;
+  shownPiece = index;
+  rows.forEach((one, k) => one.setAttribute("aria-current", String(k === index)));
   row.scrollIntoView({ block: "nearest" });
 }
 

@@ -65,7 +65,7 @@ export async function sayWord(word, piece = null) {
       method: "POST", headers: { "Content-Type": "application/json" },
       body: JSON.stringify(piece === null ? { word } : { word, piece }),
     });
-    if (answer.ok) return `“${word}” was heard.`;
+    if (answer.ok) return (await answer.json()).taken === false ? `“${word}” is not taken here.` : `“${word}” was heard.`;
     const said = (await answer.text()).trim();
     return answer.status === 404 ? `“${word}” is not taken here.` : said.slice(0, 120) || `“${word}” was refused.`;
   } catch {
