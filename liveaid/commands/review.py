@@ -30,7 +30,7 @@ from liveaid.practice.take_report import ActReport, PieceReport
 from liveaid.practice.trace import pack
 from liveaid.practice.weeks import WeeksOf
 from liveaid.routine import Routine
-from liveaid.routine.scene import DECKS, own
+from liveaid.routine.scene import DECKS, own, scene_folder
 from liveaid.terminal import console, json_option, print_json, progress_bar
 
 
@@ -50,6 +50,10 @@ from liveaid.terminal import console, json_option, print_json, progress_bar
 @click.option("--trace", "trace_of", nargs=2, metavar="NUMBER FILE",
               type=(int, click.Path(dir_okay=False, path_type=Path)),
               help="Write a take's trace, for `rehearse --replay`.")  # fmt: skip
+@click.option("--hear", nargs=2, metavar="NUMBER WAV",
+              type=(int, click.Path(dir_okay=False, path_type=Path)),
+              help="Write what a take sounded like: the deck files moved as the records were, "
+              "through the mixer's faders.")  # fmt: skip
 @click.option("--ready-at", type=click.FloatRange(1, 99), default=100 * READY_AT, show_default=True,
               metavar="PERCENT", help="Clean rate that must be passed for sure, to be "
               "stage ready.")  # fmt: skip
@@ -82,6 +86,12 @@ def command(scene: str, **options: Any) -> int:
     with TakeReader(takes) as reader:
         if options["trace_of"]:
             return _write_trace(reader, *options["trace_of"])
+        if options["hear"]:
+            from liveaid.commands.hearing import hear_take
+
+            said = hear_take(routine, scene_folder(file), reader, *options["hear"])
+            console().print(said, markup=False, soft_wrap=True)
+            return 0
         found = review(
             routine, reader, now=time.time(), ready_at=options["ready_at"] / 100,
             booth_dba=options["booth_level"], last=options["last"],

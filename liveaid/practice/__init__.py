@@ -4,6 +4,7 @@ May import: errors, files, record, routine, follow, stage, aiohttp, matplotlib, 
 scipy, soundfile.
 
 Pure, told the time:
+  take_places  where each record was at any moment, and what the mixer let through
   trace       every message of a take, as few bytes as will do
   motion      what one record does: stands, runs, is moved, jumps
   hear        when a hand let go, took or pushed a record
