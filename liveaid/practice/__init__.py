@@ -31,7 +31,7 @@ Pure, told the time:
   advice      one sentence a hand
   wilson      how sure a clean rate is; next: what to practise next; ready: ready for the stage
   weeks       progress, plateaus, a plan back from a date
-  recorded_sound, passages, align, warp, recording: a take from a recording of mixer or phone
+  recorded_sound, passages, align, recording: a take from a recording of mixer or phone
 Files, clocks, threads:
   schema, records, store, reading: the file of takes
   report, review_json, take_line: what is told of them
