@@ -11,6 +11,7 @@ gesture     what a hand does with it: held, runs, by hand
 likeness    how well a gesture fits a place, in nats
 guess       one guess: how it counts on and scores
 senders     whether what is sent can be meant as it is read
+exchanged   whether both decks fit better with left and right exchanged
 search      where else the performer may be, and what leaving the order costs
 belief      all guesses, the one told, and how sure it is
 numbers     every free number, with what it was estimated from

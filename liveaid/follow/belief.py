@@ -40,22 +40,25 @@ class Belief:
         """Bring all guesses to the moment heard; `ended`: whose gesture gave way to a new one."""
         fade = math.exp(-seconds / self.numbers.fade_s)
         more: list[Guess] = []
-        if heard.stopped_s == heard.now_s:
-            for guess in self.guesses:
-                if self.plan.is_piece(guess.section) and self.plan.at(guess.section).lead is None:
-                    guess.price -= self.numbers.stop
         for guess in self.guesses:
+            if heard.stopped_s == heard.now_s:
+                more += guess.begun_anew(self.plan, heard, self.numbers)
             guess.past *= fade
             for side, new in ended.items():
                 if new:
                     guess.settle_vote(side)
-            guess.move(self.plan, heard, seconds)
+            guess.move(self.plan, heard, seconds, self.numbers)
             more += guess.crossed(self.plan, heard, self.numbers)
         self.guesses += more
         if self._looks(heard, ended, seconds):
             self.guesses += list(
                 search.found(
-                    self.plan, heard, [*self.guesses, self.lost], self.turn_s, self.numbers
+                    self.plan,
+                    heard,
+                    self.told,
+                    [*self.guesses, self.lost],
+                    self.turn_s,
+                    self.numbers,
                 )
             )
         for guess in self.guesses:
@@ -112,8 +115,8 @@ class Belief:
         if not any(ended.values()) and heard.now_s - self._looked_s < 0.2:
             return False
         self._looked_s = heard.now_s
-        doubted = self._doubted_s > self.numbers.contradicted_s or self.confidence(heard) < 0.5
-        return doubted or news or not self.plan.is_piece(self.told.section)
+        doubted = self._doubted_s > self.numbers.contradicted_s or self.confidence()[1] < 0.5
+        return doubted or news or self.told.over or not self.plan.is_piece(self.told.section)
 
     def _keep(self) -> None:
         """Only the best, one for each place."""
@@ -164,21 +167,25 @@ class Belief:
             for guess in (*self.guesses, self.lost):
                 guess.price, guess.past = guess.price + guess.past - base, 0.0
 
-    def confidence(self, heard: GestureHeard) -> float:
-        """How likely it is that the place told is right to a beat."""
-        told = self.plan.whole_beat(self.told.section, self.told.beat)
+    def confidence(self) -> tuple[float, float]:
+        """How likely it is that the set piece told is right, and that it is right to a beat."""
+        plan, told = self.plan, self.told
+        here = plan.whole_beat(told.section, told.beat)
         sharp, best = self.numbers.sharpness, max(g.score for g in self.guesses)
-        near = far = 0.0
+        same = near = 0.0
+        far = math.exp(sharp * (self.lost.score - best))
         for guess in self.guesses:
             share = math.exp(sharp * (guess.score - best))
-            place = self.plan.whole_beat(guess.section, guess.beat)
-            if abs(place - told) < 1.0:
-                near += share
-            else:
-                far += share
-        far += math.exp(sharp * (self.lost.score - best))
-        off = 0.1 + self.told.doubt
-        surely = math.erf(1.0 / (off * math.sqrt(2.0)))
+            close = abs(plan.whole_beat(guess.section, guess.beat) - here) < 1.0
+            near += share if close else 0.0
+            same += share if guess.section == told.section and not close else 0.0
+            far += share if guess.section != told.section and not close else 0.0
         if self.rival() is None:
             far *= math.exp(-self.numbers.modest)
-        return near / (near + far) * surely * (1.0 - self.numbers.floor)
+            same_too = same * math.exp(-self.numbers.modest)
+        else:
+            same_too = same
+        off = 0.1 + told.doubt
+        surely = math.erf(1.0 / (off * math.sqrt(2.0)))
+        all_shares, most = near + same_too + far, 1.0 - self.numbers.floor
+        return (near + same_too) / all_shares * most, near / all_shares * surely * most

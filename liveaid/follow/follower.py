@@ -8,6 +8,7 @@ from liveaid.follow import state
 from liveaid.follow.belief import Belief
 from liveaid.follow.deck_line import Deck
 from liveaid.follow.elapsed import Elapsed
+from liveaid.follow.exchanged import SWAPPED, Exchanged
 from liveaid.follow.gesture import Watch
 from liveaid.follow.guess import GestureHeard, rate_bps
 from liveaid.follow.habits import Habits
@@ -61,6 +62,7 @@ class Follower:
             deck.reach = reach
         self._watches = {side: Watch(self._hearing.decks[side], numbers) for side in SIDES}
         self._senders = Senders(self.plan, routine.turntable.turn_s, reach)
+        self._exchanged = Exchanged(self.plan, routine.turntable.turn_s, numbers)
         self._hints: tuple[str, ...] = ()
         self._elapsed = Elapsed(self.plan)
         self._state: State = "waiting"
@@ -73,7 +75,7 @@ class Follower:
         self._twin_s = 0.0
         self._hinted_s = -math.inf
         self._moved_s, self._stopped_s = -math.inf, -math.inf
-        self._confidence = 0.0
+        self._piece_sure = self._confidence = 0.0
 
     def hear(self, side: Side, *, position: float, now: float) -> None:
         """One deck's position, in deck-file seconds."""
@@ -96,6 +98,7 @@ class Follower:
         deck, now = self._deck(side), self._clamped(now)
         if not math.isnan(now) and abs(percent) < 100.0:
             deck.hear_pitch(1.0 + float(percent) / 100.0, now)
+            self._senders.hear_pitch(side, 1.0 + float(percent) / 100.0)
 
     def hear_crossfader(self, *, value: float, now: float) -> None:
         """Where the crossfader stands, 0 left to 1 right; beyond them counts as at the end."""
@@ -127,6 +130,8 @@ class Follower:
         step = {"step on": 1, "step back": -1}.get(word, 0)
         to = shown + step if piece is None else piece
         self._belief.hear_word(min(max(to, 0), self.plan.pieces), self._heard)
+        self._exchanged.hear_word()
+        self._hints = self._judge_senders(now)
         if word == "hold":
             self._belief.hold()
         self._judge(now)
@@ -220,20 +225,26 @@ class Follower:
         self._heard = heard = GestureHeard(
             now, ratio, gestures, telling, now - self._moved_s, self._stopped_s, before
         )
+        self._exchanged.before(self._belief, ended)
         self._belief.step(heard, ended, seconds)
+        self._exchanged.after(self._belief, heard, ended, seconds)
         self._mix(now, seconds)
         if now - self._hinted_s > 0.25:
-            self._hints, self._hinted_s = self._senders.hints(now), now
+            self._hints, self._hinted_s = self._judge_senders(now), now
         rival = self._belief.rival()
         self._twin_s = self._twin_s + seconds if rival else 0.0
         self._judge(now)
 
+    def _judge_senders(self, now: float) -> tuple[str, ...]:
+        """What is wrong with what is sent, a sentence each."""
+        return (*self._senders.hints(now), *((SWAPPED,) if self._exchanged.told else ()))
+
     def _judge(self, now: float) -> None:
         """Take stock: how sure the place is, and what state that makes."""
         assert self._heard is not None
-        self._confidence = self._belief.confidence(self._heard)
+        self._piece_sure, self._confidence = self._belief.confidence()
         told = self._belief.told
-        if self._confidence >= state.DOUBTFUL or self._sure is None:
+        if self._piece_sure >= state.DOUBTFUL or self._sure is None:
             self._sure, self._sure_s = (told.section, told.beat), now
         sure = self._confidence >= state.SURE
         self._elapsed.see(told.section, told.beat, now, ratio=self._heard.ratio, sure=sure)
@@ -261,7 +272,7 @@ class Follower:
         """Section, beat, beats a second, and whether it is the last sure place that is held."""
         told = self._belief.told
         here = self.plan.whole_beat(told.section, told.beat)
-        if self._confidence < 0.5 and self._sure is not None and self._twin_s <= TWINS_S:
+        if self._piece_sure < 0.5 and self._sure is not None and self._twin_s <= TWINS_S:
             section, beat, rate = self._carried(*self._sure, now - self._sure_s)
             if abs(self.plan.whole_beat(section, beat) - here) > 1.0:
                 return section, beat, rate, True
@@ -284,7 +295,8 @@ class Follower:
             return section, 0.0, ratio / plan.at(0).beat_s if section < 0 else 0.0
         rate = rate_bps(plan.at(section), self._heard)
         beat += rate * seconds
-        if self._belief.told.stays and section == self._belief.told.section:
+        told = self._belief.told
+        if (told.stays or told.over) and section == told.section:
             beat = min(beat, plan.at(section).beats - 0.01)
         while plan.is_piece(section) and beat >= plan.at(section).beats:
             over_s = (beat - plan.at(section).beats) * plan.at(section).beat_s

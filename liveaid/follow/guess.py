@@ -12,9 +12,11 @@ from liveaid.follow.numbers import Numbers
 from liveaid.follow.plan import FollowPlan, PlanSection
 from liveaid.routine import SIDES, Side
 
-CLOCK_ERROR = 0.006
-"""Beats that a beat counted by the clock may be off: half a per cent of pitch or of a hand's own
-tempo, as the other hands' performances have it."""
+CLOCK_ERROR = 0.012
+"""Beats that a beat counted by the clock may be off: a per cent of pitch or of a hand's own
+tempo."""
+RELEASE_ERROR = 0.15
+"""Beats that a release may be off the beat it is meant for."""
 
 
 @dataclass(slots=True)
@@ -62,6 +64,10 @@ class Guess:
     """Whether the decks did not fit when it was entered: a count that begins late."""
     again: bool = False
     """Whether it begins the set piece before anew."""
+    over: bool = False
+    """Whether the set piece goes on beyond its last beat."""
+    drawn_s: float = -math.inf
+    """When the release began that the count was last drawn to."""
     stays: bool = False
     """Whether the performer has said that this set piece goes on."""
     votes: dict[Side, Vote] = field(default_factory=lambda: {side: Vote() for side in SIDES})
@@ -86,16 +92,18 @@ class Guess:
         """Another that starts where this one is."""
         return replace(self, votes={side: replace(vote) for side, vote in self.votes.items()})
 
-    def move(self, plan: FollowPlan, heard: GestureHeard, seconds: float) -> None:
+    def move(self, plan: FollowPlan, heard: GestureHeard, seconds: float, numbers: Numbers) -> None:
         """On by so many seconds: read off the deck that leads, by the clock elsewhere."""
         if not plan.is_piece(self.section):
             return
         section = plan.at(self.section)
         rate = rate_bps(section, heard)
         gesture = _leading(section, heard)
+        stands_s = 0.0 if self.late and self.beat < 0.05 else numbers.count_stands_s
         self.beat += rate * seconds
+        self.price -= numbers.overtime_each * rate * seconds if self.over else 0.0
         if gesture is None:
-            if section.lead is None and heard.still_s > 4.5:
+            if section.lead is None and heard.still_s > stands_s:
                 self.beat -= rate * seconds
             self.doubt += CLOCK_ERROR * rate * seconds
             if section.lead is None:
@@ -123,13 +131,14 @@ class Guess:
             gesture, part = heard.gestures[side], section.parts[side]
             if gesture is None or part.hand != "works" or gesture.kind != "runs":
                 continue
-            if not gesture.news or abs(gesture.from_s - part.cue_s) > 0.15:
+            if abs(gesture.from_s - part.cue_s) > 0.15:
                 continue
-            if gesture.since_s < self.since_s - 0.3 or not 0.1 <= gesture.age_s < 0.125:
+            if gesture.since_s < max(self.since_s - 0.3, self.drawn_s + 0.1) or gesture.age_s < 0.1:
                 continue
+            self.drawn_s = gesture.since_s
             released = self.beat - (heard.now_s - gesture.since_s) * rate
-            if not self.ran and self.late and 0.6 < released < 3.0:
-                self.beat, self.ran = gesture.age_s * rate, True
+            if gesture.news and not self.ran and self.late and 0.6 < released < 3.0:
+                self.beat, self.doubt, self.ran = gesture.age_s * rate, 0.15, True
                 return
             self.ran = True
             if part.strokes:
@@ -138,7 +147,12 @@ class Guess:
                 target = round(released)
             off = target - released
             if abs(off) < 0.3:
-                self.beat += 0.2 * off
+                # A scalar Kalman step: what a release is off the beat, and what the count may be.
+                error = RELEASE_ERROR if gesture.news else 2.0 * RELEASE_ERROR
+                gain = self.doubt**2 / (self.doubt**2 + error**2)
+                self.beat += gain * off
+                # Which beat it is a release does not tell.
+                self.doubt *= math.sqrt(1.0 - gain) if self.doubt < 0.6 else 1.0
 
     def score_votes(self, plan: FollowPlan, heard: GestureHeard, numbers: Numbers) -> None:
         """Bring each deck's vote to the present gesture."""
@@ -152,10 +166,11 @@ class Guess:
             if part.hand == "runs":
                 off_s = gesture.at_s - part.from_s - self.beat * section.beat_s
                 ending = section.beats - self.beat < 1.0
-                vote.nats = likeness.runs(part, gesture, off_s, self.ran, ending, numbers)
+                late_s = age_s - heard.still_s
+                vote.nats = likeness.runs(part, gesture, off_s, self.ran, ending, late_s, numbers)
             elif part.hand == "works":
-                leaving = section.beats - self.beat < 4.0
-                vote.nats = likeness.works(part, gesture, leaving, numbers)
+                left = section.beats - self.beat
+                vote.nats = likeness.works(part, gesture, age_s, self.beat, left, numbers)
             else:
                 beats_in = self.beat if plan.is_piece(self.section) else math.inf
                 vote.nats = likeness.rests(part, gesture, self.since_s, beats_in, numbers)
@@ -164,6 +179,18 @@ class Guess:
         if not self.ran and 0.5 < self.beat < 3.0 and self.worst < numbers.contradicted:
             self.late = True
 
+    def begun_anew(
+        self, plan: FollowPlan, heard: GestureHeard, numbers: Numbers
+    ) -> Iterator[Guess]:
+        """After a stop a count by the clock begins anew; that it goes on has a price."""
+        if plan.at(self.section).lead or not plan.is_piece(self.section) or self.beat < 0.05:
+            return
+        anew = replace(
+            self.copy(), beat=0.0, since_s=heard.now_s, doubt=0.1, late=True, ran=False, over=False
+        )
+        self.price -= numbers.stop
+        yield anew
+
     def crossed(self, plan: FollowPlan, heard: GestureHeard, numbers: Numbers) -> Iterator[Guess]:
         """Go over into the next section when this one is over; yields what else may follow."""
         while plan.is_piece(self.section) and self.beat >= plan.at(self.section).beats:
@@ -171,6 +198,12 @@ class Guess:
             if self.stays:
                 self.beat = section.beats - 0.01
                 return
+            if self.over:
+                return
+            if section.lead is None:
+                more = self.copy()
+                more.over, more.price = True, self.price - numbers.overtime
+                yield more
             over_s = (self.beat - section.beats) * section.beat_s / max(heard.ratio, 0.1)
             for side in SIDES:
                 self.settle_vote(side)

@@ -22,16 +22,21 @@ def normal(off: float, width: float) -> float:
 
 
 def runs(
-    part: DeckPart, gesture: Gesture, off_s: float, ran: bool, ending: bool, numbers: Numbers
-) -> float:
-    """A deck that is to run. `off_s` is how far the record is from where the beat says."""
+    part: DeckPart, gesture: Gesture, off_s: float, ran: bool, ending: bool, late_s: float,
+    numbers: Numbers,
+) -> float:  # fmt: skip
+    """A deck that is to run. `off_s` is how far the record is from where the beat says.
+
+    `late_s`: how long it has waited while the other deck was moved.
+    """
     if gesture.kind == "runs":
         on_place = (1.0 - numbers.place_stray) * normal(off_s, numbers.place_s)
         return math.log(on_place + numbers.place_stray / numbers.stray_s)
     near = abs(off_s) < 2.0 * numbers.near_cue_s
     if gesture.kind == "held":
         if not ran and abs(gesture.at_s - part.cue_s) < numbers.near_cue_s:
-            return numbers.waiting
+            late = numbers.late_each_s * max(late_s - numbers.late_after_s, 0.0)
+            return max(numbers.waiting + late, numbers.stopped)
         if ending:
             return numbers.caught_at_end
         brief = near and gesture.age_s < numbers.stopped_after_s
@@ -40,9 +45,11 @@ def runs(
     return numbers.nudged if brief else numbers.pushed
 
 
-def works(part: DeckPart, gesture: Gesture, leaving: bool, numbers: Numbers) -> float:
-    """A deck that a hand is to work. `leaving`: the set piece is nearly over."""
-    at_s = gesture.at_s
+def works(
+    part: DeckPart, gesture: Gesture, age_s: float, beat: float, left: float, numbers: Numbers
+) -> float:
+    """A deck that a hand is to work: `age_s` of the gesture inside the set piece, and its beats."""
+    at_s, leaving = gesture.at_s, left < 4.0
     beyond_s = max(part.from_s - at_s, at_s - part.to_s, 0.0)
     if gesture.kind == "runs":
         if beyond_s > 0.3:
@@ -52,12 +59,15 @@ def works(part: DeckPart, gesture: Gesture, leaving: bool, numbers: Numbers) -> 
         from_cue = numbers.let_go * normal(gesture.from_s - part.cue_s, numbers.place_s)
         return math.log(from_cue + numbers.inside / numbers.span_s)
     if gesture.kind == "held":
+        idle = numbers.idle_each_s * max(age_s - numbers.idle_after_s, 0.0)
+        idle = max(idle, numbers.idle_least)
         if abs(at_s - part.cue_s) < numbers.near_cue_s:
-            return numbers.at_cue
+            return numbers.at_cue + idle
         if beyond_s < 0.3:
-            return 0.0
+            return idle
         if near_next(part, at_s, numbers):
-            return 0.0 if leaving else numbers.gone_on
+            gone_on = numbers.gone_on if beat > 4.0 else numbers.held_away
+            return 0.0 if leaving else gone_on
         return numbers.held_away
     if beyond_s < 0.3:
         return numbers.in_hand
@@ -71,7 +81,9 @@ def rests(
 ) -> float:
     """A deck that rests: running on from before, being wound, listened to at its next cue."""
     if gesture.kind != "runs":
-        return numbers.made_ready if near_next(part, gesture.at_s, numbers) else -numbers.made_ready
+        if near_next(part, gesture.at_s, numbers):
+            return numbers.made_ready
+        return -numbers.made_ready if math.isfinite(beats_in) else numbers.not_ready
     if gesture.since_s < entered_s - 0.2:
         over = (beats_in - numbers.left_on_beats) * 0.5
         return max(numbers.fall * max(over, 0.0), numbers.least)

@@ -29,6 +29,8 @@ class Numbers:
     stopped: float = -5.0
     stopped_after_s: float = 0.5
     waiting: float = -0.7
+    late_after_s: float = 0.5
+    late_each_s: float = -1.0
     nudged: float = -1.0
     pushed: float = -4.5
     # A deck that is worked.
@@ -36,6 +38,9 @@ class Numbers:
     inside: float = 0.4
     span_s: float = 2.0
     at_cue: float = 0.6
+    idle_after_s: float = 4.0
+    idle_each_s: float = -0.5
+    idle_least: float = -2.0
     in_hand: float = 0.5
     held_away: float = -5.0
     past_end: float = -2.0
@@ -54,6 +59,7 @@ class Numbers:
     runs_away: float = -4.0
     gone_on: float = -1.0
     made_ready: float = 0.3
+    not_ready: float = -1.0
     # How much a gesture weighs.
     full_s: float = 0.35
     news_full_s: float = 0.15
@@ -70,19 +76,22 @@ class Numbers:
     again: float = 7.0
     slip_turn: float = 5.0
     slip: float = 7.0
-    ahead: float = 8.0
+    leaves: float = 2.0
+    ahead: float = 6.0
     ahead_each: float = 0.3
-    back: float = 7.5
+    back: float = 6.5
     back_each: float = 0.4
     first: float = 8.0
     lost: float = 7.0
     lost_runs: float = -2.5
     lost_else: float = -0.8
-    midway: float = 3.0
+    midway: float = 2.0
     stop: float = 6.0
     late_start: float = 1.0
     change_over: float = 0.5
     change_over_s: float = 0.2
+    overtime: float = 1.0
+    overtime_each: float = 3.0
     after_stop: float = 0.5
     stop_s: float = 4.0
     count_stands_s: float = 4.5

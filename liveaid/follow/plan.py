@@ -78,8 +78,9 @@ class FollowPlan:
         return 0 <= index < self.pieces
 
     def whole_beat(self, index: int, beat: float) -> float:
-        """Beats from the routine's start; before it lies two beats before any."""
-        return -2.0 if index < 0 else self.starts[index + 1] + beat
+        """Beats from the routine's start; before it lies two beats before any, and what goes on
+        beyond its last beat stays there."""
+        return -2.0 if index < 0 else self.starts[index + 1] + min(beat, self.at(index).beats)
 
 
 def plan_of(routine: Routine) -> FollowPlan:

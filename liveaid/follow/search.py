@@ -13,20 +13,20 @@ from liveaid.routine import SIDES, Side
 
 
 def found(
-    plan: FollowPlan, heard: GestureHeard, guesses: list[Guess], turn_s: float, numbers: Numbers
-) -> Iterator[Guess]:
+    plan: FollowPlan, heard: GestureHeard, told: Guess, guesses: list[Guess], turn_s: float,
+    numbers: Numbers,
+) -> Iterator[Guess]:  # fmt: skip
     """Guesses that leave the order for a place that a deck's gesture fits."""
-    stopped = _stopped(heard)
     for section in plan.sections[1:-1]:
         inside = [g for g in guesses if g.section == section.index and section.lead is None]
-        if inside and (not stopped or any(g.since_s > heard.stopped_s - 0.1 for g in inside)):
+        if told.section == section.index and inside:
             continue
         for side in SIDES:
             gesture = heard.gestures[side]
             if gesture is None or not heard.telling[side]:
                 continue
             at = _place(section, side, gesture, heard)
-            if at is not None and (at[1] <= 1.0 or not inside):
+            if at is not None and (at[0] < 2.0 or not inside):
                 yield _cheapest(plan, section, at, gesture, guesses, turn_s, heard, numbers)
 
 
@@ -55,9 +55,12 @@ def _place(
     if not part.from_s - 0.1 <= gesture.from_s <= part.to_s:
         return None
     rate = heard.ratio / section.beat_s
+    at_cue = abs((gesture.at_s if gesture.kind == "held" else gesture.from_s) - part.cue_s) < 0.15
     if gesture.kind == "held":
-        return (0.0, 0.5) if abs(gesture.at_s - part.cue_s) < 0.15 else None
-    if gesture.news and abs(gesture.from_s - part.cue_s) < 0.15:
+        return (0.0, 0.5) if at_cue else None
+    if _stopped(heard) and at_cue:
+        return (heard.now_s - heard.stopped_s) * rate, 0.3
+    if gesture.news and at_cue:
         return min(gesture.age_s * rate, section.beats - 0.1), 0.3
     return 0.4 * section.beats, 0.3 * section.beats
 
@@ -68,14 +71,13 @@ def _cheapest(
 ) -> Guess:  # fmt: skip
     """The guess at a place, come to from whichever guess makes it cheapest."""
     beat, doubt = at
-    since_s = gesture.since_s
+    since_s = heard.now_s if gesture.kind == "held" else gesture.since_s
     score, base = max(
         (
             (
                 _before(parent, heard, since_s, numbers)
                 - price(plan, parent, section, beat, turn_s, numbers)
                 * _discount(plan, parent, section, beat, gesture, heard, numbers)
-                + _stop(plan, parent, heard, numbers)
                 - (numbers.word if parent.stays and section.index != parent.section else 0.0),
                 parent,
             )
@@ -84,9 +86,13 @@ def _cheapest(
         key=lambda pair: pair[0],
     )
     past = _before(base, heard, since_s, numbers) - base.price
-    return Guess(
+    guess = Guess(
         section.index, beat, since_s, score - past, past, doubt, ran=gesture.kind == "runs"
     )
+    guess.late = gesture.kind == "held" and heard.still_s > 1.0
+    if base.section < 0 and section.lead is None and not guess.late:
+        guess.beat, guess.doubt = 0.4 * section.beats, 0.3 * section.beats
+    return guess
 
 
 def _before(guess: Guess, heard: GestureHeard, since_s: float, numbers: Numbers) -> float:
@@ -97,12 +103,6 @@ def _before(guess: Guess, heard: GestureHeard, since_s: float, numbers: Numbers)
             age_s = since_s - max(gesture.since_s, guess.since_s)
             score += guess.votes[side].nats * likeness.weight(gesture, age_s, numbers)
     return score
-
-
-def _stop(plan: FollowPlan, parent: Guess, heard: GestureHeard, numbers: Numbers) -> float:
-    """What counting on after a stop was charged, which beginning anew is not."""
-    charged = plan.is_piece(parent.section) and plan.at(parent.section).lead is None
-    return numbers.stop if charged and parent.since_s < heard.stopped_s and _stopped(heard) else 0.0
 
 
 def _stopped(heard: GestureHeard) -> bool:
@@ -119,9 +119,11 @@ def _discount(
     numbers: Numbers,
 ) -> float:
     """Part of the price where both decks changed place at once, or after a stop."""
+    if not plan.is_piece(parent.section):
+        return 1.0
     if _stopped(heard) and beat < 2.5:
         return numbers.after_stop
-    if not plan.is_piece(parent.section) or gesture.kind != "runs":
+    if gesture.kind != "runs":
         return 1.0
     lead = plan.at(parent.section).lead
     if lead is None or to.lead is None or lead == to.lead or not gesture.news:
@@ -158,8 +160,14 @@ def price(
         )
     if there == here + 1 and beat < 2.5:
         share = max(left, 0.0) / section.beats
-        ends = left < 1.5 or (parent.again and parent.beat < 8.0)
-        return numbers.next_late if ends else numbers.next_early + numbers.next_bars * share
+        if parent.over:
+            return 0.0
+        ends = left < 1.5 + parent.doubt or (parent.again and parent.beat < 8.0)
+        if ends:
+            return numbers.next_late
+        early = numbers.next_early + numbers.next_bars * share
+        skipped = numbers.ahead + numbers.ahead_each * 2
+        return min(early, skipped) if parent.beat < 2.5 else early
     if there == here - 1 and beat < 1.5 and parent.beat < 2.5:
         return numbers.again
     if there == 0 and beat < 1.5:
@@ -167,4 +175,5 @@ def price(
     midway = numbers.midway if to.lead is None and beat > 2.5 else 0.0
     ahead = numbers.ahead + numbers.ahead_each * (there - here)
     back = numbers.back + numbers.back_each * (here - there - 1)
-    return midway + (ahead if there > here else back)
+    early = 0.0 if left < 1.5 else numbers.leaves
+    return midway + early + (ahead if there > here else back)

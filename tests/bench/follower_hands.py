@@ -1,7 +1,6 @@
 """How well the follower follows other hands than the simulator's, beside two baselines.
 
     python tests/bench/follower_hands.py --seeds 2 --jobs 2
-    python tests/bench/follower_hands.py --wrong-input
 
 A row a kind of routine, clean, and a row a fault over all kinds. Looked at every 50 ms, with no
 grace. `renames`: changes of the name to a wrong one, a minute; `calibration`: right less
@@ -12,7 +11,6 @@ deck that counts; `look-up`: the one with memory of follower_lookup.py.
 from __future__ import annotations
 
 import argparse
-import math
 import time
 from collections import Counter
 from concurrent.futures import ProcessPoolExecutor
@@ -124,58 +122,16 @@ def line(name: str, looks: Counter[str]) -> str:
     )
 
 
-WRONG = {
-    "turns": (lambda t, s, x: [(t, s, x / 1.8)], "turns"),
-    "milliseconds": (lambda t, s, x: [(t, s, 1000 * x)], "milliseconds"),
-    "whole seconds": (lambda t, s, x: [(t, s, math.floor(x))], "steps of 1 s"),
-    "swapped": (lambda t, s, x: [(t, "left" if s == "right" else "right", x)], "swapped"),
-    "2 % too fast": (lambda t, s, x: [(t, s, 1.02 * x)], "% off the map"),
-    "reversed": (lambda t, s, x: [(t, s, 250 - x)], "backwards"),
-    "second sender": (lambda t, s, x: [(t, s, x), (t, s, 77.7)], "two senders"),
-}
-
-
-def wrong(task: tuple[str, str, int]) -> tuple[float, float]:
-    """Share of the time followed, and seconds from the first beat to the right hint."""
-    kind, name, seed = task
-    routine = routines()[kind]
-    played = perform(routine, "clean", seed)
-    spoil, word = WRONG[name]
-    messages = [told for message in played.messages for told in spoil(*message)]
-    follower, at, following, hinted = Follower(routine), 0, 0, math.inf
-    for now, *_ in played.truth[::2]:
-        while at < len(messages) and messages[at][0] <= now:
-            when, side, position = messages[at]
-            follower.hear(side, position=position, now=when)
-            at += 1
-        prompt = follower.prompt(now=now)
-        following += prompt.state == "following"
-        if any(word in hint for hint in prompt.hints):
-            hinted = min(hinted, now - played.truth[0][0])
-    return following / len(played.truth[::2]), hinted
-
-
 def main() -> None:
     """Run and print."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--seeds", type=int, default=2)
     parser.add_argument("--seed", type=int, default=0, help="the first")
     parser.add_argument("--jobs", type=int, default=1)
-    parser.add_argument("--wrong-input", action="store_true")
     options = parser.parse_args()
     seeds = range(options.seed, options.seed + options.seeds)
     kinds = list(routines())
     with ProcessPoolExecutor(options.jobs) as pool:
-        if options.wrong_input:
-            for name in WRONG:
-                told = list(pool.map(wrong, [(k, name, s) for k in kinds for s in seeds]))
-                share = 100 * sum(t[0] for t in told) / len(told)
-                soon = 100 * sum(t[1] <= 3.0 for t in told) / len(told)
-                print(
-                    f"{name:14} followed {share:5.1f} %  hinted within 3 s {soon:5.1f} %",
-                    flush=True,
-                )
-            return
         print("                piece   beat  renames  calibration  look-up  in order  us")
         rows = [(k, [(k, "clean", s) for s in seeds]) for k in kinds]
         rows += [(f, [(k, f, s) for k in kinds for s in seeds]) for f in FAULTS[1:]]

@@ -40,18 +40,26 @@ def _belief(*guesses, lost=-50.0):
 def test_two_places_three_nats_apart_are_fifty_to_one():
     """1 / (1 + e^-(3 + .9)) = .98015, times erf(1 / (.1 sqrt 2)) = 1, times .998."""
     belief = _belief(Guess(0, 4.0, 0.0, 0.0), Guess(2, 4.0, 0.0, -3.0))
-    assert belief.confidence(NOTHING) == pytest.approx(0.98015 * 0.998, abs=1e-4)
+    assert belief.confidence()[1] == pytest.approx(0.98015 * 0.998, abs=1e-4)
 
 
 def test_a_doubtful_beat_is_so_much_less_sure():
     """A deviation of .1 + .9 beats: erf(1 / sqrt 2) = .68269."""
     belief = _belief(Guess(1, 4.0, 0.0, doubt=0.9))
-    assert belief.confidence(NOTHING) == pytest.approx(0.68269 * 0.998, abs=1e-4)
+    assert belief.confidence()[1] == pytest.approx(0.68269 * 0.998, abs=1e-4)
+
+
+def test_a_set_piece_may_be_sure_where_its_beat_is_not():
+    """Eight beats apart and three nats less: 1 / (1 + e^-(3 + .9)) = .98015 of the place."""
+    belief = _belief(Guess(1, 4.0, 0.0, 0.0), Guess(1, 12.0, 0.0, -3.0))
+    piece, place = belief.confidence()
+    assert piece == pytest.approx(0.998, abs=1e-4)
+    assert place == pytest.approx(0.98015 * 0.998, abs=1e-4)
 
 
 def test_a_place_within_a_beat_is_the_same_place():
     belief = _belief(Guess(0, 15.5, 0.0), Guess(1, 0.2, 0.0))
-    assert belief.confidence(NOTHING) == pytest.approx(0.998, abs=1e-4)
+    assert belief.confidence()[1] == pytest.approx(0.998, abs=1e-4)
 
 
 @pytest.mark.parametrize(("behind", "rival"), [(1.5, 2), (2.5, None)])
@@ -84,7 +92,7 @@ def test_whatever_the_gestures_a_few_finite_guesses_stay(looks):
         assert belief.told in belief.guesses
         assert all(math.isfinite(guess.score) for guess in belief.guesses)
         assert all(
-            -1 <= g.section <= PLAN.pieces and g.beat < PLAN.at(g.section).beats
+            -1 <= g.section <= PLAN.pieces and (g.over or g.beat < PLAN.at(g.section).beats)
             for g in belief.guesses
         )
-        assert 0.0 <= belief.confidence(heard) < 1.0
+        assert 0.0 <= belief.confidence()[1] < 1.0

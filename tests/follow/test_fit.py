@@ -1,6 +1,7 @@
 """What each gesture earns at a place, and what leaving the order costs, worked by hand."""
 
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -22,13 +23,17 @@ def gesture(kind, *, from_s, at_s, age_s=1.0, news=False):
 
 def test_a_record_that_runs_where_the_beat_says_earns_most():
     """ln(.97 / (.08 sqrt(2 pi)) + .03 / 300) = ln(4.8372 + .0001) = 1.5764."""
-    there = likeness.runs(RUNS, gesture("runs", from_s=10.0, at_s=11.0), 0.0, True, False, USUAL)
+    there = likeness.runs(
+        RUNS, gesture("runs", from_s=10.0, at_s=11.0), 0.0, True, False, 0.0, USUAL
+    )
     assert there == pytest.approx(1.5764, abs=1e-4)
 
 
 def test_a_record_that_runs_a_beat_off_is_a_stray():
     """At .65 s, eight deviations: ln(.03 / 300) = -9.2103."""
-    off = likeness.runs(RUNS, gesture("runs", from_s=10.0, at_s=11.0), 0.65, True, False, USUAL)
+    off = likeness.runs(
+        RUNS, gesture("runs", from_s=10.0, at_s=11.0), 0.65, True, False, 0.0, USUAL
+    )
     assert off == pytest.approx(-9.2103, abs=1e-3)
 
 
@@ -37,38 +42,53 @@ def test_a_record_that_runs_a_beat_off_is_a_stray():
 )
 def test_a_record_held_that_should_run_waits_leaves_or_is_stopped(ran, ending, nats):
     held = gesture("held", from_s=10.0, at_s=10.0)
-    assert likeness.runs(RUNS, held, 0.0, ran, ending, USUAL) == nats
+    assert likeness.runs(RUNS, held, 0.0, ran, ending, 0.0, USUAL) == nats
 
 
 def test_a_release_from_the_cue_fits_a_worked_deck_better_than_one_from_elsewhere():
     """From the cue ln(.6 x 4.9868 + .4 / 2) = ln 3.1921 = 1.1607; a second off ln .2 = -1.6094."""
-    cue = likeness.works(WORKS, gesture("runs", from_s=30.0, at_s=30.5), False, USUAL)
-    off = likeness.works(WORKS, gesture("runs", from_s=31.0, at_s=31.5), False, USUAL)
+    cue = likeness.works(WORKS, gesture("runs", from_s=30.0, at_s=30.5), 1.0, 8.0, 8.0, USUAL)
+    off = likeness.works(WORKS, gesture("runs", from_s=31.0, at_s=31.5), 1.0, 8.0, 8.0, USUAL)
     assert (cue, off) == pytest.approx((1.1607, -1.6094), abs=1e-4)
 
 
 def test_a_tighter_span_earns_no_more():
     tight = DeckPart("works", from_s=30.0, to_s=31.0, cue_s=30.0)
     let_go = gesture("runs", from_s=30.0, at_s=30.5)
-    assert likeness.works(tight, let_go, False, USUAL) == likeness.works(
-        WORKS, let_go, False, USUAL
+    assert likeness.works(tight, let_go, 1.0, 8.0, 8.0, USUAL) == likeness.works(
+        WORKS, let_go, 1.0, 8.0, 8.0, USUAL
     )
 
 
 @pytest.mark.parametrize(
-    ("kind", "at_s", "leaving", "nats"),
+    ("kind", "at_s", "beat", "nats"),
     [
-        ("held", 30.1, False, 0.6),
-        ("held", 31.0, False, 0.0),
-        ("held", 45.0, False, -5.0),
-        ("held", 60.0, False, -1.0),
-        ("held", 60.0, True, 0.0),
-        ("hand", 31.0, False, 0.5),
-        ("runs", 45.0, False, -8.0),
+        ("held", 30.1, 8.0, 0.6),
+        ("held", 31.0, 8.0, 0.0),
+        ("held", 45.0, 8.0, -5.0),
+        ("held", 60.0, 2.0, -5.0),  # at its next cue before it was worked at all
+        ("held", 60.0, 8.0, -1.0),
+        ("held", 60.0, 13.0, 0.0),  # and with four beats of sixteen left
+        ("hand", 31.0, 8.0, 0.5),
+        ("runs", 45.0, 8.0, -8.0),
     ],
 )
-def test_a_worked_deck_in_its_span_beyond_it_and_at_its_next_cue(kind, at_s, leaving, nats):
-    assert likeness.works(WORKS, gesture(kind, from_s=at_s, at_s=at_s), leaving, USUAL) == nats
+def test_a_worked_deck_in_its_span_beyond_it_and_at_its_next_cue(kind, at_s, beat, nats):
+    one = gesture(kind, from_s=at_s, at_s=at_s)
+    assert likeness.works(WORKS, one, 1.0, beat, 16.0 - beat, USUAL) == nats
+
+
+@pytest.mark.parametrize(("late_s", "nats"), [(0.5, -0.7), (2.5, -2.7), (60.0, -5.0)])
+def test_a_record_that_waits_longer_than_it_should_fits_less_and_less(late_s, nats):
+    """-.7, and a nat less every second from half a second on, down to what a stop is."""
+    held = gesture("held", from_s=10.0, at_s=10.0)
+    assert likeness.runs(RUNS, held, 0.0, False, False, late_s, USUAL) == pytest.approx(nats)
+
+
+def test_before_the_start_a_record_away_from_its_cue_fits_worse_than_later():
+    away = gesture("held", from_s=45.0, at_s=45.0)
+    told = [likeness.rests(RESTS, away, 0.0, beats, USUAL) for beats in (math.inf, 8.0)]
+    assert told == [-1.0, -0.3]
 
 
 def test_listening_at_the_next_cue_is_normal_for_a_while():
@@ -101,6 +121,14 @@ def test_a_gesture_weighs_more_the_longer_it_goes_on(news, age_s, weight):
     assert likeness.weight(one, age_s, USUAL) == pytest.approx(weight)
 
 
+@pytest.mark.parametrize(("age_s", "nats"), [(4.0, 0.6), (6.0, -0.4), (60.0, -1.4)])
+def test_a_worked_record_that_waits_at_its_cue_fits_less_and_less(small, age_s, nats):
+    """.6, and after 4 s half a nat less every second, two at most."""
+    part = plan_of(small).at(2).parts["right"]
+    still = Gesture("held", 0.0, 40.0, False, age_s, 40.0)
+    assert likeness.works(part, still, age_s, 8.0, 8.0, USUAL) == pytest.approx(nats)
+
+
 def test_what_is_held_for_long_weighs_two_at_most():
     assert likeness.weight(gesture("held", from_s=0.0, at_s=0.0), 99.0, USUAL) == 2.0
 
@@ -112,8 +140,10 @@ def test_what_is_held_for_long_weighs_two_at_most():
         (0, 15.0, 1, 0.0, 1.0),  # next, in the last beat and a half
         (0, 8.0, 0, 0.0, 7.0),  # the same from its start
         (0, 8.0, 0, 11.6, 5.0),  # one turn on: 1.8 s is 3.6 beats at 120 BPM
-        (3, 8.0, 1, 8.0, 7.9),  # back by two
-        (0, 8.0, 3, 8.0, 8.9),  # ahead by three
+        (3, 8.0, 1, 8.0, 8.9),  # back by two from midway: 6.5 + .4 + 2
+        (0, 8.0, 3, 8.0, 8.9),  # ahead by three from midway: 6 + 3 x .3 + 2
+        (0, 15.0, 3, 8.0, 6.9),  # the same from its last beat
+        (0, 1.0, 1, 0.0, 6.6),  # next with hardly a beat played is one left out: 6 + 2 x .3
         (3, 8.0, 0, 0.0, 8.0),  # from the first
         (-1, 0.0, 0, 0.0, 0.0),  # the start
     ],
@@ -132,23 +162,68 @@ def _heard(now_s=0.0, **gestures):
 def test_a_guess_counts_on_by_the_clock_and_over_into_the_next(small):
     """At 120 BPM half a second is a beat; 0.5 beat past the 16th is beat 0.5 of the next."""
     plan, guess = plan_of(small), Guess(0, 15.0, 0.0)
-    guess.move(plan, _heard(), 0.75)
+    guess.move(plan, _heard(), 0.75, USUAL)
     assert list(guess.crossed(plan, _heard(0.75), USUAL)) == []
     assert (guess.section, guess.beat) == (1, pytest.approx(0.5))
 
 
 def test_a_set_piece_counted_by_the_clock_may_also_begin_again_at_a_price(small):
     plan, guess = plan_of(small), Guess(2, 8.25, 0.0)
-    (again,) = guess.crossed(plan, _heard(), USUAL)
+    on, again = guess.crossed(plan, _heard(), USUAL)
     assert (again.section, again.beat, again.price) == (2, 0.25, -7.0)
     assert (guess.section, guess.beat, guess.price) == (3, 0.25, 0.0)
+    # Or go on: a nat at once and three a beat; three quarters of a second are a beat and a half.
+    assert (on.section, on.beat, on.price) == (2, 8.25, -1.0)
+    on.move(plan, _heard(), 0.75, USUAL)
+    assert (on.beat, on.price) == (9.75, -5.5)
+    assert list(on.crossed(plan, _heard(), USUAL)) == []
+    assert plan.whole_beat(on.section, on.beat) == plan.whole_beat(3, 0.0)
+
+
+def test_after_a_stop_a_count_by_the_clock_begins_anew_or_goes_on_at_a_price(small):
+    guess = Guess(2, 5.0, 0.0, -1.0)
+    (anew,) = guess.begun_anew(plan_of(small), _heard(20.0), USUAL)
+    assert (anew.beat, anew.price, anew.late) == (0.0, -1.0, True)
+    assert (guess.beat, guess.price) == (5.0, -7.0)
+    assert list(Guess(0, 5.0, 0.0).begun_anew(plan_of(small), _heard(20.0), USUAL)) == []
+
+
+def _release(guess, small, *, now_s, since_s):
+    """Right let go from its cue at 40.0 in the juggle of `small`, 120 BPM."""
+    run = Gesture("runs", since_s, 40.0, True, now_s, 40.0 + now_s - since_s, speed=1.0)
+    guess.move(plan_of(small), _heard(now_s, right=run), 0.0, USUAL)
+
+
+def test_a_release_draws_the_count_by_how_much_it_is_to_be_trusted(small):
+    """1/8 s at 120 BPM is 1/4 beat: let go at 3.75, 1/4 off; .3^2 / (.3^2 + .15^2) = .8 of it."""
+    guess = Guess(2, 4.0, 0.0, doubt=0.3)
+    _release(guess, small, now_s=5.125, since_s=5.0)
+    assert guess.beat == pytest.approx(4.2)
+    assert guess.doubt == pytest.approx(0.3 * math.sqrt(0.2))
+    _release(guess, small, now_s=5.2, since_s=5.0)
+    assert guess.beat == pytest.approx(4.2), "one release draws once"
+
+
+def test_a_release_does_not_tell_which_beat_it_is(small):
+    guess = Guess(2, 4.0, 0.0, doubt=3.0)
+    _release(guess, small, now_s=5.125, since_s=5.0)
+    assert guess.beat == pytest.approx(4.25, abs=0.001)
+    assert guess.doubt == 3.0
+
+
+def test_a_count_that_was_begun_while_both_were_held_waits_for_the_hand(small):
+    guess = Guess(2, 0.0, 0.0, late=True)
+    guess.move(plan_of(small), replace(_heard(3.0), still_s=3.0), 1.0, USUAL)
+    assert guess.beat == 0.0
+    guess.move(plan_of(small), _heard(3.5), 0.5, USUAL)
+    assert guess.beat == 1.0
 
 
 def test_the_leading_record_draws_the_beat_exactly(small):
     """Left at 4.05 in a set piece from 2.0: 2.05 s are 4.1 beats at 120 BPM."""
     plan, guess = plan_of(small), Guess(0, 4.05, 0.0, ran=True)
     run = Gesture("runs", 0.0, 2.0, True, 2.05, 4.05, speed=1.0)
-    guess.move(plan, _heard(2.05, left=run), 0.0)
+    guess.move(plan, _heard(2.05, left=run), 0.0, USUAL)
     assert guess.beat == pytest.approx(4.1)
 
 

@@ -1,10 +1,19 @@
 """A sender that is wired wrong is told in plain words, and never followed with a straight face."""
 
 import math
+import random
 
 import pytest
 
 from liveaid.follow import Follower
+from liveaid.follow.belief import Belief
+from liveaid.follow.exchanged import SidesRead
+from liveaid.follow.gesture import Gesture
+from liveaid.follow.guess import GestureHeard
+from liveaid.follow.numbers import USUAL
+from liveaid.follow.plan import plan_of
+from liveaid.follow.senders import stands
+from liveaid.routine import Routine
 
 # The routine `small`: left runs from 2.0, right from 5.0, both worked at 30 and 40, left from 50.
 
@@ -80,3 +89,142 @@ def test_a_hint_goes_when_its_cause_does(small):
 
     assert _heard(small, mended, seconds=4.0)[0].hints
     assert _heard(small, mended, seconds=7.0)[0].hints == ()
+
+
+def _far(left=20.0, right=40.0):
+    """Left runs, then right; their cues far into the files, or wherever is said."""
+    pieces = [
+        {"name": "One", "bars": 4, "tempo": 120, "count": "left",
+         "left": {"hand": "runs", "at": left}},
+        {"name": "Two", "bars": 4, "tempo": 120, "count": "right",
+         "right": {"hand": "runs", "at": right}},
+        {"name": "Three", "bars": 4, "tempo": 120, "count": "left",
+         "left": {"hand": "runs", "at": left + 30.0}},
+    ]  # fmt: skip
+    return Routine.model_validate({"title": "Far", "pieces": pieces})
+
+
+def _sent(routine, left, right, seconds, *, pitch=None):
+    """The prompt once two decks' positions, functions of time, were heard for so long."""
+    follower = Follower(routine)
+    for step in range(int(seconds * 100)):
+        now = step / 100
+        for side, deck in (("left", left), ("right", right)):
+            if pitch is not None and step % 10 == 0:
+                follower.hear_pitch(side, percent=pitch, now=now)
+            follower.hear(side, position=deck(now), now=now)
+    return follower.prompt(now=seconds)
+
+
+SAME = Routine.model_validate(
+    {"title": "Both from 1.8", "pieces": [
+        {"name": "One", "bars": 4, "tempo": 120, "count": "left",
+         "left": {"hand": "runs", "at": 1.8}},
+        {"name": "Two", "bars": 4, "tempo": 120, "count": "left",
+         "left": {"hand": "runs", "at": 9.8}, "right": {"hand": "works", "from": 1.8, "to": 2.6}},
+    ]}
+)  # fmt: skip
+
+
+def _waits(now):
+    return 1.8
+
+
+def _is_let_go(now):
+    return 1.8 + max(now - 1.0, 0.0)
+
+
+def test_decks_whose_first_cues_lie_at_one_second_are_told_swapped_by_who_lets_go():
+    """Left is to run from 1.8 and right to wait there; the other way round for 3 s."""
+    assert any("look swapped" in hint for hint in _sent(SAME, _waits, _is_let_go, 4.0).hints)
+    assert _sent(SAME, _is_let_go, _waits, 4.0).hints == ()
+
+
+def test_a_word_from_the_performer_ends_the_talk_of_swapped_decks():
+    follower = Follower(SAME)
+    for step in range(400):
+        follower.hear("left", position=1.8, now=step / 100)
+        follower.hear("right", position=_is_let_go(step / 100), now=step / 100)
+    assert follower.prompt(now=4.0).hints
+    follower.hear_word("here", now=4.0, piece=1)
+    assert follower.prompt(now=4.0).hints == ()
+
+
+@pytest.mark.parametrize(("scale", "hint"), [(1.02, "+2.0 %"), (0.97, "-3.0 %"), (1.0, None)])
+def test_records_that_stand_beside_their_cues_by_one_scale_are_told(scale, hint):
+    """Held for a second at 20 and 40 times the scale: .4 and .8 s off, or -.6 and -1.2 s."""
+    hints = _sent(_far(), lambda now: 20.0 * scale, lambda now: 40.0 * scale, 1.0).hints
+    assert [hint in said for said in hints] == ([True] if hint else [])
+
+
+def test_records_that_are_as_far_off_everywhere_are_no_matter_of_scale():
+    assert _sent(_far(), lambda now: 20.15, lambda now: 40.15, 1.0).hints == ()
+
+
+def test_a_record_that_turns_otherwise_than_its_fader_says_is_scaled():
+    """At +1 per cent it is to turn at 1.01 and is told to turn at 1.0302: 2 per cent too fast."""
+    hints = _sent(_far(), lambda now: 20.0 + 1.0302 * now, lambda now: 40.0, 4.0, pitch=1.0).hints
+    assert ["+2.0 %" in said for said in hints] == [True]
+    well = _sent(_far(), lambda now: 20.0 + 1.01 * now, lambda now: 40.0, 4.0, pitch=1.0)
+    assert well.hints == ()
+
+
+def test_a_lifted_needle_is_neither_a_second_sender_nor_coarse():
+    """For 2 s it is at -1, at 0, or anywhere, message by message."""
+    rng = random.Random(1)
+
+    def lifted(now):
+        anywhere = rng.choice([-1.0, 0.0, rng.uniform(0.0, 300.0)])
+        return 40.0 if now < 1.0 else anywhere
+
+    for seconds in (1.5, 2.0, 2.5, 3.0):
+        assert _sent(_far(), lambda now: 20.0 + now, lifted, seconds).hints == ()
+
+
+def test_a_record_moved_slowly_by_hand_is_no_other_unit():
+    slow = _sent(_far(), lambda now: 20.0 + now, lambda now: 40.0 + 0.03 * now, 4.0)
+    assert slow.hints == ()
+
+
+def test_a_record_stands_at_a_cue_or_anywhere():
+    """One cue at 20 of 100 s, .03 s wide: ln(.6 / (.03 sqrt(2 pi)) + .4 / 100) = ln 7.9828; far
+    from it ln .004; by one of two cues half as much."""
+    assert stands([20.0], 100.0, 20.0) == pytest.approx(math.log(7.9828), abs=1e-4)
+    assert stands([20.0], 100.0, 50.0) == pytest.approx(math.log(0.004))
+    assert stands([20.0, 60.0], 100.0, 60.0) == pytest.approx(math.log(3.9934), abs=1e-4)
+
+
+def _reading(small, **votes):
+    reading = SidesRead(Belief(plan_of(small), 1.8, USUAL))
+    for side, (nats, weight) in votes.items():
+        reading.belief.told.votes[side].nats = nats
+        reading.belief.told.votes[side].weight = weight
+    return reading
+
+
+def test_a_reading_keeps_what_gestures_told_and_pays_for_leaving_the_order(small):
+    """1.5 nats twice over are 3 and stay when that gesture ends; 20 s later 3/e = 1.1036. Into
+    set piece three of four from before the start costs 3, from there back to the first 8."""
+    nothing = GestureHeard(0.0, 1.0, {"left": None, "right": None}, {"left": True, "right": True})
+    reading = _reading(small, left=(1.5, 2.0))
+    assert reading.earned == 3.0
+    reading.before({"left": True, "right": False})
+    reading.belief.told.votes["left"].weight = 0.0
+    reading.after(nothing, 20.0)
+    assert reading.earned == pytest.approx(1.1036, abs=1e-4)
+    reading.belief.told.section = 2
+    reading.after(nothing, 0.0)
+    assert reading.earned == pytest.approx(1.1036 - 3.0, abs=1e-4)
+    reading.belief.told.section = 0
+    reading.after(nothing, 0.0)
+    assert reading.earned == pytest.approx(1.1036 - 11.0, abs=1e-4)
+
+
+def test_no_gesture_tells_worse_of_a_reading_than_of_being_nowhere(small):
+    """-8 nats count as -2.5 of a run, twice over -5, and as -.8 of anything else, -1.6."""
+    reading = _reading(small, left=(-8.0, 2.0))
+    assert reading.earned == pytest.approx(-1.6)
+    run = Gesture("runs", 0.0, 2.0, True, 1.0, 3.0)
+    heard = GestureHeard(1.0, 1.0, {"left": run, "right": None}, {"left": True, "right": True})
+    reading.after(heard, 0.0)
+    assert reading.earned == pytest.approx(-5.0)
