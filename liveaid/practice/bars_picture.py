@@ -28,7 +28,7 @@ _ROW_BARS = 2
 _MOST_ROWS = 12
 _ROW_INCHES = 2.2
 _DECK = {"left": "#a4471c", "right": "#1f5f7a"}
-_PLAN = "#e2d0b8"
+_ASKED = "#e2d0b8"
 _POINTS_A_BEAT = 96
 
 
@@ -97,7 +97,7 @@ def _row(
         heard = np.interp(when(at), deck.now_s, deck.position_s) if len(deck.now_s) else None
         low, high = _span(routine, visit.piece, side)
         scale = 1.0 / max(high - low, 0.1)
-        shown = ((asked, _PLAN, 6.0), (heard, _DECK[side], 1.6))
+        shown = ((asked, _ASKED, 6.0), (heard, _DECK[side], 1.6))
         for way, colour, width in shown:
             if way is not None:
                 y = middle + np.clip((way - (low + high) / 2) * scale, -0.55, 0.55)
