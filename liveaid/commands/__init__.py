@@ -1,6 +1,7 @@
 """commands: one module a command; options in, one room's work, a report out.
 
-May import: every room, cli, click, rich. Nothing imports a command but the list in cli.
+May import: every room, cli, click, numpy, rich, soundfile.
+Nothing imports a command but the list in cli.
 
 arrange        the order and decks that cost the hands least
 calibrate      `liveaid rehearse --calibrate`

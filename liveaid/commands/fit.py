@@ -79,7 +79,7 @@ def command(
         turntable = _turntable(table, range_percent, rpm)
         mine = _asked(shelf, instead, sound)
         crate = _crate(shelf, query, instead, mine, turntable, key_locked=key_locked)
-        best = [*crate.whole[: max(top, LOOKED_AT)], *crate.hits[:HITS]]
+        best = [*crate.whole[: max(top, MOST_LOOKED_AT)], *crate.hits[:HITS]]
         sounds = {each.hash: each for each in shelf.these(best)}
         sounds |= {each.hash: each for each in instead if each.hash in sounds}
         nearest = shelf.these(crate.beyond[:1])
@@ -100,7 +100,7 @@ def command(
 
 HITS = 5
 """Hits listed: they go with nearly anything, so a few are enough to show what there is."""
-LOOKED_AT = 50
+MOST_LOOKED_AT = 50
 """Sounds judged in every detail at the least, of those that rank best by their columns."""
 
 

@@ -16,6 +16,7 @@ from liveaid.practice.calibration import (
     Calibrated,
     after_clicks,
     calibrated,
+    enough,
     let_go_s,
 )
 from liveaid.practice.care import HANDS_CAUTION
@@ -94,7 +95,7 @@ class Calibrating(Watcher):
         thrown = [move.at_s for move in fader_moves(self._fader)]
         self._errors["mixer"] = after_clicks(thrown, self._count)
         self._errors["click"] = after_clicks(self._taps_s, self._count)
-        if len(self._errors[self._task]) >= WANTED:
+        if enough(self._errors[self._task]):
             self._go_on()
         if self._stage is not None:
             self._stage.push()

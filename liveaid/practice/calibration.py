@@ -28,7 +28,11 @@ from liveaid.practice.store import Late
 from liveaid.practice.trace import DeckTrace
 
 WANTED = 12
-"""Of each: enough for 3 ms with a spread of 10 ms (10 / sqrt(12))."""
+"""Of each, at least."""
+MOST_WANTED = 30
+"""Nobody is asked for more, however uneven."""
+SURE_S = 0.0015
+"""Standard error at which it is enough: 3 ms either way, 19 times of 20 (1.96 x 1.5 ms)."""
 BEAT_S = 0.8
 """Clicks this far apart leave no doubt which was meant, up to LONGEST_S late."""
 EARLY_S = 0.2
@@ -89,6 +93,14 @@ def late_of(errors_s: Sequence[float]) -> Late | None:
         return None
     own = statistics.stdev(kept)
     return Late(late_s=statistics.fmean(kept), sure_s=own / math.sqrt(len(kept)), acts=len(kept))
+
+
+def enough(errors_s: Sequence[float]) -> bool:
+    """Whether so many goes tell a delay as surely as is wanted, or no more are asked for."""
+    if len(errors_s) < WANTED:
+        return False
+    late = late_of(errors_s)
+    return len(errors_s) >= MOST_WANTED or (late is not None and late.sure_s <= SURE_S)
 
 
 def calibrated(errors_s: Mapping[Measured, Sequence[float]]) -> Calibrated | None:

@@ -24,7 +24,7 @@ from liveaid.shelf.database import BUSY_S, Database
 from liveaid.shelf.find import Query
 from liveaid.shelf.query_words import Term
 from liveaid.shelf.shelf_sound import Lying, Marks, ShelfSound
-from liveaid.sound.labels import NONE, Labels
+from liveaid.sound.labels import NO_LABELS, Labels
 from liveaid.study.facts import STUDY_VERSION, Study
 
 
@@ -207,7 +207,7 @@ class Shelf:
     # What is put on it
 
     def keep(
-        self, digest: str, study: Study | None, *, fault: str = "", labels: Labels = NONE
+        self, digest: str, study: Study | None, *, fault: str = "", labels: Labels = NO_LABELS
     ) -> None:
         """Keep what was measured, or why nothing could be; marks stay as they are."""
         text = study.to_json() if study else None

@@ -9,7 +9,7 @@ from typing import Any
 
 from liveaid.files.names import is_plain, shown, stem
 from liveaid.routine.model import Kind
-from liveaid.sound.labels import NONE, Labels
+from liveaid.sound.labels import NO_LABELS, Labels
 from liveaid.study.facts import Study
 
 START_SLACK_S = 0.03
@@ -83,7 +83,7 @@ class ShelfSound:
     fault: str = ""
     """Why there is no study, in one line."""
     marks: Marks = Marks()
-    labels: Labels = NONE
+    labels: Labels = NO_LABELS
     """What the file says of itself."""
 
     @property

@@ -12,7 +12,9 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-ENDINGS = frozenset({".m4a", ".m4b", ".mp4", ".aac", ".wma", ".opus", ".ogg", ".webm", ".mka"})
+PACKED_ENDINGS = frozenset(
+    {".m4a", ".m4b", ".mp4", ".aac", ".wma", ".opus", ".ogg", ".webm", ".mka"}
+)
 """Endings of files worth a try; anything else that the plain reader refuses is no sound to us."""
 
 

@@ -67,3 +67,14 @@ def test_a_cut_or_spoiled_packed_file_is_refused_or_told(tmp_path: Path):
     for name in ("cut.m4a", "text.m4a"):
         with pytest.raises(Unreadable, match=f"{name}: no sound that can be read"):
             open_sound(tmp_path / name)
+
+
+@pytest.mark.parametrize("name", ["a.m4a", "a.aac"])
+def test_a_whole_packed_file_tells_its_length_and_has_no_fault(tmp_path: Path, name: str):
+    """The header's length within the coder's own padding, which a missing end must exceed."""
+    with open_sound(packed(tmp_path / name, sine(2.0), "aac")) as reader:
+        frames = sum(len(block) for block in reader)
+    assert frames == pytest.approx(2.0 * RATE, abs=0.1 * RATE)
+    assert reader.declared == pytest.approx(2.0 * RATE, abs=0.1 * RATE)
+    assert reader.faults == []
+    assert 0.01 * RATE < reader.slack < 0.5 * RATE
