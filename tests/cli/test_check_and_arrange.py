@@ -27,9 +27,18 @@ pieces:
 """
 
 
+def bells_of(seconds, folder):
+    """A file of that length where the map looks for the bells."""
+    (folder / "sounds").mkdir(exist_ok=True)
+    with wave.open(str(folder / "sounds" / "bells.wav"), "wb") as sound:
+        sound.setparams((1, 2, 8000, 0, "NONE", ""))
+        sound.writeframes(bytes(2 * 8000 * seconds))
+
+
 @pytest.fixture
 def good(tmp_path):
     (tmp_path / "routine.yaml").write_text(PLAYABLE)
+    bells_of(8, tmp_path)
     return tmp_path / "routine.yaml"
 
 
@@ -80,10 +89,7 @@ def test_check_draws_the_picture(liveaid, good, tmp_path):
 
 def test_check_reads_how_long_the_files_are(liveaid, good):
     # 4 bars at 120 BPM are 8 s; a sound of 6 s has 3 bars.
-    (good.parent / "sounds").mkdir()
-    with wave.open(str(good.parent / "sounds" / "bells.wav"), "wb") as sound:
-        sound.setparams((1, 2, 8000, 0, "NONE", ""))
-        sound.writeframes(bytes(2 * 8000 * 6))
+    bells_of(6, good.parent)
     status, out, _ = liveaid("check", good)
     assert status == 1
     assert "bells has 3.0 bars left" in " ".join(out.split())
