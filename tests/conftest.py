@@ -38,7 +38,7 @@ settings.load_profile("steady")
 # and a port's timing is worth nothing beside a busy neighbour. So does what shares one browser.
 PORTS = (
     "stage", "demo/test_demo.py", "practice/test_commands.py", "practice/test_rehearsal.py",
-    "practice/test_runs_on.py", "simulate/test_send.py",
+    "practice/test_runs_on.py", "practice/test_mixer_osc.py", "simulate/test_send.py",
 )  # fmt: skip
 
 

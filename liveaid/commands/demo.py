@@ -10,7 +10,10 @@ from pathlib import Path
 import click
 from rich.console import Console
 
+from liveaid.commands.laying import judged
+from liveaid.commands.opening import opened
 from liveaid.demo.tour import default_folder, quiet, tour
+from liveaid.routine import Routine
 from liveaid.terminal import console, json_option, print_json
 
 
@@ -33,9 +36,14 @@ def command(fast: bool, into: Path | None, seed: int, as_json: bool) -> None:
     folder = into or default_folder()
     if as_json:
         silent = Console(file=io.StringIO())
-        print_json(tour(folder, quiet(run_command), silent, fast=fast, seed=seed))
+        print_json(tour(folder, quiet(run_command), laid_out, silent, fast=fast, seed=seed))
         return
-    tour(folder, run_command, console(), fast=fast, seed=seed)
+    tour(folder, run_command, laid_out, console(), fast=fast, seed=seed)
+
+
+def laid_out(scene: Path) -> Routine:
+    """A scene's map as it would be placed by a render."""
+    return judged(opened(str(scene))).routine
 
 
 def run_command(arguments: Sequence[str]) -> object:

@@ -11,7 +11,7 @@ import click
 from liveaid.commands.fit_report import Beyond, Lists, Mine, report, show, show_rest
 from liveaid.errors import LiveaidError
 from liveaid.files.names import shown, stem
-from liveaid.fit.audition import audition, write_audition
+from liveaid.fit.audition import ToHear, audition, write_audition
 from liveaid.fit.crate_facts import COLUMNS, facts_of, facts_of_rows
 from liveaid.fit.fit import Fit, fits, out_of_reach
 from liveaid.fit.rank import ranked
@@ -79,7 +79,7 @@ def command(
         turntable = _turntable(table, range_percent, rpm)
         mine = _asked(shelf, instead, sound)
         crate = _crate(shelf, query, instead, mine, turntable, key_locked=key_locked)
-        best = [*crate.whole[: max(top, LOOKED_AT)], *crate.hits[:HITS]]
+        best = [*crate.whole[: max(top, MOST_LOOKED_AT)], *crate.hits[:HITS]]
         sounds = {each.hash: each for each in shelf.these(best)}
         sounds |= {each.hash: each for each in instead if each.hash in sounds}
         nearest = shelf.these(crate.beyond[:1])
@@ -100,7 +100,7 @@ def command(
 
 HITS = 5
 """Hits listed: they go with nearly anything, so a few are enough to show what there is."""
-LOOKED_AT = 50
+MOST_LOOKED_AT = 50
 """Sounds judged in every detail at the least, of those that rank best by their columns."""
 
 
@@ -166,7 +166,8 @@ def _picked(lists: Lists, sounds: dict[str, ShelfSound], pick: str | None) -> Fi
 def _hear(mine: Mine, fit: Fit, sounds: dict[str, ShelfSound], file: Path) -> None:
     other = sounds[fit.other]
     assert other.study is not None
-    write_audition(audition(mine.file, mine.study, other.path, other.study, fit), file)
+    both = ToHear(mine.file, mine.study, mine.from_s), ToHear(other.path, other.study, other.from_s)
+    write_audition(audition(*both, fit), file)
     click.echo(f"{file}: {mine.name} with {other.name}. Start quiet.", err=True)
 
 
@@ -186,4 +187,4 @@ def _asked(shelf: Shelf, instead: list[ShelfSound], meant: str) -> Mine:
     found = next((each for each in instead if each.hash == found.hash), found)
     if found.study is None:
         raise LiveaidError(f"{shown(found.path)}: {found.fault}")
-    return Mine(found.name, found.path, found.study, found.hash)
+    return Mine(found.name, found.path, found.study, found.hash, found.from_s)

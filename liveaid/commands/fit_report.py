@@ -32,6 +32,8 @@ class Mine:
     file: str
     study: Study
     hash: str | None
+    from_s: float = 0.0
+    """Where in the file it begins."""
 
 
 @dataclass(frozen=True, slots=True)

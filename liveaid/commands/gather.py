@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, get_args
@@ -11,11 +12,12 @@ import click
 from liveaid.commands.gather_report import (
     GatherTally,
     brief_json,
+    show_alike,
     show_brief,
     show_facts,
     show_found,
 )
-from liveaid.commands.parts_report import show_parts, show_tone
+from liveaid.commands.parts_report import show_own_parts, show_parts, show_tone
 from liveaid.errors import LiveaidError
 from liveaid.files.names import shown
 from liveaid.files.workers import processors
@@ -28,7 +30,7 @@ from liveaid.shelf.collect import gather
 from liveaid.shelf.database import shelf_for
 from liveaid.shelf.find import parse_query
 from liveaid.shelf.map_words import with_map_words
-from liveaid.shelf.one_file import LIMIT_S
+from liveaid.shelf.one_file import LIMIT_S, study_apart
 from liveaid.shelf.query_words import WORDS
 from liveaid.shelf.shelf import Shelf
 from liveaid.shelf.shelf_sound import ShelfSound
@@ -36,6 +38,7 @@ from liveaid.terminal import json_option, print_json, progress_bar
 
 SHOWN = 100
 """Sounds listed in the terminal unless more are asked for: some screens."""
+LIKE_SHOWN = 12
 _KINDS = [*get_args(Kind), "guessed"]
 _GUESSES = ("kind", "tempo", "key", "energy", "bar", "metre")
 _MARKS = (
@@ -117,7 +120,10 @@ def _metre(_: click.Context, __: click.Parameter, text: str | None) -> int | str
 @click.option(
     "--top",
     type=click.IntRange(1),
-    help=f"With --find: how many.  [default: {SHOWN}; all with --json]",
+    help=f"With --find or --like: how many.  [default: {SHOWN}, {LIKE_SHOWN} with --like]",
+)
+@click.option(
+    "--like", metavar="SOUND", help="List what sounds like it, copies first; --find narrows it."
 )
 @click.option("--show", metavar="SOUND", help="Tell all that is known of one sound.")
 @click.option("--mark", "marked", multiple=True, metavar="SOUND", help="Write marks on a sound.")
@@ -125,6 +131,13 @@ def _metre(_: click.Context, __: click.Parameter, text: str | None) -> int | str
 @click.option("--for", "scene", metavar="SCENE", help="What the shelf lacks for a scene's idea.")
 @click.option("--parts", metavar="SOUND", help="Words and hits of a sound, ready for the map.")
 @click.option("--write", type=Path, metavar="FOLDER", help="With --parts: each as a WAV file.")
+@click.option("--text", metavar="WORDS", help="With --parts: what is said in it, word by word.")
+@click.option(
+    "--in",
+    "in_scene",
+    metavar="SCENE",
+    help="With --parts: as that section map has them, corrected by hand.",
+)
 @click.option("--notes", metavar="SOUND", help="The steady tone of a sound, ready for the map.")
 @click.option("--kind", type=click.Choice(_KINDS), help="Mark: its kind, or go by the guess.")
 @click.option(
@@ -166,9 +179,11 @@ def command(**said: Any) -> None:
     Examples:
       liveaid gather ~/sounds
       liveaid gather --find "tempo 88..96 half, kind a cappella, not tag used"
+      liveaid gather --like wok-sizzle --find "duration ..1"
       liveaid gather --mark hawker-call --kind "a cappella" --tag market
       liveaid gather --for night-market
-      liveaid gather --parts hawker-call.wav --write parts/
+      liveaid gather --parts hawker-call.wav --text "hey ah ee" --write parts/
+      liveaid gather --parts hawker-call --in my-scene --write parts/
     """
     marks = {name: said[name] for name in _MARKS if said[name] not in (None, ())}
     _one_job(said, marks)
@@ -185,6 +200,8 @@ def command(**said: Any) -> None:
             _forget(shelf, said["forget"])
         elif said["show"]:
             show_facts(_chosen(shelf, said["show"]), as_json=said["as_json"])
+        elif said["like"]:
+            _alike(shelf, said)
         elif said["scene"]:
             _lacking(shelf, said["scene"], as_json=said["as_json"])
         else:
@@ -195,28 +212,37 @@ def command(**said: Any) -> None:
 
 
 def _handled(said: dict[str, Any]) -> None:
-    """--parts and --notes: of a file, or of a sound on the shelf by its name."""
+    """--parts and --notes: of a file, of a sound on the shelf by its name, or of a map's sound."""
+    if said["in_scene"]:
+        write, as_json = said["write"], said["as_json"]
+        show_own_parts(said["parts"], said["in_scene"], write=write, as_json=as_json)
+        return
     path = Path(said["parts"] or said["notes"])
     if not path.is_file():
         with Shelf(said["shelf_file"] or shelf_for(None)) as shelf:
             path = Path(_chosen(shelf, str(path)).path)
     if said["parts"]:
-        show_parts(path, write=said["write"], as_json=said["as_json"])
+        show_parts(path, said=said["text"] or "", write=said["write"], as_json=said["as_json"])
     else:
         show_tone(path, as_json=said["as_json"])
 
 
 def _one_job(said: dict[str, Any], marks: dict[str, Any]) -> None:
     """UsageError unless one thing is asked for; marks go with --mark alone."""
-    jobs = {"FOLDER": said["folders"], "--find": said["terms"] is not None, "--show": said["show"]}
+    find = said["terms"] is not None and not said["like"]
+    jobs = {"FOLDER": said["folders"], "--find": find, "--show": said["show"]}
+    jobs |= {"--like": said["like"]}
     jobs |= {"--mark": said["marked"], "--forget": said["forget"], "--for": said["scene"]}
     jobs |= {"--parts": said["parts"], "--notes": said["notes"]}
     asked = [name for name, value in jobs.items() if value]
     if len(asked) != 1:
         found = f"{' and '.join(asked)} do not go together" if asked else "nothing to do"
         raise click.UsageError(f"{found}; one of {', '.join(jobs)} would do")
-    if said["write"] and asked != ["--parts"]:
-        raise click.UsageError("--write FOLDER goes with --parts SOUND")
+    for word, name in (("write", "--write FOLDER"), ("text", "--text"), ("in_scene", "--in SCENE")):
+        if said[word] and asked != ["--parts"]:
+            raise click.UsageError(f"{name} goes with --parts SOUND")
+    if said["text"] and said["in_scene"]:
+        raise click.UsageError("--text and --in SCENE do not go together; one of them would do")
     if marks and asked != ["--mark"]:
         raise click.UsageError(f"--{next(iter(marks))} goes with --mark SOUND")
     if asked == ["--mark"] and not marks:
@@ -250,7 +276,7 @@ def _gather(shelf: Shelf, said: dict[str, Any]) -> None:
 
 
 def _mark(shelf: Shelf, names: Sequence[str], marks: dict[str, Any]) -> None:
-    chosen = [shelf.chosen(name) for name in names]
+    chosen = [_whole(shelf, name) for name in names]
     set_to = {
         name: None if value == "guessed" and name in _GUESSES else value
         for name, value in marks.items()
@@ -280,8 +306,42 @@ def _chosen(shelf: Shelf, name: str) -> ShelfSound:
     return shelf.these([shelf.chosen(name).hash], onsets=True)[0]
 
 
+def _alike(shelf: Shelf, said: dict[str, Any]) -> None:
+    """--like: of a sound on the shelf, or of a file, which is studied for this once."""
+    from liveaid.shelf.alike import find_alike, imprint_of
+
+    path = os.path.abspath(said["like"])
+    known = shelf.at([path])
+    if os.path.isfile(path) and not known:
+        click.echo(f"{shown(path)} is not on the shelf; studied for this once.", err=True)
+        digest, imprint = "", study_apart(path).imprint
+    else:
+        digest = (known[0] if known else shelf.chosen(said["like"])).hash
+        imprint = imprint_of(shelf, digest)
+    if imprint is None:
+        raise LiveaidError(
+            f"{shown(said['like'])}: how it sounds is not known; it is silent, or studied by an"
+            " older liveaid: gather its folder once more"
+        )
+    query = parse_query(said["terms"]) if said["terms"] else None
+    most = said["top"] or LIKE_SHOWN
+    found = find_alike(shelf, imprint, query, most=most + 1)
+    found = [each for each in found if each.hash.hex() != digest][:most]
+    sounds = {each.hash: each for each in shelf.these(each.hash.hex() for each in found)}
+    pairs = [(each, sounds[each.hash.hex()]) for each in found if each.hash.hex() in sounds]
+    show_alike(pairs, as_json=said["as_json"])
+
+
+def _whole(shelf: Shelf, name: str) -> ShelfSound:
+    """A sound that can be marked or forgotten: all of a file."""
+    sound = shelf.chosen(name)
+    if sound.part is not None:
+        raise LiveaidError(f"{sound.name}: a part of {shown(sound.path)}, which would do")
+    return sound
+
+
 def _forget(shelf: Shelf, names: Sequence[str]) -> None:
-    for sound in [shelf.chosen(name) for name in names]:
+    for sound in [_whole(shelf, name) for name in names]:
         shelf.forget(sound.hash)
         click.echo(f"{shown(sound.path)}: off the shelf; the file is not touched.")
 

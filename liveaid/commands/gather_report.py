@@ -6,21 +6,25 @@ import time
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 from rich.progress import Progress, TaskID
 from rich.text import Text
 
-from liveaid.commands.shelf_tables import GUESS, brief_table, sound_table
-from liveaid.files.names import shown
+from liveaid.commands.shelf_tables import GUESS, alike_table, brief_table, sound_table
+from liveaid.files.names import shown, stem
 from liveaid.fit.brief import Brief, sought
 from liveaid.routine.model import Turntable, clock_time
 from liveaid.routine.sketch import Sketch
 from liveaid.shelf.collect import Counted, Done, Event, Gone
 from liveaid.shelf.folder import Trouble
+from liveaid.shelf.open_break import open_breaks
 from liveaid.shelf.shelf_sound import ShelfSound
 from liveaid.terminal import console, print_json
+
+if TYPE_CHECKING:  # brings scipy with it
+    from liveaid.shelf.alike import Alike
 
 _DEEDS = {
     "studied": "studied",
@@ -32,6 +36,11 @@ _DEEDS = {
 }
 
 
+PASSED_SHOWN = 20
+"""Files passed over by their names that are told one by one; a folder of pictures may hold
+thousands, and --json tells all."""
+
+
 class GatherTally:
     """Counts what a gathering did, and tells troubles as they come."""
 
@@ -41,6 +50,7 @@ class GatherTally:
         self._troubles: list[Trouble] = []
         self._faulty: dict[str, tuple[str, ...]] = {}
         self._gone: list[str] = []
+        self._passed: list[str] = []
         self._begun_s = time.monotonic()
 
     def take(self, event: Event, bar: Progress, task: TaskID) -> None:
@@ -54,6 +64,8 @@ class GatherTally:
                     self._faulty[path] = study.faults
                     said = f"{shown(path)}: studied, but {'; '.join(study.faults)}"
                     bar.console.print(Text(said), soft_wrap=True)
+                if deed == "passed":
+                    self._passed.append(path)
                 bar.advance(task, 0 if deed == "passed" else 1)
             case Trouble():
                 self._troubles.append(event)
@@ -77,6 +89,8 @@ class GatherTally:
             "of them with faults": len(self._faulty),
             "could not be studied": len(self._troubles),
         } | (counts | {"gone; their studies are kept": len(self._gone)})
+        for path in self._passed[:PASSED_SHOWN]:
+            click.echo(f"{shown(path)}: passed over")
         for words, count in counts.items():
             if count:
                 click.echo(f"{count:6} {words}")
@@ -93,6 +107,7 @@ class GatherTally:
             ],
             "faulty": {shown(path): list(faults) for path, faults in self._faulty.items()},
             "gone": [shown(path) for path in self._gone],
+            "passed": [shown(path) for path in self._passed],
         }
 
 
@@ -116,6 +131,31 @@ def show_found(sounds: Sequence[ShelfSound], of: int, *, as_json: bool) -> None:
     screen.print(f"{of:,} found{more}{legend}.", style="dim")
 
 
+def show_alike(found: Sequence[tuple[Alike, ShelfSound]], *, as_json: bool) -> None:
+    """What sounds like a sound, the likest first; what is likely a copy of it is said to be one."""
+    if as_json:
+        print_json(
+            [
+                sound.as_json() | {"distance": round(each.distance, 3), "copy": each.copy}
+                for each, sound in found
+            ]
+        )
+        return
+    from liveaid.shelf.alike import COPY_WITHIN
+
+    screen = console()
+    if not found:
+        screen.print("No sound on the shelf to hold against it; gather its folder once more?")
+        return
+    known = [(each, sound) for each, sound in found if sound.study is not None]
+    screen.print(alike_table(known, width=screen.width))
+    screen.print(
+        f"unlike: 0 is the same recording, {COPY_WITHIN:g} and less likely a copy of it, about 2 a"
+        " sound of its kind.",
+        style="dim",
+    )
+
+
 def show_facts(sound: ShelfSound, *, as_json: bool) -> None:
     """All that is known of one sound, a fact a line."""
     if as_json:
@@ -130,14 +170,16 @@ def show_facts(sound: ShelfSound, *, as_json: bool) -> None:
 
 
 def _show_breaks(sound: ShelfSound) -> None:
-    """Each open break as a part of the sound, ready for the section map."""
-    found = sound.study.breaks() if sound.study else ()
+    """Each open break, or the one that is meant, as a part of the sound for the section map."""
+    found = [sound] if sound.part else open_breaks(sound)
     if found:
         click.echo("open breaks, ready for `sounds:` in the section map:")
-        click.echo(f"  {sound.name}:\n    parts:")
-    for number, (begin, end, bars) in enumerate(found, 1):
-        name = "break" if len(found) == 1 else f"break-{number}"
-        click.echo(f"      {name}: {{from: {begin:.3f}, to: {end:.3f}}}  # {bars:g} bars")
+        click.echo(f"  {stem(sound.path)}:\n    parts:")
+    for each in found:
+        assert each.part is not None
+        name, begin, end = each.part
+        bars = "" if each.study is None else f"  # {each.study.sections[0][3]:g} bars"
+        click.echo(f"      {name}: {{from: {begin:.3f}, to: {end:.3f}}}{bars}")
 
 
 def show_brief(sketch: Sketch, found: Brief, here: Mapping[str, ShelfSound]) -> None:

@@ -20,7 +20,7 @@ from liveaid.routine.problems import Hindrance
 from liveaid.routine.scene import DECKS, reach, scene_folder
 from liveaid.routine.shipped import shipped
 from liveaid.shelf.database import shelf_for
-from liveaid.shelf.for_map import known_sounds, with_shelf_words
+from liveaid.shelf.for_map import known_sounds, with_marks, with_shelf_words
 from liveaid.sound.read import open_sound
 from liveaid.study.facts import Study
 
@@ -60,12 +60,13 @@ def judged(found: Opened) -> Judged:
     phrases = {
         name: study.phrases_s for name, study in studies.items() if study.kind == "a cappella"
     }
-    files = _Files(found.judged, file, studies, found.written)
+    marked = with_marks(found.judged, known)
+    files = _Files(marked, file, studies, found.written)
     materials = files.materials()
     files.faults += part_faults(found.judged, sound_s=files.sound_s, digests=files.digests())
     laid = None
     if not routine.placed and not files.faults and not files.unstudied:
-        laid = lay_out_routine(found.judged, materials)
+        laid = lay_out_routine(marked, materials)
     if laid is None or laid.placed is None:
         faults = (*files.faults, *(laid.faults if laid else ()))
         return Judged(

@@ -11,7 +11,7 @@ from rich.table import Table
 from liveaid.render.level import LOUDNESS_LUFS
 from liveaid.render.outcome import Rendered
 from liveaid.render.render import render_scene
-from liveaid.render.wish import RATES_HZ, Wish
+from liveaid.render.wish import DECK_RATES_HZ, Wish
 from liveaid.routine.model import clock_time
 from liveaid.routine.scene import map_file
 from liveaid.shelf.database import shelf_for
@@ -23,7 +23,7 @@ from liveaid.terminal import console, json_option, print_json, progress_bar
 @click.argument("scene")
 @click.option(
     "--rate",
-    type=click.Choice([str(rate) for rate in RATES_HZ]),
+    type=click.Choice([str(rate) for rate in DECK_RATES_HZ]),
     default="44100",
     show_default=True,
     help="Samples a second of the deck files.",

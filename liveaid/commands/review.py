@@ -25,6 +25,7 @@ from liveaid.practice.review_json import RULE, next_json, review_json
 from liveaid.practice.schema import StoreError
 from liveaid.practice.score import score_take
 from liveaid.practice.score_report import score_report
+from liveaid.practice.stroke_figures import stroke_row, strokes_json
 from liveaid.practice.take_line import early_or_late, take_line, verdict_line
 from liveaid.practice.take_report import ActReport, PieceReport
 from liveaid.practice.trace import pack
@@ -50,6 +51,9 @@ from liveaid.terminal import console, json_option, print_json, progress_bar
 @click.option("--trace", "trace_of", nargs=2, metavar="NUMBER FILE",
               type=(int, click.Path(dir_okay=False, path_type=Path)),
               help="Write a take's trace, for `rehearse --replay`.")  # fmt: skip
+@click.option("--strokes", "strokes_of", type=click.IntRange(1), metavar="NUMBER",
+              help="Show every stroke of one take: when begun and turned, how far, when the "
+              "fader was open.")  # fmt: skip
 @click.option("--ready-at", type=click.FloatRange(1, 99), default=100 * READY_AT, show_default=True,
               metavar="PERCENT", help="Clean rate that must be passed for sure, to be "
               "stage ready.")  # fmt: skip
@@ -82,6 +86,9 @@ def command(scene: str, **options: Any) -> int:
     with TakeReader(takes) as reader:
         if options["trace_of"]:
             return _write_trace(reader, *options["trace_of"])
+        if options["strokes_of"]:
+            number, as_json = options["strokes_of"], options["as_json"]
+            return _say_strokes(console(), reader, number, as_json=as_json)
         found = review(
             routine, reader, now=time.time(), ready_at=options["ready_at"] / 100,
             booth_dba=options["booth_level"], last=options["last"],
@@ -158,7 +165,7 @@ def _say(screen: Console, found: Review, drawn: Sequence[str]) -> None:
         numbers = ", ".join(map(str, found.spoiled))
         screen.print(f"Spoiled in the file, and left out: take {numbers}.", markup=False)
     screen.print(_pieces_table(outlook))
-    for line in _fader_lines(found):
+    for line in _spoken_lines(found):
         screen.print(line, markup=False, soft_wrap=True)
     _say_next(screen, outlook)
     runs = outlook.run_throughs
@@ -180,12 +187,35 @@ def _say(screen: Console, found: Review, drawn: Sequence[str]) -> None:
         screen.print(picture, markup=False, soft_wrap=True)
 
 
-def _fader_lines(found: Review) -> list[str]:
-    """The latest take whose fader is written out: a sentence a deck."""
+def _spoken_lines(found: Review) -> list[str]:
+    """The latest take whose acts are written out: a sentence a hand on its strokes, one a fader."""
     for take, report in found.takes:
-        if report.faders:
-            return [f"#{take.id} {said}." for said in report.faders.values()]
+        told = (*report.strokes.values(), *report.faders.values())
+        if told:
+            return [f"#{take.id} {said}." for said in told]
     return []
+
+
+def _say_strokes(screen: Console, reader: TakeReader, number: int, *, as_json: bool) -> int:
+    """Every stroke of one take: begun, turned, how far, and its openings."""
+    report = reader.score(number)
+    if report is None:
+        raise UsageError(f"take {number}: not kept, or not scored; `liveaid review` lists them")
+    if as_json:
+        print_json({"take": number, **strokes_json(report)})
+        return 0
+    table = Table(
+        title=f"Strokes of take {number}; ms late, below 0 early", title_justify="left",
+        box=None, pad_edge=False,
+    )  # fmt: skip
+    for word in ("Set piece", "Beat", "Hand", "Act", "Begun", "Turned", "Way", "Opened", "Shut"):
+        table.add_column(word, justify="left" if word in ("Set piece", "Act") else "right")
+    for piece in report.pieces:
+        for act in piece.acts:
+            if act.way_turns is not None:
+                table.add_row(piece.name, *stroke_row(act))
+    screen.print(table)
+    return 0
 
 
 def _say_next(screen: Console, found: Outlook) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
 
 from rich import box
 from rich.table import Table
@@ -23,6 +24,9 @@ from liveaid.routine.model import Turntable
 from liveaid.shelf.shelf_sound import ShelfSound
 from liveaid.study.facts import Study
 
+if TYPE_CHECKING:  # brings scipy with it
+    from liveaid.shelf.alike import Alike
+
 GUESS = "? marks what is a guess (confidence below 0.5)"
 LEGEND = "two pitches: this sound's deck / the other's"
 WIDE_LEGEND = f"{LEGEND}; phrases: how many x bars of this sound"
@@ -42,6 +46,24 @@ def sound_table(sounds: Sequence[ShelfSound], *, width: int) -> Table:
         table.add_column("tags", no_wrap=True, overflow="ellipsis", max_width=24)
     for sound in sounds:
         table.add_row(*_sound_row(sound, wide=wide))
+    return table
+
+
+def alike_table(found: Sequence[tuple[Alike, ShelfSound]], *, width: int) -> Table:
+    """Sounds that sound like one, the likest first, one a line."""
+    table = _table()
+    table.add_column("unlike", justify="right")
+    table.add_column("sound", ratio=1, no_wrap=True, overflow="ellipsis", min_width=16)
+    wide = width >= WIDE
+    words = ("kind", "tempo", "key", "energy", "LUFS", "length")
+    for word in words if wide else (*words[:2], words[-1]):
+        table.add_column(word, no_wrap=True, justify="left" if word in ("key", "kind") else "right")
+    for each, sound in found:
+        row = dict(zip(("tempo", "key", "kind", "energy", "LUFS", "length"),
+                       _sound_row(sound, wide=False)[1:], strict=True))  # fmt: skip
+        name = Text(sound.name).append(" (a copy?)" if each.copy else "", style="bold")
+        columns = words if wide else (*words[:2], words[-1])
+        table.add_row(f"{each.distance:.1f}", name, *(row[word] for word in columns))
     return table
 
 

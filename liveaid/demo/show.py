@@ -15,10 +15,13 @@ from rich.console import Console
 from liveaid.demo.tally import ShownAt, ToldAt
 from liveaid.follow import Follower
 from liveaid.follow.prompt import Prompt
+from liveaid.practice.mixer_trace import FaderHeard
+from liveaid.practice.records import Kept
 from liveaid.practice.rehearsal import Rehearsal
 from liveaid.practice.replay import HEARD_OUT_S
-from liveaid.practice.session import Aim, Ended, Session
+from liveaid.practice.session import Aim, Ended, Session, report_of, score_of, scored_take
 from liveaid.practice.store import TakeStore
+from liveaid.practice.take_report import ScoredTake
 from liveaid.routine import Routine
 from liveaid.routine.config_file import config_path, load_config
 from liveaid.simulate import Performance
@@ -50,6 +53,8 @@ class ShowOutcome:
     heard: int = 0
     stopped: bool = False
     """Ended by Ctrl-C."""
+    scores: list[ScoredTake] = field(default_factory=list)
+    """Of each take, where they were scored."""
 
 
 class _Beats(Watcher):
@@ -201,15 +206,21 @@ async def _ask(stage: Service, outcome: ShowOutcome, begin_s: float) -> None:
 
 
 def at_once(
-    routine: Routine, performance: Performance, console: Console, *, takes: Path
+    routine: Routine,
+    performance: Performance,
+    console: Console,
+    *,
+    takes: Path | None = None,
+    aim: Aim | None = None,
 ) -> ShowOutcome:
     """The same datagrams read by the same parts without waiting: the clock is theirs, no socket.
 
-    The take is kept in the file `takes`.
+    The take is kept in the file `takes`; where an `aim` is given it is scored at once.
     """
     outcome, follower = ShowOutcome(), Follower(routine, sends=DEFAULT_MAP.sends)
     table = table_for(DEFAULT_MAP, DeckFacts(rpm=routine.turntable.rpm, file_s={}))
-    lamps, practice = _Lamps(routine, console), _Practice(routine, takes, performance.duration_s)
+    lamps = _Lamps(routine, console)
+    practice = _Practice(aim or Aim(routine=routine), takes, performance.duration_s)
     next_s = 0.0
     for now_s, data in chain(datagrams(performance), [(performance.duration_s + HEARD_OUT_S, b"")]):
         while next_s <= now_s:
@@ -224,21 +235,30 @@ def at_once(
             outcome.heard += 1
         outcome.sent += bool(data)
     practice.close()
+    if aim is not None:
+        outcome.scores = [
+            scored_take(take, report_of(aim, score_of(aim, take))) for take in practice.kept
+        ]
     return outcome
 
 
 class _Practice:
     """Finds the take in what is heard, and keeps it."""
 
-    def __init__(self, routine: Routine, takes: Path, duration_s: float) -> None:
-        self._aim = Aim(routine=routine)
+    def __init__(self, aim: Aim, takes: Path | None, duration_s: float) -> None:
+        self._aim = aim
         self._session = Session(self._aim, count_in_bars=0)
-        self._store = TakeStore(takes)
+        self._store = None if takes is None else TakeStore(takes)
         self._begun_at = time.time() - duration_s
+        self.kept: list[Kept] = []
 
     def heard(self, heard: Heard) -> None:
         if heard.what == "position" and heard.side is not None:
             self._session.hear(heard.side, position_s=heard.value, now=heard.now_s)
+        elif heard.what == "crossfader":
+            self._session.hear_mixer(FaderHeard(heard.now_s, "crossfader", heard.value))
+        elif heard.what == "level" and heard.side is not None:
+            self._session.hear_mixer(FaderHeard(heard.now_s, heard.side, heard.value))
 
     def prompted(self, prompt: Prompt, now_s: float) -> None:
         for ended in self._session.tell(prompt, now=now_s):
@@ -248,11 +268,14 @@ class _Practice:
     def close(self) -> None:
         for ended in self._session.finish():
             self._keep(ended)
-        self._store.close()
+        if self._store is not None:
+            self._store.close()
 
     def _keep(self, ended: Ended) -> None:
         at = self._begun_at + ended.take.start_s
-        self._store.keep(ended.kept(self._aim, self._aim.routine.title, at)).result()
+        self.kept.append(ended.kept(self._aim, self._aim.routine.title, at))
+        if self._store is not None:
+            self._store.keep(self.kept[-1]).result()
 
 
 def _said(time_s: float, prompt: Prompt) -> ToldAt:

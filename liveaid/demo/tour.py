@@ -12,6 +12,7 @@ from typing import Any
 from rich.console import Console
 from rich.rule import Rule
 
+from liveaid.demo.alley import make_alley, play_alley
 from liveaid.demo.market import market_sounds, write_sounds
 from liveaid.demo.show import ShowOutcome, at_once, lamp_layout, live
 from liveaid.demo.tally import FollowTally, lateness_ms, tally
@@ -26,6 +27,8 @@ from liveaid.terminal import progress_bar
 
 Call = Callable[[Sequence[str]], object]
 """Runs one liveaid command line in this process."""
+LayOut = Callable[[Path], Routine]
+"""The map of a scene, placed as a render would place it."""
 
 BURST_S = 8.0
 """How much of the performance goes over the socket in the fast demo."""
@@ -36,7 +39,9 @@ def default_folder() -> Path:
     return cache_folder() / "night-market"
 
 
-def tour(folder: Path, call: Call, console: Console, *, fast: bool, seed: int) -> dict[str, Any]:
+def tour(
+    folder: Path, call: Call, lay_out: LayOut, console: Console, *, fast: bool, seed: int
+) -> dict[str, Any]:
     """The five stages in `folder`; the figures of the performance, fit for JSON."""
     _open_scene(folder, console)
     _prepare(folder, call, console)
@@ -53,6 +58,7 @@ def tour(folder: Path, call: Call, console: Console, *, fast: bool, seed: int) -
     review = ["review", str(folder), "--last", "3", "--pictures", str(folder / "practice")]
     _stage(console, "What to practise next", "liveaid " + " ".join(review))
     call(review)
+    alley = [] if outcome.stopped else _speak(folder, call, lay_out, console, fast=fast, seed=seed)
     return {
         "scene": str(folder),
         "fast": fast,
@@ -60,7 +66,26 @@ def tour(folder: Path, call: Call, console: Console, *, fast: bool, seed: int) -
         **score.to_json(),
         "beat_shown_late_ms": round(median(late), 3) if late else None,
         "datagrams": outcome.sent,
+        "alley": alley,
     }
+
+
+def _speak(
+    folder: Path, call: Call, lay_out: LayOut, console: Console, *, fast: bool, seed: int
+) -> list[dict[str, Any]]:
+    """What the hands do, in the alley beside the market."""
+    alley = make_alley(folder)
+    shelf = ["--shelf", str(alley / "shelf.sqlite")]
+    for title, arguments in (
+        ("The alley's sounds, known from the market", ["gather", str(alley / "sounds"), *shelf]),
+        ("What the hands do there", ["check", str(alley), "--fastest"]),
+    ):
+        _stage(console, title, "liveaid " + " ".join(arguments))
+        call(arguments)
+    _stage(console, "A sentence, a tune, a juggle: played by the simulator, each by itself")
+    settings = Settings(osc=OSC_ADDRESS, http=HTTP_ADDRESS, layout=lamp_layout())
+    on_stage = None if fast else settings
+    return play_alley(lay_out(alley), console, seed=seed, on_stage=on_stage)
 
 
 def quiet(call: Call) -> Call:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 import math
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -18,6 +19,7 @@ import soxr
 from liveaid.errors import LiveaidError
 from liveaid.files.aside import write_aside
 from liveaid.fit.fit import Fit
+from liveaid.routine.layout.evened import evened
 from liveaid.sound.read import open_sound
 from liveaid.study.facts import Study
 
@@ -28,27 +30,39 @@ BARS = 8
 """Bars that are heard: a phrase and its answer."""
 PEAK = 10.0 ** (-1.0 / 20.0)
 """Full scale less 1 dB (EBU R 128's limit for true peaks, taken for samples here)."""
+SETTLE = 256
+"""Frames on either side of a piece that is resampled by itself."""
 FADE_S = 0.02
 """At the end, so that the cut is not heard as a click."""
 
 
-def audition(sound_file: str, sound: Study, other_file: str, other: Study, fit: Fit) -> Stereo:
+@dataclass(frozen=True, slots=True)
+class ToHear:
+    """A sound to be heard: its file, its facts, and where in the file it begins if it is a part."""
+
+    file: str
+    study: Study
+    from_s: float = 0.0
+
+
+def audition(mine: ToHear, theirs: ToHear, fit: Fit) -> Stereo:
     """The two together, shape (frames, 2) at RATE_HZ. Unreadable when a file cannot be read.
 
     Without a common beat the other comes in at its own speed on the first bar line.
     """
+    sound, other = mine.study, theirs.study
     mine_percent = fit.meeting.sound_percent if fit.meeting else 0.0
     other_percent = fit.meeting.other_percent if fit.meeting else 0.0
     tempo_bpm = fit.meeting.tempo_bpm if fit.meeting else sound.tempo or 90.0
     lasts_s = BARS * (sound.metre or 4) * 60.0 / tempo_bpm
     lead_s = fit.pickup_beats * 60.0 / ((other.tempo or tempo_bpm) * (1.0 + other_percent / 100.0))
-    mine = _played(sound_file, sound, mine_percent, from_s=_bar_line_s(sound), lasts_s=lasts_s)
+    under = _played(mine, mine_percent, from_s=_bar_line_s(sound), lasts_s=lasts_s)
     starts_s = _bar_line_s(other) - lead_s * (1.0 + other_percent / 100.0)
-    theirs = _played(other_file, other, other_percent, from_s=starts_s, lasts_s=lasts_s + lead_s)
+    over = _played(theirs, other_percent, from_s=starts_s, lasts_s=lasts_s + lead_s)
     lead = round(lead_s * AUDITION_RATE_HZ)
     mix = np.zeros((lead + round(lasts_s * AUDITION_RATE_HZ), 2), dtype=np.float32)
-    _add(mix, mine, lead, 1.0)
-    _add(mix, theirs, 0, 10.0 ** (-(fit.loudness_lu or 0.0) / 20.0))
+    _add(mix, under, lead, 1.0)
+    _add(mix, over, 0, 10.0 ** (-(fit.loudness_lu or 0.0) / 20.0))
     fade = round(FADE_S * AUDITION_RATE_HZ)
     mix[-fade:] *= np.linspace(1.0, 0.0, fade, dtype=np.float32)[:, None]
     peak = float(np.abs(mix).max(initial=0.0))
@@ -73,13 +87,24 @@ def _bar_line_s(study: Study) -> float:
     return study.silence_start_s
 
 
-def _played(file: str, study: Study, percent: float, *, from_s: float, lasts_s: float) -> Stereo:
+def _played(heard: ToHear, percent: float, *, from_s: float, lasts_s: float) -> Stereo:
     """A sound from a place on at a pitch, shape (frames, 2), as long as it lasts; a loop comes
-    round."""
-    speed = 1.0 + percent / 100.0
-    with open_sound(file) as reader:
+    round, and a tempo that moves is ridden so that it keeps its mean."""
+    speed, study = 1.0 + percent / 100.0, heard.study
+    with open_sound(heard.file) as reader:
         samples, rate = np.concatenate([*reader]), reader.rate_hz
+    begin = round(heard.from_s * rate)
+    samples = samples[begin : begin + math.ceil(study.duration_s * rate)]
     stereo = samples[:, :2] if samples.shape[1] > 1 else np.repeat(samples, 2, axis=1)
+    followed = evened(study.beats_s, study.tempo) if study.tempo else None
+    if followed is not None:
+        start_s = followed.to_even(from_s)
+        return np.concatenate(
+            [
+                _piece(stereo, rate, first_s, piece_s, even_s / speed)
+                for first_s, piece_s, even_s in followed.stretches(start_s, lasts_s * speed)
+            ]
+        )
     first = max(0, round(from_s * rate))
     wanted = math.ceil(lasts_s * speed * rate)
     if study.loop_beats and len(stereo):
@@ -89,6 +114,19 @@ def _played(file: str, study: Study, percent: float, *, from_s: float, lasts_s: 
         stereo = stereo[first : first + wanted]
     # Played so much faster, the same samples last so much less: resampled from a higher rate.
     return np.asarray(soxr.resample(stereo, rate * speed, AUDITION_RATE_HZ), dtype=np.float32)
+
+
+def _piece(stereo: Stereo, rate: int, from_s: float, piece_s: float, lasts_s: float) -> Stereo:
+    """A piece of a sound made to last so long; what it had before and after lets it settle."""
+    ratio = lasts_s / piece_s * AUDITION_RATE_HZ / rate
+    begin, end = from_s * rate, (from_s + piece_s) * rate
+    first, stop = math.floor(begin) - SETTLE, math.ceil(end) + SETTLE
+    inside = stereo[max(first, 0) : max(stop, 0)]
+    ahead = max(-first, 0)
+    wide = np.pad(inside, ((ahead, max(stop - first - ahead - len(inside), 0)), (0, 0)))
+    made = soxr.resample(wide, 1.0, ratio)
+    skip = round((begin - first) * ratio)
+    return np.asarray(made[skip : skip + round(lasts_s * AUDITION_RATE_HZ)], dtype=np.float32)
 
 
 def _add(mix: Stereo, samples: Stereo, at: int, gain: float) -> None:

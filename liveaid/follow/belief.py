@@ -11,9 +11,6 @@ from liveaid.follow.numbers import Numbers
 from liveaid.follow.plan import FollowPlan, Hand
 from liveaid.routine import Side
 
-FAR = 25.0
-"""Nats behind the best at which a guess is dropped."""
-
 
 @dataclass(slots=True)
 class Belief:
@@ -77,9 +74,11 @@ class Belief:
         if all(guess.section != section for guess in self.guesses):
             base = self.told.past
             price = self.told.price - self.numbers.first
-            places = search.places(self.plan.at(section), heard) or [(0.0, 0.5)]
+            places = search.places(self.plan.at(section), heard, self.numbers)
+            places = places or [(0.0, self.numbers.held_doubt)]
             self.guesses += [
-                Guess(section, beat, heard.now_s, price, base, doubt) for beat, doubt in places
+                self.told.leap(section, beat, heard.now_s, price=price, past=base, doubt=doubt)
+                for beat, doubt in places
             ]
         for guess in self.guesses:
             guess.stays = False
@@ -112,7 +111,7 @@ class Belief:
         doubtful = self.told.worst < self.numbers.contradicted
         self._doubted_s = self._doubted_s + seconds if doubtful else 0.0
         news = any(new and (g := heard.gestures[s]) and g.news for s, new in ended.items())
-        if not any(ended.values()) and heard.now_s - self._looked_s < 0.2:
+        if not any(ended.values()) and heard.now_s - self._looked_s < self.numbers.look_each_s:
             return False
         self._looked_s = heard.now_s
         doubted = self._doubted_s > self.numbers.contradicted_s or self.confidence()[1] < 0.5
@@ -132,7 +131,7 @@ class Belief:
                 if guess is self.told:
                     self.told = twin
                 continue
-            if guess.score < best - FAR and guess is not self.told:
+            if guess.score < best - self.numbers.far and guess is not self.told:
                 continue
             kept.append(guess)
         self.guesses = kept[: self.numbers.guesses]
@@ -153,12 +152,13 @@ class Belief:
                 runs = gesture.kind == "runs"
                 vote.nats = self.numbers.lost_runs if runs else self.numbers.lost_else
         if best.score - self.numbers.lost > lost.score:
-            self.lost = Guess(-1, 0.0, heard.now_s, best.price - self.numbers.lost)
-            self.lost.past = best.score - best.price
+            price, past = best.price - self.numbers.lost, best.score - best.price
+            self.lost = best.leap(-1, 0.0, heard.now_s, price=price, past=past, doubt=0.0)
 
     def _choose(self, seconds: float) -> None:
         best = max(self.guesses, key=lambda g: g.score)
         margin = self.numbers.renamed if best.section != self.told.section else 0.0
+        margin = self.numbers.taken_back if best.over and margin else margin
         if best is not self.told and best.score > self.told.score + margin:
             self.told, self._led_s = best, 0.0
         self._led_s += seconds
@@ -185,7 +185,7 @@ class Belief:
             same_too = same * math.exp(-self.numbers.modest)
         else:
             same_too = same
-        off = 0.1 + told.doubt
+        off = self.numbers.beat_error + told.doubt
         surely = math.erf(1.0 / (off * math.sqrt(2.0)))
         all_shares, most = near + same_too + far, 1.0 - self.numbers.floor
         return (near + same_too) / all_shares * most, near / all_shares * surely * most

@@ -64,7 +64,7 @@ class Watch:
         kind, speed = ("held", 0.0) if stands else self._kind(now, ratio)
         gap_s, self._heard_s = now - self._heard_s, now
         if kind is None:
-            return self._unclear(now, position_s)
+            return False
         begun = self._goes_on(kind, position_s, now, ratio, gap_s)
         gesture = self.gesture
         assert gesture is not None
@@ -79,18 +79,15 @@ class Watch:
         if found is None:
             return None, 0.0
         speed, error = found
-        slack = min(error, 0.15)
-        if abs(speed) < numbers.held_speed and line.span_s > 0.04:
+        slack = min(error, numbers.slack_most)
+        if abs(speed) < numbers.held_speed and line.span_s > numbers.held_for_s:
             return "held", speed
         if abs(speed - ratio) < numbers.run_off + slack:
             return ("runs" if line.span_s >= numbers.run_for_s else None), speed
-        if line.span_s < 0.05 or (error > 0.3 and line.span_s < 0.3):
+        unclear = error > numbers.unclear_error and line.span_s < numbers.unclear_s
+        if line.span_s < numbers.hand_for_s or unclear:
             return None, speed
         return "hand", speed
-
-    def _unclear(self, now: float, position_s: float) -> bool:
-        """A needle that jumped is news at once, whatever comes of it."""
-        return False
 
     def _goes_on(self, kind: Kind, at_s: float, now: float, ratio: float, gap_s: float) -> bool:
         old, deck = self.gesture, self.deck
@@ -100,7 +97,7 @@ class Watch:
         if old is not None and old.kind == kind:
             if kind == "hand" and not deck.jumped:
                 return False
-            if kind == "held" and abs(at_s - old.at_s) < 0.05:
+            if kind == "held" and abs(at_s - old.at_s) < self.numbers.held_moved_s:
                 return False
             if kind == "runs" and not fresh_line:
                 return False
@@ -114,7 +111,7 @@ class Watch:
         if let_go and old is not None:
             # The line's first point is a moment late: the record left from where it was held.
             if kind == "runs":
-                began_s -= min(max((from_s - old.at_s) / ratio, 0.0), 0.2)
+                began_s -= min(max((from_s - old.at_s) / ratio, 0.0), self.numbers.let_go_most_s)
             from_s = old.at_s
         self.gesture = Gesture(kind, began_s, from_s, let_go or deck.jumped, now, at_s)
         deck.jumped = False
@@ -122,10 +119,8 @@ class Watch:
 
     def _same_run(self, at_s: float, now: float, ratio: float, gap_s: float) -> bool:
         assert self.run is not None
-        silent_s = now - self.run.now_s
+        numbers, silent_s = self.numbers, now - self.run.now_s
+        unheard_s = max(gap_s - numbers.gap_usual_s, 0.0)
         off_s = abs(at_s - self.run.at_s - ratio * silent_s)
-        return silent_s - max(
-            gap_s - 0.1, 0.0
-        ) < self.numbers.same_gap_s and off_s < self.numbers.same_line_s + 0.03 * max(
-            gap_s - 0.1, 0.0
-        )
+        same_line_s = numbers.same_line_s + numbers.gap_drift * unheard_s
+        return silent_s - unheard_s < numbers.same_gap_s and off_s < same_line_s

@@ -12,12 +12,6 @@ from liveaid.follow.numbers import Numbers
 from liveaid.follow.plan import FollowPlan, PlanSection
 from liveaid.routine import SIDES, Side
 
-CLOCK_ERROR = 0.012
-"""Beats that a beat counted by the clock may be off: a per cent of pitch or of a hand's own
-tempo."""
-RELEASE_ERROR = 0.15
-"""Beats that a release may be off the beat it is meant for."""
-
 
 @dataclass(slots=True)
 class Vote:
@@ -92,6 +86,16 @@ class Guess:
         """Another that starts where this one is."""
         return replace(self, votes={side: replace(vote) for side, vote in self.votes.items()})
 
+    def leap(
+        self, section: int, beat: float, since_s: float, *, price: float, past: float, doubt: float
+    ) -> Guess:
+        """Another that leaves the order from here for a beat of a section."""
+        return replace(
+            self, section=section, beat=beat, since_s=since_s, price=price, past=past, doubt=doubt,
+            ran=False, late=False, again=False, over=False, drawn_s=-math.inf, stays=False,
+            votes={side: Vote() for side in SIDES},
+        )  # fmt: skip
+
     def move(self, plan: FollowPlan, heard: GestureHeard, seconds: float, numbers: Numbers) -> None:
         """On by so many seconds: read off the deck that leads, by the clock elsewhere."""
         if not plan.is_piece(self.section):
@@ -99,46 +103,59 @@ class Guess:
         section = plan.at(self.section)
         rate = rate_bps(section, heard)
         gesture = _leading(section, heard)
-        stands_s = 0.0 if self.late and self.beat < 0.05 else numbers.count_stands_s
+        stands_s = 0.0 if self.late and self.beat < numbers.begun_beats else numbers.count_stands_s
         self.beat += rate * seconds
         self.price -= numbers.overtime_each * rate * seconds if self.over else 0.0
         if gesture is None:
             if section.lead is None and heard.still_s > stands_s:
                 self.beat -= rate * seconds
-            self.doubt += CLOCK_ERROR * rate * seconds
+            self.doubt += numbers.clock_error * rate * seconds
             if section.lead is None:
-                self._by_releases(section, heard, rate)
+                self._by_releases(section, heard, rate, numbers)
             return
         assert section.lead is not None
         read = section.read_beat(gesture.at_s)
         off = read - self.beat
         if gesture.kind == "runs":
             part = section.parts[section.lead]
-            first = not self.ran and gesture.since_s > self.since_s - 1.0
-            anew = abs(gesture.from_s - part.cue_s) < 0.2 and gesture.age_s < 0.5
-            early = (first or anew) and -0.5 < read < 2.5 and abs(off) < 2.0
-            if abs(off) < 0.5 or early:
-                self.beat += off if early or abs(off) < 0.1 else 0.5 * off
+            first = not self.ran and gesture.since_s > self.since_s - numbers.runs_on_s
+            near_cue = abs(gesture.from_s - part.cue_s) < numbers.from_cue_s
+            anew = near_cue and gesture.age_s < numbers.anew_s
+            near = abs(off) < numbers.draw_beats
+            early = (first or anew) and -numbers.draw_beats < read < numbers.first_beats
+            early = early and abs(off) < numbers.early_off_beats
+            if near or early:
+                sure = early or abs(off) < numbers.agrees_beats
+                self.beat += off if sure else numbers.draws * off
                 self.doubt, self.ran = 0.0, True
-        elif gesture.kind == "held" and not self.ran and abs(read) < 0.5 and self.beat < 1.0:
-            self.beat, self.doubt = max(min(self.beat, read), 0.0), 0.1
-        elif abs(off) < 0.5 and self.beat < section.beats - 1.0:
-            self.beat += 0.5 * off
+        elif (
+            gesture.kind == "held"
+            and not self.ran
+            and abs(read) < numbers.draw_beats
+            and self.beat < 1.0
+        ):
+            self.beat, self.doubt = max(min(self.beat, read), 0.0), numbers.start_doubt
+        elif abs(off) < numbers.draw_beats and self.beat < section.beats - 1.0:
+            self.beat += numbers.draws * off
 
-    def _by_releases(self, section: PlanSection, heard: GestureHeard, rate: float) -> None:
+    def _by_releases(
+        self, section: PlanSection, heard: GestureHeard, rate: float, numbers: Numbers
+    ) -> None:
         """A record let go from its cue was let go on a beat: draw the count's phase to it."""
         for side in SIDES:
             gesture, part = heard.gestures[side], section.parts[side]
             if gesture is None or part.hand != "works" or gesture.kind != "runs":
                 continue
-            if abs(gesture.from_s - part.cue_s) > 0.15:
+            if abs(gesture.from_s - part.cue_s) > numbers.from_cue_s:
                 continue
-            if gesture.since_s < max(self.since_s - 0.3, self.drawn_s + 0.1) or gesture.age_s < 0.1:
+            since_s = max(self.since_s - numbers.entered_s, self.drawn_s + numbers.run_for_s)
+            if gesture.since_s < since_s or gesture.age_s < numbers.run_for_s:
                 continue
             self.drawn_s = gesture.since_s
             released = self.beat - (heard.now_s - gesture.since_s) * rate
-            if gesture.news and not self.ran and self.late and 0.6 < released < 3.0:
-                self.beat, self.doubt, self.ran = gesture.age_s * rate, 0.15, True
+            late = self.late and not self.ran and gesture.news
+            if late and released < numbers.late_to_beats:
+                self.beat, self.doubt, self.ran = gesture.age_s * rate, numbers.release_error, True
                 return
             self.ran = True
             if part.strokes:
@@ -146,13 +163,13 @@ class Guess:
             else:
                 target = round(released)
             off = target - released
-            if abs(off) < 0.3:
+            if abs(off) < numbers.release_off_beats:
                 # A scalar Kalman step: what a release is off the beat, and what the count may be.
-                error = RELEASE_ERROR if gesture.news else 2.0 * RELEASE_ERROR
+                error = numbers.release_error * (1.0 if gesture.news else 2.0)
                 gain = self.doubt**2 / (self.doubt**2 + error**2)
                 self.beat += gain * off
                 # Which beat it is a release does not tell.
-                self.doubt *= math.sqrt(1.0 - gain) if self.doubt < 0.6 else 1.0
+                self.doubt *= math.sqrt(1.0 - gain) if self.doubt < numbers.phase_doubt else 1.0
 
     def score_votes(self, plan: FollowPlan, heard: GestureHeard, numbers: Numbers) -> None:
         """Bring each deck's vote to the present gesture."""
@@ -176,17 +193,26 @@ class Guess:
                 vote.nats = likeness.rests(part, gesture, self.since_s, beats_in, numbers)
             if self.stays:
                 vote.nats = max(vote.nats, numbers.stays)
-        if not self.ran and 0.5 < self.beat < 3.0 and self.worst < numbers.contradicted:
+        begins = numbers.draw_beats < self.beat < numbers.late_to_beats
+        if not self.ran and begins and self.worst < numbers.contradicted:
             self.late = True
 
     def begun_anew(
         self, plan: FollowPlan, heard: GestureHeard, numbers: Numbers
     ) -> Iterator[Guess]:
         """After a stop a count by the clock begins anew; that it goes on has a price."""
-        if plan.at(self.section).lead or not plan.is_piece(self.section) or self.beat < 0.05:
+        if plan.at(self.section).lead or not plan.is_piece(self.section):
+            return
+        if self.beat < numbers.begun_beats:
             return
         anew = replace(
-            self.copy(), beat=0.0, since_s=heard.now_s, doubt=0.1, late=True, ran=False, over=False
+            self.copy(),
+            beat=0.0,
+            since_s=heard.now_s,
+            doubt=numbers.start_doubt,
+            late=True,
+            ran=False,
+            over=False,
         )
         self.price -= numbers.stop
         yield anew

@@ -49,12 +49,12 @@ def works(
     part: DeckPart, gesture: Gesture, age_s: float, beat: float, left: float, numbers: Numbers
 ) -> float:
     """A deck that a hand is to work: `age_s` of the gesture inside the set piece, and its beats."""
-    at_s, leaving = gesture.at_s, left < 4.0
+    at_s, leaving = gesture.at_s, left < numbers.leaving_beats
     beyond_s = max(part.from_s - at_s, at_s - part.to_s, 0.0)
     if gesture.kind == "runs":
-        if beyond_s > 0.3:
+        if beyond_s > numbers.edge_s:
             past = at_s > part.to_s and gesture.from_s <= part.to_s
-            fall = numbers.past_end + numbers.past_end_fall * (beyond_s - 0.3)
+            fall = numbers.past_end + numbers.past_end_fall * (beyond_s - numbers.edge_s)
             return max(fall, numbers.outside) if past else numbers.outside
         from_cue = numbers.let_go * normal(gesture.from_s - part.cue_s, numbers.place_s)
         return math.log(from_cue + numbers.inside / numbers.span_s)
@@ -63,17 +63,18 @@ def works(
         idle = max(idle, numbers.idle_least)
         if abs(at_s - part.cue_s) < numbers.near_cue_s:
             return numbers.at_cue + idle
-        if beyond_s < 0.3:
+        if beyond_s < numbers.edge_s:
             return idle
         if near_next(part, at_s, numbers):
-            gone_on = numbers.gone_on if beat > 4.0 else numbers.held_away
+            gone_on = numbers.gone_on if beat > numbers.leaving_beats else numbers.held_away
             return 0.0 if leaving else gone_on
         return numbers.held_away
-    if beyond_s < 0.3:
+    if beyond_s < numbers.edge_s:
         return numbers.in_hand
     low, high = sorted((at_s, gesture.from_s))
-    on_way = leaving or (low < part.to_s + 0.5 and high > part.from_s - 0.5)
-    return 0.0 if on_way and gesture.age_s < 4.0 else numbers.hand_away
+    reach_s = numbers.hand_reach_s
+    on_way = leaving or (low < part.to_s + reach_s and high > part.from_s - reach_s)
+    return 0.0 if on_way and gesture.age_s < numbers.hand_lasts_s else numbers.hand_away
 
 
 def rests(
@@ -84,13 +85,15 @@ def rests(
         if near_next(part, gesture.at_s, numbers):
             return numbers.made_ready
         return -numbers.made_ready if math.isfinite(beats_in) else numbers.not_ready
-    if gesture.since_s < entered_s - 0.2:
-        over = (beats_in - numbers.left_on_beats) * 0.5
+    if gesture.since_s < entered_s - numbers.entered_s:
+        over = (beats_in - numbers.left_on_beats) * numbers.left_on_beat_s
         return max(numbers.fall * max(over, 0.0), numbers.least)
-    near = normal(gesture.from_s - part.next_cue_s, numbers.listens_near_s)
-    begun = math.log(
-        numbers.listens * (near if near == near else 0.0) + math.exp(numbers.runs_away)
-    )
+    early_s = part.next_cue_s - gesture.from_s
+    likely = math.exp(numbers.runs_away)
+    if math.isfinite(early_s):
+        likely += numbers.listens * normal(early_s, numbers.listens_near_s)
+        likely += numbers.plays_up if 0.0 < early_s < numbers.plays_up_s else 0.0
+    begun = math.log(likely)
     if math.isfinite(beats_in):
         over = gesture.age_s - numbers.listens_s
     else:

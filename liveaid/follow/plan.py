@@ -11,7 +11,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Literal, TypeAlias
 
-from liveaid.routine import SIDES, Routine, Side
+from liveaid.routine import SIDES, Routine, Side, Works
+from liveaid.routine.acts import acts_of, written_out
+from liveaid.routine.left import cue_of
 
 Hand: TypeAlias = Literal["runs", "works", "rests"]
 NONE = math.nan
@@ -119,7 +121,7 @@ def _parts(routine: Routine, side: Side) -> Iterator[DeckPart]:
             left_to_s = part.to_s
         # After the last beat the routine may begin again.
         later = routine.next_cue(side, -1 if index == len(routine.pieces) else index)
-        cue_s = None if later is None else later[1]
+        cue_s = None if later is None else cue_of(routine, side, later[0])
         yield replace(part, next_cue_s=NONE if cue_s is None else cue_s)
 
 
@@ -129,9 +131,20 @@ def _part(routine: Routine, index: int, side: Side) -> DeckPart:
     plan = routine.pieces[index].plan(side)
     if plan.hand == "rests":
         return DeckPart()
-    assert plan.cue_s is not None
+    cue_s = cue_of(routine, side, index)
+    assert cue_s is not None
     if plan.hand == "runs":
-        return DeckPart("runs", plan.cue_s, plan.cue_s + routine.piece_s(index), plan.cue_s)
+        return DeckPart("runs", cue_s, cue_s + routine.piece_s(index), cue_s)
     assert plan.from_s is not None
     assert plan.to_s is not None
-    return DeckPart("works", plan.from_s, plan.to_s, plan.cue_s, strokes=plan.strokes or ())
+    strokes = _let_go(routine, index, side)
+    return DeckPart("works", plan.from_s, plan.to_s, cue_s, strokes=strokes)
+
+
+def _let_go(routine: Routine, index: int, side: Side) -> tuple[float, ...]:
+    piece = routine.pieces[index]
+    if not written_out(piece, side):
+        plan = piece.plan(side)
+        return (plan.strokes or ()) if isinstance(plan, Works) else ()
+    acts = acts_of(routine, index, side)
+    return tuple(act.beat for act in acts if act.kind == "let go" and act.beat >= 0.0)

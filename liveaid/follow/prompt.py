@@ -29,7 +29,8 @@ class PieceNow:
     name: str
     part: str
     technique: str
-    bars: int
+    bars: float
+    """Half a bar and the like where the last one is cut short."""
     count: str
     prompt: str = ""
     """The performer's own line for this set piece."""

@@ -25,15 +25,17 @@ def found(
             gesture = heard.gestures[side]
             if gesture is None or not heard.telling[side]:
                 continue
-            at = _place(section, side, gesture, heard)
-            if at is not None and (at[0] < 2.0 or not inside):
+            at = _place(section, side, gesture, heard, numbers)
+            if at is not None and (at[0] < numbers.first_beats or not inside):
                 yield _cheapest(plan, section, at, gesture, guesses, turn_s, heard, numbers)
 
 
-def places(section: PlanSection, heard: GestureHeard) -> list[tuple[float, float]]:
+def places(
+    section: PlanSection, heard: GestureHeard, numbers: Numbers
+) -> list[tuple[float, float]]:
     """Beats of a section, and how doubtful each is, that what is heard would fit."""
     found = (
-        _place(section, side, gesture, heard)
+        _place(section, side, gesture, heard, numbers)
         for side, gesture in heard.gestures.items()
         if gesture is not None and heard.telling[side]
     )
@@ -41,28 +43,29 @@ def places(section: PlanSection, heard: GestureHeard) -> list[tuple[float, float
 
 
 def _place(
-    section: PlanSection, side: Side, gesture: Gesture, heard: GestureHeard
+    section: PlanSection, side: Side, gesture: Gesture, heard: GestureHeard, numbers: Numbers
 ) -> tuple[float, float] | None:
     """Beat and doubt at which a gesture fits a section; None where it doesn't."""
     part = section.parts[side]
     if side == section.lead:
         beat = section.read_beat(gesture.at_s)
         tells = gesture.kind == "runs" or (gesture.kind == "held" and heard.still_s > 0.0)
-        inside = -0.5 <= beat < section.beats and tells
+        inside = -numbers.draw_beats <= beat < section.beats and tells
         return (max(beat, 0.0), 0.0) if inside else None
     if section.lead is not None or part.hand != "works":
         return None
-    if not part.from_s - 0.1 <= gesture.from_s <= part.to_s:
+    if not part.from_s - numbers.from_cue_s <= gesture.from_s <= part.to_s:
         return None
     rate = heard.ratio / section.beat_s
-    at_cue = abs((gesture.at_s if gesture.kind == "held" else gesture.from_s) - part.cue_s) < 0.15
+    where_s = gesture.at_s if gesture.kind == "held" else gesture.from_s
+    at_cue = abs(where_s - part.cue_s) < numbers.from_cue_s
     if gesture.kind == "held":
-        return (0.0, 0.5) if at_cue else None
-    if _stopped(heard) and at_cue:
-        return (heard.now_s - heard.stopped_s) * rate, 0.3
+        return (0.0, numbers.held_doubt) if at_cue else None
+    if _stopped(heard, numbers) and at_cue:
+        return (heard.now_s - heard.stopped_s) * rate, numbers.release_doubt
     if gesture.news and at_cue:
-        return min(gesture.age_s * rate, section.beats - 0.1), 0.3
-    return 0.4 * section.beats, 0.3 * section.beats
+        return min(gesture.age_s * rate, section.beats - 0.1), numbers.release_doubt
+    return numbers.midway_at * section.beats, numbers.midway_doubt * section.beats
 
 
 def _cheapest(
@@ -86,12 +89,11 @@ def _cheapest(
         key=lambda pair: pair[0],
     )
     past = _before(base, heard, since_s, numbers) - base.price
-    guess = Guess(
-        section.index, beat, since_s, score - past, past, doubt, ran=gesture.kind == "runs"
-    )
-    guess.late = gesture.kind == "held" and heard.still_s > 1.0
-    if base.section < 0 and section.lead is None and not guess.late:
-        guess.beat, guess.doubt = 0.4 * section.beats, 0.3 * section.beats
+    late = gesture.kind == "held" and heard.still_s > numbers.still_s
+    if base.section < 0 and section.lead is None and not late:
+        beat, doubt = numbers.midway_at * section.beats, numbers.midway_doubt * section.beats
+    guess = base.leap(section.index, beat, since_s, price=score - past, past=past, doubt=doubt)
+    guess.ran, guess.late = gesture.kind == "runs", late
     return guess
 
 
@@ -105,8 +107,8 @@ def _before(guess: Guess, heard: GestureHeard, since_s: float, numbers: Numbers)
     return score
 
 
-def _stopped(heard: GestureHeard) -> bool:
-    return heard.now_s - heard.stopped_s < 3.0
+def _stopped(heard: GestureHeard, numbers: Numbers) -> bool:
+    return heard.now_s - heard.stopped_s < numbers.stop_heard_s
 
 
 def _discount(
@@ -121,7 +123,7 @@ def _discount(
     """Part of the price where both decks changed place at once, or after a stop."""
     if not plan.is_piece(parent.section):
         return 1.0
-    if _stopped(heard) and beat < 2.5:
+    if _stopped(heard, numbers) and beat < numbers.first_beats:
         return numbers.after_stop
     if gesture.kind != "runs":
         return 1.0
@@ -139,41 +141,46 @@ def price(
     """What it costs, in nats, to leave the order from a guess for a beat of a section."""
     here, there = parent.section, to.index
     if here < 0:
-        midway = numbers.midway if to.lead is None and beat > 2.5 else 0.0
-        return numbers.start if there == 0 and beat < 1.5 else numbers.start_middle + midway
+        midway = numbers.midway if to.lead is None and beat > numbers.first_beats else 0.0
+        return (
+            numbers.start
+            if there == 0 and beat < numbers.last_beats
+            else numbers.start_middle + midway
+        )
     if here == plan.pieces:
         return numbers.start_middle if there == 0 else numbers.first
     section = plan.at(here)
     left = section.beats - parent.beat
     if there == here:
-        if section.lead and not parent.ran and beat < 2.5:
+        if section.lead and not parent.ran and beat < numbers.first_beats:
             return numbers.late_start
         off_s = (beat - parent.beat) * section.beat_s
         turns = off_s / turn_s
-        one_turn = abs(turns) > 0.5 and abs(turns - round(turns)) * turn_s < 0.3
+        one_turn = abs(turns) > 0.5 and abs(turns - round(turns)) * turn_s < numbers.edge_s
         return (
             numbers.slip_turn
             if one_turn and to.lead
             else numbers.again
-            if beat < 1.5
+            if beat < numbers.last_beats
             else numbers.slip
         )
-    if there == here + 1 and beat < 2.5:
+    if there == here + 1 and beat < numbers.first_beats:
         share = max(left, 0.0) / section.beats
         if parent.over:
             return 0.0
-        ends = left < 1.5 + parent.doubt or (parent.again and parent.beat < 8.0)
+        doubtful = parent.again and parent.beat < numbers.again_beats
+        ends = left < numbers.last_beats + parent.doubt or doubtful
         if ends:
             return numbers.next_late
         early = numbers.next_early + numbers.next_bars * share
         skipped = numbers.ahead + numbers.ahead_each * 2
-        return min(early, skipped) if parent.beat < 2.5 else early
-    if there == here - 1 and beat < 1.5 and parent.beat < 2.5:
+        return min(early, skipped) if parent.beat < numbers.first_beats else early
+    if there == here - 1 and beat < numbers.last_beats and parent.beat < numbers.first_beats:
         return numbers.again
-    if there == 0 and beat < 1.5:
+    if there == 0 and beat < numbers.last_beats:
         return numbers.first
-    midway = numbers.midway if to.lead is None and beat > 2.5 else 0.0
+    midway = numbers.midway if to.lead is None and beat > numbers.first_beats else 0.0
     ahead = numbers.ahead + numbers.ahead_each * (there - here)
     back = numbers.back + numbers.back_each * (here - there - 1)
-    early = 0.0 if left < 1.5 else numbers.leaves
+    early = 0.0 if left < numbers.last_beats else numbers.leaves
     return midway + early + (ahead if there > here else back)

@@ -46,6 +46,7 @@ def tell(routine: Routine, plan: FollowPlan, ways: Sequence[Change], picture: Pi
     length = 0 if index is None else routine.beats(index)
     ended = picture.section == plan.pieces
     whole = min(int(beat), max(length - 1, 0))
+    bar = whole // routine.metre
     beats_left = max(length - beat, 0.0)
     return Prompt(
         state=picture.state,
@@ -54,9 +55,9 @@ def tell(routine: Routine, plan: FollowPlan, ways: Sequence[Change], picture: Pi
         limit_s=routine.limit_s,
         piece=None if index is None else _now(routine, index),
         beat_position=None if piece is None else beat,
-        bar=None if piece is None else whole // routine.metre + 1,
+        bar=None if piece is None else bar + 1,
         beat=None if piece is None else whole % routine.metre + 1,
-        bars_left=None if piece is None else 0 if ended else piece.bars - whole // routine.metre,
+        bars_left=None if index is None else 0 if ended else routine.bar_count(index) - bar,
         beats_left=None if piece is None else beats_left,
         seconds_left=None if piece is None or rate <= 0.01 else beats_left / rate,
         tempo=None if piece is None else _tempo(piece, rate),

@@ -36,6 +36,14 @@ class ActScore:
     beat_s: float = 0.0
     turns_off: int = 0
     """Turns of the record it was let go from beyond its cue, above 0 further into the file."""
+    ends_off_s: float | None = None
+    """How late a stroke turned or came to rest; None where that was not heard, or is none."""
+    way_turns: float | None = None
+    """How far a stroke was to go, in turns of the record."""
+    way_off_turns: float | None = None
+    """How much further it went, below 0 less far."""
+    open: tuple[tuple[float, float], ...] = ()
+    """Beats between which the map has the fader open in it."""
 
     @property
     def anchored(self) -> bool:

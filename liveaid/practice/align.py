@@ -25,7 +25,7 @@ from liveaid.practice.warp import warp
 
 Floats = NDArray[np.float64]
 
-ROUNDS = ((0.30, 0.120), (0.15, 0.060), (0.07, 0.030), (0.05, 0.015))
+ALIGN_ROUNDS = ((0.30, 0.120), (0.15, 0.060), (0.07, 0.030), (0.05, 0.015))
 """Half window around a moment and largest shift looked for, seconds, round by round."""
 ALIGN_SURE = 0.45
 """Likeness from which on a moment counts as heard (tuned on the night market's guide mix)."""
@@ -103,7 +103,7 @@ def _laid(
 ) -> list[HeardMoment]:
     """The moments once the guide's onsets were laid over the take's at every knot."""
     likeness = np.zeros(len(knots))
-    for half_s, reach_s in ROUNDS:
+    for half_s, reach_s in ALIGN_ROUNDS:
         shift, likeness = _shifts(guide, take, knots, drawn, half_s, reach_s)
         drawn = _steadied(knots, drawn + shift, drawn, likeness)
     return [

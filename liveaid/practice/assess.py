@@ -29,7 +29,7 @@ from liveaid.practice.trace import Trace
 from liveaid.practice.visits import Visit
 from liveaid.practice.winds import winds_of
 from liveaid.routine import SIDES, Routine, Runs, Side
-from liveaid.routine.acts import Act, acts_of, written_out
+from liveaid.routine.acts import STROKES, Act, acts_of, written_out
 
 
 def assess(
@@ -126,10 +126,14 @@ class _Held:
     def _written(self, side: Side) -> Iterator[ActScore]:
         """A deck whose acts are written out: each stroke and release by its own place."""
         visit, piece = self.attempt.visit, self.attempt.visit.piece
-        acts = filter(self._in_what_was_played, acts_of(self.attempt.routine, piece, side))
+        written = acts_of(self.attempt.routine, piece, side)
+        # A visit that was noticed a little late has its first acts all the same, and its pick-up.
+        begins = visit.from_beat <= 0.5
+        first = min(written[0].beat, 0.0) if begins and written else visit.from_beat - 0.5
+        start_s = min(visit.start_s, self.count.when(first)) if begins else visit.start_s
         for one in held_acts(
-            list(acts), self.attempt.decks[side],
-            self.count.when, start_s=visit.start_s, end_s=visit.end_s,
+            [act for act in written if self._in_what_was_played(act)],
+            self.attempt.decks[side], self.count.when, start_s=start_s, end_s=visit.end_s,
         ):  # fmt: skip
             if one.act is None:
                 yield self._extra(side, "stroke", one.at_s or visit.start_s)
@@ -137,13 +141,19 @@ class _Held:
             kind = SCORED[one.act.kind]
             begins = kind == "release" and abs(one.act.beat) < 1e-9
             gone = one.act.beat > visit.to_beat - 0.25 and not self.attempt.whole
-            early = one.act.beat < visit.from_beat - 0.5
+            early = one.act.beat < first
             left_out = one.outcome == "missed" and (gone or early)
             yield ActScore(
                 kind="start" if begins else kind, side=side, piece=piece, beat=one.act.beat,
                 outcome="skipped" if left_out else one.outcome, heard_s=one.at_s, due_s=one.due_s,
-                by=self.count.by, beat_s=self._beat_s_at(one.act.beat),
+                by=self.count.by, beat_s=self._beat_s_at(one.act.beat), open=one.act.open,
+                ends_off_s=one.ends_off_s, way_off_turns=self._turns(one.way_off_s),
+                way_turns=self._turns(abs(one.act.way_s)) if one.act.kind in STROKES else None,
             )  # fmt: skip
+
+    def _turns(self, record_s: float | None) -> float | None:
+        """Seconds of record as turns of it."""
+        return None if record_s is None else record_s / self.attempt.routine.turntable.turn_s
 
     def _let_go_s(self, side: Side) -> list[float]:
         start = self.starts[side]

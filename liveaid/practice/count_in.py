@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from liveaid.routine import SIDES, Routine, Side
+from liveaid.routine.left import cue_of
 
 AT_CUE_S = 0.25
 """A record this near its cue stands at it: an eighth of a turn at 33 1/3, the sticker in sight."""
@@ -51,8 +52,8 @@ class CountIn:
 
 def first_cues(routine: Routine) -> dict[Side, float]:
     """Where each record that sounds in the first set piece must stand."""
-    plans = {side: routine.pieces[0].plan(side) for side in SIDES}
-    return {side: plan.cue_s for side, plan in plans.items() if plan.cue_s is not None}
+    cues = {side: cue_of(routine, side, 0) for side in SIDES}
+    return {side: cue_s for side, cue_s in cues.items() if cue_s is not None}
 
 
 @dataclass(slots=True)

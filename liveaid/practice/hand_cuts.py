@@ -45,7 +45,8 @@ def hand_cuts(
 ) -> tuple[HandCuts, ...]:
     """Every deck whose acts are written out and need the fader, `when` the time of a beat.
 
-    What lies before the visit's first or beyond its last beat is neither missed nor added.
+    What lies before the visit's first beat and its pick-up, or beyond its last beat, is neither
+    missed nor added.
     """
     found = []
     for side in SIDES:
@@ -56,17 +57,19 @@ def hand_cuts(
             found.append(HandCuts(side, None))
             continue
         half_s = 0.5 * (when(1.0) - when(0.0))
-        low, high = when(visit.from_beat) - half_s, when(visit.to_beat) + half_s
+        first = min(acts[0].beat, 0.0) if visit.from_beat <= 0.0 else visit.from_beat
+        low, high = when(first) - half_s, when(visit.to_beat) + half_s
         moves = deck_moves(mixer, side, hamster=routine.performer.hamster)
         moves = [move for move in moves if low <= move.at_s <= high]
         scores = cut_scores(acts, side, moves, when)
-        found.append(HandCuts(side, tuple(one for one in scores if _inside(one, visit))))
+        inside = tuple(one for one in scores if _inside(one, first, visit.to_beat))
+        found.append(HandCuts(side, inside))
     return tuple(found)
 
 
-def _inside(one: CutScore, visit: Visit) -> bool:
+def _inside(one: CutScore, first: float, last: float) -> bool:
     made = one.at_s is not None
-    return made or (one.beat is not None and visit.from_beat <= one.beat <= visit.to_beat)
+    return made or (one.beat is not None and first <= one.beat <= last)
 
 
 def deck_moves(mixer: Sequence[FaderHeard], side: Side, *, hamster: bool) -> list[FaderMove]:

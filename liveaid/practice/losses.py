@@ -43,7 +43,7 @@ def losses_picture(
             start + 0.3, 1.01, f"{index + 1} {piece.name}", transform=upper.get_xaxis_transform(),
             rotation=28, ha="left", va="bottom", fontsize=9, color=INK,
         )  # fmt: skip
-        start += piece.bars
+        start += routine.bar_count(index)
     upper.set_xlim(0, start)
     for axis in (upper, lower):
         axis.set_ylim(bottom=0)
@@ -58,7 +58,8 @@ def bar_losses(
     routine: Routine, scores: Sequence[TakeReport]
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Per bar of the routine: mean absolute error in ms, part missed, and acts counted."""
-    first = np.concatenate([[0], np.cumsum([piece.bars for piece in routine.pieces])])
+    begun = [routine.bar_count(index) for index in range(len(routine.pieces))]
+    first = np.concatenate([[0], np.cumsum(begun)])
     off, missed, acts = (np.zeros(int(first[-1])) for _ in range(3))
     heard = np.zeros(int(first[-1]))
     for piece in (piece for score in scores for piece in score.pieces):
@@ -67,7 +68,7 @@ def bar_losses(
             continue
         for act in piece.acts:
             bar = int(max(act.beat, 0) // routine.metre)
-            bar = int(first[index]) + min(bar, routine.pieces[index].bars - 1)
+            bar = int(first[index]) + min(bar, routine.bar_count(index) - 1)
             if act.error_ms is not None:
                 off[bar] += abs(act.error_ms)
                 heard[bar] += 1

@@ -20,7 +20,7 @@ from liveaid.practice.trace import DeckTrace
 Floats = NDArray[np.float64]
 Does: TypeAlias = Literal["stands", "runs", "moves"]
 
-AROUND_S = (0.022, 0.080)
+MOTION_AROUND_S = (0.022, 0.080)
 """Half the window a speed is taken over, least and most."""
 SLOPE_ERROR = 0.03
 """The window is as wide as it takes for a running record's speed to be this sure."""
@@ -94,7 +94,7 @@ def motion(deck: DeckTrace, *, pitch_range_percent: float = 8.0) -> Motion:
     jitter = _jitter(t, x, _speeds(t, x, cuts, around))
     # Slope error of a line through 2 W / interval messages: jitter sqrt(3 interval / 2 W^3).
     wanted = float(np.cbrt(1.5 * interval * (jitter / SLOPE_ERROR) ** 2))
-    around = max(min(max(wanted, AROUND_S[0]), AROUND_S[1]), 2.01 * interval)
+    around = max(min(max(wanted, MOTION_AROUND_S[0]), MOTION_AROUND_S[1]), 2.01 * interval)
     speed = _speeds(t, x, cuts, around)
     slack = pitch_range_percent / 100 + RUNS_WITHIN
     phases = tuple(_joined(list(_phases(t, x, speed, cuts, slack)), jitter))

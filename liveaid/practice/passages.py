@@ -19,6 +19,7 @@ from scipy.fft import irfft, next_fast_len, rfft
 from scipy.ndimage import convolve1d
 
 from liveaid.routine import Routine
+from liveaid.routine.timeline import lead_in_s
 
 Floats = NDArray[np.float64]
 
@@ -66,9 +67,9 @@ class Found:
 
 def chunks_of(routine: Routine) -> list[Chunk]:
     """The guide mix in two bars each, a set piece's last one three where one bar is left over."""
-    found, start_s = [], 0.0
+    found, start_s = [], lead_in_s(routine)
     for index, piece in enumerate(routine.pieces):
-        cuts = list(range(0, piece.bars, 2))
+        cuts = list(range(0, routine.bar_count(index), 2))
         if len(cuts) > 1 and piece.bars - cuts[-1] < 2:
             cuts.pop()
         bar_s = routine.metre * 60.0 / piece.tempo_bpm

@@ -25,6 +25,7 @@ from liveaid.practice.planned_acts import Planned, planned_events
 from liveaid.practice.recorded_sound import FINE_HOP_S, HOP_S, onset_bands
 from liveaid.practice.visits import Visit
 from liveaid.routine import Routine
+from liveaid.routine.timeline import lead_in_s
 
 Floats = NDArray[np.float64]
 
@@ -103,7 +104,7 @@ def _played(
 ) -> Played | None:
     """One set piece; None when fewer than a third of its beats were heard."""
     piece = chunks[group[0].chunk].piece
-    start_s = sum(routine.piece_s(k) for k in range(piece))
+    start_s = lead_in_s(routine) + sum(routine.piece_s(k) for k in range(piece))
     beat_s = 60.0 / routine.pieces[piece].tempo_bpm
     from_beat, to_beat = (
         round((at - start_s) / beat_s)

@@ -57,6 +57,7 @@ def take_json(take: TakeRow, report: TakeReport) -> dict[str, Any]:
         "shift": report.shift,
         "said": take.said or None,
         "faders": dict(report.faders),
+        "strokes": dict(report.strokes),
         "heard": report.heard,
         "bias_ms": report.bias_ms,
         "spread_ms": report.spread_ms,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import TypedDict
 
 from liveaid.practice import shift
@@ -10,6 +11,7 @@ from liveaid.practice.act_score import ActScore, WindScore
 from liveaid.practice.fader_cuts import CutScore
 from liveaid.practice.hand_cuts import HandCuts, bias_s, fader_sentences
 from liveaid.practice.score import PieceScore, TakeScore
+from liveaid.practice.stroke_figures import openings_of, strokes_of, strokes_sentences
 from liveaid.practice.take_report import (
     ActReport,
     CutReport,
@@ -25,6 +27,7 @@ from liveaid.practice.timing import Timing, TimingJudged
 
 def score_report(score: TakeScore) -> TakeReport:
     """A whole take, set pieces by their place in the routine it was scored against."""
+    pieces = tuple(_piece(piece) for piece in score.pieces)
     return TakeReport(
         verdict=score.verdict,
         run_through=score.run_through,
@@ -38,11 +41,14 @@ def score_report(score: TakeScore) -> TakeReport:
         shift="" if score.delays.measured else shift.says(score.shifts),
         delays=score.delays,
         faders=fader_sentences(cuts for piece in score.pieces for cuts in piece.cuts),
-        pieces=tuple(_piece(piece) for piece in score.pieces),
+        strokes=strokes_sentences(one for piece in pieces for one in piece.strokes),
+        pieces=pieces,
     )
 
 
 def _piece(piece: PieceScore) -> PieceReport:
+    cuts = {one.side: one.scores or () for one in piece.cuts}
+    acts = tuple(_act(act, cuts.get(act.side, ())) for act in piece.acts)
     return PieceReport(
         index=piece.piece,
         name=piece.name,
@@ -57,7 +63,8 @@ def _piece(piece: PieceScore) -> PieceReport:
         tempo_bpm=_rounded(piece.tempo_bpm, 2),
         tempo_percent=_rounded(piece.tempo_percent, 2),
         drift_percent=_rounded(piece.drift_percent, 2),
-        acts=tuple(_act(act) for act in piece.acts),
+        acts=acts,
+        strokes=strokes_of(acts),
         faders=tuple(_fader(cuts) for cuts in piece.cuts),
         winds=tuple(_wind(one) for one in piece.winds),
     )
@@ -90,7 +97,7 @@ def _kind(one: TimingJudged) -> KindReport:
     )
 
 
-def _act(act: ActScore) -> ActReport:
+def _act(act: ActScore, cuts: Sequence[CutScore]) -> ActReport:
     return ActReport(
         kind=act.kind,
         side=act.side,
@@ -102,7 +109,15 @@ def _act(act: ActScore) -> ActReport:
         due_s=_rounded(act.due_s),
         by=act.by,
         turns_off=act.turns_off,
+        turn_ms=_ms(act.ends_off_s),
+        way_turns=_rounded(act.way_turns),
+        longer_percent=_percent(act.way_off_turns, act.way_turns),
+        openings=openings_of(act, cuts) if cuts else (),
     )
+
+
+def _percent(part: float | None, whole: float | None) -> float | None:
+    return round(100.0 * part / whole, 1) if part is not None and whole else None
 
 
 def _fader(cuts: HandCuts) -> FaderReport:

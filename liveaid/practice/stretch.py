@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 from liveaid.practice.planned_acts import beats_to_let_go
 from liveaid.routine import Piece, Plan, Routine, Runs, Side, Works
+from liveaid.routine.written_numbers import evened
 
 AROUND_BARS = 2
 """Bars on each side of a transition: enough to be in it and to be through it (common practice,
@@ -23,11 +24,11 @@ _INTO = re.compile(r"from\s+(.+?)\s+into\s+(.+)", re.IGNORECASE)
 
 @dataclass(frozen=True, slots=True)
 class StretchPart:
-    """Some bars of a set piece, from 0, `to_bar` not counted."""
+    """Some bars of a set piece, from 0, `to_bar` not counted; it may lie within the last bar."""
 
     piece: int
     from_bar: int
-    to_bar: int
+    to_bar: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,22 +87,22 @@ def _whole(routine: Routine, index: int) -> StretchPart:
 
 def _some_bars(routine: Routine, name: str, first: int, last: int) -> Stretch | None:
     index = _index(routine, name)
-    if index is None or not 1 <= first <= last <= routine.pieces[index].bars:
+    if index is None or not 1 <= first <= last <= routine.bar_count(index):
         return None
     bars = f"bar {first}" if first == last else f"bars {first} to {last}"
     told = f"{bars} of {routine.pieces[index].name}"
-    return Stretch(told, (StretchPart(index, first - 1, last),))
+    return Stretch(told, (StretchPart(index, first - 1, min(last, routine.pieces[index].bars)),))
 
 
 def _transition(routine: Routine, before: str, after: str) -> Stretch | None:
     index, other = _index(routine, before), _index(routine, after)
     if index is None or other != index + 1:
         return None
-    bars = routine.pieces[index].bars
+    bars, begun = routine.pieces[index].bars, routine.bar_count(index)
     return Stretch(
         transition_name(routine, index),
         (
-            StretchPart(index, max(0, bars - AROUND_BARS), bars),
+            StretchPart(index, max(0, begun - AROUND_BARS), bars),
             StretchPart(other, 0, min(AROUND_BARS, routine.pieces[other].bars)),
         ),
     )
@@ -112,7 +113,7 @@ def _piece(routine: Routine, part: StretchPart) -> Piece:
     if part == _whole(routine, part.piece):
         return piece
     plans = {side: _plan(routine, part, side) for side in ("left", "right")}
-    bars = part.to_bar - part.from_bar
+    bars = evened(part.to_bar - part.from_bar)
     return piece.model_copy(update={"bars": bars, "juggle": None, **plans})
 
 
@@ -120,7 +121,8 @@ def _plan(routine: Routine, part: StretchPart, side: Side) -> Plan:
     """What a hand does in those bars: a record that runs begins so much further on."""
     piece = routine.pieces[part.piece]
     plan = piece.plan(side)
-    gone, beats = part.from_bar * routine.metre, (part.to_bar - part.from_bar) * routine.metre
+    gone = part.from_bar * routine.metre
+    beats = round(part.to_bar * routine.metre) - gone
     if isinstance(plan, Runs):
         at_s = None if plan.at_s is None else plan.at_s + gone * 60.0 / piece.tempo_bpm
         return plan.model_copy(update={"at_s": at_s, "bars_in": plan.bars_in + part.from_bar})

@@ -2,20 +2,29 @@
 
 from __future__ import annotations
 
-from liveaid.practice.take_report import TakeReport
+from liveaid.practice.take_report import PieceReport, TakeReport
 
 
 def take_line(take: TakeReport, *, ended: str = "complete", number: int | None = None) -> str:
     """`#12 clean: 4 ms late, spread 15 ms, 1 missed`."""
     first = f"#{number} " if number else ""
-    parts = [early_or_late(take.bias_ms)]
-    if take.spread_ms is not None:
-        parts.append(f"spread {take.spread_ms:.0f} ms")
-    counts = {"missed": take.missed, "added": take.added, "skipped": take.skipped}
-    parts += [f"{count} {word}" for word, count in counts.items() if count]
     because = f" ({', '.join(take.why)})" if take.why else ""
     shift = f" {take.shift}" if take.shift else ""
-    return f"{first}{verdict_line(take, ended)}: {', '.join(parts)}{because}{shift}"
+    return f"{first}{verdict_line(take, ended)}: {_off(take)}{because}{shift}"
+
+
+def piece_line(piece: PieceReport) -> str:
+    """The same of one set piece: `clean: 4 ms late, spread 15 ms`."""
+    return f"{piece.verdict}: {_off(piece)}" + (f" ({', '.join(piece.why)})" if piece.why else "")
+
+
+def _off(timed: TakeReport | PieceReport) -> str:
+    """How far off, and what was left out or too many."""
+    parts = [early_or_late(timed.bias_ms)]
+    if timed.spread_ms is not None:
+        parts.append(f"spread {timed.spread_ms:.0f} ms")
+    counts = {"missed": timed.missed, "added": timed.added, "skipped": timed.skipped}
+    return ", ".join([*parts, *(f"{count} {word}" for word, count in counts.items() if count)])
 
 
 def verdict_line(take: TakeReport, ended: str) -> str:
@@ -24,8 +33,10 @@ def verdict_line(take: TakeReport, ended: str) -> str:
 
 
 def hand_lines(take: TakeReport) -> list[str]:
-    """One sentence a hand, where there is something to say, and one a fader that is written."""
-    return [f"{said}." for said in (*take.advice.values(), *take.faders.values())]
+    """One sentence a hand, where there is something to say, and one on its strokes, and one a
+    fader that is written."""
+    told = (*take.advice.values(), *take.strokes.values(), *take.faders.values())
+    return [f"{said}." for said in told]
 
 
 def early_or_late(bias_ms: float | None) -> str:

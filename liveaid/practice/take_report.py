@@ -28,6 +28,21 @@ _R = TypeVar("_R", bound=_Report)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class OpeningReport:
+    """One opening of the fader within an act, as written and as made."""
+
+    from_beat: float
+    to_beat: float
+    opens_ms: float | None
+    closes_ms: float | None
+    """How late each end was; None where it was missed, or the fader stays as it is."""
+    longer_ms: float | None
+    """How much longer it was open than written, below 0 shorter."""
+    missed: bool = False
+    """Whether an end of it was written and not made."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ActReport:
     """One act of a hand."""
 
@@ -46,6 +61,27 @@ class ActReport:
     """What told its beat; see `ActScore`."""
     turns_off: int = 0
     """Turns of its record beyond its cue."""
+    turn_ms: float | None = None
+    """How late a stroke turned or came to rest."""
+    way_turns: float | None = None
+    """How far a stroke was to go, in turns of the record."""
+    longer_percent: float | None = None
+    """How much further it went than that, below 0 less far, in per cent of it."""
+    openings: tuple[OpeningReport, ...] = ()
+    """Where a mixer was heard."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StrokesReport:
+    """One hand's strokes in a set piece together, by their medians."""
+
+    side: Side
+    strokes: int
+    starts_ms: float | None
+    turns_ms: float | None
+    longer_percent: float | None
+    openings: int
+    open_longer_ms: float | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -154,6 +190,7 @@ class PieceReport(_Timed):
     kinds: tuple[KindReport, ...] = ()
     acts: tuple[ActReport, ...] = field(default=(), repr=False)
     faders: tuple[FaderReport, ...] = field(default=(), repr=False)
+    strokes: tuple[StrokesReport, ...] = ()
     winds: tuple[WindReport, ...] = ()
     bars_before: int = 0
     """Bars of the set piece that lie before what was practised of it."""
@@ -175,6 +212,8 @@ class TakeReport(_Timed):
     """What was known of them and taken out."""
     faders: Mapping[Side, str] = field(default_factory=dict)
     """A sentence a deck."""
+    strokes: Mapping[Side, str] = field(default_factory=dict)
+    """A sentence a hand that makes strokes."""
     advice: Mapping[Side, str] = field(default_factory=dict)
     """A sentence a hand."""
     pieces: tuple[PieceReport, ...]
@@ -251,7 +290,11 @@ def _piece(found: Mapping[str, Any]) -> PieceReport:
     return _made(
         PieceReport, found, verdict=_verdict(found), why=tuple(found.get("why", ())),
         tempo_bpm=found.get("tempo"), kinds=_all(KindReport, found.get("judged", ())),
-        acts=_all(ActReport, found.get("events", ())),
+        acts=tuple(
+            _made(ActReport, one, openings=_all(OpeningReport, one.get("openings", ())))
+            for one in found.get("events", ())
+        ),
+        strokes=_all(StrokesReport, found.get("strokes", ())),
         faders=tuple(
             _made(FaderReport, one, cuts=_all(CutReport, one["cuts"]))
             for one in found.get("faders", ())

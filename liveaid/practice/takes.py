@@ -127,7 +127,7 @@ class TakeFinder:
             return None
         last = self._places[-1]
         beat = last.beat + (now - last.now_s) / last.beat_s
-        bars = self.routine.pieces[last.piece].bars
+        bars = self.routine.bar_count(last.piece)
         return max(0, bars - int(beat // self.routine.metre))
 
     @property

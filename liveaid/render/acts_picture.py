@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterator
 from html import escape
 from typing import Any
 
 from liveaid.routine import Routine
 from liveaid.routine.coming import calls, drawn
+from liveaid.routine.timeline import pick_up_beats
 
 BEAT = 36.0
 """Width of a beat in the picture's own units."""
@@ -18,10 +21,17 @@ def acts_pictures(routine: Routine, index: int) -> str:
     """Every worked deck of a set piece whose acts are written out, in rows of a few bars; or ''."""
     rows = []
     for side, lines in drawn(routine, index).items():
-        for first in range(0, routine.beats(index), BARS_A_ROW * routine.metre):
-            last = min(first + BARS_A_ROW * routine.metre, routine.beats(index))
+        for first, last in _rows(routine, index):
             rows.append(_row(routine, index, side, lines, first, last))
     return "".join(rows)
+
+
+def _rows(routine: Routine, index: int) -> Iterator[tuple[int, int]]:
+    """From and to which beat each row goes; the first begins with the pick-up."""
+    row, beats = BARS_A_ROW * routine.metre, routine.beats(index)
+    for first in range(0, beats, row):
+        early = 0 if first else math.ceil(pick_up_beats(routine, index))
+        yield first - early, min(first + row, beats)
 
 
 def _row(
@@ -53,7 +63,7 @@ def _row(
     )
     width, high = (last - first) * BEAT, HIGH + GAP + FADER + 16
     about = (
-        f"{side} record, bars {first // routine.metre + 1} to {-(-last // routine.metre)}:"
+        f"{side} record, bars {max(first, 0) // routine.metre + 1} to {-(-last // routine.metre)}:"
         " its place over time, the open fader beneath"
     )
     return (

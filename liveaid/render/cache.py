@@ -24,7 +24,7 @@ from liveaid.study.facts import STUDY_VERSION, Study
 
 CACHE = ".rendered"
 """The folder of it beside the deck files."""
-VERSION = 1
+CACHE_VERSION = 1
 """Raise it when the same recipe gives other samples."""
 
 
@@ -118,4 +118,4 @@ class Cache:
 
     @staticmethod
     def _name(recipe: str) -> str:
-        return hashlib.sha256(f"version {VERSION}\n{recipe}".encode()).hexdigest()[:32]
+        return hashlib.sha256(f"version {CACHE_VERSION}\n{recipe}".encode()).hexdigest()[:32]

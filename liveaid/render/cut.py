@@ -34,7 +34,7 @@ def cut(
     """
     head, tail = edge_frames(rate_hz)
     parts, begin_s = [], 0.0
-    for segment in passage.segments:
+    for segment in _in_file(passage, materials):
         begin, end = round(begin_s * rate_hz), round((begin_s + segment.length_s) * rate_hz)
         begin_s, late = begin_s + segment.length_s, begin / rate_hz - begin_s
         if not segment.sound:
@@ -73,8 +73,17 @@ def recipe(
 ) -> str:
     """Everything the passage's samples depend on, as text: the same text, the same samples."""
     lines = [f"{rate_hz} Hz, {wanted_lufs!r} LUFS, fades of {HEAD_S!r} and {TAIL_S!r} s"]
-    lines += [_segment_recipe(segment, materials) for segment in passage.segments]
+    lines += [_segment_recipe(segment, materials) for segment in _in_file(passage, materials)]
     return "\n".join(lines)
+
+
+def _in_file(passage: Passage, materials: Mapping[str, Material]) -> list[Segment]:
+    """The passage in its files' own seconds: what was followed beat by beat is in pieces."""
+    return [
+        piece
+        for segment in passage.segments
+        for piece in (segment.in_file(materials[segment.sound]) if segment.sound else (segment,))
+    ]
 
 
 def _segment_recipe(segment: Segment, materials: Mapping[str, Material]) -> str:

@@ -24,6 +24,7 @@ from liveaid.routine.acts import acts_of, written_out
 from liveaid.routine.layout.deck import DeckLayout
 from liveaid.routine.layout.passage import Passage
 from liveaid.routine.layout.placed import Stands
+from liveaid.routine.timeline import lead_in_s
 
 END_S = 0.5
 """Seconds of silence at the end."""
@@ -33,14 +34,15 @@ ReadDeck = Callable[[Side, int, int], Samples]
 
 
 def guide_frames(routine: Routine, *, rate_hz: int) -> int:
-    """Frames of the guide mix: the routine at pitch 0, and a moment of silence after it."""
-    return round((routine.duration_s + END_S) * rate_hz)
+    """Frames of the guide mix: the routine at pitch 0 with its pick-up, and a moment of silence
+    after it."""
+    return round((lead_in_s(routine) + routine.duration_s + END_S) * rate_hz)
 
 
 def guide_mix(routine: Routine, stands: Stands, read: ReadDeck, *, rate_hz: int) -> Samples:
     """The whole routine as one sound of shape (frames, 2), true peak below the ceiling.
 
-    `routine` is the placed one.
+    `routine` is the placed one. It begins with the pick-up, where the first set piece has one.
     """
     mix = np.zeros((guide_frames(routine, rate_hz=rate_hz), 2), dtype=np.float32)
     for index in range(len(routine.pieces)):
@@ -76,7 +78,8 @@ def _add_acts(
     mix: Samples, routine: Routine, index: int, side: Side, read: ReadDeck, rate_hz: int
 ) -> None:
     """What is heard of a deck whose acts are written out."""
-    start = round(sum(routine.piece_s(before) for before in range(index)) * rate_hz)
+    start_s = lead_in_s(routine) + sum(routine.piece_s(before) for before in range(index))
+    start = round(start_s * rate_hz)
     beat_s = 60.0 / routine.pieces[index].tempo_bpm
     acts = acts_of(routine, index, side)
     spans = heard_spans(acts, partial(read, side), beat_s=beat_s, rate_hz=rate_hz)
@@ -95,7 +98,8 @@ def _add(
     read: ReadDeck,
     rate_hz: int,
 ) -> None:
-    begin, end = round(heard.begin_s * rate_hz), round(heard.end_s * rate_hz)
+    lead_s = lead_in_s(routine)
+    begin, end = round((lead_s + heard.begin_s) * rate_hz), round((lead_s + heard.end_s) * rate_hz)
     sound = read(heard.side, heard.frame, end - begin)
     gain = np.ones(len(sound), dtype=np.float32)
     if "blend" in routine.pieces[index].technique.lower() and not heard.worked:

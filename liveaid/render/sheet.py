@@ -20,6 +20,7 @@ from liveaid.routine.layout.deck import DeckLayout
 from liveaid.routine.layout.placed import Stands
 from liveaid.routine.model import clock_time
 from liveaid.routine.way import next_change
+from liveaid.routine.written_numbers import bars_said
 
 
 @dataclass(frozen=True)
@@ -106,7 +107,7 @@ def _row(
 ) -> str:
     technique = f"{escape(piece.technique)} · " if piece.technique else ""
     prompt = f'<p class="prompt">{escape(piece.prompt)}</p>' if piece.prompt else ""
-    bars = "1 bar" if piece.bars == 1 else f"{piece.bars} bars"
+    bars = bars_said(piece.bars)
     about = (
         f"<h2><b>{index + 1}</b> {escape(piece.name)}</h2>"
         f"<p>{technique}{bars} at {piece.tempo_bpm:g} BPM · {piece.part}, energy {piece.energy} · "

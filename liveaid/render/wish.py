@@ -10,7 +10,7 @@ from liveaid.routine import Routine
 from liveaid.routine.layout.deck import Grain
 from liveaid.routine.layout.lay import grain_of
 
-RATES_HZ = (44_100, 48_000)
+DECK_RATES_HZ = (44_100, 48_000)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,7 +25,7 @@ class Wish:
     loudness_lufs: float = LOUDNESS_LUFS
 
     def __post_init__(self) -> None:
-        if self.rate_hz not in RATES_HZ:
+        if self.rate_hz not in DECK_RATES_HZ:
             raise UsageError(f"found a rate of {self.rate_hz}; 44100 or 48000 would do")
         if not 0.0 <= self.gap_turns <= 20.0:
             raise UsageError(f"found a gap of {self.gap_turns:g} turns; 0 to 20 would do")

@@ -35,6 +35,7 @@ strays       the files a section map names that lead out of its scene, or are no
 timeline     when each set piece and beat falls, at pitch 0
 way          the way of each record through the routine
 wording      how a mistake in a settings file or section map is put
+written_numbers  numbers as a performer writes them, read and written back
 """
 
 from liveaid.routine.load import load_routine

@@ -10,6 +10,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Literal, TypeAlias, get_args
 
+from liveaid.routine.written_numbers import MOST_BEATS, LineError, number
+
 ActKind: TypeAlias = Literal[
     "push", "pull", "let go", "catch", "hold", "wind", "back-cue", "spin back", "needle",
     "set pitch",
@@ -19,20 +21,12 @@ Unit: TypeAlias = Literal["of the part", "turns", "s", "beats"]
 WayBack: TypeAlias = Literal["back-cue", "wind", "needle", "runs on"]
 WAYS_BACK: tuple[WayBack, ...] = get_args(WayBack)
 
-_DETAILS = ("for", "over", "open", "closed", "clicks", "cuts", "rolled", "of", "back", "swapped")
+DETAILS = ("for", "over", "open", "closed", "clicks", "cuts", "rolled", "of", "back", "swapped")
+"""Words that say more of an act; no part can be called so."""
 _UNITS: dict[str, Unit] = {
     "turn": "turns", "turns": "turns", "s": "s", "beat": "beats", "beats": "beats",
 }  # fmt: skip
 MOST_TIMES = 256
-MOST_BEATS = 4000.0
-
-
-class LineError(ValueError):
-    """What is wrong in one line: what was found there, and what would do."""
-
-    def __init__(self, found: str, would_do: str) -> None:
-        super().__init__(f"found {found}; {would_do}")
-        self.found, self.would_do = found, would_do
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,21 +80,6 @@ class TurnLine:
     times: int = 1
 
 
-def number(text: str, *, least: float = 0.0, what: str = "a number") -> float:
-    """A decimal, a fraction or both: ``1.5``, ``3/2``, ``1 1/2``. LineError for anything else."""
-    match = re.fullmatch(r"([+-]?)\s*(?:(\d+)\s+)?(\d+)/(\d+)|([+-]?\d+(?:\.\d*)?)", text.strip())
-    if match is None or match[4] in ("0", "00"):
-        raise LineError(text or "nothing", f"{what} such as 2, 1.5 or 1/2 would do")
-    if match[5] is not None:
-        value = float(match[5])
-    else:
-        value = int(match[2] or 0) + int(match[3]) / int(match[4])
-        value = -value if match[1] == "-" else value
-    if not least <= value <= MOST_BEATS:
-        raise LineError(text, f"{what} from {least:g} to {MOST_BEATS:g} would do")
-    return value
-
-
 def beat_of(key: str, *, metre: int) -> float:
     """Where a line stands: beats from the start (below 0: a pick-up), or ``bar 3 beat 2``."""
     match = re.fullmatch(r"bar\s+(\d+)(?:\s+beat\s+(.+))?", key.strip())
@@ -138,7 +117,7 @@ def _percent(line: ActLine, rest: list[str]) -> tuple[ActLine, list[str]]:
 
 
 def _is_detail(word: str) -> bool:
-    return word in _DETAILS or re.fullmatch(r"x\d+", word) is not None
+    return word in DETAILS or re.fullmatch(r"x\d+", word) is not None
 
 
 def _with_details(line: ActLine, words: list[str]) -> ActLine:

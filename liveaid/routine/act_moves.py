@@ -6,12 +6,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
-from liveaid.routine.act_line import ActKind, ActLine, LineError, Over, TurnLine
+from liveaid.routine.act_line import ActKind, ActLine, Over, TurnLine
 from liveaid.routine.figure_book import Book, FigureEntry, Path, read_lines, written
 from liveaid.routine.model import Routine, Side, Works, other_side
 from liveaid.routine.notes import TONE, percent, read_notes
 from liveaid.routine.parts import label_of, tone_of
 from liveaid.routine.problems import Hindrance
+from liveaid.routine.written_numbers import LineError
 
 MOST_MOVES = 20_000
 """More moves than this in one set piece are a slip of the pen."""

@@ -239,7 +239,9 @@ class _Hand:
         if first is None or first.beat >= 0.0:
             return
         before = self._piece - 1
-        free = before >= 0 and isinstance(self._routine.pieces[before].plan(self._side), Rests)
+        if before < 0:
+            return  # before the routine's first beat there is all the time there is
+        free = isinstance(self._routine.pieces[before].plan(self._side), Rests)
         room = self._routine.beats(before) if free else 0
         if -first.beat > room:
             would_do = (
@@ -405,12 +407,13 @@ def _overlaps(moves: Sequence[Move], end: float) -> Iterator[Hindrance]:
     for before, after in pairwise(moves):
         ends = before.beat + (before.beats or 0.0)
         if ends > after.beat + _SAME_BEAT:
+            room = after.beat - before.beat
+            shorter = f", or `for {room:g}` before it," if room > 0.0 else ""
             yield Hindrance(
                 after.path,
                 f"{after.kind} at beat {after.beat:g}, while {before.kind} lasts from"
                 f" {before.beat:g} to {ends:g}",
-                f"beat {ends:g} or later, or `for {max(after.beat - before.beat, 0.0):g}` before it"
-                ", would do",
+                f"beat {ends:g} or later{shorter} would do",
             )
     for move in moves:
         if move.beat >= end - _SAME_BEAT or move.beat + (move.beats or 0.0) > end + _SAME_BEAT:

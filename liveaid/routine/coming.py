@@ -90,8 +90,10 @@ def _told(act: Act) -> bool:
 
 
 def _firsts(group: Sequence[Act]) -> list[Act]:
-    """Of one figure its first act; of acts that belong to none, each."""
-    return list(group[:1]) if group[0].figure else list(group)
+    """Of one figure its first act; of acts that belong to none, and records let go, each."""
+    if not group[0].figure:
+        return list(group)
+    return [act for act in group if act.kind == "let go"] or list(group[:1])
 
 
 def _named(act: Act) -> tuple[str, str | None]:

@@ -7,6 +7,7 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 
 from liveaid.routine.model import SIDES, Piece, Rests, Sound
+from liveaid.routine.written_numbers import number_text
 
 _PLAIN = re.compile(r"[^\W\d_][\w .()'/-]*[\w)']|[^\W\d_]")
 """What YAML reads as it stands, also inside braces."""
@@ -38,7 +39,7 @@ def pieces_text(pieces: Sequence[tuple[Piece, str]]) -> Iterator[str]:
         yield f"  - name: {quoted(piece.name)}"
         yield f"    part: {piece.part}"
         yield f"    technique: {quoted(piece.technique)}"
-        yield f"    bars: {piece.bars}"
+        yield f"    bars: {number_text(piece.bars)}"
         yield f"    tempo: {piece.tempo_bpm:g}"
         yield f"    energy: {piece.energy}"
         yield f"    count: {piece.count}"
@@ -47,5 +48,5 @@ def pieces_text(pieces: Sequence[tuple[Piece, str]]) -> Iterator[str]:
             if isinstance(plan, Rests):
                 yield f"    {side}: {{hand: rests}}"
                 continue
-            into = f", bars_in: {plan.bars_in:g}" if plan.bars_in else ""
+            into = f", bars_in: {number_text(plan.bars_in)}" if plan.bars_in else ""
             yield f"    {side}: {{hand: {plan.hand}, sound: {quoted(plan.sound or '')}{into}}}"

@@ -14,7 +14,6 @@ import yaml
 from liveaid.routine.act_line import (
     ACT_KINDS,
     ActLine,
-    LineError,
     TurnLine,
     beat_of,
     read_act,
@@ -22,6 +21,7 @@ from liveaid.routine.act_line import (
 )
 from liveaid.routine.model import Figure, Routine
 from liveaid.routine.problems import Hindrance
+from liveaid.routine.written_numbers import LineError
 
 Path: TypeAlias = tuple[str | int, ...]
 Written: TypeAlias = tuple[str, str | None, Path]

@@ -157,6 +157,9 @@ def _findings(detail: ErrorDetails) -> Iterator[tuple[Path, str]]:
         case "unknown_sounds":
             for name, sound in context["faults"]:
                 yield _parsed(name), f"{_did_you_mean(sound, detail['input'])}a name under `sounds`"
+        case "uneven_bars":
+            for name, would_do in context["faults"]:
+                yield _parsed(name), would_do
         case "too_short" if detail["input"]:
             return  # the items that failed were counted as missing; each is said by itself
         case "fault":

@@ -6,6 +6,7 @@ A value that cannot be played cannot be built: pydantic raises ValidationError.
 
 from __future__ import annotations
 
+import math
 import re
 from typing import Annotated, Any, Literal, TypeAlias
 
@@ -24,9 +25,10 @@ from liveaid.files.harmless import harmless
 from liveaid.files.inside import odd_name
 from liveaid.record.figures import figure
 from liveaid.record.platter import LP_RPM, exact_rpm, turn_s
-from liveaid.routine.act_line import LineError, number
+from liveaid.routine.act_line import DETAILS
 from liveaid.routine.keys import parse_key
 from liveaid.routine.notes import note_hz
+from liveaid.routine.written_numbers import LineError, evened, number, number_text
 
 Side: TypeAlias = Literal["left", "right"]
 SIDES: tuple[Side, Side] = ("left", "right")
@@ -78,12 +80,34 @@ def _file_name(text: str) -> str:
     return text
 
 
+def _no_detail(text: str) -> str:
+    if text in DETAILS:
+        raise PydanticCustomError("part_name", "another name would do: acts use this word")
+    return text
+
+
 def _beats_of(text: Any) -> Any:
     """Beats of a fraction such as 1/2; other types pass, to be judged by the field."""
     try:
         return number(text, what="beats") if isinstance(text, str) else text
     except LineError as error:
         raise PydanticCustomError("beats", "beats such as 4, 1.5 or 1/2 would do") from error
+
+
+def _bars_of(text: Any) -> Any:
+    """Bars of a number or a fraction such as 2 1/2; other types pass, to be judged by the field."""
+    if not isinstance(text, str) or re.fullmatch(r"\s*[+-]?[\d.]+\s*", text):
+        return text
+    try:
+        return number(text)
+    except LineError as error:
+        raise PydanticCustomError("bars", "bars such as 8 or 2 1/2 would do") from error
+
+
+def _bars_text(bars: float) -> float | str:
+    """Bars as the map has them: a number, or with a fraction."""
+    text = number_text(bars)
+    return text if "/" in text else bars
 
 
 def _hz_of(text: Any) -> Any:
@@ -112,8 +136,25 @@ FileName = Annotated[str, Field(min_length=1, max_length=1000), AfterValidator(_
 Seconds = Annotated[float, Field(ge=0, le=86400)]
 Tempo = Annotated[float, Field(ge=20, le=300)]
 Energy = Annotated[int, Field(ge=1, le=5)]
-Bars = Annotated[int, Field(ge=1, le=1000)]
-PartName = Annotated[str, Field(pattern=r"^[^\W\d][\w-]*$", max_length=60)]
+WholeBars = Annotated[int, Field(ge=1, le=1000)]
+Bars = Annotated[
+    float,
+    BeforeValidator(_bars_of),
+    Field(gt=0, le=1000),
+    AfterValidator(evened),
+    PlainSerializer(_bars_text, return_type=Any),
+]
+"""Whole bars, or with a part of one: of whole beats, which the routine's metre says."""
+BarsIn = Annotated[
+    float,
+    BeforeValidator(_bars_of),
+    Field(ge=0, le=10000),
+    AfterValidator(evened),
+    PlainSerializer(_bars_text, return_type=Any),
+]
+PartName = Annotated[
+    str, Field(pattern=r"^[^\W\d][\w-]*$", max_length=60), AfterValidator(_no_detail)
+]
 """One word, so that a line of `acts:` may name it."""
 Lines = Annotated[dict[str, str | None], BeforeValidator(_by_beat)]
 """Lines of `acts:` or `juggle:` by their beats; an empty one takes a figure's line away."""
@@ -258,6 +299,9 @@ class Sound(_Record):
     kind: Kind | None = None
     tempo_bpm: Annotated[Tempo | None, Field(alias="tempo")] = None
     first_beat_s: Annotated[Seconds | None, Field(alias="first_beat")] = None
+    follow: bool | None = None
+    """Whether its beats are followed where its tempo moves, so that they come out even. Left out:
+    unless the map states both its tempo and its first beat."""
     key: KeyName | None = None
     tuning_cents: Annotated[float, Field(alias="tuning", ge=-50, le=50)] = 0.0
     """Cents the recording lies above its key (A = 440 Hz)."""
@@ -281,7 +325,7 @@ class Runs(_Record):
 
     hand: Literal["runs"] = "runs"
     sound: Name | None = None
-    bars_in: Annotated[float, Field(ge=0, le=10000)] = 0.0
+    bars_in: BarsIn = 0
     at_s: Annotated[Seconds | None, Field(alias="at")] = None
     """Deck-file second of the set piece's first beat."""
 
@@ -301,7 +345,7 @@ class Works(_Record):
 
     hand: Literal["works"] = "works"
     sound: Name | None = None
-    bars_in: Annotated[float, Field(ge=0, le=10000)] = 0.0
+    bars_in: BarsIn = 0
     from_s: Annotated[Seconds | None, Field(alias="from")] = None
     to_s: Annotated[Seconds | None, Field(alias="to")] = None
     own_cue_s: Annotated[Seconds | None, Field(alias="cue")] = None
@@ -426,7 +470,7 @@ class Want(_Record):
     part: Part
     energy: Energy = 3
     kind: Kind | None = None
-    bars: Bars | None = None
+    bars: WholeBars | None = None
     tempo_from_bpm: Annotated[Tempo | None, Field(alias="tempo_from")] = None
     tempo_to_bpm: Annotated[Tempo | None, Field(alias="tempo_to")] = None
     key: KeyName | None = None
@@ -492,7 +536,11 @@ class Routine(_Record):
 
     def beats(self, index: int) -> int:
         """Beats in one set piece."""
-        return self.pieces[index].bars * self.metre
+        return round(self.pieces[index].bars * self.metre)
+
+    def bar_count(self, index: int) -> int:
+        """Bars begun in one set piece: a last one that is cut short counts."""
+        return -(-self.beats(index) // self.metre)
 
     def piece_s(self, index: int) -> float:
         """Seconds one set piece lasts at pitch 0."""
@@ -512,6 +560,17 @@ class Routine(_Record):
         return None
 
     @model_validator(mode="after")
+    def _whole_beats(self) -> Routine:
+        faults = [
+            (f"pieces[{index}].bars", f"whole beats of {self.metre} in a bar, {near}, would do")
+            for index, piece in enumerate(self.pieces)
+            if (near := _uneven(piece.bars, self.metre))
+        ]
+        if faults:
+            raise PydanticCustomError("uneven_bars", "no whole beats", {"faults": faults})
+        return self
+
+    @model_validator(mode="after")
     def _sounds_known(self) -> Routine:
         faults = [
             (f"pieces[{index}].{side}.sound", name)
@@ -522,6 +581,15 @@ class Routine(_Record):
         if faults:
             raise PydanticCustomError("unknown_sounds", "unknown sounds", {"faults": faults})
         return self
+
+
+def _uneven(bars: float, metre: int) -> str:
+    """The nearest bars of whole beats, where these are not; else nothing."""
+    beats = bars * metre
+    if round(beats) >= 1 and abs(beats - round(beats)) < 1e-6:
+        return ""
+    nearest = (max(1, math.floor(beats)), max(1, math.ceil(beats)))
+    return " or ".join(dict.fromkeys(number_text(each / metre) for each in nearest))
 
 
 def _fault(field: str, would_do: str) -> PydanticCustomError:

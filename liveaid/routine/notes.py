@@ -10,7 +10,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from liveaid.record.platter import semitones, speed_ratio
-from liveaid.routine.act_line import LineError, beat_of, number
+from liveaid.routine.act_line import beat_of
+from liveaid.routine.written_numbers import LineError, number
 
 A4_HZ = 440.0
 TONE = "tone"

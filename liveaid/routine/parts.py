@@ -11,9 +11,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise, permutations
 
-from liveaid.routine.act_line import LineError
 from liveaid.routine.model import Routine, SoundPart, Works
 from liveaid.routine.notes import TONE, read_notes
+from liveaid.routine.written_numbers import LineError
 
 GAP_S = 0.06
 """Silence, at least, between two parts laid side by side, so that an overshoot of the hand is not

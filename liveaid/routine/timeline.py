@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from itertools import accumulate
 
 from liveaid.routine.acts import Act, acts_of, written_out
-from liveaid.routine.model import Routine, Runs, Side, Works, other_side
+from liveaid.routine.model import SIDES, Routine, Runs, Side, Works, other_side
 
 JUGGLE_TURN_BEATS = 2.0
 """A juggle's decks take turns of one or two beats; the other is brought back meanwhile
@@ -27,6 +27,21 @@ def starts_s(routine: Routine) -> tuple[float, ...]:
     """Second at which each set piece starts, and one more: the end."""
     lengths = (routine.piece_s(index) for index in range(len(routine.pieces)))
     return tuple(accumulate(lengths, initial=0.0))
+
+
+def pick_up_beats(routine: Routine, piece: int) -> float:
+    """Beats before a set piece's first beat at which its first written act begins; 0: none does."""
+    beats = (
+        acts[0].beat
+        for side in SIDES
+        if piece < len(routine.pieces) and (acts := written_acts(routine, piece, side))
+    )
+    return -min(0.0, min(beats, default=0.0))
+
+
+def lead_in_s(routine: Routine) -> float:
+    """Seconds before the routine's first beat at which its first act begins: its pick-up."""
+    return pick_up_beats(routine, 0) * beat_s(routine, 0)
 
 
 def beat_s(routine: Routine, piece: int) -> float:

@@ -45,6 +45,8 @@ __all__ = [
     "stands_ready",
 ]
 
+_SAME_BEAT = 1e-6
+
 Brought: TypeAlias = Literal["set before", "runs on", "by hand", "needle"]
 Verdict: TypeAlias = Literal["set before", "runs on", "easy", "tight", "impossible", "not placed"]
 
@@ -212,7 +214,8 @@ def _same_passage(routine: Routine, side: Side, before: int, after: int) -> bool
     old, new = routine.pieces[before].plan(side), routine.pieces[after].plan(side)
     if not isinstance(old, Runs) or isinstance(new, Rests) or old.sound is None:
         return False
-    goes_on = old.bars_in + routine.pieces[before].bars == new.bars_in
+    ends = old.bars_in + routine.pieces[before].bars
+    goes_on = abs(ends - new.bars_in) * routine.metre < _SAME_BEAT
     return after == before + 1 and old.sound == new.sound and goes_on
 
 

@@ -39,12 +39,15 @@ def _readings(sounds: Sequence[Lies], meant: str) -> Iterable[list[Lies]]:
     """What the text can mean, the strictest reading first."""
     path = os.path.abspath(meant)
     yield [sound for sound in sounds if path in (sound.path, *sound.copies)]
-    file: list[tuple[Lies, str]] = [
-        (sound, fold(shown(os.path.basename(sound.path)))) for sound in sounds
-    ]
+    file: list[tuple[Lies, str]] = [(sound, fold(shown(_file_or_part(sound)))) for sound in sounds]
     wanted = fold(shown(meant))
     yield [sound for sound, name in file if wanted in (name, os.path.splitext(name)[0])]
     yield [sound for sound, name in file if wanted in name]
+
+
+def _file_or_part(sound: Lying | ShelfSound) -> str:
+    part = isinstance(sound, ShelfSound) and sound.part is not None
+    return sound.name if part else os.path.basename(sound.path)
 
 
 def _list(found: Sequence[Lies]) -> str:

@@ -59,17 +59,18 @@ def _breaks(study: Study) -> str:
 
 
 def _file(sound: ShelfSound) -> str:
-    return shown(sound.path).rpartition("/")[2]
+    return shown(sound.path).rpartition("/")[2] + (f" {sound.part[0]}" if sound.part else "")
 
 
 def _said(sound: ShelfSound) -> str:
     """All words of a sound that `text` looks in."""
     marks, labels = sound.marks, sound.labels
-    words = [_file(sound), marks.note, marks.source, *sorted(marks.tags)]
+    words = [_file(sound), sound.name, marks.note, marks.source, *sorted(marks.tags)]
     return fold("\n".join([*words, labels.artist, labels.title, labels.album]))
 
 
 COLUMNS: dict[str, tuple[str, Value]] = {
+    "part": ("INTEGER", lambda s: int(s.part is not None)),
     "name": ("TEXT", lambda s: s.name.casefold()),
     "path": ("TEXT", lambda s: shown(s.path)),
     "folder": ("TEXT", lambda s: fold(shown(os.path.dirname(s.path)))),
@@ -109,15 +110,19 @@ COLUMNS: dict[str, tuple[str, Value]] = {
 INDEXED = ("tempo", "key", "kind", "duration", "name")
 
 TABLE = (
-    "CREATE TABLE fact (hash BLOB PRIMARY KEY REFERENCES sound (hash) ON DELETE CASCADE, "
+    "CREATE TABLE fact (hash BLOB PRIMARY KEY,"
+    " base BLOB NOT NULL REFERENCES sound (hash) ON DELETE CASCADE, "
     + ", ".join(f"{name} {kind}" for name, (kind, _) in COLUMNS.items())
     + ") STRICT"
 )
-INDEXES = tuple(f"CREATE INDEX fact_{name} ON fact ({name})" for name in INDEXED)
-_PUT = f"INSERT OR REPLACE INTO {{}} VALUES ({', '.join('?' * (len(COLUMNS) + 1))})"
+INDEXES = tuple(f"CREATE INDEX fact_{name} ON fact ({name})" for name in (*INDEXED, "base"))
+_PUT = f"INSERT OR REPLACE INTO {{}} VALUES ({', '.join('?' * (len(COLUMNS) + 2))})"
+HASH_BYTES = 20
+"""Of a sound's hash; the row of a part has one more, its number."""
 
 
 def put_row(db: sqlite3.Connection, sound: ShelfSound, *, table: str = "fact") -> None:
     """Write a sound's row."""
     values = [value(sound) for _, value in COLUMNS.values()]
-    db.execute(_PUT.format(table), (bytes.fromhex(sound.hash), *values))
+    digest = bytes.fromhex(sound.hash)
+    db.execute(_PUT.format(table), (digest, digest[:HASH_BYTES], *values))

@@ -18,7 +18,7 @@ from liveaid.files.names import shown
 from liveaid.routine.scene import database_files, map_file, own
 from liveaid.shelf.columns import INDEXES, TABLE
 
-SCHEMA_VERSION = 5
+SCHEMA_VERSION = 7
 APPLICATION_ID = 0x6C766169
 """Marks the file as a shelf in SQLite's header."""
 BUSY_S = 30.0
@@ -49,7 +49,13 @@ CREATE TABLE tag (
     PRIMARY KEY (hash, word)
 ) STRICT;
 """
-_STATEMENTS = (*_SCHEMA.split(";\n"), TABLE, *INDEXES)
+_TIMBRE = (
+    "CREATE TABLE timbre (hash BLOB PRIMARY KEY REFERENCES sound (hash) ON DELETE CASCADE,"
+    " look BLOB NOT NULL) STRICT, WITHOUT ROWID"
+)
+_PICTURE = _TIMBRE.replace("timbre", "picture").replace(", WITHOUT ROWID", "")
+"""Apart, so that all timbres are read at once without the pictures."""
+_STATEMENTS = (*_SCHEMA.split(";\n"), TABLE, *INDEXES, _TIMBRE, _PICTURE)
 
 _UPGRADES: dict[int, tuple[str, ...]] = {
     1: ("ALTER TABLE sound ADD COLUMN energy INTEGER",),
@@ -61,6 +67,8 @@ _UPGRADES: dict[int, tuple[str, ...]] = {
     ),
     3: ("DROP TABLE fact", TABLE, *INDEXES),
     4: ("ALTER TABLE sound ADD COLUMN bar REAL", "ALTER TABLE sound ADD COLUMN metre INTEGER"),
+    5: (_TIMBRE, _PICTURE),
+    6: ("DROP TABLE fact", TABLE, *INDEXES),
 }  # fmt: skip
 """What brings a shelf of one version to the next; the columns are filled when it is opened."""
 

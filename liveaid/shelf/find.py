@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 
 from liveaid.errors import UsageError
 from liveaid.shelf.columns import TABLE, put_row
+from liveaid.shelf.open_break import open_breaks
 from liveaid.shelf.query_words import WORDS, Term, Values, Wrong
 from liveaid.shelf.shelf_sound import ShelfSound
 
@@ -36,6 +37,8 @@ class Query:
     def where(self) -> str:
         """The condition in SQL over the shelf's columns."""
         asked = [] if self.failed_too else ["studied"]
+        if not any(term.of_whole for term in self.terms):
+            asked.append("NOT part")
         return " AND ".join([*asked, *(term.where for term in self.terms)]) or "1"
 
     @property
@@ -81,12 +84,13 @@ def matching(query: Query, sounds: Sequence[ShelfSound]) -> list[ShelfSound]:
     """The sounds for which every term holds, in the order asked for: for sounds on no shelf."""
     with contextlib.closing(sqlite3.connect(":memory:")) as db:
         db.execute(TABLE)
-        for number, sound in enumerate(sounds):
+        here = [each for sound in sounds for each in (sound, *open_breaks(sound))]
+        for number, sound in enumerate(here):
             put_row(db, replace(sound, hash=f"{number:08x}"))
         found = db.execute(
             f"SELECT hash FROM fact WHERE {query.where} ORDER BY {query.sorting}", query.values
         )
-        return [sounds[int(digest.hex(), 16)] for (digest,) in found]
+        return [here[int(digest.hex(), 16)] for (digest,) in found]
 
 
 def _terms(text: str) -> list[str]:

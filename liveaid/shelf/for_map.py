@@ -65,14 +65,23 @@ def with_marks(routine: Routine, known: Mapping[str, ShelfSound]) -> Routine:
 
 def _marked(sound: Sound, on_shelf: ShelfSound) -> dict[str, Any]:
     marks = on_shelf.marks
+    study = on_shelf.study
+    bar_s = study.first_downbeat if study and marks.bar_s is not None else None
     said = {
         "kind": marks.kind,
         "tempo_bpm": marks.tempo_bpm,
+        "first_beat_s": bar_s,
+        "follow": study is not None and bool(study.beats_s) and sound.first_beat_s is None,
         "key": marks.key,
         "source": marks.source or None,
         "licence": marks.licence or None,
     }
-    return {name: value for name, value in said.items() if value and getattr(sound, name) is None}
+    said = {name: value for name, value in said.items() if value or name == "first_beat_s"}
+    return {
+        name: value
+        for name, value in said.items()
+        if value is not None and getattr(sound, name) is None
+    }
 
 
 def _words(sound: Sound, on_shelf: ShelfSound) -> dict[str, Any]:

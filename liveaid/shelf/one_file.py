@@ -10,7 +10,7 @@ from liveaid.files.file_bytes import Signature, content_hash, still_is
 from liveaid.files.names import shown
 from liveaid.files.unreadable import Unreadable
 from liveaid.files.workers import Task, Workers
-from liveaid.sound.labels import NONE, Labels, read_labels
+from liveaid.sound.labels import NO_LABELS, Labels, read_labels
 from liveaid.study import study
 from liveaid.study.facts import Study
 
@@ -31,7 +31,7 @@ class Looked:
     hash: str
     signature: Signature
     declared_s: float
-    labels: Labels = NONE
+    labels: Labels = NO_LABELS
     """What the file says of itself."""
 
 

@@ -22,10 +22,13 @@ class Term:
 
     where: str
     values: Values = ()
+    of_whole: Term | None = None
+    """Where the term is of parts of sounds: the sounds that have such a part."""
 
     def turned(self) -> Term:
         """The opposite; what is not known does not hold, so its opposite does."""
-        return Term(f"NOT ifnull({self.where}, 0)", self.values)
+        held = self.of_whole or self
+        return Term(f"NOT ifnull({held.where}, 0)", held.values)
 
 
 LONGEST_BREAK = 64
@@ -200,16 +203,17 @@ def _read_text(text: str) -> Term:
 
 
 def _read_break(text: str) -> Term:
-    """Any open break, one of so many bars, or `none`."""
+    """The open breaks, of so many bars or any, each by itself; `none` the sounds without one."""
     if text.lower() == "none":
         return Term("(studied AND breaks = '')")
     if not text:
-        return Term("ifnull(breaks, '') != ''")
+        return Term("part", of_whole=Term("ifnull(breaks, '') != ''"))
     wanted = read_range(_without_unit(text, "bars?"), tolerance=0.0, example="break 2..8 bars")
     bars = [bars for bars in range(1, LONGEST_BREAK + 1) if bars in wanted]
     if not bars:
         raise Wrong(f"whole bars from 1 to {LONGEST_BREAK} would do, such as break 2..8 bars")
-    return _any([_contains("breaks", f"\n{bars}\n") for bars in bars])
+    having = _any([_contains("breaks", f"\n{each}\n") for each in bars])
+    return Term("(part AND round(bars) BETWEEN ? AND ?)", (bars[0], bars[-1]), of_whole=having)
 
 
 def _said(column: str, example: str = "") -> QueryWord:

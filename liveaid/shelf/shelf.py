@@ -19,12 +19,13 @@ from typing import Any
 from liveaid.files.file_bytes import Signature
 from liveaid.files.names import plain_text, shown
 from liveaid.shelf.choose import choose
-from liveaid.shelf.columns import TABLE, fold, put_row
+from liveaid.shelf.columns import HASH_BYTES, TABLE, fold, put_row
 from liveaid.shelf.database import BUSY_S, Database
 from liveaid.shelf.find import Query
+from liveaid.shelf.open_break import open_breaks
 from liveaid.shelf.query_words import Term
 from liveaid.shelf.shelf_sound import Lying, Marks, ShelfSound
-from liveaid.sound.labels import NONE, Labels
+from liveaid.sound.labels import NO_LABELS, Labels
 from liveaid.study.facts import STUDY_VERSION, Study
 
 
@@ -52,7 +53,7 @@ class Shelf:
 
     def _fill(self) -> None:
         """Give every sound its row of columns: those of an older shelf have none yet."""
-        counts = "SELECT (SELECT count(*) FROM sound), (SELECT count(*) FROM fact)"
+        counts = "SELECT (SELECT count(*) FROM sound), (SELECT count(*) FROM fact WHERE NOT part)"
         sounds, rows = self._file.rows(counts)[0]
         if sounds != rows:
             with self._file.writing() as db:
@@ -141,7 +142,8 @@ class Shelf:
             )
             hashes = [digest for (digest,) in rows]
             by_hash = {each.hash: each for each in _loaded(db, hashes, onsets=onsets)}
-        by_hash |= {each.hash: each for each in instead}
+        told = [each for sound in instead for each in (sound, *open_breaks(sound))]
+        by_hash |= {each.hash: each for each in told}
         return [by_hash[digest.hex()] for digest in hashes]
 
     def count(self, query: Query, *, instead: Sequence[ShelfSound] = ()) -> int:
@@ -156,7 +158,8 @@ class Shelf:
         """Hash (as bytes) and some columns of every sound for which the query holds."""
         with self._file.reading() as db, _told_by_a_map(db, instead) as table:
             rows = db.execute(
-                f"SELECT hash, {', '.join(names)} FROM {table} WHERE path <> '' AND {query.where}",
+                f"SELECT {', '.join(['hash', *names])} FROM {table}"
+                f" WHERE path <> '' AND {query.where}",
                 query.values,
             )
             return rows.fetchall()
@@ -176,6 +179,18 @@ class Shelf:
             rows = [db.execute(asked, (os.fsencode(path),)).fetchone() for path in paths]
             return _loaded(db, [row[0] for row in rows if row], onsets=False)
 
+    def timbres(self) -> list[tuple[bytes, bytes]]:
+        """Hash and timbre of every sound whose imprint is known."""
+        return self._file.rows("SELECT hash, look FROM timbre")
+
+    def looks(self, digest: bytes) -> tuple[bytes, bytes] | None:
+        """Timbre and picture of one sound; None where they are not known."""
+        rows = self._file.rows(
+            "SELECT timbre.look, picture.look FROM timbre JOIN picture USING (hash) WHERE hash = ?",
+            (digest,),
+        )
+        return rows[0] if rows else None
+
     def chosen(self, meant: str) -> ShelfSound:
         """The sound a performer means by a path, a name or a part of one; without onsets.
 
@@ -183,8 +198,11 @@ class Shelf:
         """
         here = self.at([os.path.abspath(meant)])
         if not here:
-            query = Query((Term("instr(said, ?) > 0", (fold(shown(meant)),)),), failed_too=True)
-            here = self.find(query)
+            named = Term("instr(said, ?) > 0", (fold(shown(meant)),))
+            here = self.find(Query((named,), failed_too=True))
+            if not here:
+                part = Term(f"(part AND {named.where})", named.values, of_whole=named)
+                here = self.find(Query((part,)))
         if here:
             return choose(here, meant)
         return self.these([choose(self.lying(), meant).hash])[0]
@@ -207,7 +225,7 @@ class Shelf:
     # What is put on it
 
     def keep(
-        self, digest: str, study: Study | None, *, fault: str = "", labels: Labels = NONE
+        self, digest: str, study: Study | None, *, fault: str = "", labels: Labels = NO_LABELS
     ) -> None:
         """Keep what was measured, or why nothing could be; marks stay as they are."""
         text = study.to_json() if study else None
@@ -223,6 +241,10 @@ class Shelf:
                     labels.artist, labels.title, labels.album,
                 ),
             )  # fmt: skip
+            for table, look in _looks(study):
+                db.execute(
+                    f"INSERT OR REPLACE INTO {table} VALUES (?, ?)", (bytes.fromhex(digest), look)
+                )
             _renew(db, [bytes.fromhex(digest)])
 
     def place(self, path: str, digest: str, signature: Signature) -> None:
@@ -301,6 +323,14 @@ class Shelf:
             db.execute("DELETE FROM sound WHERE hash = ?", (bytes.fromhex(digest),))
 
 
+def _looks(study: Study | None) -> list[tuple[str, bytes]]:
+    """What is kept of a sound's imprint, and in which table."""
+    if study is None or study.imprint is None:
+        return []
+    looks = study.imprint
+    return [("timbre", looks.timbre.tobytes()), ("picture", looks.picture.tobytes())]
+
+
 def _kept(field: str, value: Any) -> Any:
     """A mark as its column holds it. ValueError for a word that is no mark."""
     if field in ("note", "source", "licence"):
@@ -322,7 +352,7 @@ def _signature_row(signature: Signature) -> tuple[int, int, int, int, int]:
 
 _WHETHER_GONE = (
     "UPDATE fact SET gone = NOT EXISTS"
-    " (SELECT 1 FROM file WHERE file.hash = fact.hash AND NOT gone) WHERE hash ="
+    " (SELECT 1 FROM file WHERE file.hash = fact.base AND NOT gone) WHERE base ="
 )
 _MOST_ASKED = 500
 """Hashes in one question, below SQLite's limit of 999 values in older versions."""
@@ -331,14 +361,18 @@ _MOST_ASKED = 500
 def _loaded(
     db: sqlite3.Connection, hashes: Sequence[bytes] | None = None, *, onsets: bool
 ) -> list[ShelfSound]:
-    """The sounds of these hashes, or all, that lie somewhere; in no order."""
+    """The sounds and parts of these hashes, or all sounds, that lie somewhere; in no order."""
     if hashes is None:
         return _batch(db, "", (), onsets=onsets)
     found: list[ShelfSound] = []
-    for begin in range(0, len(hashes), _MOST_ASKED):
-        some = tuple(hashes[begin : begin + _MOST_ASKED])
+    bases = list(dict.fromkeys(each[:HASH_BYTES] for each in hashes))
+    for begin in range(0, len(bases), _MOST_ASKED):
+        some = tuple(bases[begin : begin + _MOST_ASKED])
         found += _batch(db, f"WHERE hash IN ({', '.join('?' * len(some))})", some, onsets=onsets)
-    return found
+    wanted = {each.hex() for each in hashes}
+    if any(len(each) > HASH_BYTES for each in hashes):
+        found += [part for sound in found for part in open_breaks(sound)]
+    return [each for each in found if each.hash in wanted]
 
 
 def _batch(
@@ -366,11 +400,13 @@ def _batch(
 def _renew(db: sqlite3.Connection, hashes: Sequence[bytes] | None = None) -> None:
     """Write the rows of columns anew, of these sounds or of all; a sound that lies nowhere yet
     has an empty one."""
-    for sound in _loaded(db, hashes, onsets=False):
-        put_row(db, sound)
     where = "" if hashes is None else f"AND hash IN ({', '.join('?' * len(hashes))})"
+    db.execute(f"DELETE FROM fact WHERE 1 {where.replace('hash', 'base')}", tuple(hashes or ()))
+    for sound in _loaded(db, hashes, onsets=False):
+        for each in (sound, *open_breaks(sound)):
+            put_row(db, each)
     db.execute(
-        "INSERT OR REPLACE INTO fact (hash, path) SELECT hash, '' FROM sound"
+        "INSERT OR REPLACE INTO fact (hash, base, path, part) SELECT hash, hash, '', 0 FROM sound"
         f" WHERE NOT EXISTS (SELECT 1 FROM file WHERE file.hash = sound.hash) {where}",
         tuple(hashes or ()),
     )
@@ -385,9 +421,10 @@ def _told_by_a_map(db: sqlite3.Connection, instead: Sequence[ShelfSound]) -> Ite
     db.execute(TABLE.replace("TABLE fact", "TEMP TABLE told").replace(_KEEPS_TO, ""))
     try:
         for sound in instead:
-            put_row(db, sound, table="told")
+            for each in (sound, *open_breaks(sound)):
+                put_row(db, each, table="told")
         db.execute(
-            "CREATE TEMP VIEW seen AS SELECT * FROM fact WHERE hash NOT IN (SELECT hash FROM told)"
+            "CREATE TEMP VIEW seen AS SELECT * FROM fact WHERE base NOT IN (SELECT base FROM told)"
             " UNION ALL SELECT * FROM told"
         )
         yield "seen"

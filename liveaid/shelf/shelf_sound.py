@@ -9,7 +9,7 @@ from typing import Any
 
 from liveaid.files.names import is_plain, shown, stem
 from liveaid.routine.model import Kind
-from liveaid.sound.labels import NONE, Labels
+from liveaid.sound.labels import NO_LABELS, Labels
 from liveaid.study.facts import Study
 
 START_SLACK_S = 0.03
@@ -83,22 +83,31 @@ class ShelfSound:
     fault: str = ""
     """Why there is no study, in one line."""
     marks: Marks = Marks()
-    labels: Labels = NONE
+    labels: Labels = NO_LABELS
     """What the file says of itself."""
+    part: tuple[str, float, float] | None = None
+    """Name, begin and end in seconds of the file, of a part of it that is a sound of its own; None
+    for all of it."""
 
     @property
     def name(self) -> str:
-        """The file's name without folder and ending, for the eye."""
-        return stem(self.path)
+        """The file's name without folder and ending, with the part's, for the eye."""
+        return stem(self.path) + (f" {self.part[0]}" if self.part else "")
+
+    @property
+    def from_s(self) -> float:
+        """Second of the file at which it begins."""
+        return self.part[1] if self.part else 0.0
 
     def as_json(self) -> dict[str, Any]:
         """All that is known, for scripts. `file_bytes` (hex) where the name is no plain text."""
         study = self.study
-        facts = {name: getattr(study, name) for name in study.__slots__} if study else None
+        facts = study.facts() if study else None
         return {
             "name": self.name,
             "file": shown(self.path),
             **({} if is_plain(self.path) else {"file_bytes": _bytes(self.path)}),
+            **({} if self.part is None else {"part": dict(zip(_PART, self.part, strict=True))}),
             "copies": [shown(copy) for copy in self.copies],
             "gone": self.gone,
             "fault": self.fault,
@@ -123,6 +132,9 @@ class ShelfSound:
             ],
             "study": facts,
         }
+
+
+_PART = ("name", "from", "to")
 
 
 def _bytes(path: str) -> str:

@@ -13,6 +13,7 @@ from numpy.random import Generator
 
 from liveaid.routine import SIDES, Routine, Side, other_side
 from liveaid.routine.acts import fader_of, written_out
+from liveaid.routine.timeline import pick_up_beats
 from liveaid.simulate.course import Leg
 from liveaid.simulate.human_hands import Hands
 from liveaid.simulate.turns import JuggleTurn
@@ -21,6 +22,8 @@ Control: TypeAlias = Literal["crossfader", "left", "right"]
 _FADE_S = 0.04
 _FADE_STEPS = 4
 _SAME_BEAT = 1e-6
+_BEFORE_S = 0.1
+"""A deck is brought up so much before its pick-up (common practice, no source)."""
 
 
 class MixerMessage(NamedTuple):
@@ -44,9 +47,12 @@ def mixer_messages(
     wishes: list[tuple[float, Control, float]] = []
     for index, leg in enumerate(legs):
         sounds: dict[Side, bool] = {side: leg.plan(side).hand != "rests" for side in SIDES}
-        wishes += [(leg.start_s, side, float(sounds[side])) for side in SIDES]
+        up_s = _comes_up_s(routine, leg)
+        wishes += [
+            (up_s if sounds[side] else leg.start_s, side, float(sounds[side])) for side in SIDES
+        ]
         if leg.piece is not None and any(written_out(leg.piece, side) for side in SIDES):
-            wishes += _written(routine, leg)
+            wishes += _written(routine, leg, legs[index - 1] if index else None)
         elif leg.juggles:
             wishes += [
                 (leg.count.when(turn.from_beat), "crossfader", _toward(turn.side))
@@ -60,8 +66,17 @@ def mixer_messages(
     return tuple(_moves(sorted(wishes), hands, rng))
 
 
-def _written(routine: Routine, leg: Leg) -> list[tuple[float, Control, float]]:
-    """Where the fader stands over a leg whose acts are written out: the decks that are open."""
+def _comes_up_s(routine: Routine, leg: Leg) -> float:
+    """When the decks of a leg are brought up: as it begins, or a moment before its pick-up."""
+    if leg.piece is None or leg.from_beat > 0.0:
+        return leg.start_s
+    early = pick_up_beats(routine, leg.index)
+    return leg.count.when(-early) - _BEFORE_S if early else leg.start_s
+
+
+def _written(routine: Routine, leg: Leg, before: Leg | None) -> list[tuple[float, Control, float]]:
+    """Where the fader stands over a leg whose acts are written out: the decks that are open. In its
+    pick-up a record that runs in the leg before is heard on."""
     faders = fader_of(routine, leg.index)
     beats = {leg.from_beat, *(beat for spans in faders.values() for span in spans for beat in span)}
     wishes: list[tuple[float, Control, float]] = []
@@ -73,6 +88,8 @@ def _written(routine: Routine, leg: Leg) -> list[tuple[float, Control, float]]:
             for side, spans in faders.items()
             if any(start - _SAME_BEAT <= beat < end - _SAME_BEAT for start, end in spans)
         ]
+        if beat < 0.0 and before is not None:
+            heard += [side for side in before.runs if side not in heard]
         if heard:
             stands = 0.5 if len(heard) == 2 else _toward(heard[0])
         elif leg.juggles:

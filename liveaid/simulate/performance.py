@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 from liveaid.errors import LiveaidError
 from liveaid.routine import SIDES, Routine, Side, other_side
+from liveaid.routine.timeline import lead_in_s
 from liveaid.simulate.course import Leg, lay_course, shifted
 from liveaid.simulate.events import Event
 from liveaid.simulate.fader_moves import MixerMessage, mixer_messages
@@ -106,7 +107,7 @@ def _course(
         raise ValueError(f"no place {piece}, beat {beat:g} in {routine.title}")
     middle = piece > 0 or beat > 0.0
     steps: list[Step] = [
-        pause(max(lead_s, 0.2)),
+        pause(max(lead_s, 0.2, lead_in_s(routine) + 0.2)),
         *plain_steps(routine, first=max(piece - 1, 0)),
         pause(1.0),
     ]

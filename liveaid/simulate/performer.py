@@ -9,7 +9,7 @@ from numpy.random import Generator
 from liveaid.record.places import is_there
 from liveaid.routine import Routine, Side
 from liveaid.routine.acts import Act, acts_of, written_out
-from liveaid.routine.way import changes, next_change, runs_through
+from liveaid.routine.way import changes, runs_through
 from liveaid.simulate.acting import play_acts
 from liveaid.simulate.course import Leg
 from liveaid.simulate.deckhand import NEAR_S, DeckHand
@@ -158,7 +158,9 @@ class _Part:
             return wrong.cue_s
         if leg.piece is None:
             return self.legs[later].wants_s(self.side)
-        move = next_change(self.ways, self.side, leg.index, float("inf"))
+        # By the set piece it is for: with a pick-up it is due before that begins.
+        mine = (move for move in self.ways if move.side == self.side and move.after > leg.index)
+        move = next(mine, None)
         return None if move is None else move.cue_s
 
     def _works(self, index: int, leg: Leg) -> None:

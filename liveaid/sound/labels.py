@@ -25,7 +25,7 @@ class Labels:
     album: str = ""
 
 
-NONE = Labels()
+NO_LABELS = Labels()
 
 
 def read_labels(path: str) -> Labels:
@@ -37,7 +37,7 @@ def read_labels(path: str) -> Labels:
         tags: Any = getattr(found, "tags", None) or {}
         return Labels(**{name: _first(tags, name) for name in ("artist", "title", "album")})
     except Exception:  # a spoiled header raises whatever its parser met
-        return NONE
+        return NO_LABELS
 
 
 def _first(tags: Any, name: str) -> str:

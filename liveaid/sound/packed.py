@@ -12,8 +12,15 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-ENDINGS = frozenset({".m4a", ".m4b", ".mp4", ".aac", ".wma", ".opus", ".ogg", ".webm", ".mka"})
+PACKED_ENDINGS = frozenset(
+    {".m4a", ".m4b", ".mp4", ".aac", ".wma", ".opus", ".ogg", ".webm", ".mka"}
+)
 """Endings of files worth a try; anything else that the plain reader refuses is no sound to us."""
+
+
+MOST_PADDING = 4096
+"""Frames that a coder may add at the end to fill its last packets; the header of an M4A (ISO/IEC
+14496-12, edit list) tells where the sound itself ends, so a loop stays as long as it was."""
 
 
 class PackedError(Exception):
@@ -42,7 +49,8 @@ class Packed:
         told_s = float(stream.duration * stream.time_base) if stream.duration else 0.0
         self.frames = round(told_s * self.samplerate)
         """What the header tells; 0 where it says nothing. Not to the frame in lossy codings."""
-        self._blocks = self._decoded(stream)
+        blocks = self._decoded(stream)
+        self._blocks = self._unpadded(blocks) if self.format == "MOV" and self.frames else blocks
         self._left: npt.NDArray[np.float32] = np.zeros((0, self.channels), dtype=np.float32)
 
     def read(self, *, out: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
@@ -64,6 +72,22 @@ class Packed:
     def close(self) -> None:
         """Close the file."""
         self._container.close()
+
+    def _unpadded(
+        self, blocks: Iterator[npt.NDArray[np.float32]]
+    ) -> Iterator[npt.NDArray[np.float32]]:
+        """The blocks as far as the header tells, and what goes on far beyond it all the same."""
+        at = 0
+        beyond: list[npt.NDArray[np.float32]] = []
+        for block in blocks:
+            inside = min(max(self.frames - at, 0), len(block))
+            at += len(block)
+            if inside:
+                yield block[:inside]
+            if inside < len(block):
+                beyond.append(block[inside:])
+        if sum(map(len, beyond)) > MOST_PADDING:
+            yield from beyond
 
     def _decoded(self, stream: Any) -> Iterator[npt.NDArray[np.float32]]:
         import av

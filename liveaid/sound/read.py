@@ -18,8 +18,7 @@ import soundfile
 from liveaid.files.names import shown
 from liveaid.files.unreadable import Unreadable
 from liveaid.sound.container import promised
-from liveaid.sound.packed import ENDINGS as PACKED_ENDINGS
-from liveaid.sound.packed import Packed, PackedError
+from liveaid.sound.packed import PACKED_ENDINGS, Packed, PackedError
 
 Samples = npt.NDArray[np.float32]
 

@@ -15,11 +15,11 @@ from liveaid.follow.prompt import Prompt
 from liveaid.routine import SIDES, Side
 from liveaid.stage.lamp_layout import Lamp, LampLayout, Lamps, Level
 
-HOLD_S = 0.2
+LAMP_HOLD_S = 0.2
 """A lamp keeps its level at least this long: at most 6 changes, 3 flashes, in any one second."""
 STEADY_HOLD_S = 0.5
 """And these, which say how things stand, this long: they are read, not counted."""
-STEADY = (
+STEADY_LAMPS = (
     "following", "unsure", "silent", "before", "over", "state", "last", "limit", "alive",
     "ready_left", "ready_right", "next_left", "next_right", "heard_left", "heard_right",
 )  # fmt: skip
@@ -262,7 +262,7 @@ class Gate:
         changed_s = self._changed_s.get(lamp)
         if changed_s is None:
             return float("-inf")
-        return changed_s + (STEADY_HOLD_S if lamp in STEADY else HOLD_S)
+        return changed_s + (STEADY_HOLD_S if lamp in STEADY_LAMPS else LAMP_HOLD_S)
 
 
 def all_off(layout: LampLayout) -> dict[Lamp, Level]:

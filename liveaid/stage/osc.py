@@ -13,7 +13,7 @@ from typing import Final
 from liveaid.routine import Side
 from liveaid.stage.osc_map import RANGES, Meaning, Table, What
 from liveaid.stage.osc_packet import Argument, OscMessage, Refused, read_packet
-from liveaid.stage.words import OSC_ADDRESS
+from liveaid.stage.words import WORD_ADDRESS
 
 REASONS: Final = (
     "too large",
@@ -60,7 +60,7 @@ class Reading:
     heard: tuple[Heard, ...] = ()
     refused: tuple[str, ...] = ()
     words: tuple[tuple[object, object], ...] = ()
-    """(word, set piece from 0 or None) as sent to words.OSC_ADDRESS; not looked at yet."""
+    """(word, set piece from 0 or None) as sent to words.WORD_ADDRESS; not looked at yet."""
 
 
 def read_positions(data: bytes, table: Table, now: float) -> Reading:
@@ -74,7 +74,7 @@ def read_positions(data: bytes, table: Table, now: float) -> Reading:
         return Reading(refused=(error.reason,))
     for message in messages:
         meanings = table.meanings.get(message.address)
-        if meanings is None and message.address == OSC_ADDRESS:
+        if meanings is None and message.address == WORD_ADDRESS:
             words.append(_word(message.arguments))
             continue
         if meanings is None:

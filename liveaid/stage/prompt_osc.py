@@ -63,11 +63,12 @@ def next_bar_bundle(prompt: Prompt, metre: int, unix_s: float) -> bytes | None:
     if prompt.beat_position is None or not prompt.tempo or not prompt.bar:
         return None
     piece, bar = prompt.piece.index, prompt.bar + 1
-    if bar > prompt.piece.bars:
+    beats = prompt.bar * metre - prompt.beat_position
+    if prompt.bar >= prompt.piece.bars:  # a last bar may be cut short
         if prompt.next is None:
             return None
         piece, bar = prompt.next.index, 1
-    beats = prompt.bar * metre - prompt.beat_position
+        beats = prompt.piece.bars * metre - prompt.beat_position
     begins_s = unix_s + max(beats, 0.0) * 60.0 / prompt.tempo
     return _bundle([("next_bar", (bar, piece + 1, float(prompt.tempo)))], begins_s)
 

@@ -35,7 +35,8 @@ class PromptSender(Watcher):
             return
         self._moment = moment
         self._send(prompt_bundle(prompt))
-        if self._stage is not None and prompt.beat == self._stage.routine.metre:
+        last = prompt.beats_left is not None and prompt.beats_left <= 1.0
+        if self._stage is not None and (prompt.beat == self._stage.routine.metre or last):
             dated = next_bar_bundle(prompt, self._stage.routine.metre, time.time())
             if dated is not None:
                 self._send(dated)

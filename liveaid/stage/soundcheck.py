@@ -21,7 +21,7 @@ Standing = Literal["ok", "missing", "wrong", "not asked for"]
 SOUNDCHECK_WINDOW_S = 1.0
 """Positions looked back on for speed: long enough for a slope, short enough for a start."""
 SOUNDCHECK_LEAST = 10
-STEADY = 0.12
+STEADY_PART = 0.12
 """A record at pitch 0 turns within this of nominal: the fader's 8 % and a drive's slack."""
 SOUNDCHECK_STILL = 0.05
 STARTED_S = 0.01
@@ -136,7 +136,7 @@ class SoundCheck:
             deck.rest = position
         if not _steady(deck.since(now)) or abs(slope) < SOUNDCHECK_STILL:
             return
-        if abs(abs(slope) - 1.0) <= STEADY:
+        if abs(abs(slope) - 1.0) <= STEADY_PART:
             deck.unit = CheckItem("unit", "ok", f"{abs(slope):.3f} s of file a second")
             deck.direction = _direction(slope)
             deck.pitch_sign = _pitch_sign(deck.pitch, abs(slope)) or deck.pitch_sign
@@ -241,7 +241,7 @@ def _direction(slope: float) -> CheckItem:
 
 def _other_unit(rate: float) -> str:
     for nominal, unit in _UNITS:
-        if abs(rate / nominal - 1) <= STEADY:
+        if abs(rate / nominal - 1) <= STEADY_PART:
             return f"grows by {rate:g} a second, as {unit} do; `unit: {unit}` in its map would do"
     return f"grows by {rate:g} a second instead of 1; `liveaid learn osc` finds the unit"
 

@@ -35,7 +35,7 @@ WORDS: dict[Word, str] = {
 PLACE_WORDS: frozenset[Word] = frozenset({"step on", "step back", "here", "hold"})
 """Words about where in the routine the performer is: they are the follower's to hear."""
 
-OSC_ADDRESS = "/word"
+WORD_ADDRESS = "/word"
 """`/word <string> [<set piece from 1>]`."""
 
 

@@ -15,10 +15,11 @@ loop        tempo told by a loop's length
 tempo       which of the three ways is believed
 downbeat    where bars begin
 key         tonic, mode, tuning
+imprint     what it sounds like, small enough to find its like again
 texture     what lasts and what strikes, and how pitches glide
 voice       whether and where there is a voice;  voice_weights: what its judges have learnt
 sections    what plays from bar to bar; open breaks
-spoken_words  phrases and words of speech, each with its attack
+spoken_words  words of speech, each with its attack
 phrases     stretches of sound between pauses
 part_finding  words and hits a hand could play;  tone: a steady tone's frequency
 by_hand     a sound as one channel, its parts as files

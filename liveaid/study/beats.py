@@ -53,7 +53,7 @@ def follow_beats(onsets: Onsets, duration_s: float) -> Times:
     if len(onsets) < 4 or len(heard) < 2 * _LENGTHS[-1]:
         return np.zeros(0)
     frames = best_chain(beat_worth(heard))
-    return _snapped(frames / BEATS_FRAMES_HZ, onsets)
+    return snapped(frames / BEATS_FRAMES_HZ, onsets)
 
 
 def _events(onsets: Onsets, frames: int) -> Times:
@@ -141,8 +141,20 @@ def _path(
             return np.array(beats[::-1], dtype=np.float64)
 
 
-def _snapped(beats: Times, onsets: Onsets) -> Times:
-    """Each beat on the strongest onset within reach, those without one between their neighbours."""
+def from_the_start(beats: Times, onsets: Onsets) -> Times:
+    """The chain with the beats before its first that onsets lie on: it costs a chain nothing to
+    begin late, so it may have missed one or two."""
+    while len(beats) > 4 and len(onsets):
+        expected = beats[0] - float(np.median(np.diff(beats[:5])))
+        nearest = onsets.times_s[np.argmin(np.abs(onsets.times_s - expected))]
+        if abs(nearest - expected) > SNAP_S:
+            break
+        beats = np.concatenate([[nearest], beats])
+    return beats
+
+
+def snapped(beats: Times, onsets: Onsets) -> Times:
+    """Each beat on the strongest onset within reach, the others moved as their neighbours."""
     if len(beats) < 3:
         return beats
     beside = strongest_near(onsets, beats, before_s=SNAP_S, after_s=SNAP_S)

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass, fields
-from typing import Any
+from dataclasses import dataclass, field, fields
+from typing import TYPE_CHECKING, Any
 
 from liveaid.routine.model import Kind
 
-STUDY_VERSION = 3
+if TYPE_CHECKING:  # brings scipy with it
+    from liveaid.study.imprint import Imprint
+
+STUDY_VERSION = 4
 """Raise it when the same file would be measured differently: the shelf then studies anew."""
 
 
@@ -92,6 +95,13 @@ class Study:
     kind: Kind = "sample"
     """A guess; the shelf lets the performer correct it."""
     kind_confidence: float = 0.0
+    imprint: Imprint | None = field(default=None, compare=False, repr=False)
+    """What it sounds like; no part of the JSON. None where it was not kept, or of silence."""
+
+    def facts(self) -> dict[str, Any]:
+        """Every fact by its name, the imprint apart."""
+        names = (each.name for each in fields(self) if each.name != "imprint")
+        return {name: getattr(self, name) for name in names}
 
     def breaks(self) -> tuple[tuple[float, float, float], ...]:
         """(begin, end, bars) of each open break: only the drums play, for a bar at least, in a
@@ -106,8 +116,7 @@ class Study:
 
     def to_json(self) -> str:
         """The facts as one JSON object."""
-        facts = {field.name: getattr(self, field.name) for field in fields(self)}
-        return json.dumps(facts, allow_nan=False)
+        return json.dumps(self.facts(), allow_nan=False)
 
     @classmethod
     def from_json(cls, text: str) -> Study:
@@ -118,7 +127,7 @@ class Study:
         found = json.loads(text)
         if not isinstance(found, dict):
             raise ValueError(f"the facts of a sound are a JSON object, not {type(found).__name__}")
-        known = {field.name for field in fields(cls)}
+        known = {each.name for each in fields(cls)} - {"imprint"}
         try:
             return cls(**{name: _frozen(value) for name, value in found.items() if name in known})
         except TypeError as error:

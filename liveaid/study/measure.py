@@ -16,6 +16,7 @@ from liveaid.sound.read import Reader, Samples, open_sound
 from liveaid.study.character import KindGuess, find_energy, guess_kind
 from liveaid.study.downbeat import Bars, find_bars
 from liveaid.study.facts import Study
+from liveaid.study.imprint import take_imprint
 from liveaid.study.key import Tonality, find_key
 from liveaid.study.onsets import Onsets, find_onsets
 from liveaid.study.phrases import find_phrases, silence_s
@@ -60,6 +61,16 @@ def measure(path: str | Path) -> Study:
             with open_sound(path) as again:
                 heard = hear(again, channel=0)
         return _study(heard, reader, faults)
+
+
+def studied_mono(path: str | Path) -> Samples:
+    """A file's sound at RATE_HZ in one channel, as it is studied. Unreadable when there is none."""
+    with open_sound(path) as reader:
+        heard = hear(reader)
+    if heard.cancelled:
+        with open_sound(path) as again:
+            heard = hear(again, channel=0)
+    return heard.mono.astype(np.float32)
 
 
 def hear(reader: Reader, *, channel: int | None = None) -> Listened:
@@ -239,6 +250,7 @@ def _study(heard: Listened, reader: Reader, faults: tuple[str, ...]) -> Study:
         sections=tuple(_told(one, found.bars) for one in found.sections),
         kind=found.kind.kind,
         kind_confidence=found.kind.confidence,
+        imprint=take_imprint(found.spectrum),
     )
 
 

@@ -1,19 +1,30 @@
 """Parts of a sound worth a hand's while: words and hits, each with where its attack is.
 
-Answers in seconds of the sound. Speech and singing are split at their pauses and attacks, a break
-into its hits: each part begins a little before an onset and ends where it has died down, or where
+Answers in seconds of the sound. Speech and singing are cut into words (spoken_words), which are
+called by what is said where a text beside the sound, or its file's name, tells that. All else is
+cut into its hits: each begins a little before an onset and ends where it has died down, or where
 the next one begins.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import re
+from collections import Counter
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
+from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
 
-Samples = npt.NDArray[np.float32]
+from liveaid.routine.act_line import DETAILS
+from liveaid.sound.read import Samples
+from liveaid.study.measure import measure, studied_mono
+from liveaid.study.onsets import find_onsets
+from liveaid.study.phrases import find_phrases
+from liveaid.study.spectrum import RATE_HZ, analyse
+from liveaid.study.spoken_words import SpokenWord, find_words
 
 PARTS_LEAD_S = 0.010
 """A part begins this much before its attack, so that none of it is lost (common practice)."""
@@ -23,6 +34,8 @@ PARTS_SHORTEST_S = 0.050
 """Nothing shorter can be found by a hand: 10 degrees of the sticker (common practice)."""
 FAINT_DB = 34.0
 """Nothing so much softer than the loudest part is a part (common practice)."""
+MOST_TEXT = 100_000
+"""Of a text beside a sound not more is read."""
 _PARTS_STEP_S = 0.005
 _BELOW_HZ, _ABOVE_HZ = 500.0, 2500.0
 
@@ -37,11 +50,87 @@ class PartFound:
     attack_s: float
 
 
-def find_parts(
-    mono: Samples, rate_hz: int, onsets_s: Sequence[float], *, speech: bool
-) -> tuple[PartFound, ...]:
-    """The parts of a sound, in order; `onsets_s` rising. `speech`: named as words, else as hits by
-    how bright they are. Empty for silence."""
+def parts_of(path: Path, said: str = "") -> tuple[PartFound, ...]:
+    """The parts of one sound, in order; `said`: what is spoken in it, where that is known.
+
+    Else a text file of the same name beside it says it, or the file's own name, where it has as
+    many words as there could be. Unreadable when there is no sound to read.
+    """
+    said = said or text_beside(path)
+    facts = measure(path)
+    mono = studied_mono(path)
+    if said or facts.kind == "a cappella":
+        return word_parts(_words(mono, said, text_in_name(path)))
+    return find_hits(mono, RATE_HZ, facts.onsets_s)
+
+
+def text_beside(path: Path) -> str:
+    """The text kept beside a sound, `call.txt` for `call.wav`; empty where there is none."""
+    file = path.with_suffix(".txt")
+    if not file.is_file():
+        return ""
+    with file.open(encoding="utf-8", errors="replace") as stream:
+        return stream.read(MOST_TEXT)
+
+
+def text_in_name(path: Path) -> str:
+    """The words a file's name tells: `hot-chestnuts_02.wav` says `hot chestnuts`."""
+    return " ".join(re.sub(r"[\d_\-.]+", " ", path.stem).split())
+
+
+# --- words --------------------------------------------------------------------------------------
+
+
+def _words(mono: Samples, said: str, named: str) -> tuple[SpokenWord, ...]:
+    spectrum = analyse(mono)
+    onsets, duration_s = find_onsets(mono, spectrum), len(mono) / RATE_HZ
+    found = find_words(spectrum, onsets, duration_s, said)
+    if said:
+        return found
+    # A word may come as two, never two as fewer than their pauses part: so many may be meant.
+    phrases = len(find_phrases(spectrum.level_db, onsets, duration_s))
+    if found and phrases <= len(named.split()) <= len(found) <= 2 * len(named.split()):
+        return find_words(spectrum, onsets, duration_s, named)
+    return found
+
+
+def word_parts(words: Sequence[SpokenWord]) -> tuple[PartFound, ...]:
+    """Words as parts that a line of `acts:` can name."""
+    names = _one_each(_plain(word.text) for word in words)
+    ends = [0.0, *(word.end_s for word in words)]
+    starts = [
+        max(min(word.begin_s, word.attack_s) - PARTS_LEAD_S, before, 0.0)
+        for word, before in zip(words, ends, strict=False)
+    ]
+    return tuple(
+        PartFound(name, round(start, 3), round(word.end_s, 3), round(word.attack_s, 3))
+        for name, start, word in zip(names, starts, words, strict=True)
+    )
+
+
+def _plain(text: str) -> str:
+    """A word as a name: its letters and figures from the first letter on, small."""
+    return re.sub(r"^[\d_]+|[^\w]", "", text.lower())
+
+
+def _one_each(words: Iterator[str]) -> list[str]:
+    """Each word as a name of its own; words that acts use themselves are numbered from 1, as those
+    are that nothing is known of."""
+    counts: Counter[str] = Counter()
+    names = []
+    for word in words:
+        name = word or "word"
+        counts[name] += 1
+        plain = counts[name] == 1 and word and name not in DETAILS
+        names.append(name if plain else f"{name}{counts[name]}")
+    return names
+
+
+# --- hits ---------------------------------------------------------------------------------------
+
+
+def find_hits(mono: Samples, rate_hz: int, onsets_s: Sequence[float]) -> tuple[PartFound, ...]:
+    """The hits of a sound, in order, named by how bright they are; `onsets_s` rising."""
     if not onsets_s:
         return ()
     level = _levels(mono, rate_hz)
@@ -49,7 +138,7 @@ def find_parts(
     starts = [at for at in onsets_s if 0.0 <= at < duration]
     spans = [
         span
-        for at, until in zip(starts, [*starts[1:], duration], strict=True)
+        for at, until in pairwise([*starts, duration])
         if (span := _span(level, at, until)) is not None
     ]
     loud = [float(level[_at(a) : _at(b) + 1].max()) for a, b, _ in spans]
@@ -58,8 +147,13 @@ def find_parts(
         for span, peak in zip(spans, loud, strict=True)
         if peak > max(loud) * 10.0 ** (-FAINT_DB / 20.0)
     ]
-    names = _names(mono, rate_hz, kept, speech=speech)
-    return tuple(PartFound(name, *span) for name, span in zip(names, kept, strict=True))
+    counts: Counter[str] = Counter()
+    found = []
+    for start, end, attack in kept:
+        sort = _sort(mono[round(start * rate_hz) : round(end * rate_hz)], rate_hz)
+        counts[sort] += 1
+        found.append(PartFound(f"{sort}{counts[sort]}", start, end, attack))
+    return tuple(found)
 
 
 def _at(seconds: float) -> int:
@@ -91,23 +185,6 @@ def _span(
     if end - at < PARTS_SHORTEST_S:
         return None
     return round(max(at - PARTS_LEAD_S, 0.0), 3), round(end, 3), round(at, 3)
-
-
-def _names(
-    mono: Samples, rate_hz: int, spans: Sequence[tuple[float, float, float]], *, speech: bool
-) -> list[str]:
-    """A name for each: words in order, hits by brightness and order."""
-    counts: dict[str, int] = {}
-    names = []
-    for start, end, _ in spans:
-        word = (
-            "word"
-            if speech
-            else _sort(mono[round(start * rate_hz) : round(end * rate_hz)], rate_hz)
-        )
-        counts[word] = counts.get(word, 0) + 1
-        names.append(f"{word}{counts[word]}")
-    return names
 
 
 def _sort(part: Samples, rate_hz: int) -> str:

@@ -1,4 +1,4 @@
-"""Speech and shouts cut into phrases and words, each with the attack a hand puts the needle on.
+"""Speech and shouts cut into words, each with the attack a hand puts the needle on.
 
 A phrase lies between pauses. Within it words are parted where the level dips between two syllables
 (after Mermelstein 1975, "Automatic segmentation of speech into syllabic units", who looks for dips
@@ -9,19 +9,16 @@ deep enough, so that two words may come as one, or a long one as two.
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 from itertools import pairwise
-from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
 import scipy.ndimage
 
-from liveaid.sound.read import Samples
-from liveaid.study.onsets import Onsets, find_onsets
+from liveaid.study.onsets import Onsets
 from liveaid.study.phrases import find_phrases
-from liveaid.study.spectrum import FRAMES_HZ, RATE_HZ, Floats, Spectrum, analyse
+from liveaid.study.spectrum import FRAMES_HZ, Floats, Spectrum
 
 WORDS_SMOOTH_S = 0.025
 DEEP_DB = 9.0
@@ -37,7 +34,7 @@ WORDS_SILENT_DB = 30.0
 
 @dataclass(frozen=True, slots=True)
 class SpokenWord:
-    """A word or a phrase: where it begins, is first heard with force, and ends, in seconds."""
+    """A word: where it begins, is first heard with force, and ends, in seconds."""
 
     begin_s: float
     attack_s: float
@@ -46,43 +43,11 @@ class SpokenWord:
     """What is said, where the text was given."""
 
 
-def words_of(path: str | Path, text: str = "") -> tuple[SpokenWord, ...]:
-    """The words in a file of speech, in order; `text` says which, where it is known.
-
-    Unreadable when there is no sound to read.
-    """
-    mono = _read(path)
-    spectrum = analyse(mono)
-    return find_words(spectrum, find_onsets(mono, spectrum), len(mono) / RATE_HZ, text)
-
-
-def phrases_of(path: str | Path) -> tuple[SpokenWord, ...]:
-    """The phrases in a file of speech, in order, each with its attack."""
-    mono = _read(path)
-    spectrum = analyse(mono)
-    onsets = find_onsets(mono, spectrum)
-    spans = find_phrases(spectrum.level_db, onsets, len(mono) / RATE_HZ)
-    return tuple(SpokenWord(begin, _attack(onsets, begin, end), end) for begin, end in spans)
-
-
-def text_in_name(path: str | Path) -> str:
-    """The words a file's name tells: `hot-chestnuts_02.wav` says `hot chestnuts`."""
-    name = re.sub(r"[\d_\-.]+", " ", Path(path).stem)
-    return " ".join(name.split())
-
-
-def _read(path: str | Path) -> Samples:
-    from liveaid.sound.read import open_sound
-    from liveaid.study.measure import hear
-
-    with open_sound(path) as reader:
-        return hear(reader).mono.astype(np.float32)
-
-
 def find_words(
     spectrum: Spectrum, onsets: Onsets, duration_s: float, text: str = ""
 ) -> tuple[SpokenWord, ...]:
-    """The words in speech whose spectrum and onsets are known."""
+    """The words in speech whose spectrum and onsets are known, in order; `text` says which, where
+    that is known. None for silence."""
     said = text.split()
     spans = find_phrases(spectrum.level_db, onsets, duration_s)
     level = _smooth(spectrum.level_db)

@@ -14,7 +14,7 @@ import numpy.typing as npt
 
 from liveaid.sound.read import Samples
 from liveaid.study import pulse
-from liveaid.study.beats import follow_beats, tempo_line
+from liveaid.study.beats import follow_beats, from_the_start, snapped, tempo_line
 from liveaid.study.grid import Grid, distance, fit_grid, judged, metronome_s
 from liveaid.study.loop import find_loop, told_by_length
 from liveaid.study.onsets import Onsets
@@ -75,8 +75,13 @@ class _Look:
     onsets: Onsets
     curve: pulse.Curve
     grid: Grid | None
-    start_s: float
-    """Where anything at all begins to sound."""
+    sharp: Onsets
+    """The onsets of the first look, each where it begins to the millisecond."""
+
+    @property
+    def start_s(self) -> float:
+        """Where anything at all begins to sound."""
+        return float(self.sharp.times_s[0]) if len(self.sharp) else 0.0
 
     @property
     def strength(self) -> Floats:
@@ -89,8 +94,7 @@ def find_tempo(
 ) -> Tempo:
     """The tempo grid of a sound: `mono` at RATE_HZ, and the file's own length and rate."""
     duration_s = frames / rate_hz
-    start_s = float(onsets.times_s[0]) if len(onsets) else 0.0
-    look = _look(spectrum.rise, onsets, pulse.autocorrelation(spectrum.rise), start_s)
+    look = _look(spectrum.rise, onsets, pulse.autocorrelation(spectrum.rise), onsets)
     loop = find_loop(spectrum, onsets, duration_s, look.grid)
     if loop is not None and not _changes(look, loop.grid):
         sure = 1.0 - float(np.exp(-max(loop.grid.excess, 0.0) / 3.0))
@@ -105,13 +109,13 @@ def find_tempo(
     return played or _by_length(frames, rate_hz, onsets)
 
 
-def _look(rise: Floats, onsets: Onsets, curve: pulse.Curve, start_s: float) -> _Look:
+def _look(rise: Floats, onsets: Onsets, curve: pulse.Curve, sharp: Onsets) -> _Look:
     pulses = [found.period_s for found in pulse.find_pulses(curve, most=1)]
     counted = metronome_s(onsets)
     pulses = pulses if counted is None else [counted]
     enough = pulses and len(onsets) >= TEMPO_FEWEST and strikes(onsets)
     grid = _best_grid(onsets, pulses[0]) if enough else None
-    return _Look(rise, onsets, curve, grid, start_s)
+    return _Look(rise, onsets, curve, grid, sharp)
 
 
 def strikes(onsets: Onsets) -> bool:
@@ -124,9 +128,8 @@ def _soft_look(mono: Samples, onsets: Onsets) -> _Look:
     rise = soft_rise(mono)
     curve = pulse.autocorrelation(rise)
     soft = soft_onsets(rise)
-    start_s = float(onsets.times_s[0]) if len(onsets) else 0.0
     return max(
-        (_look(rise, some, curve, start_s) for some in (soft, sharpened(soft, onsets))),
+        (_look(rise, some, curve, onsets) for some in (soft, sharpened(soft, onsets))),
         key=_excess,
     )
 
@@ -235,7 +238,8 @@ def _played(look: _Look, duration_s: float, *, least: float = 0.0) -> Tempo | No
     if grid.excess < max(least, ENOUGH_EXCESS_PLAYED) or grid.hit_share < ENOUGH_SHARE_PLAYED:
         return None
     bpm, drift, residual = tempo_line(beats)
-    beats = beats[beats >= look.start_s - TEMPO_NEAR_S]
+    beats = snapped(beats[beats >= look.start_s - TEMPO_NEAR_S], look.sharp)
+    beats = from_the_start(beats, look.sharp)
     alternative, doubt = _alternative(look.curve, 60.0 / bpm)
     held = (1.0 - float(np.exp(-grid.excess / 8.0))) * (1.0 - doubt)
     sure = FOLLOWED_SURE[0] + (FOLLOWED_SURE[1] - FOLLOWED_SURE[0]) * held

@@ -26,9 +26,9 @@ TEXTURE_STEP = HOP * TEXTURE_STRIDE
 TEXTURE_FRAMES_HZ = RATE_HZ / TEXTURE_STEP
 BINS = 512
 """As far as 5.5 kHz: above, notes have no lines left to tell from strokes."""
-GROUP_EDGES_HZ = (0.0, 150.0, 500.0, 2000.0, 5500.0)
+TEXTURE_EDGES_HZ = (0.0, 150.0, 500.0, 2000.0, 5500.0)
 """Kick and bass; body; voice and melody; sibilants, hats, snare."""
-TEXTURE_GROUPS = len(GROUP_EDGES_HZ) - 1
+TEXTURE_GROUPS = len(TEXTURE_EDGES_HZ) - 1
 ALONG_FRAMES, ACROSS_BINS = 2, 4
 """Between the five values: lines of 0.36 s and 180 Hz, as in the paper."""
 GLIDE_HZ, GLIDE_PER_OCTAVE, GLIDE_OCTAVES = 300.0, 36, 3
@@ -134,7 +134,7 @@ def _smooth(log: Floats) -> Floats:
 
 def _groups() -> Floats:
     hz = np.arange(BINS) * RATE_HZ / TEXTURE_WINDOW
-    group = np.searchsorted(GROUP_EDGES_HZ, hz, side="right") - 1
+    group = np.searchsorted(TEXTURE_EDGES_HZ, hz, side="right") - 1
     return np.asarray(group[:, None] == np.arange(TEXTURE_GROUPS), dtype=np.float32)
 
 

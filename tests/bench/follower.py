@@ -1,155 +1,127 @@
-"""How well the follower follows: a table of simulated performances, one row a kind of fault.
+"""How well the follower follows: one table, a row a kind of routine, of hand and of fault.
 
-    python tests/bench/follower.py --performances 240 --jobs 2
+    python tests/bench/follower.py --seeds 2 --jobs 2
+    python tests/bench/follower.py --hands other --kind clean,skip --seeds 4 --bound
 
-Each performance is looked at every 50 ms from the first message on, wherever the simulator's truth
-is inside the routine, with no grace after a leap: a moment too late is a moment wrong.
-  piece    the set piece is right
-  beat     the beat is right to one beat, either way, counted over the whole routine
-  sure     share of looks with confidence >= 0.9, and how many of these have both right
-  beats    beats from the end of the fault until both are right and stay so for a beat (median);
-           `running` counts only performances found again where a deck runs
-  us       cost of a message, `hear` alone, in microseconds of processor time
-  look-up  piece and beat of the plain position look-up on the same messages, and of one that
-           remembers its last answer (follower_lookup.py)
-Every performance has a sender of its own: 50, 100 or 200 messages a second and deck, 1, 3 or 8 ms
-of mean jitter, a hundredth lost, doubled or overtaken, or none. --rate and --jitter fix them.
+Two sets of hands play, neither of which shares a model with the follower: the simulator's (`ours`,
+over tests/routines) and other_hands.py (`other`, routines made there: doubles and juggles on one
+region, shared cues with other partners, solos by the clock, one-bar set pieces, the usual ones).
+Every performance is looked at each 50 ms inside the routine, with no grace after a fault.
+
+  piece, beat  share of looks with the set piece right, the beat right to one beat
+  bar          what was asked of the row, set piece / beat
+  sure         share of looks with confidence .9 and over, and how many of these are right
+  off          right less told, in bins of confidence from .7, .8, .9, .97; * below 1 % of looks
+  ren          changes of the name to a wrong one, a minute
+  rec          beats from the fault's end until right and right for a beat: median, and at 90 %
+  look-up      set piece / beat of a look-up of the positions with memory (follower_lookup.py)
+  in order     the same of a counter that only knows the order
+  bound        the same of the best path found with all the future in hand, under the same scores
+  us           processor time of `hear`, a message
 """
 
 from __future__ import annotations
 
 import argparse
-import json
 import statistics
 from collections import Counter
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
-from pathlib import Path
 
-from follower_score import KINDS, Score, Task, followed
+from follower_score import BINS, OUR_FAULTS, Score, Task, followed, kinds_of
+from other_hands import FAULTS as OTHER_FAULTS
+from other_hands import HABITS
 
-ROUTINES = Path(__file__).resolve().parent.parent / "routines"
-BARS = {
-    "clean": (99.9, 99.8),
-    "skip": (99.8, 99.8),
-    "early leave": (99.8, 99.8),
-    "needle jump": (99.5, 99.5),
-    "drop-out": (99.8, 99.8),
-    "repeat": (99.8, 97.0),
-    "restart": (99.0, 99.0),
-    "start in the middle": (98.5, 96.0),
-}
+CLEAN = {"doubles": (98.5, 98.0), "shared cue": (99.5, 99.5), "solo": (99.7, 99.5)}
+FAULT = {"repeat": (99.7, 98.0), "middle": (99.0, 97.0), "twice": (99.7, 98.0)}
 
 
-def row(kind: str, scores: Sequence[Score]) -> dict[str, object]:
-    """One line of the table."""
-    looks: Counter[str] = Counter()
-    for score in scores:
-        looks.update(score.looks)
-    found = [s.recovery_beats for s in scores if s.recovery_beats is not None]
-    running = [s.recovery_beats for s in scores if s.recovery_beats is not None and s.deck_runs]
-    return {
-        "kind": kind,
-        "performances": len(scores),
-        "piece": _share(looks["piece"], looks["all"]),
-        "beat": _share(looks["beat"], looks["all"]),
-        "bar": BARS.get(kind),
-        "sure": _share(looks["sure"], looks["all"]),
-        "sure_right": _share(looks["sure_right"], looks["sure"]),
-        "following_right": _share(looks["following_right"], looks["following"]),
-        "recovery_beats": statistics.median(found) if found else None,
-        "recovery_running": statistics.median(running) if running else None,
-        "us": 1e6 * sum(s.hear_s for s in scores) / sum(s.messages for s in scores),
-        **{
-            key: _share(looks[key], looks["all"])
-            for key in ("plain_piece", "plain_beat", "memory_piece", "memory_beat")
-        },
-    }
+def bar_of(row: str) -> tuple[float, float] | None:
+    """Set piece and beat asked of a row, per cent; None where nothing was."""
+    if row in ("late", "running"):
+        return None
+    if row in CLEAN or row in FAULT:
+        return CLEAN.get(row) or FAULT[row]
+    return (99.7, 99.6) if row in (*OUR_FAULTS[1:], *OTHER_FAULTS[1:]) else (99.9, 99.9)
 
 
-def _share(part: int, whole: int) -> float:
-    return 100.0 * part / max(whole, 1)
+def rows(hands: str, faults: Sequence[str], routines: Sequence[str]) -> dict[str, list[Task]]:
+    """What each row plays: clean by kind of routine, habits and faults over all of them."""
+    told: dict[str, list[Task]] = {}
+    for fault in faults:
+        for routine in routines:
+            row = routine if fault == "clean" else fault
+            if fault not in HABITS or routine in ("solo", "usual"):
+                told.setdefault(row, []).append(Task(hands, routine, fault, 0))
+    return told
 
 
 HEAD = (
-    f"{'':20} {'n':>4} {'piece':>7} {'beat':>7}  {'bars':>10} {'sure':>6} {'right':>6}"
-    f" {'beats':>6} {'running':>7} {'us':>5}  look-up      with memory"
+    f"{'':13} {'n':>3} {'piece':>6} {'beat':>6} {'bar':>9}  {'sure':>5} {'right':>6}"
+    f"  {'off':>23}  {'ren':>4} {'rec':>9}  {'look-up':>9} {'in order':>9} {'bound':>9} {'us':>3}"
 )
 
 
-def line(data: dict[str, object]) -> str:
+def line(row: str, scores: Sequence[Score]) -> str:
     """One row as text."""
-    bars = "/".join(f"{bar:g}" for bar in data["bar"]) if data["bar"] else ""
-    beats = [
-        "-" if data[key] is None else f"{data[key]:.2f}"
-        for key in ("recovery_beats", "recovery_running")
-    ]
-    return (
-        f"{data['kind']:20} {data['performances']:4} {data['piece']:7.2f} {data['beat']:7.2f}"
-        f"  {bars:>10} {data['sure']:6.1f} {data['sure_right']:6.2f} {beats[0]:>6} {beats[1]:>7}"
-        f" {data['us']:5.0f}  {data['plain_piece']:.1f} / {data['plain_beat']:.1f}"
-        f"  {data['memory_piece']:.1f} / {data['memory_beat']:.1f}"
+    looks: Counter[str] = sum((s.looks for s in scores), Counter())
+    found = sorted(r for s in scores for r in s.recovered)
+    bar = bar_of(row)
+
+    def share(key: str, whole: str = "all") -> float:
+        return 100.0 * looks[key] / max(looks[whole], 1)
+
+    def both(name: str) -> str:
+        known = looks[f"{name} piece"] or looks[f"{name} beat"]
+        return f"{share(f'{name} piece'):.1f}/{share(f'{name} beat'):.1f}" if known else "-"
+
+    off = " ".join(
+        f"{(looks[f'right {low}'] - 1e-6 * looks[f'told {low}']) / looks[f'n {low}']:+.2f}"
+        + ("*" if share(f"n {low}") < 1.0 else " ")
+        if looks[f"n {low}"]
+        else "  -  "
+        for low, _ in BINS
     )
-
-
-def tasks_of(options: argparse.Namespace) -> list[Task]:
-    """The performances asked for, spread evenly over kinds and routines."""
-    files = sorted(ROUTINES.glob("*.yaml"))
-    if options.routine:
-        files = [Path(name) if Path(name).is_file() else ROUTINES / f"{name}.yaml"
-                 for name in options.routine.split(",")]  # fmt: skip
-    kinds = options.kind.split(",") if options.kind else list(BARS)
-    each = max(round(options.performances / (len(kinds) * len(files))), 1)
-    return [
-        Task(file, kind, options.seed + 1000 * number + count, options.rate, options.jitter)
-        for kind in kinds
-        for number, file in enumerate(files)
-        for count in range(each)
-    ]
-
-
-def show_wrong(scores: Sequence[Score]) -> None:
-    """The worst performances and when they went wrong, for whoever mends the follower."""
-    for score in sorted(scores, key=lambda s: -len(s.wrong))[:6]:
-        print(f"    {score.task.file.stem} {score.task.seed}: {len(score.wrong)} looks wrong")
-        last = -9.0
-        for now, piece, beat, told, told_beat, confidence in score.wrong:
-            if now - last > 0.06:
-                print(
-                    f"      {now:7.2f} s: {piece}, {beat:.1f}; told {told}, {told_beat:.1f}"
-                    f" at {confidence:.2f}"
-                )
-            last = now
+    recovered = (
+        f"{statistics.median(found):.2f}/{found[int(0.9 * len(found))]:.1f}" if found else "-"
+    )
+    return (
+        f"{row:13} {len(scores):3} {share('piece'):6.2f} {share('beat'):6.2f}"
+        f" {'/'.join(f'{b:g}' for b in bar) if bar else '':>9}"
+        f"  {share('sure'):5.1f} {share('sure right', 'sure'):6.2f}  {off:>23}"
+        f"  {looks['renames'] / (looks['all'] / 1200):4.2f} {recovered:>9}"
+        f"  {both('look-up'):>9} {both('in order'):>9} {both('bound'):>9}"
+        f" {looks['us'] / max(looks['messages'], 1):3.0f}"
+    )
 
 
 def main() -> None:
     """Run and print."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--performances", type=int, default=240)
-    parser.add_argument("--routine", help="names in tests/routines or files, comma between")
-    parser.add_argument("--kind", help=f"of {', '.join(KINDS)}; comma between")
-    parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--rate", type=float, help="messages a second and deck")
-    parser.add_argument("--jitter", type=float, help="mean jitter in seconds")
+    parser.add_argument("--hands", choices=("ours", "other", "both"), default="both")
+    parser.add_argument("--kind", help="faults or habits, comma between; clean is one")
+    parser.add_argument("--routine", help="routines of either hands, comma between")
+    parser.add_argument("--seeds", type=int, default=1, help="performances a routine and kind")
+    parser.add_argument("--seed", type=int, default=0, help="the first")
     parser.add_argument("--jobs", type=int, default=1)
-    parser.add_argument("--wrong", action="store_true", help="list the worst performances")
-    parser.add_argument("--json", action="store_true")
+    parser.add_argument("--bound", action="store_true", help="the bound too: six times the time")
+    parser.add_argument("--wrong", action="store_true", help="the worst performances of each row")
     options = parser.parse_args()
-    tasks = tasks_of(options)
-    rows: list[dict[str, object]] = []
-    if not options.json:
-        print(HEAD)
     with ProcessPoolExecutor(options.jobs) as pool:
-        scores = iter(pool.map(followed, tasks))
-        for kind in dict.fromkeys(task.kind for task in tasks):
-            of_kind = [next(scores) for task in tasks if task.kind == kind]
-            rows.append(row(kind, of_kind))
-            if not options.json:
-                print(line(rows[-1]), flush=True)
-            if options.wrong:
-                show_wrong(of_kind)
-    if options.json:
-        print(json.dumps(rows, indent=2))
+        for hands, faults in (("ours", OUR_FAULTS), ("other", (*OTHER_FAULTS, *HABITS))):
+            if options.hands not in (hands, "both"):
+                continue
+            print(f"{hands} hands\n{HEAD}", flush=True)
+            asked = [f for f in faults if not options.kind or f in options.kind.split(",")]
+            names = [r for r in kinds_of(hands) if not options.routine or r in options.routine]
+            for row, tasks in rows(hands, asked, names).items():
+                seeds = range(options.seed, options.seed + options.seeds)
+                tasks = [t.of_seed(seed, bound=options.bound) for t in tasks for seed in seeds]
+                scores = list(pool.map(followed, tasks))
+                print(line(row, scores), flush=True)
+                if options.wrong:
+                    for score in sorted(scores, key=lambda s: -len(s.wrong))[:3]:
+                        print(score.story())
 
 
 if __name__ == "__main__":

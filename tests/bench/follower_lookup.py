@@ -1,4 +1,4 @@
-"""The baseline: look the two positions up in the section map, without belief.
+"""The baselines: look the two positions up in the section map, or count and know the order only.
 
 A set piece fits when each deck that sounds in it reads inside its passage. Of several that fit
 the plain look-up takes the first in the map; the one with memory takes the one answered last,
@@ -57,3 +57,33 @@ class LookUp:
                 beat = (self.positions[side] - plan.at_s) * piece.tempo_bpm / 60.0
                 return min(max(beat, 0.0), beats)
         return min((now - self.since_s) * piece.tempo_bpm / 60.0, beats)
+
+
+class InOrder:
+    """Counts through by the clock, drawn to the deck that counts; knows the order and no more."""
+
+    def __init__(self, routine: Routine) -> None:
+        self.routine, self.index, self.beat, self.now_s = routine, 0, 0.0, None
+        self.positions: dict[str, float] = {}
+        self.begun = False
+
+    def hear(self, side, *, position, now) -> None:
+        before = self.positions.get(side)
+        self.positions[side] = position
+        first = self.routine.pieces[0]
+        if not self.begun and side == first.count and before is not None and position > before:
+            at_s = first.plan(side).at_s
+            self.begun = 0.05 < position - at_s < 3.0
+
+    def place(self, now: float) -> tuple[int, float]:
+        seconds, self.now_s = 0.0 if self.now_s is None else now - self.now_s, now
+        piece = self.routine.pieces[self.index]
+        self.beat += seconds * piece.tempo_bpm / 60.0 if self.begun else 0.0
+        if piece.count != "clock" and piece.count in self.positions:
+            at_s = piece.plan(piece.count).at_s
+            read = (self.positions[piece.count] - at_s) * piece.tempo_bpm / 60.0
+            self.beat = read if abs(read - self.beat) < 1.5 or not self.begun else self.beat
+        beats = self.routine.beats(self.index)
+        if self.beat >= beats and self.index + 1 < len(self.routine.pieces):
+            self.index, self.beat = self.index + 1, self.beat - beats
+        return self.index, max(self.beat, 0.0)

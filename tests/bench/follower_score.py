@@ -1,26 +1,30 @@
-"""One simulated performance, followed and scored; see follower.py for how."""
+"""One performance, followed and scored; see follower.py for how."""
 
 from __future__ import annotations
 
+import math
 import time
 from collections import Counter
-from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import accumulate
 from pathlib import Path
 
 import numpy as np
-from follower_lookup import LookUp
+from follower_bound import best_path
+from follower_lookup import InOrder, LookUp
+from other_hands import Played
+from other_hands import perform as others
+from other_hands import routines as others_routines
 
 from liveaid.follow import Follower
-from liveaid.routine import SIDES, Routine, load_routine
-from liveaid.simulate import Fault, Network, Performance, perform
+from liveaid.routine import Routine, load_routine
+from liveaid.simulate import Fault, Network, perform
 
+ROUTINES = Path(__file__).resolve().parent.parent / "routines"
 EVERY_S = 0.05
-RIGHT_BEATS = 1.0
 SURE = 0.9
-
-KINDS: dict[str, str | None] = {
+BINS = ((0.7, 0.8), (0.8, 0.9), (0.9, 0.97), (0.97, 1.01))
+SIMULATED = {
     "clean": None,
     "skip": "skip",
     "early leave": "early",
@@ -28,47 +32,83 @@ KINDS: dict[str, str | None] = {
     "drop-out": "drop-out",
     "repeat": "repeat",
     "restart": "restart",
-    "start in the middle": "middle",
-    "late": "late",
-    "wrong cue": "wrong-cue",
-    "platter stop": "platter-stop",
+    "middle": "middle",
 }
-"""As the table names them, and as the simulator does; the last three have no bar."""
+"""Faults as the table names them, and as the simulator does."""
+OUR_FAULTS = tuple(SIMULATED)
 
 
 @dataclass(frozen=True, slots=True)
 class Task:
     """One performance to follow."""
 
-    file: Path
-    kind: str
+    hands: str
+    routine: str
+    fault: str
     seed: int
-    rate_hz: float | None = None
-    jitter_s: float | None = None
+    bound: bool = False
+
+    def of_seed(self, seed: int, *, bound: bool) -> Task:
+        """The same by another seed."""
+        return replace(self, seed=seed, bound=bound)
 
 
 @dataclass(slots=True)
 class Score:
-    """What one performance came to: counts of looks, seconds, and beats to recover."""
+    """What one performance came to: counts of looks, and beats to recover."""
 
     task: Task
     looks: Counter[str] = field(default_factory=Counter)
-    messages: int = 0
-    hear_s: float = 0.0
-    recovery_beats: float | None = None
-    deck_runs: bool = False
-    """Whether a deck runs where the performance was found again."""
+    recovered: list[float] = field(default_factory=list)
     wrong: list[tuple[float, int, float, int, float, float]] = field(default_factory=list)
-    """Time, true set piece and beat, told set piece, beat and confidence, for --wrong."""
+    """Time, true set piece and beat, told set piece, beat and confidence."""
+
+    def story(self) -> str:
+        """When it went wrong, for whoever mends the follower."""
+        lines = [f"    {self.task.routine} {self.task.seed}: {len(self.wrong)} looks wrong"]
+        last = -9.0
+        for now, piece, beat, told, told_beat, sure in self.wrong:
+            if now - last > 0.06:
+                there = f"told {told}, {told_beat:.1f} at {sure:.2f}"
+                lines.append(f"      {now:7.2f} s: {piece}, {beat:.1f}; {there}")
+            last = now
+        return "\n".join(lines)
 
 
-def network_of(task: Task) -> Network:
+def kinds_of(hands: str) -> list[str]:
+    """The routines that these hands play."""
+    if hands == "ours":
+        return sorted(path.stem for path in ROUTINES.glob("*.yaml"))
+    return list(others_routines())
+
+
+def routine_of(task: Task) -> Routine:
+    """The routine of a task."""
+    if task.hands == "ours":
+        return load_routine(ROUTINES / f"{task.routine}.yaml")
+    return others_routines()[task.routine]
+
+
+def played_of(task: Task, routine: Routine) -> Played:
+    """The performance of a task: its messages, the truth at every look, the faults' ends."""
+    if task.hands == "other":
+        return others(routine, task.fault, task.seed)
+    kind = SIMULATED[task.fault]
+    faults = () if kind is None else (Fault(kind=kind),)
+    told = perform(routine, seed=task.seed, faults=faults, network=network_of(task.seed))
+    messages = [(m.now_s, m.side, m.position_s) for m in told.messages]
+    times = np.arange(messages[0][0] + EVERY_S, told.duration_s, EVERY_S)
+    pieces, beats = told.truth.places(times)
+    looks = zip(times.tolist(), pieces.tolist(), beats.tolist(), strict=True)
+    return Played(messages, [t for t in looks if t[1] >= 0], [f.until_s for f in told.faults])
+
+
+def network_of(seed: int) -> Network:
     """A sender and a network of its own for each performance, from its seed."""
-    rng = np.random.default_rng((task.seed, 7))
-    rate, jitter = rng.choice([50.0, 100.0, 200.0]), rng.choice([0.001, 0.003, 0.008])
+    rng = np.random.default_rng((seed, 7))
     return Network(
-        rate_hz=float(rate) if task.rate_hz is None else task.rate_hz,
-        jitter_s=float(jitter) if task.jitter_s is None else task.jitter_s,
+        rate_hz=float(rng.choice([50.0, 100.0, 200.0])),
+        jitter_s=float(rng.choice([0.001, 0.003, 0.008])),
         loss=float(rng.choice([0.0, 0.01])),
         duplicates=float(rng.choice([0.0, 0.01])),
         reorder=float(rng.choice([0.0, 0.01])),
@@ -77,77 +117,74 @@ def network_of(task: Task) -> Network:
 
 def followed(task: Task) -> Score:
     """The score of one performance."""
-    routine = load_routine(task.file)
-    kind = KINDS[task.kind]
-    faults = () if kind is None else (Fault(kind=kind),)
-    played = perform(routine, seed=task.seed, faults=faults, network=network_of(task))
-    score = Score(task, messages=len(played.messages))
+    routine = routine_of(task)
+    played = played_of(task, routine)
     starts = list(accumulate((routine.beats(i) for i in range(len(routine.pieces))), initial=0))
-    right_since: float | None = None
-    for now, truth, told, looked in _looks(routine, played, score):
-        piece_right = told.piece is not None and told.piece.index == truth[0]
-        place = starts[told.piece.index] + told.beat_position if told.piece else np.inf
-        beat_right = abs(place - starts[truth[0]] - truth[1]) <= RIGHT_BEATS
-        both = piece_right and beat_right
-        for name, (index, beat) in zip(("plain", "memory"), looked, strict=True):
-            off = starts[index] + beat - starts[truth[0]] - truth[1]
-            score.looks[f"{name}_piece"] += index == truth[0]
-            score.looks[f"{name}_beat"] += abs(off) <= RIGHT_BEATS
-        score.looks.update(
-            all=1,
-            piece=piece_right,
-            beat=beat_right,
-            sure=told.confidence >= SURE,
-            sure_right=told.confidence >= SURE and both,
-            following=told.state == "following",
-            following_right=told.state == "following" and both,
-        )
-        if not both:
-            told_place = (told.piece.index, told.beat_position) if told.piece else (-1, 0.0)
-            score.wrong.append((now, *truth, *told_place, told.confidence))
-        right_since = None if not both else now if right_since is None else right_since
-        _recover(score, routine, played, now, truth, right_since)
+    follower, score = Follower(routine), Score(task)
+    others = {"look-up": LookUp(routine, memory=True), "in order": InOrder(routine)}
+    looks, at, last = score.looks, 0, None
+    right: list[tuple[float, bool]] = []
+    for now, piece, beat in played.truth:
+        first, begun_s = at, time.process_time()
+        while at < len(played.messages) and played.messages[at][0] <= now:
+            when, side, position = played.messages[at]
+            follower.hear(side, position=position, now=when)
+            at += 1
+        looks["us"] += int(1e6 * (time.process_time() - begun_s))
+        for when, side, position in played.messages[first:at]:
+            for other in others.values():
+                other.hear(side, position=position, now=when)
+        prompt = follower.prompt(now=now)
+        index = -1 if prompt.piece is None else prompt.piece.index
+        answers = {"": (index, prompt.beat_position or 0.0)}
+        answers |= {name: other.place(now) for name, other in others.items()}
+        for name, (told, told_beat) in answers.items():
+            near = told >= 0 and abs(starts[told] + told_beat - starts[piece] - beat) <= 1.0
+            looks[f"{name} piece".strip()] += told == piece
+            looks[f"{name} beat".strip()] += near
+            if not name:
+                _sure(looks, prompt.confidence, near)
+                right.append((now, near and told == piece))
+                if not right[-1][1]:
+                    told_place = (told, told_beat, prompt.confidence)
+                    score.wrong.append((now, piece, beat, *told_place))
+        early = index == piece + 1 and starts[piece + 1] - starts[piece] - beat < 1.0
+        looks["renames"] += last not in (None, index) and index != piece and not early
+        last = index
+        looks["all"] += 1
+    looks["messages"] = at
+    score.recovered = [_recovery(m, right, played, routine) for m in played.marks]
+    if task.bound:
+        for (told, told_beat), (_, piece, beat) in zip(
+            best_path(routine, played), played.truth, strict=True
+        ):
+            near = told >= 0 and abs(starts[told] + told_beat - starts[piece] - beat) <= 1.0
+            looks["bound piece"] += told == piece
+            looks["bound beat"] += near
     return score
 
 
-def _looks(routine: Routine, played: Performance, score: Score) -> Iterator[tuple]:
-    """Every moment looked at inside the routine: time, truth, prompt, the look-up's answer."""
-    follower = Follower(routine)
-    lookups = [LookUp(routine, memory=memory) for memory in (False, True)]
-    messages, at = list(played.messages), 0
-    first = messages[0].now_s
-    times = np.arange(first + EVERY_S, played.duration_s, EVERY_S)
-    pieces, beats = played.truth.places(times)
-    for now, piece, beat in zip(times.tolist(), pieces.tolist(), beats.tolist(), strict=True):
-        begun = at
-        while at < len(messages) and messages[at].now_s <= now:
-            at += 1
-        before = time.process_time()
-        for message in messages[begun:at]:
-            follower.hear(message.side, position=message.position_s, now=message.now_s)
-        score.hear_s += time.process_time() - before
-        for message in messages[begun:at]:
-            for lookup in lookups:
-                lookup.hear(message.side, position=message.position_s, now=message.now_s)
-        looked = [lookup.place(now) for lookup in lookups]
-        if piece >= 0:
-            yield now, (piece, beat), follower.prompt(now=now), looked
+def _sure(looks: Counter[str], confidence: float, right: bool) -> None:
+    looks["sure"] += confidence >= SURE
+    looks["sure right"] += confidence >= SURE and right
+    for low, high in BINS:
+        if low <= confidence < high:
+            looks[f"n {low}"] += 1
+            looks[f"right {low}"] += right
+            looks[f"told {low}"] += int(1e6 * confidence)
 
 
-def _recover(
-    score: Score,
-    routine: Routine,
-    played: Performance,
-    now: float,
-    truth: tuple[int, float],
-    right_since: float | None,
-) -> None:
-    """Note the beats from the fault's end until right, and right for a beat from there on."""
-    if not played.faults or score.recovery_beats is not None or right_since is None:
-        return
-    since_s = played.faults[0].until_s
-    beat_s = 60.0 / routine.pieces[truth[0]].tempo_bpm
-    if now < since_s or now - max(right_since, since_s) < beat_s:
-        return
-    score.recovery_beats = max(right_since - since_s, 0.0) / beat_s
-    score.deck_runs = any(routine.pieces[truth[0]].plan(side).hand == "runs" for side in SIDES)
+def _recovery(
+    mark_s: float, right: list[tuple[float, bool]], played: Played, routine: Routine
+) -> float:
+    """Beats from a fault's end until right for a whole beat; infinite for never."""
+    since_s = None
+    for (now, both), (_, piece, _) in zip(right, played.truth, strict=True):
+        if now < mark_s or not both:
+            since_s = None
+            continue
+        since_s = now if since_s is None else since_s
+        beat_s = 60.0 / routine.pieces[piece].tempo_bpm
+        if now - since_s > beat_s:
+            return max(since_s - mark_s, 0.0) / beat_s
+    return math.inf

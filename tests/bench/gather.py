@@ -1,6 +1,7 @@
 """How right and how fast the study of a sound is, on recorded and rendered music, beside librosa.
 
-Run by hand: python tests/bench/gather.py [--seconds 60] [--few]
+Run by hand: python tests/bench/gather.py [--seconds 60] [--few] [--crate 100000]
+What follows its own tables is of played.py (played music, breaks, kinds), alike.py and shelf.py.
 Needs Debian's sonic-pi-samples, openmpt123, espeak-ng and six game data packages with tracker
 music: heroes-sound-tracks tecnoballz-data pachi-data rafkill-data biniax2-data ironseed-data.
 What is missing is left out and said. Thresholds of the study were tuned on the music of
@@ -24,9 +25,12 @@ from pathlib import Path
 for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "NUMBA_NUM_THREADS"):
     os.environ.setdefault(name, "1")
 
+import alike
 import librosa
 import mir_eval
 import numpy as np
+import played
+import shelf
 import soundfile
 import soxr
 from tracker_music import library, render
@@ -391,6 +395,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--seconds", type=float, default=90.0, help="of each piece rendered")
     parser.add_argument("--few", action="store_true", help="three pieces of each collection")
+    parser.add_argument("--crate", type=int, default=100_000, help="sounds on the shelf searched")
     parser.add_argument("--detail", action="store_true", help="a line for each piece")
     options = parser.parse_args()
     warnings.filterwarnings("ignore")
@@ -410,6 +415,10 @@ def main() -> None:
             print(f"left out, recorded sounds: no {SAMPLES}")
         if paths:
             speed(paths[:: max(1, len(paths) // 6)][:6])
+    played.tables(few=options.few)
+    if SAMPLES.is_dir():
+        alike.main()
+    shelf.crate(options.crate)
 
 
 if __name__ == "__main__":

@@ -53,8 +53,19 @@ SLOWER = 5
 EXCUSED: dict[tuple[str, str], str] = {
     ("liveaid/routine/arrange/bound.py", "ROUNDS = 150"):
         "more rounds of a bound that has settled take longer and change no order",
+    ("liveaid/fit/costs.py",
+     "divides = np.abs(long / short - np.round(long / short)) < 1e-9"):
+        "no two loops' lengths stand exactly a billionth beside a whole ratio",
+    ("liveaid/fit/why.py", 'three = "the other" if fit.meeting.beats > 1.0 else "this one"'):
+        "beat on beat was answered before",
+    ("liveaid/study/beats.py", "ready[:longest] = -1e6"):
+        "what is never chosen is never chosen",
+    ("liveaid/render/to_tempo.py", "at = (start - begins) * ratio"):
+        "a start that lands beside a frame is moved there by the sinc: the same sound, made slower",
 }  # fmt: skip
 """(file, the changed line as it stands) and why no test can or need notice."""
+EXCUSED_PART = {"strict=True": "a zip's word that both are as long; they are"}
+"""The same for a word that only stands guard."""
 
 TURNED = {
     ast.Lt: "<=", ast.LtE: "<", ast.Gt: ">=", ast.GtE: ">", ast.Eq: "!=", ast.NotEq: "==",
@@ -284,8 +295,8 @@ def _times(file: Path) -> tuple[dict[str, float], set[str]]:
     times: dict[str, float] = {}
     failed: set[str] = set()
     for case in ET.parse(file).iter("testcase"):
-        file = str(case.get("classname")).replace(".", "/")
-        name = f"{file}.py::{str(case.get('name')).partition('[')[0]}"
+        module = str(case.get("classname")).replace(".", "/")
+        name = f"{module}.py::{str(case.get('name')).partition('[')[0]}"
         times[name] = times.get(name, 0.0) + float(case.get("time") or 0.0)
         if case.find("failure") is not None or case.find("error") is not None:
             failed.add(name)
@@ -333,9 +344,9 @@ def _some_fail(copy: Path, tests: list[str], took_s: float) -> bool:
         )  # fmt: skip
     except subprocess.TimeoutExpired:
         return True
-    if run.returncode == 4:
-        sys.exit(f"no such tests: {tests}\n{run.stdout.decode()[-1000:]}")
-    return run.returncode not in (0, 5)
+    if b"no match in any of" in run.stdout + run.stderr:
+        sys.exit(f"no such tests: {tests}\n{run.stderr.decode()[-1000:]}")
+    return run.returncode not in (0, 5)  # 4: with the mistake the package can't even be loaded
 
 
 def judge_room(room: str, mistakes: list[Mistake]) -> list[tuple[Mistake, bool]]:
@@ -373,6 +384,13 @@ def main() -> None:
     report(judged)
 
 
+def excuse(mistake: Mistake, line: str) -> str | None:
+    """Why no test need notice a mistake on a line; None where one should."""
+    turned = mistake.what == "True turned"
+    part = next((why for word, why in EXCUSED_PART.items() if turned and word in line), None)
+    return part or EXCUSED.get((mistake.file, line.strip()))
+
+
 def report(judged: list[tuple[Mistake, bool]]) -> None:
     """A table by room, then every survivor."""
     made, killed, excused = Counter[str](), Counter[str](), Counter[str]()
@@ -383,7 +401,7 @@ def report(judged: list[tuple[Mistake, bool]]) -> None:
         made[room] += 1
         killed[room] += noticed_
         if not noticed_:
-            why = EXCUSED.get((mistake.file, line.strip()))
+            why = excuse(mistake, line)
             excused[room] += why is not None
             survivors.append((mistake, why))
     print(f"\n{'room':10s} made noticed excused")

@@ -18,6 +18,8 @@ import numpy as np
 from liveaid.routine import SIDES, Routine, Side
 
 FAULTS = ("clean", "twice", "back one", "stop", "running", "skip", "early leave", "middle", "late")
+HABITS = ("pre-listening", "drags", "spin-backs", "needle drops")
+"""What a clean performance may be full of, asked for instead of a fault."""
 
 
 @dataclass
@@ -28,6 +30,7 @@ class Record:
     x: list[float] = field(default_factory=list)
     runs: bool = False
     rate: float = 1.0
+    habit: str = ""
 
     def at(self, now: float) -> float:
         """Second of record at a time not before the last corner."""
@@ -77,7 +80,8 @@ def perform(routine: Routine, fault: str, seed: int) -> Played:
     """One performance."""
     rng = random.Random(f"{routine.title}/{fault}/{seed}")
     order = order_of(len(routine.pieces), fault, rng)
-    records = {side: Record(rate=1 + rng.gauss(0, 0.012)) for side in SIDES}
+    habit = fault if fault in HABITS else ""
+    records = {side: Record(rate=1 + rng.gauss(0, 0.012), habit=habit) for side in SIDES}
     records["right"].rate = records["left"].rate + rng.gauss(0, 0.001)
     first = rng.uniform(2.0, 5.0)
     for side, record in records.items():
@@ -99,7 +103,9 @@ def perform(routine: Routine, fault: str, seed: int) -> Played:
         record.corner(now)
         record.t.append(now + 1.0)
         record.x.append(record.x[-1])
-    return Played(_sent(records, now, rng), truth, [m for m in marks if fault != "clean"])
+    return Played(
+        _sent(records, now, rng), truth, [m for m in marks if fault != "clean" and not habit]
+    )
 
 
 def _play(routine, order, n, records, now, truth, rng, shares):
@@ -156,7 +162,9 @@ def _scratch(record, plan, now, end, beat_s, rng):
     if abs(record.at(now) - cue) > 0.3:
         record.corner(max(now - 0.002, record.t[-1] + 0.001), x=cue)
     while t < end - 0.3 * beat_s:
-        how = rng.choices(["let go", "strokes", "drag", "hold", "spin"], [4, 4, 1.5, 3, 0.5])[0]
+        often = {"drags": [2, 2, 8, 2, 0.5], "spin-backs": [3, 2, 1, 2, 6]}
+        shares = often.get(record.habit, [4, 4, 1.5, 3, 0.5])
+        how = rng.choices(["let go", "strokes", "drag", "hold", "spin"], shares)[0]
         last = min(t + rng.choice([0.5, 1, 1, 2]) * beat_s, end)
         start = max(t + rng.gauss(0, 0.02), record.t[-1] + 0.002)
         if how == "let go":
@@ -213,7 +221,8 @@ def _rest(record, cue, now, end, beat_s, rng):
     if cue is None:
         return
     t += rng.uniform(0.1, 0.3) * (end - t)
-    if rng.random() < 0.2 or abs(record.at(t) - cue) > 4.0 * (end - t):
+    drops = 1.0 if record.habit == "needle drops" else 0.2
+    if rng.random() < drops or abs(record.at(t) - cue) > 4.0 * (end - t):
         record.corner(t, x=cue + rng.gauss(0, 0.3))
     for part in (0.55, 0.95):
         far = cue - record.at(t)
@@ -222,7 +231,8 @@ def _rest(record, cue, now, end, beat_s, rng):
             t = record.t[-1] + rng.uniform(0.05, 0.3)
     record.to(t, t + 0.3, cue + rng.gauss(0, 0.015))
     t = record.t[-1] + rng.uniform(0.1, 0.6)
-    listens = rng.choice(["no", "rocks", "plays", "plays up to it"])
+    ways = ["no", "rocks", "plays", "plays up to it"]
+    listens = rng.choice(ways[1:] if record.habit == "pre-listening" else ways)
     if listens == "no" or t > end - 2.5:
         return
     if listens == "rocks":

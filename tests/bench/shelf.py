@@ -1,25 +1,33 @@
 """How long a large shelf takes to bring up to date, to search and to rank, beside plain walking.
 
-Run by hand: python tests/bench/shelf.py [sounds]
+Run by hand: python tests/bench/shelf.py [sounds] [crate]
+`sounds` (5,000) are gathered as files, `crate` (100,000) are put on a shelf at once and searched.
 """
 
 from __future__ import annotations
 
 import os
 import random
+import sqlite3
 import sys
 import tempfile
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
+from click.testing import CliRunner
+
+from liveaid.cli import liveaid
 from liveaid.files.file_bytes import content_hash
 from liveaid.fit.fit import fits
 from liveaid.routine.keys import TONICS
+from liveaid.shelf.alike import find_alike, imprint_of
 from liveaid.shelf.collect import gather
-from liveaid.shelf.find import matching, parse_query
+from liveaid.shelf.find import Query, matching, parse_query
 from liveaid.shelf.shelf import Shelf
-from liveaid.study.facts import Study
+from liveaid.study.facts import STUDY_VERSION, Study
 
 
 def made_up(dice: random.Random) -> Study:
@@ -94,5 +102,92 @@ def main(count: int) -> None:
         print(f"{'shelf file':58} {size_mb:8.1f} MB")
 
 
+FINDS = (
+    "tempo 88..96 half double, key near A minor, energy 3..5, by tempo",
+    "kind a cappella, not tag used, by energy down",
+    "text 77",
+    "artist lamplighter, folder crates",
+    "break 2..8 bars, tempo 90..100",
+    "not steady, duration 1:00..5:00, by loudness down",
+    "",
+)
+
+
+def fill_at_once(file: Path, count: int) -> None:
+    """So many sounds put on a shelf without their files, every tenth with an open break."""
+    dice, noise = random.Random(2), np.random.default_rng(2)
+    Shelf(file).close()
+    kinds = ("instrumental", "a cappella", "sample", "effect")
+    with sqlite3.connect(file) as db:
+        for number in range(count):
+            study = replace(
+                made_up(dice),
+                kind=kinds[number % 4],
+                onsets_s=tuple(i * 0.3 for i in range(80)),
+                sections=((0.0, 30.0, "full", 12.0), (30.0, 40.0, "drums alone", 4.0))
+                if number % 10 == 0
+                else (),
+            )
+            digest = number.to_bytes(20, "big")
+            artist = "lamplighter" if number % 50 == 0 else f"artist {number % 997}"
+            db.execute(
+                "INSERT INTO sound (hash, study, study_version, artist) VALUES (?, ?, ?, ?)",
+                (digest, study.to_json(), STUDY_VERSION, artist),
+            )
+            path = f"/crates/{number % 100:02}/sound {number}.wav".encode()
+            db.execute("INSERT INTO file VALUES (?, ?, 1, 1, ?, 1, 1, 0)", (path, digest, number))
+            timbre = noise.normal(size=33).astype(np.float16).tobytes()
+            db.execute("INSERT INTO timbre VALUES (?, ?)", (digest, timbre))
+            picture = noise.integers(-40, 40, (60, 15)).astype(np.int8).tobytes()
+            db.execute("INSERT INTO picture VALUES (?, ?)", (digest, picture))
+    db.close()
+
+
+def best_of(label: str, work: Callable[[], object], *, times: int = 5) -> None:
+    """One row: the quickest of several goes, since other work on the machine only adds."""
+    spent = []
+    for _ in range(times):
+        begun_s = time.perf_counter()
+        count = work()
+        spent.append(time.perf_counter() - begun_s)
+    print(f"{label:58} {min(spent):8.3f} s   {count}")
+
+
+def crate(count: int) -> None:
+    """Searches over a crate, the shelf opened anew for each as a command does."""
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "shelf.sqlite"
+        fill_at_once(file, count)
+        timed(f"columns of {count:,} sounds made anew", lambda: len(Shelf(file)))
+        for terms in FINDS:
+
+            def find(query: Query) -> int:
+                with Shelf(file) as shelf:
+                    return len(shelf.find(query, most=100))
+
+            query = parse_query(terms)
+            best_of(f"find '{terms}'", lambda asked=query: find(asked))
+
+        def alike(terms: str) -> int:
+            with Shelf(file) as shelf:
+                mine = imprint_of(shelf, (4).to_bytes(20, "big").hex())
+                assert mine is not None
+                return len(find_alike(shelf, mine, parse_query(terms) if terms else None))
+
+        best_of("sounds like one", lambda: alike(""))
+        best_of("sounds like one, among kind sample", lambda: alike("kind sample"))
+
+        def fit() -> int:
+            said = ["fit", "sound 8.wav", "--shelf", str(file), "--json"]
+            return len(CliRunner().invoke(liveaid, said, catch_exceptions=False).stdout)
+
+        best_of("liveaid fit, libraries loaded, bytes of its answer", fit)
+        plain = "SELECT count(*) FROM fact WHERE instr(said, 'no such text')"
+        with sqlite3.connect(file) as db:
+            best_of("beside: SQLite reads every row once", lambda: db.execute(plain).fetchone()[0])
+
+
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 5000)
+    numbers = [int(each) for each in sys.argv[1:]]
+    main(numbers[0] if numbers else 5000)
+    crate(numbers[1] if len(numbers) > 1 else 100_000)

@@ -40,6 +40,16 @@ def test_the_fast_demo_does_the_whole_job_and_follows_it(scene: Path):
     assert {"left.wav", "right.wav", "guide.wav", "routine.yaml", "sheet.html"} <= made
     assert (scene / "takes.sqlite").exists()
     assert (scene / "practice" / "take-1.png").exists()
+    sentence, tune, juggle = figures["alley"]
+    assert sentence["words"] >= 8
+    assert sentence["sounds"] == 3
+    assert tune["figures"] == ["A4", "C5", "D5", "E5"]
+    assert juggle["figures"] == ["trade", "come-back"]
+    for played in figures["alley"]:
+        assert played["beats_right"] > 97.0, played
+        assert (played["missed"], played["added"]) == (0, 0), played
+        assert played["cuts"] > 10, played
+        assert played["fastest_bpm"] > 92.0  # as written it can be played
 
 
 def test_ctrl_c_ends_the_demo_at_once_with_what_was_measured(scene: Path):

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from liveaid.fit.audition import AUDITION_RATE_HZ, PEAK, audition, write_audition
+from liveaid.fit.audition import AUDITION_RATE_HZ, PEAK, ToHear, audition, write_audition
 from liveaid.fit.fit import fits
 
 
@@ -38,7 +38,7 @@ def test_two_tempos_meet_beat_on_beat_in_the_file(sound, tmp_path: Path):
         clicks(tmp_path / "a.wav", 92.0, 0.25, 40),
         clicks(tmp_path / "b.wav", 96.0, 0.7, 40),
     )
-    mix = audition(files[0], mine, files[1], other, fit)
+    mix = audition(ToHear(files[0], mine), ToHear(files[1], other), fit)
     beats = heard_s(mix) * 92.0 / 60.0
     assert len(mix) == round(32 * 60 / 92 * AUDITION_RATE_HZ)
     assert len(beats) == 32
@@ -55,7 +55,7 @@ def test_a_pick_up_is_heard_before_the_bar_line(sound, tmp_path: Path):
     voice = np.zeros(4 * AUDITION_RATE_HZ)
     voice[round((1.0 - 2 / 3) * AUDITION_RATE_HZ)] = voice[AUDITION_RATE_HZ] = 0.5
     soundfile.write(files[1], voice, AUDITION_RATE_HZ)
-    beats = heard_s(audition(files[0], mine, files[1], other, fit)) * 1.5
+    beats = heard_s(audition(ToHear(files[0], mine), ToHear(files[1], other), fit)) * 1.5
     assert beats[:3] == pytest.approx([0.0, 1.0, 2.0], abs=0.01)  # pick-up, bar line, next beat
 
 
@@ -65,7 +65,7 @@ def test_the_louder_one_is_turned_down(sound, tmp_path: Path):
     (fit,) = fits(mine, {"other": other})
     silent, click = tmp_path / "a.wav", clicks(tmp_path / "b.wav", 90.0, 0.0, 4)
     soundfile.write(silent, np.zeros(AUDITION_RATE_HZ), AUDITION_RATE_HZ)
-    mix = audition(str(silent), mine, click, other, fit)
+    mix = audition(ToHear(str(silent), mine), ToHear(click, other), fit)
     assert np.abs(mix).max() == pytest.approx(0.2506, abs=0.005)
 
 
@@ -83,7 +83,7 @@ def beats_of_the_other(sound, tmp_path: Path, **facts: object) -> int:
     (fit,) = fits(mine, {"other": other})
     silent, click = tmp_path / "a.wav", clicks(tmp_path / "b.wav", 90.0, 0.0, 4)
     soundfile.write(silent, np.zeros(AUDITION_RATE_HZ), AUDITION_RATE_HZ)
-    return len(heard_s(audition(str(silent), mine, click, other, fit)))
+    return len(heard_s(audition(ToHear(str(silent), mine), ToHear(click, other), fit)))
 
 
 def test_a_loop_comes_round_and_what_is_no_loop_ends(sound, tmp_path: Path):
@@ -100,7 +100,7 @@ def test_two_loud_sounds_stay_a_decibel_below_full_scale_and_end_without_a_click
     (fit,) = fits(mine, {"other": mine})
     steady = str(tmp_path / "a.wav")
     soundfile.write(steady, np.full(AUDITION_RATE_HZ, 0.8), AUDITION_RATE_HZ, "FLOAT")
-    mix = audition(steady, mine, steady, mine, fit)
+    mix = audition(ToHear(steady, mine), ToHear(steady, mine), fit)
     assert np.abs(mix).max() == pytest.approx(0.89125, abs=1e-4)
     # The last 20 ms, 882 samples, go down evenly: half is left in their middle, nothing at the end.
     assert mix[-882 - 10, 0] == pytest.approx(0.89125, abs=1e-3)
@@ -115,6 +115,6 @@ def test_without_a_common_beat_the_other_comes_in_at_its_own_speed(sound, tmp_pa
     (fit,) = fits(mine, {"other": other})
     silent, click = tmp_path / "a.wav", clicks(tmp_path / "b.wav", 60.0, 0.5, 4)
     soundfile.write(silent, np.zeros(AUDITION_RATE_HZ), AUDITION_RATE_HZ)
-    mix = audition(str(silent), mine, click, other, fit)
+    mix = audition(ToHear(str(silent), mine), ToHear(click, other), fit)
     assert len(mix) == 16 * AUDITION_RATE_HZ  # 32 beats at 120 BPM
     assert heard_s(mix) == pytest.approx([0.0, 1.0, 2.0, 3.0], abs=0.002)

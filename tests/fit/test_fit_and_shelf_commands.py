@@ -286,12 +286,15 @@ def test_a_folder_of_good_and_broken_files_is_gathered_found_and_fitted(tmp_path
     (folder / "cut.wav").write_bytes(whole[: len(whole) // 2])
     (folder / "text.wav").write_text("no sound in here")
     (folder / "empty.wav").write_bytes(b"")
+    (folder / "cover.jpg").write_bytes(b"a picture")
     report = data("gather", "--shelf", shelf, str(folder))
     assert report["files"]["studied"] == 3  # type: ignore[call-overload, index]
     why = {Path(t["file"]).name: t["why"] for t in report["troubles"]}  # type: ignore[call-overload, index]
     assert why["empty.wav"] == "an empty file, 0 bytes"
     assert "no sound that can be read" in why["text.wav"]
     assert [Path(f).name for f in report["faulty"]] == ["cut.wav"]  # type: ignore[call-overload, index]
+    assert [Path(f).name for f in report["passed"]] == ["cover.jpg"]  # type: ignore[call-overload, index]
+    assert "cover.jpg: passed over" in run("gather", "--shelf", shelf, str(folder)).stdout
     tempos = {
         sound["name"]: sound["study"]["tempo"]
         for sound in data("gather", "--shelf", shelf, "--find", "tempo 110.., not faulty")  # type: ignore[attr-defined]

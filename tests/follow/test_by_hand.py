@@ -121,3 +121,27 @@ def test_listening_at_the_next_cue_pulls_the_name_nowhere(play):
         assert prompt.tempo == pytest.approx(100.0, abs=1.0)
         assert prompt.state == "following"
     assert told[-1][1].decks["right"].ready  # held at its cue since the rocking ended
+
+
+def test_a_routine_that_begins_with_a_juggle_waits_for_the_hand(play):
+    """Both held for five seconds, then left let go: at 120 BPM .75 s later is beat 1.5."""
+    juggle = {
+        "left": {"hand": "works", "from": 10.0, "to": 12.0},
+        "right": {"hand": "works", "from": 20.0, "to": 22.0},
+    }
+    routine = Routine.model_validate(
+        {
+            "title": "Juggle first",
+            "pieces": [
+                {"name": "Woks", "bars": 4, "tempo": 120, **juggle},
+                {"name": "Steam", "bars": 4, "tempo": 120, "count": "left",
+                 "left": {"hand": "runs", "at": 30.0}},
+            ],
+        }
+    )  # fmt: skip
+    follower = Follower(routine)
+    play(follower, lambda t: 10.0 + max(t - 5.0, 0.0), lambda t: 20.0, 0.0, 5.75)
+    prompt = follower.prompt(now=5.75)
+    assert prompt.piece is not None
+    assert prompt.piece.index == 0
+    assert prompt.beat_position == pytest.approx(1.5, abs=0.15)

@@ -99,6 +99,15 @@ def test_listening_at_the_next_cue_is_normal_for_a_while():
     assert told == pytest.approx([-0.0245, -3.0245], abs=1e-3)
 
 
+def test_a_record_may_be_played_up_to_its_next_cue():
+    """A run from 1.5 s before it: ln(.15 + e^-4) = ln .16832 = -1.7819; from 4 s before only -4."""
+    told = [
+        likeness.rests(RESTS, gesture("runs", from_s=x, at_s=x + 0.5), 0.0, 8.0, USUAL)
+        for x in (58.5, 56.0)
+    ]
+    assert told == pytest.approx([-1.7819, -4.0], abs=1e-3)
+
+
 def test_a_record_left_running_is_free_for_six_beats():
     left_on = gesture("runs", from_s=10.0, at_s=13.0, age_s=3.0)
     told = [likeness.rests(RESTS, left_on, 101.0, beats, USUAL) for beats in (5.0, 8.0)]

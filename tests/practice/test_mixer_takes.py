@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import contextlib
+import json
 import sqlite3
 from dataclasses import replace
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 
+from liveaid.commands.review import command as review_command
 from liveaid.follow import Follower
 from liveaid.practice.fader_cuts import CutScore, FaderMove
 from liveaid.practice.hand_cuts import HandCuts, deck_moves, fader_sentences
@@ -30,6 +33,7 @@ from liveaid.practice.take_line import hand_lines
 from liveaid.practice.take_report import TakeReport
 from liveaid.practice.trace import TraceError, pack, trace_of
 from liveaid.routine import Routine
+from liveaid.routine.save import routine_text
 from liveaid.simulate import Hands, Performance, perform
 
 PLACES = {"yes": {"from": 10.0, "to": 10.3}, "hey": {"from": 11.1, "to": 11.4}}
@@ -54,13 +58,12 @@ def played() -> Performance:
     return perform(scratch(), seed=1, lead_s=3.0, hands=hands)
 
 
-@pytest.fixture(scope="module")
-def kept(played: Performance) -> dict[float | None, Kept]:
-    """The take a session finds in what decks and mixer sent; by shifts put into the mixer's."""
-    aim = Aim(routine=scratch())
+def take_of(routine: Routine, played: Performance) -> tuple[list[Ended], list]:
+    """The takes a session finds in what decks and mixer sent, and the prompts with their times."""
+    aim = Aim(routine=routine)
     session, follower = Session(aim, count_in_bars=0), Follower(aim.routine)
     heard = sorted([*played.messages, *played.mixer], key=lambda message: message.now_s)
-    found, told_s = [], float("-inf")
+    found, told, told_s = [], [], float("-inf")
     for one in heard:
         if hasattr(one, "control"):
             session.hear_mixer(FaderHeard(one.now_s, one.control, one.value))
@@ -69,9 +72,16 @@ def kept(played: Performance) -> dict[float | None, Kept]:
         follower.hear(one.side, position=one.position_s, now=one.now_s)
         if one.now_s - told_s >= 0.05:
             told_s = one.now_s
-            found += session.tell(follower.prompt(now=told_s), now=told_s)
-    (ended,) = [one for one in [*found, *session.finish()] if isinstance(one, Ended)]
-    first = ended.kept(aim, "T", 1000.0)
+            told.append((told_s, follower.prompt(now=told_s)))
+            found += session.tell(told[-1][1], now=told_s)
+    return [one for one in [*found, *session.finish()] if isinstance(one, Ended)], told
+
+
+@pytest.fixture(scope="module")
+def kept(played: Performance) -> dict[float | None, Kept]:
+    """The take a session finds in what decks and mixer sent; by shifts put into the mixer's."""
+    (ended,), _ = take_of(scratch(), played)
+    first = ended.kept(Aim(routine=scratch()), "T", 1000.0)
     return {None: replace(first, mixer=()), 0.0: first} | {
         late_s: replace(first, mixer=moved(first, late_s)) for late_s in (0.018, -0.012)
     }
@@ -227,3 +237,83 @@ def test_damaged_bytes_are_refused(data):
     with pytest.raises(TraceError):
         unpack_mixer(data)
     assert unpack_mixer(None) == ()
+
+
+def test_a_pick_up_and_half_bars_are_followed_and_scored():
+    """2 1/2, 1 1/2 and 4 1/4 bars at 92 BPM; a pick-up before the first beat of all, and one into
+    the third set piece while the left record runs on: 10 + 6 + 17 beats, none left out."""
+    beat_s = 60.0 / 92.0
+    ones = {"-1 1/2": "push yes for 1/2", "0": "chirp yes", "4": "transform hey for 2"}
+    twos = {"-2": "push yes for 1/2", "-1 1/2": "pull for 1/2", "0": "chirp yes", "16": "baby hey"}
+    pieces = [
+        {
+            "name": name, "bars": bars, "tempo": 92, "count": "left",
+            "left": {"hand": "runs", "at": 2.0 + begins * beat_s},
+            "right": {"hand": "works", "from": 10.0, "to": 11.4, "acts": acts, "places": PLACES}
+            if acts else {"hand": "rests"},
+        }
+        for name, bars, begins, acts in (
+            ("A", "2 1/2", 0, ones), ("B", 1.5, 10, None), ("C", "4 1/4", 16, twos),
+        )
+    ]  # fmt: skip
+    routine = Routine.model_validate({"title": "T", "pieces": pieces})
+    hands = Hands(stroke_error_s=0.004, timing_error_s=0.004, cue_error_s=0.003, fader_error_s=0.0)
+    played = perform(routine, seed=2, lead_s=3.0, hands=hands)
+    (ended,), told = take_of(routine, played)
+    known = [(one, place) for one in told if (place := played.truth.at(one[0])) is not None]
+    right = [
+        prompt.piece.index == place[0] and abs(prompt.beat_position - place[1]) < 0.25
+        for (_, prompt), place in known
+    ]
+    assert np.mean(right) > 0.99
+    aim = Aim(routine=routine)
+    first, _, third = report_of(aim, score_of(aim, ended.kept(aim, "T", 1000.0))).pieces
+    for piece, beats in ((first, [-1.5]), (third, [-2.0, -1.5])):
+        assert (piece.missed, piece.added) == (0, 0)
+        early = [act for act in piece.acts if act.beat < 0]
+        assert [act.beat for act in early] == beats
+        assert all(abs(act.error_ms) < 15.0 for act in early)
+        (fader,) = piece.faders
+        assert (fader.missed, fader.added) == (0, 0)
+        assert max(abs(cut.off_ms) for cut in fader.cuts) < 5.0
+    assert -1.0 in [cut.beat for cut in first.faders[0].cuts]  # the pick-up's end
+
+
+def test_each_stroke_tells_its_turn_its_way_and_its_openings(kept):
+    """Against what the simulator did: ways within its own reach error, openings moved as a whole
+    keep their length, and both ends tell the shift."""
+    report = scored(kept[0.018])
+    strokes = [act for act in report.acts if act.way_turns is not None]
+    assert len(strokes) >= 8
+    # `yes` and `hey` are 0.3 s of record each, 1 / 6 of a turn; hands err by 15 ms of record.
+    whole = [act for act in strokes if act.kind == "stroke"]
+    assert all(act.way_turns == pytest.approx(0.3 / 1.8, abs=1e-3) for act in whole)
+    assert max(abs(act.longer_percent) for act in whole) < 100 * 3.5 * 0.015 / 0.3
+    assert max(abs(act.turn_ms) for act in whole) < 30.0
+    both = [o for act in strokes for o in act.openings if o.longer_ms is not None]
+    assert len(both) >= 6
+    assert max(abs(opening.longer_ms) for opening in both) < 5.0
+    assert max(abs(opening.opens_ms - 18.0) for opening in both) < 5.0
+    (told,) = report.strokes.values()
+    assert told.startswith("right hand's strokes: begun ")
+    assert told.endswith(", open as long as written")
+    assert TakeReport.from_json(json.loads(json.dumps(report.to_json()))) == report
+
+
+def test_review_shows_every_stroke_of_a_take(kept, tmp_path):
+    (tmp_path / "routine.yaml").write_text(routine_text(scratch()))
+    store = TakeStore(tmp_path / "takes.sqlite")
+    number = store.keep(kept[0.018]).result()
+    store.score(number, scored(kept[0.018])).result()
+    store.close()
+    asked = [str(tmp_path), "--strokes", str(number)]
+    plain = json.loads(CliRunner().invoke(review_command, [*asked, "--json"]).output)
+    strokes = plain["pieces"][0]["strokes"]
+    assert len(strokes) == plain["pieces"][0]["hands"][0]["strokes"]
+    assert {"beat", "error_ms", "turn_ms", "longer_percent", "openings"} <= strokes[0].keys()
+    shown = CliRunner().invoke(review_command, asked, env={"COLUMNS": "200"}).output
+    assert shown.count(" right  stroke") == sum(one["kind"] == "stroke" for one in strokes)
+    gone = CliRunner().invoke(review_command, [str(tmp_path), "--strokes", "99"])
+    assert "take 99" in str(gone.exception)
+    said = CliRunner().invoke(review_command, [str(tmp_path)], env={"COLUMNS": "300"}).output
+    assert f"#{number} right hand's strokes: begun " in said

@@ -1,7 +1,7 @@
 """All rooms name one way for every change, over random maps that two hands can play.
 
 The maps are made from random plans and laid out as render would; what is not playable with time to
-spare is left out. 160 BPM and two bars a set piece, 3 s, keep them short; a turn is 1.8 s.
+spare is left out. 160 BPM and about two bars a set piece, 3 s, keep them short; a turn is 1.8 s.
 """
 
 from __future__ import annotations
@@ -19,11 +19,12 @@ from liveaid.routine import SIDES, Routine
 from liveaid.routine.layout.lay import grain_of, lay_out_routine
 from liveaid.routine.layout.material import Material
 from liveaid.routine.layout.placed import stands_of
+from liveaid.routine.timeline import starts_s
 from liveaid.routine.way import changes
 from liveaid.simulate import STEADY, perform
 from liveaid.stage.cues import next_cues
 
-BEATS, BEAT_S, RATE_HZ = 8, 0.375, 44_100
+BEAT_S, RATE_HZ = 0.375, 44_100
 SOUNDS = ("awning", "kettle", "tram")
 MATERIALS = {
     name: Material(name=name, frames=600 * RATE_HZ, rate_hz=RATE_HZ, tempo_bpm=160.0, gridded=True)
@@ -38,7 +39,7 @@ def plans(draw, before):
     if does == "rests":
         return {"hand": "rests"}
     if does == "on" and before is not None:
-        return {"hand": "runs", "sound": before["sound"], "bars_in": before["bars_in"] + 2}
+        return {"hand": "runs", "sound": before["sound"], "bars_in": before["ends"]}
     sound, bars = draw(st.sampled_from(SOUNDS)), draw(st.sampled_from([0, 4, 40]))
     return {"hand": "works" if does == "works" else "runs", "sound": sound, "bars_in": bars}
 
@@ -48,15 +49,16 @@ def playable(draw):
     """A placed routine in which every change a hand makes is easy, with its layouts."""
     pieces, last = [], {"left": None, "right": None}
     for number in range(draw(st.integers(2, 5))):
-        piece = {"name": f"P{number}", "bars": 2, "tempo": 160}
+        bars = draw(st.sampled_from([2, 2, 1.5, 2.25]))
+        piece = {"name": f"P{number}", "bars": bars, "tempo": 160}
         for side in SIDES:
             plan = draw(plans(last[side]))
             piece[side] = plan
             ran = last[side] is not None and plan["hand"] == "rests"
             if plan["hand"] == "runs":
-                last[side] = plan
+                last[side] = {**plan, "ends": plan["bars_in"] + bars}
             elif ran and draw(st.booleans()):  # let run through the rest, to be wanted there
-                last[side] = {**last[side], "bars_in": last[side]["bars_in"] + 2}
+                last[side] = {**last[side], "ends": last[side]["ends"] + bars}
             elif plan["hand"] == "works":
                 last[side] = None
         running = [side for side in SIDES if piece[side]["hand"] == "runs"]
@@ -140,7 +142,7 @@ def test_a_faultless_performance_is_ready_before_each_change_and_its_take_is_cle
         now = told_s + 0.02 * step
         takes += session.tell(follower.prompt(now=now), now=now)
     for move in changes(routine):
-        due_s = 3.0 + (move.after * BEATS + move.due.beat) * BEAT_S
+        due_s = 3.0 + starts_s(routine)[move.after] + move.due.beat * BEAT_S
         if move.by_a_hand and move.needed_s and move.available_beats >= 2:
             late = [p for t, p in prompts if due_s - BEAT_S <= t < due_s]
             assert any(p.decks[move.side].ready for p in late), (move.after, move.side)

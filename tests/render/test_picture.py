@@ -7,10 +7,11 @@ import xml.etree.ElementTree as ElementTree
 import numpy as np
 import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.text import Text
 
 from liveaid.errors import LiveaidError, UsageError
 from liveaid.render.picture import draw_picture, picture
-from liveaid.routine import load_routine
+from liveaid.routine import Routine, load_routine
 from liveaid.routine.check import check
 
 
@@ -127,3 +128,42 @@ def test_a_picture_that_cannot_be_written_leaves_nothing_behind(routine, tmp_pat
     with pytest.raises(LiveaidError, match="could not be written"):
         draw_picture(routine, target)
     assert sorted(tmp_path.iterdir()) == [target]
+
+
+def _axes(figure, label):
+    return next(axes for axes in figure.axes if axes.get_ylabel().startswith(label))
+
+
+def test_a_running_record_is_a_line_in_turns_and_a_worked_one_a_box_about_its_span(routine):
+    """four.yaml at 33 1/3 rpm, 1.8 s a turn. First hawker's left runs from 22.6696 s, 12.594 turns,
+    for 8 bars at 92: 32 * 60 / 92 = 20.8696 s, to 43.5392 s, 24.188 turns; it begins after 8 such
+    bars. Its right is worked from 1.8 to 3.1043 s, 1 to 1.7246 turns: less than 2.5 turns high, so
+    drawn 2.5 high about 1.3623."""
+    figure = picture(routine)
+    left, right = (_axes(figure, f"{side} record") for side in ("left", "right"))
+    runs = [line.get_xydata() for line in left.lines if line.get_linewidth() > 3]
+    assert runs[1] == pytest.approx(np.array([[20.8696, 12.594], [41.7391, 24.188]]), abs=1e-3)
+    box = right.patches[0]
+    assert (box.get_x(), box.get_width()) == pytest.approx((20.8696, 20.8696), abs=1e-3)
+    assert (box.get_y(), box.get_height()) == pytest.approx((0.1123, 2.5), abs=1e-3)
+
+
+def test_a_part_s_line_keeps_within_its_set_pieces(routine):
+    """intro is two set pieces of 20.8696 s: its line lies a tenth of a second inside 0 to 41.74."""
+    figure = picture(routine)
+    lines = [line.get_xydata() for axes in figure.axes for line in axes.lines]
+    parts = [line[:, 0] for line in lines if list(line[:, 1]) == [0.93, 0.93]]
+    assert parts[0] == pytest.approx([0.1, 41.6391], abs=1e-3)
+    assert len(parts) == 4
+
+
+def test_no_word_of_the_performer_s_is_read_as_a_formula():
+    """A dollar sign is a dollar sign, in a name and a sound alike."""
+    odd = {"name": "$5$", "left": {"hand": "runs", "sound": "$7$"}}
+    sounds = {"$7$": {"file": "a.wav"}}
+    routine = Routine.model_validate(
+        {"title": "$4$", "sounds": sounds, "pieces": [{**odd, "bars": 4, "tempo": 90}]}
+    )
+    texts = picture(routine).findobj(Text)
+    for word in ("$5$", "$7$"):
+        assert [text.get_parse_math() for text in texts if word in text.get_text()] == [False]

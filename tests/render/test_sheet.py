@@ -3,6 +3,7 @@
 from html.parser import HTMLParser
 
 import pytest
+import soundfile
 
 from liveaid.render.render import render_scene
 from liveaid.render.sheet import deck_time, sticker_place
@@ -97,3 +98,19 @@ def test_deck_time_rounds_to_the_thousandth_and_carries(seconds, shown):
 def test_turn_and_angle_are_those_of_the_platter(cue_s, rpm, turn, degrees):
     # 33 1/3 turns a minute are 1.8 s a turn, 45 are 1.3333 s (IEC 60098).
     assert sticker_place(cue_s, rpm) == (turn, degrees)
+
+
+def test_the_strips_marks_stand_at_the_cues(page, done):
+    """The strip is 1000 wide for the whole deck file, whose length soundfile reads: a cue at c of
+    l seconds stands at 1000 c / l."""
+    placed = load_routine(done[0] / "decks/routine.yaml")
+    marks = [float(value[1:].split()[0]) for name, value in page.attributes
+             if name == "d" and value.endswith("v22")]  # fmt: skip
+    wanted = []
+    for side in ("left", "right"):
+        lasts_s = soundfile.info(done[0] / f"decks/{side}.wav").duration
+        cues = {piece.plan(side).cue_s for piece in placed.pieces} - {None}
+        wanted += sorted(1000 * cue_s / lasts_s for cue_s in cues)
+    assert len(marks) >= 5
+    for mark in marks:
+        assert min(abs(mark - at) for at in wanted) < 0.1

@@ -48,9 +48,9 @@ def stand(side, *, works, begin=0, length=1000):
     )  # fmt: skip
 
 
-def routine(**piece):
+def routine(tempo=60, **piece):
     # 60 BPM: a beat is a second. Winding at 3 turns a second of 1.8 s brings back 5.4 s a second.
-    return Routine(title="t", pieces=({"name": "p", "bars": 1, "tempo": 60, **piece},))
+    return Routine(title="t", pieces=({"name": "p", "bars": 1, "tempo": tempo, **piece},))
 
 
 def test_a_deck_that_runs_is_heard_throughout():
@@ -93,6 +93,30 @@ def test_a_phrase_over_a_beat_is_let_go_where_the_whole_of_it_fits():
         routine(left={"hand": "runs"}, right={"hand": "works"}), 0, stands, rate_hz=RATE_HZ
     )
     assert [h.begin_s for h in found if h.side == "right"] == [0.0, 2.0]
+
+
+def test_at_twice_the_tempo_every_stroke_comes_in_half_the_time():
+    """120 BPM, a beat is half a second: written strokes, a juggle's turns, and a phrase of 0.5 s
+    that goes on every second beat as one of a second does at 60."""
+    works = {"hand": "works"}
+    written = heard_in(
+        routine(tempo=120, right={**works, "strokes": [0.5, 2]}),
+        0,
+        {(0, "right"): stand("right", works=True, length=4000)},
+        rate_hz=RATE_HZ,
+    )
+    assert [h.begin_s for h in written] == [0.25, 1.0]
+    stands = {(0, side): stand(side, works=True, length=4000) for side in ("left", "right")}
+    juggle = heard_in(routine(tempo=120, left=works, right=works), 0, stands, rate_hz=RATE_HZ)
+    assert [h.begin_s for h in juggle] == [0.0, 0.5, 1.0, 1.5]
+    stands = {
+        (0, "left"): stand("left", works=False),
+        (0, "right"): stand("right", works=True, length=500),
+    }
+    phrase = heard_in(
+        routine(tempo=120, left={"hand": "runs"}, right=works), 0, stands, rate_hz=RATE_HZ
+    )
+    assert [h.begin_s for h in phrase if h.side == "right"] == [0.0, 1.0]
 
 
 @given(

@@ -76,14 +76,14 @@ def _plans(draw: st.DrawFn) -> Plan:
 
 
 @st.composite
-def _pieces(draw: st.DrawFn, number: int) -> dict[str, Any]:
+def _pieces(draw: st.DrawFn, number: int, metre: int) -> dict[str, Any]:
     left, right = draw(_plans()), draw(_plans())
     running = [side for side, plan in (("left", left), ("right", right)) if plan["hand"] == "runs"]
     return {
         "name": f"P{number}",
         "part": draw(st.sampled_from(["intro", "story", "climax", "outro"])),
         "technique": draw(st.sampled_from(["", "scratch", "baby scratch", "beat juggle", "blend"])),
-        "bars": draw(st.sampled_from([1, 2, 4, 8])),
+        "bars": draw(st.sampled_from([1, 2, 4, 8]) | st.integers(1, 15).map(lambda n: n / metre)),
         "tempo": draw(st.sampled_from([60, 88, 92, 92.5, 120, 184])),
         "energy": draw(st.integers(1, 5)),
         "count": draw(st.sampled_from([*running, "clock"])),
@@ -95,14 +95,15 @@ def _pieces(draw: st.DrawFn, number: int) -> dict[str, Any]:
 @st.composite
 def _routines(draw: st.DrawFn, max_pieces: int = 6, min_pieces: int = 1) -> Routine:
     count = draw(st.integers(min_pieces, max_pieces))
+    metre = draw(st.sampled_from([3, 4]))
     tree = {
         "title": "T",
         "limit": draw(st.none() | st.just("1:00")),
-        "metre": draw(st.sampled_from([3, 4])),
+        "metre": metre,
         "turntable": {"rpm": draw(st.sampled_from([33.333, 45]))},
         "performer": {"hamster": draw(st.booleans())},
         "sounds": SOUNDS,
-        "pieces": [draw(_pieces(number)) for number in range(count)],
+        "pieces": [draw(_pieces(number, metre)) for number in range(count)],
     }
     return Routine.model_validate(tree)
 

@@ -323,7 +323,9 @@ def test_acts_that_overlap_on_one_hand_are_told_with_beats():
     problem = the_problem("0: baby yes, 1/2: push no for 1/4")
     assert problem.line == 22
     assert problem.found == "push at beat 0.5, while pull lasts from 0.5 to 1"
-    assert problem.would_do == "beat 1 or later, or `for 0` before it, would do"
+    assert problem.would_do == "beat 1 or later would do"
+    problem = the_problem("0: push yes for 1, 1/2: push no for 1/4")
+    assert problem.would_do == "beat 1 or later, or `for 0.5` before it, would do"
 
 
 def test_an_act_beyond_its_set_piece_is_told():
@@ -371,6 +373,14 @@ def test_a_part_that_ends_before_it_begins_and_an_attack_outside_it_are_told():
     assert (found[0].line, found[0].field) == (8, "sounds.call.parts.no.to")
     found = problems_of(text.replace("attack: 1.05", "attack: 1.5"))
     assert [(p.field, p.found) for p in found] == [("sounds.call.parts.yes.attack", "1.5")]
+
+
+def test_a_part_called_like_a_word_that_acts_use_is_told():
+    found = problems_of(MAP.replace("{ACTS}", "{0: baby no}").replace("yes:", "for:"))
+    assert (found[0].line, found[0].would_do) == (
+        7,
+        "another name would do: acts use this word",
+    )
 
 
 def test_one_name_in_two_sounds_has_to_say_which():

@@ -220,4 +220,4 @@ def test_any_routine_is_judged_without_fail_sorted_and_the_same_again(data, rout
         assert finding.way_out or finding.severity == "remark"
         if finding.piece is not None:
             assert finding.name == routine.pieces[finding.piece].name
-            assert 1 <= (finding.bar or 1) <= routine.pieces[finding.piece].bars
+            assert 1 <= (finding.bar or 1) <= routine.bar_count(finding.piece)

@@ -102,7 +102,7 @@ def test_the_error_names_file_line_field_found_and_what_would_do(tmp_path: Path)
     with pytest.raises(RoutineError, match=r"bars") as caught:
         load_routine(file)
     text = str(caught.value)
-    expected = "line 23: pieces[1].bars: found none; a whole number would do"
+    expected = "line 23: pieces[1].bars: found none; bars such as 8 or 2 1/2 would do"
     assert text == f"{file}, {expected}"
 
 

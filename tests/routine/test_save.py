@@ -30,7 +30,7 @@ def plans() -> st.SearchStrategy[Any]:
         Runs,
         hand=st.just("runs"),
         at_s=SECONDS | st.none(),
-        bars_in=st.integers(0, 99),
+        bars_in=st.integers(0, 99) | st.integers(0, 99).map(lambda thirds: thirds / 3),
         sound=st.sampled_from(SOUND_NAMES) | st.none(),
     )
     works = st.tuples(SECONDS, st.floats(0.01, 10).map(lambda s: round(s, 6))).map(
@@ -39,27 +39,36 @@ def plans() -> st.SearchStrategy[Any]:
     return runs | works | st.just(Rests())
 
 
-PIECES = st.builds(
-    Piece,
-    name=WORDS,
-    bars=st.integers(1, 64),
-    tempo=st.floats(20, 300),
-    energy=st.integers(1, 5),
-    part=st.sampled_from(["intro", "story", "climax", "outro"]),
-    left=plans(),
-    right=plans(),
-    prompt=WORDS | st.just(""),
-)
-ROUTINES = st.builds(
-    Routine,
-    title=WORDS,
-    limit=st.sampled_from([None, 180.0, 90.5, 3600.0, 59.25]),
-    metre=st.integers(1, 12),
-    sounds=st.just(
-        {name: Sound(file=f"sounds/{i}.wav", stretch=i == 1) for i, name in enumerate(SOUND_NAMES)}
-    ),
-    pieces=st.lists(PIECES, min_size=1, max_size=6, unique_by=lambda piece: piece.name).map(tuple),
-)
+def pieces(metre: int) -> st.SearchStrategy[Piece]:
+    return st.builds(
+        Piece,
+        name=WORDS,
+        bars=st.integers(1, 64) | st.integers(1, 64).map(lambda beats: beats / metre),
+        tempo=st.floats(20, 300),
+        energy=st.integers(1, 5),
+        part=st.sampled_from(["intro", "story", "climax", "outro"]),
+        left=plans(),
+        right=plans(),
+        prompt=WORDS | st.just(""),
+    )
+
+
+def routines(metre: int) -> st.SearchStrategy[Routine]:
+    sounds = {
+        name: Sound(file=f"sounds/{i}.wav", stretch=i == 1) for i, name in enumerate(SOUND_NAMES)
+    }
+    names = st.lists(pieces(metre), min_size=1, max_size=6, unique_by=lambda piece: piece.name)
+    return st.builds(
+        Routine,
+        title=WORDS,
+        limit=st.sampled_from([None, 180.0, 90.5, 3600.0, 59.25]),
+        metre=st.just(metre),
+        sounds=st.just(sounds),
+        pieces=names.map(tuple),
+    )
+
+
+ROUTINES = st.integers(1, 12).flatmap(routines)
 
 
 @given(ROUTINES)

@@ -227,14 +227,16 @@ def test_files_that_are_no_shelf_are_refused_and_not_touched(tmp_path: Path):
 
 def test_a_shelf_of_the_first_version_is_brought_up_to_date(tmp_path: Path):
     """The first version had no energy of the performer's own, the second no columns or labels,
-    the fourth no bar lines of the performer's own."""
+    the fourth no bar lines of the performer's own, the fifth no imprints, the
+    sixth no breaks as sounds of their own."""
     file = tmp_path / "shelf.sqlite"
     with Shelf(file) as shelf:
         put(shelf)
     with sqlite3.connect(file) as db:
         for column in ("energy", "artist", "title", "album", "bar", "metre"):
             db.execute(f"ALTER TABLE sound DROP COLUMN {column}")
-        db.execute("DROP TABLE fact")
+        for table in ("fact", "timbre", "picture"):
+            db.execute(f"DROP TABLE {table}")
         db.execute("PRAGMA user_version = 1")
     db.close()
     with Shelf(file) as shelf:

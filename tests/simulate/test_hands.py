@@ -3,6 +3,8 @@
 Reference for the distributions: scipy.stats.
 """
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from scipy import stats
@@ -214,3 +216,28 @@ def test_impossible_hands_cannot_be_built(wrong):
 def test_fault_of_an_unknown_kind_cannot_be_built():
     with pytest.raises(ValueError, match="no fault"):
         Fault(kind="stage dive")
+
+
+def test_however_wide_the_errors_a_hand_makes_its_strokes_one_after_another(drilled):
+    """60 ms at least from one to the next, though each is up to half a second off."""
+    strokes = _events(drilled, Hands(stroke_error_s=0.2), [4], {"stroke"})
+    made = [e.actual_s for e in strokes if e.piece == 0 and e.actual_s is not None]
+    assert len(made) > 20
+    assert min(b - a for a, b in pairwise(made)) >= 0.06 - 1e-9
+
+
+def test_a_hand_that_lets_go_far_too_early_still_does_so_within_its_set_piece(drilled):
+    """Twelve seconds, more than a set piece: what went before has still lasted 50 ms."""
+    played = perform(drilled, seed=2, hands=Hands(timing_bias_s=-12.0), network=SLOW)
+    legs = [leg for leg in played.truth.legs if leg.piece is not None]
+    for before, leg in pairwise(legs):
+        for line in leg.runs.values():
+            assert line.t0_s >= before.start_s + 0.05 - 1e-9
+
+
+def test_the_last_set_piece_can_be_played_twice(load):
+    """Its worked record has nowhere to be brought to but its own cue again."""
+    routine = load("four")
+    last = len(routine.pieces) - 1
+    played = perform(routine, seed=1, faults=[Fault(kind="repeat", piece=last)], network=SLOW)
+    assert [leg.index for leg in played.truth.legs if leg.piece][-2:] == [last, last]

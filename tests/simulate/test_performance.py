@@ -286,11 +286,11 @@ def _routines(draw):
     metre = draw(st.integers(1, 7))
     pieces = []
     for index in range(draw(st.integers(1, 4))):
-        bars = draw(st.integers(1, 4))
-        left, right = draw(_plans(metre * bars)), draw(_plans(metre * bars))
+        beats = draw(st.integers(1, 4).map(lambda bars: metre * bars) | st.integers(1, 20))
+        left, right = draw(_plans(beats)), draw(_plans(beats))
         counts = [s for s, p in (("left", left), ("right", right)) if p["hand"] == "runs"]
         pieces.append({
-            "name": f"p{index}", "bars": bars, "tempo": draw(st.floats(40, 220)),
+            "name": f"p{index}", "bars": beats / metre, "tempo": draw(st.floats(40, 220)),
             "count": draw(st.sampled_from(["clock", *counts])), "left": left, "right": right,
         })  # fmt: skip
     rpm = draw(st.sampled_from([33.333, 45, 78]))

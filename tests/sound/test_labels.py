@@ -10,7 +10,7 @@ import soundfile
 from mutagen.flac import FLAC
 from mutagen.oggopus import OggOpus
 
-from liveaid.sound.labels import NONE, Labels, read_labels
+from liveaid.sound.labels import NO_LABELS, Labels, read_labels
 
 KINDS = {"flac": FLAC, "opus": OggOpus}
 
@@ -31,9 +31,9 @@ def test_a_file_without_labels_or_with_spoiled_ones_says_nothing(tmp_path: Path)
     plain, spoiled = tmp_path / "a.wav", tmp_path / "b.mp3"
     soundfile.write(plain, np.zeros(800), 8000)
     spoiled.write_bytes(b"ID3\x04\x00\x00\x7f\x7f\x7f\x7f" + b"\xff" * 300)
-    assert read_labels(str(plain)) == NONE
-    assert read_labels(str(spoiled)) == NONE
-    assert read_labels(str(tmp_path / "none.wav")) == NONE
+    assert read_labels(str(plain)) == NO_LABELS
+    assert read_labels(str(spoiled)) == NO_LABELS
+    assert read_labels(str(tmp_path / "none.wav")) == NO_LABELS
 
 
 def test_a_label_is_one_harmless_line_of_some_length(tmp_path: Path):

@@ -60,6 +60,12 @@ def test_a_packed_sound_is_studied_without_a_fault(tmp_path: Path):
     assert "AAC" in found.format
 
 
+def test_what_the_coder_filled_up_at_the_end_is_left_out(tmp_path: Path):
+    # 2 s are 88,200 frames, 86.1 packets of 1,024; the edit list tells them to a ms.
+    heard = samples_of(packed(tmp_path / "a.m4a", sine(2.0), "aac"))
+    assert len(heard) == pytest.approx(88_200, abs=RATE // 1000)
+
+
 def test_a_cut_or_spoiled_packed_file_is_refused_or_told(tmp_path: Path):
     whole = packed(tmp_path / "a.m4a", sine(2.0), "aac").read_bytes()
     (tmp_path / "cut.m4a").write_bytes(whole[: len(whole) // 2])
@@ -67,3 +73,14 @@ def test_a_cut_or_spoiled_packed_file_is_refused_or_told(tmp_path: Path):
     for name in ("cut.m4a", "text.m4a"):
         with pytest.raises(Unreadable, match=f"{name}: no sound that can be read"):
             open_sound(tmp_path / name)
+
+
+@pytest.mark.parametrize("name", ["a.m4a", "a.aac"])
+def test_a_whole_packed_file_tells_its_length_and_has_no_fault(tmp_path: Path, name: str):
+    """The header's length within the coder's own padding, which a missing end must exceed."""
+    with open_sound(packed(tmp_path / name, sine(2.0), "aac")) as reader:
+        frames = sum(len(block) for block in reader)
+    assert frames == pytest.approx(2.0 * RATE, abs=0.1 * RATE)
+    assert reader.declared == pytest.approx(2.0 * RATE, abs=0.1 * RATE)
+    assert reader.faults == []
+    assert 0.01 * RATE < reader.slack < 0.5 * RATE

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 
 import numpy as np
 import pytest
@@ -12,7 +13,7 @@ from click.testing import CliRunner
 from liveaid.commands.gather import command
 from liveaid.demo.market import market_sounds, rendered
 from liveaid.routine.load import read_routine
-from liveaid.study.part_finding import find_parts
+from liveaid.study.part_finding import find_hits, parts_of
 from liveaid.study.tone import find_tone
 
 RATE_HZ = 44_100
@@ -30,23 +31,23 @@ def noise_bursts(*spans: tuple[float, float, float], length_s: float = 3.0) -> n
 
 def test_each_burst_is_a_part_from_just_before_its_attack_to_its_end():
     sound = noise_bursts((0.5, 0.8, 0.2), (1.2, 1.3, 0.1), (2.0, 2.6, 0.2))
-    parts = find_parts(sound, RATE_HZ, [0.5, 1.2, 2.0], speech=True)
-    assert [part.name for part in parts] == ["word1", "word2", "word3"]
+    parts = find_hits(sound, RATE_HZ, [0.5, 1.2, 2.0])
+    assert [part.name for part in parts] == ["high1", "high2", "high3"]
     assert [part.attack_s for part in parts] == [0.5, 1.2, 2.0]
     assert [part.from_s for part in parts] == [0.49, 1.19, 1.99]
     assert [part.to_s for part in parts] == pytest.approx([0.8, 1.3, 2.6], abs=0.006)
 
 
 def test_where_nothing_parts_them_one_ends_as_the_next_begins():
-    parts = find_parts(noise_bursts((0.5, 1.5, 0.2)), RATE_HZ, [0.5, 1.0], speech=True)
+    parts = find_hits(noise_bursts((0.5, 1.5, 0.2)), RATE_HZ, [0.5, 1.0])
     assert (parts[0].to_s, parts[1].from_s) == (0.99, 0.99)
 
 
 def test_what_is_too_short_or_too_faint_is_no_part():
     sound = noise_bursts((0.5, 0.8, 0.2), (1.2, 1.23, 0.2), (2.0, 2.4, 0.002))
-    assert [p.attack_s for p in find_parts(sound, RATE_HZ, [0.5, 1.2, 2.0], speech=True)] == [0.5]
-    assert find_parts(np.zeros(1000, np.float32), RATE_HZ, [0.0], speech=True) == ()
-    assert find_parts(sound, RATE_HZ, [], speech=True) == ()
+    assert [p.attack_s for p in find_hits(sound, RATE_HZ, [0.5, 1.2, 2.0])] == [0.5]
+    assert find_hits(np.zeros(1000, np.float32), RATE_HZ, [0.0]) == ()
+    assert find_hits(sound, RATE_HZ, []) == ()
 
 
 def test_hits_are_named_by_how_bright_they_are():
@@ -55,7 +56,7 @@ def test_hits_are_named_by_how_bright_they_are():
     for at, hz in ((0.2, 80), (0.7, 1000), (1.2, 6000)):
         begin = round(at * RATE_HZ)
         sound[begin : begin + len(time_s)] = 0.3 * np.sin(2 * np.pi * hz * time_s)
-    names = [p.name for p in find_parts(sound, RATE_HZ, [0.2, 0.7, 1.2], speech=False)]
+    names = [p.name for p in find_hits(sound, RATE_HZ, [0.2, 0.7, 1.2])]
     assert names == ["low1", "mid1", "high1"]
 
 
@@ -94,7 +95,10 @@ def call(tmp_path_factory):
 
 
 def test_gather_prints_parts_that_can_be_pasted_and_heard(call, tmp_path):
-    said = CliRunner().invoke(command, ["--parts", str(call), "--write", str(tmp_path / "parts")])
+    where = str(tmp_path / "parts")
+    said = CliRunner().invoke(
+        command, ["--parts", str(call), "--text", "hey ya oh", "--write", where]
+    )
     assert said.exit_code in (0, None), said.output
     pasted = "\n".join(line for line in said.output.splitlines() if not line.startswith("#"))
     text = (
@@ -102,13 +106,35 @@ def test_gather_prints_parts_that_can_be_pasted_and_heard(call, tmp_path):
         "pieces:\n  - {name: P, bars: 1, tempo: 92}\n"
     )
     sound = read_routine(text.encode()).sounds["call"]
+    assert list(sound.parts) == ["hey", "ya", "oh"]
+    untold = parts_of(call)
     beats = (0.0, 0.5, 2.0, 2.5, 4.0, 4.5)
-    attacks = [part.attack_s for part in sound.parts.values()]
+    attacks = [part.attack_s for part in untold]
     assert attacks == pytest.approx([0.25 + beat * 60 / 92 for beat in beats], abs=0.005)
     files = sorted((tmp_path / "parts").iterdir())
-    assert len(files) == 6
-    first = next(iter(sound.parts.values()))
+    assert [file.name for file in files] == [
+        f"hawker-call-{name}.wav" for name in ("hey", "oh", "ya")
+    ]
+    first = sound.parts["hey"]
     assert soundfile.info(files[0]).duration == pytest.approx(first.to_s - first.from_s, abs=1e-3)
+
+
+def test_parts_corrected_in_the_map_are_heard_as_they_stand_there(call, tmp_path):
+    (tmp_path / "routine.yaml").write_text(
+        f"title: T\nsounds:\n  call:\n    file: {call.name}\n"
+        "    parts: {hey: {from: 0.2, to: 0.7, attack: 0.26}}\n"
+        "  other: {file: o.wav}\npieces:\n  - {name: P, bars: 1, tempo: 92}\n"
+    )
+    shutil.copy(call, tmp_path)
+    asked = ["--in", str(tmp_path), "--write", str(tmp_path / "w"), "--json"]
+    said = CliRunner().invoke(command, ["--parts", "call", *asked])
+    facts = json.loads(said.output)
+    assert facts["parts"] == {"hey": {"from": 0.2, "to": 0.7, "attack": 0.26}}
+    (file,) = facts["written"]
+    assert soundfile.info(file).duration == pytest.approx(0.5, abs=1e-3)
+    none = CliRunner().invoke(command, ["--parts", "other", *asked])
+    assert "other: no parts in" in str(none.exception)
+    assert "one of call would do" in str(none.exception)
 
 
 def test_gather_prints_a_tone_and_says_when_there_is_none(tmp_path, call):

@@ -7,7 +7,9 @@ import numpy as np
 import pytest
 import soundfile
 
-from liveaid.study.spoken_words import phrases_of, text_in_name, words_of
+from liveaid.study import study
+from liveaid.study.part_finding import parts_of, text_in_name, word_parts
+from liveaid.study.spoken_words import SpokenWord
 
 RATE = 22050
 SAID = ("hot", "chestnuts", "lantern", "go", "river", "drum")
@@ -41,26 +43,58 @@ def laid(words, gap_s):
 @pytest.mark.parametrize("gap_s", [0.06, 0.12, 0.4])
 def test_words_with_a_breath_between_are_cut_there(said, file, gap_s):
     samples, edges = laid(said, gap_s)
-    found = words_of(file(samples, rate=RATE), " ".join(SAID))
-    assert [word.text for word in found] == list(SAID)
-    assert [word.begin_s for word in found] == pytest.approx([a for a, _ in edges], abs=0.06)
+    found = parts_of(file(samples, rate=RATE), " ".join(SAID))
+    assert [word.name for word in found] == list(SAID)
+    assert [word.from_s for word in found] == pytest.approx([a for a, _ in edges], abs=0.06)
     for word, (begin, end) in zip(found, edges, strict=True):
         assert begin - 0.02 <= word.attack_s < end
-        assert word.begin_s < word.end_s <= end + 0.1
+        assert word.from_s < word.attack_s < word.to_s <= end + 0.1
+
+
+def test_the_text_is_taken_from_the_option_the_file_beside_or_the_name(said, file, tmp_path):
+    samples, edges = laid(said[:3], 0.4)
+    begins = pytest.approx([begin for begin, _ in edges], abs=0.06)
+    named = tmp_path / "hot-chestnuts-lantern_02.wav"
+    soundfile.write(named, samples, RATE)
+    found = parts_of(named)
+    assert [part.name for part in found] == ["hot", "chestnuts", "lantern"]
+    assert [part.from_s for part in found] == begins
+    named.with_suffix(".txt").write_text("Hot nuts, hot!")
+    assert [part.name for part in parts_of(named)] == ["hot", "nuts", "hot2"]
+    assert [part.name for part in parts_of(named, "a b c")] == ["a", "b", "c"]
+
+
+def test_a_name_that_cannot_be_what_is_said_names_nothing(said, file, tmp_path):
+    """Three words with pauses between are never the two of the name."""
+    samples, _ = laid(said[:3], 0.4)
+    path = tmp_path / "hawker-call.wav"
+    soundfile.write(path, samples, RATE)
+    assert [part.name for part in parts_of(path)][:3] == ["word1", "word2", "word3"]
 
 
 def test_phrases_keep_words_together_that_have_no_pause(said, file):
     together, _ = laid(said[:3], 0.05)
     apart, _ = laid(said[3:], 0.05)
     samples = np.concatenate([together, np.zeros(RATE // 2), apart])
-    found = phrases_of(file(samples, rate=RATE))
+    found = study(file(samples, rate=RATE)).phrases_s
     assert len(found) == 2
-    assert found[1].begin_s == pytest.approx((len(together) + RATE // 2) / RATE + 0.25, abs=0.06)
+    assert found[1][0] == pytest.approx((len(together) + RATE // 2) / RATE + 0.25, abs=0.06)
 
 
-def test_a_files_name_tells_its_words():
-    assert text_in_name("crate/hot-chestnuts_02.wav") == "hot chestnuts"
+def test_words_become_names_that_a_line_can_have():
+    """Acts use `for` themselves; a name begins with a letter and is one word of its own."""
+    texts = ("Hey!", "hey", "don't", "", "for", "42", "_x", "é")
+    words = [SpokenWord(n + 0.2, n + 0.25, n + 0.9, text) for n, text in enumerate(texts)]
+    parts = word_parts(words)
+    assert [part.name for part in parts] == [
+        "hey", "hey2", "dont", "word1", "for1", "word2", "x", "é",
+    ]  # fmt: skip
+    assert (parts[1].from_s, parts[1].attack_s, parts[1].to_s) == (1.19, 1.25, 1.9)
+
+
+def test_a_files_name_tells_its_words(tmp_path):
+    assert text_in_name(tmp_path / "hot-chestnuts_02.wav") == "hot chestnuts"
 
 
 def test_silence_has_no_words(file):
-    assert words_of(file(np.zeros(RATE), rate=RATE)) == ()
+    assert parts_of(file(np.zeros(RATE), rate=RATE), "hey") == ()

@@ -103,7 +103,7 @@ function showNow(status, it) {
   if (cues.length === 1 && it.phase === "wind") text("phase", `Bring the ${cues[0][0]} record to its cue`);
   if (it.phase === "take") {
     const alone = it.piece !== null && it.bars_left !== null;
-    const left = alone ? it.bars_left : status.bars_left, all = status.piece?.bars ?? 0;
+    const left = alone ? it.bars_left : status.bars_left, all = Math.ceil(status.piece?.bars ?? 0);
     text("big", left === null || left === undefined ? "–" : `${left}`);
     text("small", `${left === 1 ? "bar" : "bars"} left${alone || status.state === "following" ? "" : ", unsure"}`);
     row("row", all, (k) => (k < all - left ? "done" : k === all - left ? "here" : "left"));

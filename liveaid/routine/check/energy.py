@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from liveaid.routine.check.findings import Finding, found
 from liveaid.routine.model import PARTS, SIDES, Piece, Rests, Routine, Sound, Want
 from liveaid.routine.timeline import starts_s
+from liveaid.routine.written_numbers import bars_said
 
 DROP_ENERGY = 3
 """A fall this deep from one set piece to the next loses a crowd (common practice, no source)."""
@@ -133,7 +134,7 @@ def _reasons(routine: Routine, want: Want, index: int) -> tuple[str, ...]:
         (want.part != piece.part, f"it is {piece.part}"),
         (abs(want.energy - piece.energy) > 1, f"its energy is {piece.energy}"),
         (bool(want.kind) and all(s.kind != want.kind for s in sounds), f"no {want.kind} in it"),
-        (bool(want.bars) and piece.bars != want.bars, f"it has {piece.bars} bars"),
+        (bool(want.bars) and piece.bars != want.bars, f"it has {bars_said(piece.bars)}"),
         (not low <= piece.tempo_bpm <= high, f"it is at {piece.tempo_bpm:g} BPM"),
         (bool(want.key) and all(s.key != want.key for s in sounds), f"nothing in {want.key}"),
     )

@@ -10,6 +10,7 @@ from liveaid.record.places import THERE_S
 from liveaid.routine.check.findings import Finding, found
 from liveaid.routine.model import SIDES, Rests, Routine, Runs, Side, clock_time
 from liveaid.routine.timeline import beat_s
+from liveaid.routine.written_numbers import number_text
 
 SAME_TEMPO = 1.0005
 OVERSHOOT_TURNS = 0.25
@@ -85,7 +86,7 @@ def _beyond_file(
     routine: Routine, side: Side, used: UsedPassage, last: float, length_s: float
 ) -> Finding:
     bars = max(0.0, length_s - used.start_s) / (routine.metre * beat_s(routine, used.piece))
-    bar = 1 if used.worked else min(int(bars) + 1, routine.pieces[used.piece].bars)
+    bar = 1 if used.worked else min(int(bars) + 1, routine.bar_count(used.piece))
     return found(
         routine, "error", "reach",
         f"{side} is needed up to {last:.1f} s, but its file ends at {length_s:.1f} s",
@@ -151,9 +152,10 @@ def _short(routine: Routine, index: int, side: Side, name: str, has: float) -> F
     bars = routine.pieces[index].bars
     return found(
         routine, "error", "reach",
-        f"{name} has {has:.1f} bars left from there; the set piece lets it run for {bars}",
+        f"{name} has {has:.1f} bars left from there; the set piece lets it run for"
+        f" {number_text(bars)}",
         "a smaller `bars_in`, fewer bars, or a longer sound",
-        piece=index, bar=min(int(has) + 1, bars), side=side,
+        piece=index, bar=min(int(has) + 1, routine.bar_count(index)), side=side,
         numbers={"has_bars": has, "bars": bars},
     )  # fmt: skip
 

@@ -95,7 +95,7 @@ def _cut(routine: Routine, index: int, side: Side, plan: Runs, left_s: float) ->
         routine, "warning", "sounds",
         f"{plan.sound} is cut {left_s:.1f} s before its phrase ends ({beats:.1f} beats)",
         "a bar more or less, another `bars_in`, or let it run on into the next set piece",
-        piece=index, bar=routine.pieces[index].bars, side=side,
+        piece=index, bar=routine.bar_count(index), side=side,
         numbers={"left_s": left_s, "left_beats": beats},
     )  # fmt: skip
 

@@ -69,7 +69,7 @@ def judge_strokes(routine: Routine) -> Iterator[Finding]:
                     f"{len(late)} of {side}'s strokes lie beyond beat {end}, where it ends:"
                     f" {late[0]:g} is the first",
                     "strokes are beats from the set piece's start, from 0; take these out",
-                    piece=index, bar=piece.bars, side=side,
+                    piece=index, bar=routine.bar_count(index), side=side,
                     numbers={"beats": end, "stroke": late[0], "strokes": len(late)},
                 )  # fmt: skip
 

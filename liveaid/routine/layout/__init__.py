@@ -2,6 +2,7 @@
 
 `check` and `arrange` lay a routine out by this in milliseconds; `render` makes the audio it says.
 
+evened.py     a sound whose tempo moves, told as if it did not
 material.py   what must be known of each sound: length, grid, first onset
 uses.py       what each set piece wants of which sound
 part_use.py   the parts that one hand's acts go between

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol, TypeAlias
 
+from liveaid.routine.layout.evened import Evened, counted_as, evened
 from liveaid.routine.model import Kind, Routine, Runs, Side, Sound, Works
 
 LOOP_TOLERANCE = 0.005
@@ -31,6 +32,10 @@ class SoundFacts(Protocol):
         """Second of its first beat."""
 
     @property
+    def beats_s(self) -> Sequence[float]:
+        """Seconds of its beats where they had to be followed; empty where one grid tells them."""
+
+    @property
     def kind(self) -> Kind | None:
         """What kind of sound it is."""
 
@@ -49,7 +54,8 @@ class SoundFacts(Protocol):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Material:
-    """One sound as it lies in its file. Seconds count from the file's first frame."""
+    """One sound as it lies in its file. Seconds count from the file's first frame; where its beats
+    are followed, `first_beat_s` is an even second (see `evened`)."""
 
     name: str
     frames: int
@@ -65,6 +71,8 @@ class Material:
     """Whole beats the file may be repeated in; None when it is no loop."""
     gridded: bool = False
     """Whether it goes to the set piece's tempo even where a hand works it."""
+    evened: Evened | None = None
+    """Its even seconds, where the tempo moves and is followed beat by beat."""
     stretch: bool = False
     digest: str = ""
     """Hash of the file's bytes: what the cache of rendered passages goes by."""
@@ -73,6 +81,10 @@ class Material:
     def duration_s(self) -> float:
         """Seconds in the file."""
         return self.frames / self.rate_hz
+
+    def seconds(self, file_s: float, *, even: bool) -> float:
+        """A second of the file as layout counts: even where its beats are followed there."""
+        return self.evened.to_even(file_s) if even and self.evened else file_s
 
     def beat_s(self) -> float:
         """Seconds of one beat; ValueError when the tempo is not known."""
@@ -83,11 +95,12 @@ class Material:
 
 @dataclass(frozen=True, slots=True)
 class BeatGrid:
-    """Tempo, first beat and loop length of one sound."""
+    """Tempo, first beat and loop length of one sound, and its even seconds if it is followed."""
 
     tempo_bpm: float | None
     first_beat_s: float
     loop_beats: int | None = None
+    evened: Evened | None = None
 
 
 def needs_study(sound: Sound, *, runs: bool, from_start: bool) -> bool:
@@ -95,6 +108,8 @@ def needs_study(sound: Sound, *, runs: bool, from_start: bool) -> bool:
 
     `runs`: some deck lets it run. `from_start`: some hand works it from its start.
     """
+    if sound.follow and runs and not sound.loop:
+        return True
     if sound.loop and sound.first_beat_s is None and sound.tempo_bpm is not None:
         return from_start
     return sound.first_beat_s is None or (runs and sound.tempo_bpm is None)
@@ -114,6 +129,10 @@ def grid_of(
     first_beat = sound.first_beat_s
     if first_beat is None:
         first_beat = 0.0 if sound.loop or study is None else study.first_beat or 0.0
+    if tempo is not None and (even := _followed(sound, study, tempo)) is not None:
+        nearest = 0.0 if sound.first_beat_s is None else even.to_even(first_beat) - even.even_s[0]
+        beat_s = 60.0 / tempo
+        return BeatGrid(tempo, even.even_s[0] + round(nearest / beat_s) * beat_s, None, even)
     if not sound.loop or tempo is None:
         return BeatGrid(tempo, first_beat)
     beats = round(duration_s * tempo / 60.0)
@@ -121,6 +140,17 @@ def grid_of(
     if beats < 1 or off > min(0.25, LOOP_TOLERANCE * beats):
         return BeatGrid(tempo, first_beat)
     return BeatGrid(60.0 * beats / duration_s, first_beat, beats)
+
+
+def _followed(sound: Sound, study: SoundFacts | None, tempo_bpm: float) -> Evened | None:
+    """The even seconds of a sound whose tempo moves; None where one grid holds or the map, by
+    `follow: no` or by stating tempo and first beat, wants one."""
+    stated = sound.tempo_bpm is not None and sound.first_beat_s is not None
+    follow = not stated if sound.follow is None else sound.follow
+    if not follow or sound.loop or study is None or not study.beats_s or study.tempo is None:
+        return None
+    beats_s = counted_as(study.beats_s, study.tempo, tempo_bpm)
+    return None if beats_s is None else evened(beats_s, tempo_bpm)
 
 
 def nearest_octave(tempo_bpm: float | None, wanted_bpm: float) -> float | None:
@@ -162,6 +192,7 @@ def material_of(
         first_beat_s=grid.first_beat_s,
         first_onset_s=_first_onset_s(sound, study, grid.first_beat_s),
         loop_beats=grid.loop_beats,
+        evened=grid.evened,
         gridded=sound.tempo_bpm is not None or kind == "instrumental" or runs_somewhere,
         stretch=sound.stretch,
         no_beat=study.rhythmic if study else "",

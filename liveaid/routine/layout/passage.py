@@ -27,6 +27,24 @@ class Segment:
     """Second of the sound; beyond its end in a loop, which then comes round."""
     length_s: float
     """Deck seconds."""
+    even: bool = False
+    """Whether the sound's beats are followed: its seconds are even ones."""
+
+    def in_file(self, material: Material) -> tuple[Segment, ...]:
+        """The same in the file's own seconds: one piece, or one to each straight stretch between
+        beats that were followed."""
+        if not self.even or material.evened is None:
+            return (self,)
+        pieces = material.evened.stretches(self.start_s, self.length_s * self.speed)
+        return tuple(
+            Segment(
+                sound=self.sound,
+                speed=self.speed * lasts_s / even_s,
+                start_s=start_s,
+                length_s=even_s / self.speed,
+            )
+            for start_s, lasts_s, even_s in pieces
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +140,7 @@ def _holds(whole: Passage, part: Passage) -> bool:
         return False
     small = part.segments[0]
     return any(
-        big.sound == small.sound
+        (big.sound, big.even) == (small.sound, small.even)
         and abs(big.speed / small.speed - 1.0) < 1e-9
         and big.start_s <= small.start_s + SAME_S
         and small.start_s + small.length_s * small.speed
@@ -132,7 +150,13 @@ def _holds(whole: Passage, part: Passage) -> bool:
 
 
 def _segment(use: Use) -> Segment:
-    return Segment(sound=use.sound, speed=use.speed, start_s=use.start_s, length_s=use.length_s)
+    return Segment(
+        sound=use.sound,
+        speed=use.speed,
+        start_s=use.start_s,
+        length_s=use.length_s,
+        even=use.even,
+    )
 
 
 def _segments(use: Use) -> tuple[Segment, ...]:
@@ -166,7 +190,9 @@ def _standing(last: Passage, use: Use, material: Material, *, rest_s: float) -> 
     passage's own cue, where the sticker tells its place.
     """
     before = last.uses[-1]
-    if before.use.sound != use.sound or before.use.parts or use.parts:
+    if (before.use.sound, before.use.even) != (use.sound, use.even):
+        return None
+    if before.use.parts or use.parts:
         return None
     left_s = before.left_at_s
     runs_to = left_s + rest_s

@@ -42,6 +42,8 @@ class Use:
     """Second of the sound at which the span begins."""
     length_s: float
     """Deck seconds of the span."""
+    even: bool = False
+    """Whether the sound's beats are followed there: its seconds are even ones."""
     cue_offset_s: float = 0.0
     """Deck seconds from the span's begin to its cue."""
     parts: tuple[PartIn, ...] = ()
@@ -131,11 +133,12 @@ def _use(
         )
         would_do = f"a tempo from {MIN_SPEED:g} to {MAX_SPEED:g} times the sound's own would do"
         return Hindrance((*path[:2], "tempo"), found, would_do)
-    start = _start_s(plan, material, metre=routine.metre)
+    start = _start_s(plan, material, metre=routine.metre, even=on_grid)
     length = routine.piece_s(index)
     offset = 0.0
     if isinstance(plan, Works):
-        length = _span_s(plan, material, start_s=start, speed=speed, routine=routine, index=index)
+        there = material.seconds(material.duration_s, even=on_grid) - start
+        length = _span_s(plan, material, there_s=there / speed, routine=routine, index=index)
         offset = _cue_offset_s(plan, length)
     acts = acts_of(routine, index, side)
     base_s = getattr(plan, "from_s", None) or 0.0
@@ -147,6 +150,7 @@ def _use(
         speed=speed,
         start_s=start,
         length_s=length,
+        even=on_grid and material.evened is not None,
         cue_offset_s=acts[0].from_s - base_s if acts and written_out(piece, side) else offset,
         left=_left(routine, index, side, length, offset)
         if not (acts and written_out(piece, side))
@@ -201,17 +205,19 @@ def _unknown_tempos(routine: Routine, materials: Mapping[str, Material]) -> Iter
             yield Hindrance(("sounds", name, "tempo"), found, "its tempo in BPM would do")
 
 
-def _start_s(plan: Runs | Works, material: Material, *, metre: int) -> float:
+def _start_s(plan: Runs | Works, material: Material, *, metre: int, even: bool) -> float:
     """Second of the sound the set piece starts at: bars on the grid, or the first onset."""
     if plan.bars_in > 0:
         return material.first_beat_s + plan.bars_in * metre * material.beat_s()
-    return material.first_onset_s if isinstance(plan, Works) else material.first_beat_s
+    onset_s = material.seconds(material.first_onset_s, even=even)
+    return onset_s if isinstance(plan, Works) else material.first_beat_s
 
 
 def _span_s(
-    plan: Works, material: Material, *, start_s: float, speed: float, routine: Routine, index: int
+    plan: Works, material: Material, *, there_s: float, routine: Routine, index: int
 ) -> float:
     """Deck seconds a hand is given: the map's own span, else what the sound lasts, within reason.
+    `there_s`: deck seconds to the sound's end.
 
     Never more than the set piece lasts; of a sound on a grid no more than WORK_BARS, so that the
     hand's place in the record tells where the routine is.
@@ -221,7 +227,7 @@ def _span_s(
     lasts = routine.piece_s(index)
     if material.gridded:
         lasts = min(lasts, WORK_BARS * routine.metre * 60.0 / routine.pieces[index].tempo_bpm)
-    return lasts if material.loop_beats else min(lasts, (material.duration_s - start_s) / speed)
+    return lasts if material.loop_beats else min(lasts, there_s)
 
 
 def _cue_offset_s(plan: Works, length_s: float) -> float:
@@ -234,7 +240,7 @@ def _cue_offset_s(plan: Works, length_s: float) -> float:
 def _shortage(use: Use, piece: Piece, material: Material) -> list[Hindrance]:
     """What the sound lacks for its use."""
     path: FieldPath = ("pieces", use.piece, use.side, "sound")
-    there = max(0.0, material.duration_s - use.start_s) / use.speed
+    there = max(0.0, material.seconds(material.duration_s, even=use.even) - use.start_s) / use.speed
     if material.loop_beats is None and there < use.length_s - SLACK_S:
         found = (
             f'{use.sound}, {there:.2f} s of it from there on, for "{piece.name}" '

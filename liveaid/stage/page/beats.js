@@ -48,12 +48,14 @@ export class Count {
     this.#keep(told, now);
     this.#steer(this.backSince === null ? told : this.least, now);
     const metre = status.routine?.metre ?? 4;
-    const length = status.piece.bars * metre;
+    const length = Math.round(status.piece.bars * metre);
     const gone = Math.min(Math.max(length - this.least, 0), length - EDGE);
-    const bars = this.least <= EDGE && status.bars_left === 0 ? 0 : Math.max(1, Math.ceil(this.least / metre - EDGE));
+    // Bars are counted from the first: the last one may be cut short.
+    const bar = Math.floor(gone / metre + EDGE) + 1;
+    const bars = this.least <= EDGE && status.bars_left === 0 ? 0 : Math.max(1, Math.ceil(length / metre - EDGE) - bar + 1);
     return {
       left: this.drawn, bars, length, piece: status.piece, place: `${this.jumps}`,
-      bar: Math.floor(gone / metre + EDGE) + 1,
+      bar,
       beat: (Math.floor(gone + EDGE) % metre) + 1,
     };
   }

@@ -7,7 +7,7 @@ import { dress } from "/choices.js";
 import { node } from "/dial.js";
 import { listen } from "/keys.js";
 import { element } from "/panel.js";
-import { clock, picture } from "/picture.js";
+import { barsSaid, clock, picture } from "/picture.js";
 import { Stream, sayWord } from "/stream.js";
 import { BOX, LOOKS, Shown } from "/gate.js";
 
@@ -44,11 +44,11 @@ function drawRow(piece) {
   const tightAt = (side) => piece.tight.find((one) => one.side === side) ?? (side === "left" ? piece.tight.find((one) => !one.side) : undefined);
   const energy = node("svg", { class: "energy", viewBox: "0 0 56 32", "aria-hidden": "true" },
     ...[1, 2, 3, 4, 5].map((step) => node("rect", { class: step <= piece.energy ? "full" : "", x: 1 + 11 * (step - 1), y: 31 - 6 * step, width: 9, height: 6 * step })));
-  const facts = `${piece.bars} bars, ${piece.technique}, ${Math.round(piece.tempo)} BPM, from ${clock(piece.from_s)}, energy ${piece.energy} of 5`;
+  const facts = `${barsSaid(piece.bars)}, ${piece.technique}, ${Math.round(piece.tempo)} BPM, from ${clock(piece.from_s)}, energy ${piece.energy} of 5`;
   const errors = element("span", { class: "errors" }, ...tellTake(piece.index), ...piece.tight.map((one) => `${one.says}. `));
   const button = element("button", { type: "button", onclick: () => choosePiece(piece) },
     element("span", { class: "name", dir: "auto" }, piece.name), element("span", { class: "facts" }, facts), errors, energy);
-  const acts = (side) => piece.acts?.[side] && drawnActs(piece.acts[side], piece.bars * routine.metre);
+  const acts = (side) => piece.acts?.[side] && drawnActs(piece.acts[side], Math.round(piece.bars * routine.metre));
   const lane = (side) => drawLane(piece.hands[side], side, tightAt(side), acts(side));
   const row = element("li", {}, lane("left"), button, lane("right"));
   row.style.minHeight = `${Math.min(MOST_PX, Math.max(56, piece.bars * (Object.keys(piece.acts ?? {}).length ? ACTS_PX : BAR_PX)))}px`;

@@ -22,6 +22,14 @@ export function picture(status, { routine = null, old = false, ageMs = 0 } = {})
   };
 }
 
+export function barsSaid(bars) {
+  // `1 bar`, `2 1/2 bars`: a last bar that is cut short is told as its share.
+  const whole = Math.floor(bars + 1e-9), rest = bars - whole;
+  const under = [2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15, 16, 32].find((d) => Math.abs(rest * d - Math.round(rest * d)) < 1e-6);
+  const share = rest < 1e-9 ? "" : under ? `${Math.round(rest * under)}/${under}` : rest.toFixed(2).slice(1);
+  return `${[whole || "", share].filter(Boolean).join(" ")} ${bars <= 1 ? "bar" : "bars"}`;
+}
+
 export function clock(seconds) {
   const whole = Math.max(0, Math.floor(seconds));
   return `${Math.floor(whole / 60)}:${String(whole % 60).padStart(2, "0")}`;

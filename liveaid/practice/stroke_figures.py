@@ -1,0 +1,174 @@
+"""Strokes as a hand hears of them: begun, turned, how far, and when the fader let them through."""
+
+from __future__ import annotations
+
+import statistics
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import asdict
+from typing import Any
+
+from liveaid.practice.act_score import ActScore
+from liveaid.practice.fader_cuts import CutScore
+from liveaid.practice.take_report import ActReport, OpeningReport, StrokesReport, TakeReport
+from liveaid.routine import SIDES, Side
+
+STROKE_WORTH_MS = 5.0
+"""Off by less on the whole is on time: messages come some milliseconds apart."""
+WAY_WORTH_PERCENT = 5.0
+"""Longer or shorter by less is as far as written (common practice, no source)."""
+LEAST_STROKES = 3
+"""So many strokes at least are told together."""
+_SAME_EDGE = 1e-6
+
+
+def openings_of(act: ActScore, cuts: Sequence[CutScore]) -> tuple[OpeningReport, ...]:
+    """Each written opening of one act beside the cuts made for it, in order.
+
+    An end at which the fader need not move, as where the next act goes on sounding, has no time.
+    """
+    return tuple(_opening(start, end, cuts) for start, end in act.open)
+
+
+def _opening(start: float, end: float, cuts: Sequence[CutScore]) -> OpeningReport:
+    opened, closed = _edge(cuts, start, opens=True), _edge(cuts, end, opens=False)
+    opens_ms, closes_ms = _off_ms(opened), _off_ms(closed)
+    longer_ms = None
+    if opens_ms is not None and closes_ms is not None:
+        longer_ms = round(closes_ms - opens_ms, 2)
+    return OpeningReport(
+        from_beat=round(start, 4),
+        to_beat=round(end, 4),
+        opens_ms=opens_ms,
+        closes_ms=closes_ms,
+        longer_ms=longer_ms,
+        missed=any(one is not None and one.at_s is None for one in (opened, closed)),
+    )
+
+
+def _edge(cuts: Sequence[CutScore], beat: float, *, opens: bool) -> CutScore | None:
+    """The written cut at a beat; None where the fader does not move there."""
+    for one in cuts:
+        if one.opens is opens and one.beat is not None and abs(one.beat - beat) < _SAME_EDGE:
+            return one
+    return None
+
+
+def _off_ms(cut: CutScore | None) -> float | None:
+    return None if cut is None or cut.off_s is None else round(1000.0 * cut.off_s, 2)
+
+
+def strokes_of(acts: Sequence[ActReport]) -> tuple[StrokesReport, ...]:
+    """Each hand's strokes of one set piece together: medians, so that one slip is not all."""
+    return tuple(_strokes(side, mine) for side in SIDES if (mine := list(_heard(acts, side))))
+
+
+def _heard(acts: Iterable[ActReport], side: Side) -> Iterator[ActReport]:
+    for act in acts:
+        if act.side == side and act.outcome == "heard" and act.way_turns is not None:
+            yield act
+
+
+def _strokes(side: Side, mine: Sequence[ActReport]) -> StrokesReport:
+    openings = [opening for act in mine for opening in act.openings]
+    return StrokesReport(
+        side=side,
+        strokes=len(mine),
+        starts_ms=_median(act.error_ms for act in mine),
+        turns_ms=_median(act.turn_ms for act in mine),
+        longer_percent=_median(act.longer_percent for act in mine),
+        openings=len(openings),
+        open_longer_ms=_median(opening.longer_ms for opening in openings),
+    )
+
+
+def _median(values: Iterable[float | None]) -> float | None:
+    known = [value for value in values if value is not None]
+    return round(statistics.median(known), 2) if known else None
+
+
+def strokes_sentences(found: Iterable[StrokesReport]) -> dict[Side, str]:
+    """A sentence a hand over all set pieces of a take, from LEAST_STROKES strokes on."""
+    listed = list(found)
+    told: dict[Side, str] = {}
+    for side in SIDES:
+        mine = [one for one in listed if one.side == side]
+        if sum(one.strokes for one in mine) >= LEAST_STROKES:
+            told[side] = f"{side} hand's strokes: {_said(mine)}"
+    return told
+
+
+def _said(mine: Sequence[StrokesReport]) -> str:
+    parts = [
+        f"begun {_when(_weighed((one.starts_ms, one.strokes) for one in mine))}",
+        f"turned {_when(_weighed((one.turns_ms, one.strokes) for one in mine))}",
+        _how_far(_weighed((one.longer_percent, one.strokes) for one in mine)),
+        _how_open(_weighed((one.open_longer_ms, one.openings) for one in mine)),
+    ]
+    return ", ".join(part for part in parts if part)
+
+
+def _weighed(values: Iterable[tuple[float | None, int]]) -> float | None:
+    """The mean of several set pieces' medians, each by how many it stands for."""
+    known = [(value, many) for value, many in values if value is not None and many]
+    count = sum(many for _, many in known)
+    return sum(value * many for value, many in known) / count if count else None
+
+
+def _when(off_ms: float | None) -> str:
+    if off_ms is None:
+        return "by no count"
+    if abs(off_ms) < STROKE_WORTH_MS:
+        return "on time"
+    return f"{abs(off_ms):.0f} ms {'late' if off_ms > 0 else 'early'}"
+
+
+def _how_far(percent: float | None) -> str:
+    if percent is None:
+        return ""
+    if abs(percent) < WAY_WORTH_PERCENT:
+        return "as far as written"
+    return f"{abs(percent):.0f} % too {'far' if percent > 0 else 'short'}"
+
+
+def _how_open(longer_ms: float | None) -> str:
+    if longer_ms is None:
+        return ""
+    if abs(longer_ms) < STROKE_WORTH_MS:
+        return "open as long as written"
+    return f"open {abs(longer_ms):.0f} ms too {'long' if longer_ms > 0 else 'short'}"
+
+
+def stroke_row(act: ActReport) -> tuple[str, ...]:
+    """Beat, hand, act, begun, turned, way, opened and shut of one stroke, as a table has them."""
+    if act.outcome != "heard":
+        return (f"{act.beat:g}", act.side, act.kind, act.outcome, "", "", "", "")
+    opened, shut = (
+        " ".join(_signed(value) for one in act.openings if (value := getattr(one, end)) is not None)
+        for end in ("opens_ms", "closes_ms")
+    )
+    way = f"{act.way_turns:.2f} turns" if act.way_turns is not None else ""
+    way += f" {act.longer_percent:+.0f} %" if act.longer_percent is not None else ""
+    return (
+        f"{act.beat:g}", act.side, act.kind, _signed(act.error_ms), _signed(act.turn_ms), way,
+        opened, shut,
+    )  # fmt: skip
+
+
+def _signed(value: float | None) -> str:
+    return "" if value is None else f"{value:+.0f}"
+
+
+def strokes_json(report: TakeReport) -> dict[str, Any]:
+    """Every stroke of a take, set piece by set piece, and what is told of them together."""
+    return {
+        "says": dict(report.strokes),
+        "pieces": [
+            {
+                "index": piece.index,
+                "name": piece.name,
+                "hands": [asdict(one) for one in piece.strokes],
+                "strokes": [asdict(act) for act in piece.acts if act.way_turns is not None],
+            }
+            for piece in report.pieces
+        ],
+    }

@@ -1,0 +1,90 @@
+"""Strokes told: begun, turned, how far, open how long; worked out by hand."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from liveaid.practice.act_score import ActScore
+from liveaid.practice.fader_cuts import CutScore
+from liveaid.practice.stroke_figures import (
+    openings_of,
+    stroke_row,
+    strokes_of,
+    strokes_sentences,
+)
+from liveaid.practice.take_report import ActReport, OpeningReport
+
+STROKE = ActReport(
+    kind="stroke", side="right", beat=4.0, outcome="heard", error_ms=12.0, error_beats=0.02,
+    heard_s=3.012, due_s=3.0, by="left", turn_ms=-8.0, way_turns=0.2, longer_percent=-10.0,
+    openings=(OpeningReport(from_beat=4.0, to_beat=4.25, opens_ms=3.0, closes_ms=21.0,
+                            longer_ms=18.0),),
+)  # fmt: skip
+
+
+def cut(beat: float, off_s: float | None, *, opens: bool) -> CutScore:
+    at_s = None if off_s is None else beat + off_s
+    return CutScore(opens=opens, beat=beat, at_s=at_s, off_s=off_s)
+
+
+def test_each_opening_has_both_ends_and_its_length():
+    """Opened 4 ms late, shut 10 ms early: 14 ms too short. The second is shut by no cut of its own:
+    the next act sounds on. The third was never opened."""
+    act = ActScore(
+        kind="stroke", side="right", piece=0, beat=4.0, outcome="heard", by="left",
+        open=((4.0, 4.25), (4.5, 5.0), (6.0, 6.5)),
+    )  # fmt: skip
+    cuts = [
+        cut(4.0, 0.004, opens=True), cut(4.25, -0.010, opens=False), cut(4.5, 0.002, opens=True),
+        cut(6.0, None, opens=True), cut(6.5, 0.0, opens=False),
+        CutScore(opens=True, beat=None, at_s=4.1, off_s=None),
+    ]  # fmt: skip
+    first, second, third = openings_of(act, cuts)
+    assert (first.opens_ms, first.closes_ms, first.longer_ms) == (4.0, -10.0, -14.0)
+    assert (second.opens_ms, second.closes_ms, second.longer_ms) == (2.0, None, None)
+    assert (third.missed, third.longer_ms, first.missed) == (True, None, False)
+
+
+def test_a_hands_strokes_are_told_by_their_medians():
+    """Begun 12, 12 and 60 ms late: 12. Turned -8, 0, 4: 0. Way -10, -10, 40 %: -10."""
+    acts = [
+        STROKE,
+        replace(STROKE, turn_ms=0.0, openings=()),
+        replace(STROKE, error_ms=60.0, turn_ms=4.0, longer_percent=40.0, openings=()),
+        replace(STROKE, kind="release", way_turns=None),
+        replace(STROKE, outcome="missed", error_ms=None),
+    ]
+    (right,) = strokes_of(acts)
+    assert (right.side, right.strokes, right.openings) == ("right", 3, 1)
+    assert (right.starts_ms, right.turns_ms, right.longer_percent) == (12.0, 0.0, -10.0)
+    assert right.open_longer_ms == 18.0
+    assert strokes_sentences([right]) == {
+        "right": "right hand's strokes: begun 12 ms late, turned on time, 10 % too short,"
+        " open 18 ms too long"
+    }
+    assert strokes_sentences([replace(right, strokes=2)]) == {}
+
+
+def test_set_pieces_weigh_by_their_strokes():
+    """2 strokes 30 ms late and 4 on the beat: 10 ms late; ways 8 and -1: 2 %, as far as written."""
+    (few,) = strokes_of([replace(STROKE, error_ms=30.0, longer_percent=8.0, openings=())] * 2)
+    (many,) = strokes_of([replace(STROKE, error_ms=0.0, longer_percent=-1.0, openings=())] * 4)
+    assert strokes_sentences([few, many])["right"] == (
+        "right hand's strokes: begun 10 ms late, turned 8 ms early, as far as written"
+    )
+
+
+@pytest.mark.parametrize(
+    ("act", "row"),
+    [
+        (STROKE, ("4", "right", "stroke", "+12", "-8", "0.20 turns -10 %", "+3", "+21")),
+        (
+            replace(STROKE, outcome="missed"),
+            ("4", "right", "stroke", "missed", "", "", "", ""),
+        ),
+    ],
+)
+def test_a_stroke_in_a_line(act, row):
+    assert stroke_row(act) == row

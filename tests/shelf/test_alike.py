@@ -1,0 +1,169 @@
+"""Sounds that sound like one: copies first, then those of its kind.
+
+Recorded hits from Debian's sonic-pi-samples (CC0), whose file names say what they are. Coded by
+libsndfile's MP3 (LAME) and Vorbis coders, resampled by soxr.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+import soxr
+from click.testing import CliRunner
+
+from liveaid.cli import liveaid
+from liveaid.files.file_bytes import Signature
+from liveaid.shelf.alike import find_alike, imprint_of
+from liveaid.shelf.find import parse_query
+from liveaid.shelf.shelf import Shelf
+from liveaid.study.facts import Study
+from liveaid.study.imprint import Imprint, overlaid, take_imprint
+from liveaid.study.spectrum import RATE_HZ, analyse
+
+HITS = (
+    "bd_808", "bd_haus", "bd_klub", "bd_tek", "sn_dolf", "sn_dub", "sn_zome", "tabla_na",
+    "tabla_ghe1", "tabla_ke1", "drum_cymbal_open", "drum_cymbal_hard", "drum_splash_hard",
+    "drum_tom_lo_hard", "drum_tom_hi_hard", "elec_blip", "elec_tick", "perc_snap", "perc_snap2",
+)  # fmt: skip
+
+
+def imprint(samples: np.ndarray, rate: float) -> Imprint:
+    found = take_imprint(analyse(soxr.resample(samples, rate, RATE_HZ).astype(np.float32)))
+    assert found is not None
+    return found
+
+
+@pytest.fixture(scope="module")
+def hits(needs_folder: Callable[[str, str], Path]) -> dict[str, np.ndarray]:
+    folder = needs_folder("/usr/share/sonic-pi/samples", "sonic-pi-samples")
+    return {
+        name: soundfile.read(folder / f"{name}.flac", always_2d=True)[0].mean(axis=1)
+        for name in HITS
+    }
+
+
+@pytest.fixture(scope="module")
+def crate(hits: dict[str, np.ndarray], tmp_path_factory: pytest.TempPathFactory) -> Path:
+    file = tmp_path_factory.mktemp("crate") / "shelf.sqlite"
+    facts = {"sample_rate_hz": 44100, "channels": 1, "format": "WAV", "frames_declared": 1}
+    with Shelf(file) as shelf:
+        for number, (name, samples) in enumerate(hits.items()):
+            study = Study(duration_s=len(samples) / 44100, frames_read=1, **facts)  # type: ignore[arg-type]
+            kept = replace(study, kind="sample", imprint=imprint(samples, 44100))
+            shelf.keep(f"{number:02x}" * 20, kept)
+            shelf.place(f"/s/{name}.wav", f"{number:02x}" * 20, Signature(1, 1, number, 1))
+    return file
+
+
+def coded(samples: np.ndarray, kind: str, coding: str) -> np.ndarray:
+    file = io.BytesIO()
+    soundfile.write(file, 0.7 * samples, 44100, format=kind, subtype=coding)
+    file.seek(0)
+    return soundfile.read(file)[0]
+
+
+COPIES: dict[str, Callable[[np.ndarray], tuple[np.ndarray, float]]] = {
+    "9 dB down": lambda x: (x * 0.35, 44100),
+    "at 48 kHz": lambda x: (soxr.resample(x, 44100, 48000), 48000),
+    "MP3": lambda x: (coded(x, "MP3", "MPEG_LAYER_III"), 44100),
+    "Vorbis": lambda x: (coded(x, "OGG", "VORBIS"), 44100),
+    "its tail cut off": lambda x: (x[: len(x) * 7 // 10], 44100),
+    "silence before it": lambda x: (np.concatenate([np.zeros(30000), x]), 44100),
+    "3 % faster": lambda x: (x, 44100 * 1.03),
+}
+
+
+@pytest.mark.parametrize("way", COPIES)
+def test_a_copy_of_a_hit_finds_the_hit_first(crate: Path, hits: dict[str, np.ndarray], way: str):
+    with Shelf(crate) as shelf:
+        for number, name in list(enumerate(hits))[::2]:
+            found = find_alike(shelf, imprint(*COPIES[way](hits[name])))
+            assert found[0].hash.hex() == f"{number:02x}" * 20, (name, way)
+            assert found[0].distance < found[1].distance
+
+
+def test_the_same_sound_is_a_copy_at_no_distance(crate: Path):
+    with Shelf(crate) as shelf:
+        mine = imprint_of(shelf, "00" * 20)
+        assert mine is not None
+        same, other, *_ = find_alike(shelf, mine)
+    assert same.distance == pytest.approx(0.0, abs=1e-3)
+    assert same.copy
+    assert not other.copy
+
+
+def test_the_next_like_a_hit_is_of_its_kind_more_often_than_not(crate: Path):
+    # Families as the file names have them; of 19 sounds chance would be one in six.
+    families = ("bd_", "sn_", "tabla_", "drum_cymbal", "drum_splash", "drum_tom", "perc_snap")
+    cymbals = {"drum_splash": "drum_cymbal"}
+    family = [next((f for f in families if name.startswith(f)), "") for name in HITS]
+    family = [cymbals.get(word, word) for word in family]
+    right = []
+    with Shelf(crate) as shelf:
+        for number, word in enumerate(family):
+            mine = imprint_of(shelf, f"{number:02x}" * 20)
+            assert mine is not None
+            if word:
+                right.append(family[find_alike(shelf, mine)[1].hash[0]] == word)
+    assert np.mean(right) >= 0.6
+
+
+def test_terms_narrow_what_is_looked_at(crate: Path):
+    with Shelf(crate) as shelf:
+        mine = imprint_of(shelf, "00" * 20)
+        assert mine is not None
+        found = find_alike(shelf, mine, parse_query("text tabla"))
+    assert [HITS[each.hash[0]].split("_")[0] for each in found] == ["tabla"] * 3
+
+
+def test_the_command_lists_the_likest_first_and_not_the_sound_itself(crate: Path):
+    arguments = ["gather", "--shelf", str(crate), "--like", "perc_snap.wav"]
+    table = CliRunner(env={"COLUMNS": "80"}).invoke(liveaid, arguments).stdout.splitlines()
+    told = CliRunner().invoke(liveaid, [*arguments, "--top", "3", "--json"]).stdout
+    rows = json.loads(told)
+    assert rows[0]["name"] in table[2]
+    assert "perc_snap" not in [row["name"] for row in rows]
+    assert [row["distance"] for row in rows] == sorted(row["distance"] for row in rows)
+    assert len(rows) == 3
+    assert max(map(len, table)) <= 80
+
+
+def test_a_file_on_no_shelf_is_held_against_it(
+    crate: Path, hits: dict[str, np.ndarray], tmp_path: Path
+):
+    file = tmp_path / "unknown.ogg"
+    soundfile.write(file, hits["sn_zome"], 44100)
+    found = CliRunner().invoke(liveaid, ["gather", "--shelf", str(crate), "--like", str(file)])
+    assert "sn_zome (a copy?)" in found.stdout
+    assert "studied for this once" in found.stderr
+
+
+def test_a_sound_whose_imprint_is_not_kept_says_what_would_do(tmp_path: Path):
+    with Shelf(tmp_path / "s.sqlite") as shelf:
+        facts = {"sample_rate_hz": 44100, "channels": 1, "format": "WAV", "frames_declared": 1}
+        shelf.keep("ab" * 20, Study(duration_s=1.0, frames_read=1, **facts))  # type: ignore[arg-type]
+        shelf.place("/s/a.wav", "ab" * 20, Signature(1, 1, 1, 1))
+    found = CliRunner().invoke(
+        liveaid, ["gather", "--shelf", str(tmp_path / "s.sqlite"), "--like", "a.wav"]
+    )
+    assert "gather its folder once more" in str(found.exception)
+
+
+def test_silence_has_no_imprint():
+    assert take_imprint(analyse(np.zeros(RATE_HZ, np.float32))) is None
+
+
+def test_pictures_are_laid_over_each_other_at_the_shift_that_fits():
+    picture = np.random.default_rng(1).integers(-40, 40, (60, 15)).astype(np.int8)
+    other = np.random.default_rng(2).integers(-40, 40, (60, 15)).astype(np.int8)
+    # Whole, cut at either end, and another one: 1 for what is the same at some shift.
+    fits = overlaid(picture, [picture, picture[20:], picture[:40], other])
+    assert fits[:3] == pytest.approx(1.0, abs=1e-4)
+    assert fits[3] < 0.5
