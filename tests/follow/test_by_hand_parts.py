@@ -110,8 +110,15 @@ def test_a_run_is_at_the_beat_its_record_tells(small):
     for at_s, there in ((5.0, [(0, 6.0)]), (52.5, [(3, 5.0)])):
         run = Gesture("runs", 9.0, at_s - 1.0, True, 10.0, at_s, 1.0)
         heard = _heard(10.0, left=run)
-        told = [(s.index, beat) for s in plan.sections[1:-1] for beat, _ in search.places(s, heard)]
+        told = [
+            (s.index, beat)
+            for s in plan.sections[1:-1]
+            for beat, _ in search.places(s, heard, USUAL)
+        ]
         assert told == there
+
+
+PLACES = Numbers(from_cue_s=0.15, release_doubt=0.3, midway_at=0.4, midway_doubt=0.3)
 
 
 def test_a_release_from_a_worked_decks_cue_is_as_many_beats_in_as_it_is_old(small):
@@ -120,8 +127,8 @@ def test_a_release_from_a_worked_decks_cue_is_as_many_beats_in_as_it_is_old(smal
     three = plan_of(small).at(2)
     from_cue = Gesture("runs", 9.25, 40.02, True, 10.0, 40.77, 1.0)
     inside = Gesture("runs", 9.25, 40.6, True, 10.0, 41.0, 1.0)
-    assert search.places(three, _heard(10.0, right=from_cue)) == [pytest.approx((1.5, 0.3))]
-    assert search.places(three, _heard(10.0, right=inside)) == [pytest.approx((3.2, 2.4))]
+    assert search.places(three, _heard(10.0, right=from_cue), PLACES) == [pytest.approx((1.5, 0.3))]
+    assert search.places(three, _heard(10.0, right=inside), PLACES) == [pytest.approx((3.2, 2.4))]
 
 
 def test_a_place_found_costs_its_price_from_the_cheapest_guess(small):
