@@ -14,7 +14,6 @@ from liveaid.record.bring import bring
 from liveaid.record.places import has_left_course
 from liveaid.record.platter import sticker_degrees
 from liveaid.routine import Routine, Side
-from liveaid.routine.timeline import Moment, beats_between
 from liveaid.routine.way import Change, next_change, stands_ready
 
 
@@ -113,7 +112,10 @@ def _due(routine: Routine, here: Here, move: Change) -> tuple[float | None, floa
     if here.piece < 0:
         return None, None
     beats = seconds = 0.0
-    for piece, _, share in beats_between(routine, Moment(here.piece, here.beat), move.due):
+    for piece in range(here.piece, min(move.due.piece, len(routine.pieces) - 1) + 1):
+        first = here.beat if piece == here.piece else 0.0
+        last = move.due.beat if piece == move.due.piece else float(routine.beats(piece))
+        share = max(last - first, 0.0)
         beats += share
         seconds += share * 60.0 / routine.pieces[piece].tempo_bpm
     nominal_bps = routine.pieces[here.piece].tempo_bpm / 60.0

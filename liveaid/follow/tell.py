@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 
 from liveaid.follow.deck_line import Deck
 from liveaid.follow.hearing import STILL
@@ -132,4 +132,8 @@ def _deck(
         sure=picture.confidence >= SURE,
     )
     cue = next_cue(routine, ways, side, here, position_s=position_s, speed=speed)
-    return DeckNow(position_s, speed, age_ms, plan.at(section).parts[side].hand, **asdict(cue))
+    return DeckNow(
+        position_s, speed, age_ms, plan.at(section).parts[side].hand, cue=cue.cue, way=cue.way,
+        wind=cue.wind, in_time=cue.in_time, sticker=cue.sticker, ready=cue.ready,
+        after=cue.after, due_beats=cue.due_beats,
+    )  # fmt: skip

@@ -31,11 +31,6 @@ LOST_S = 0.9
 a turn, more than a beat of the count can be told wrong for a moment."""
 
 
-def same_place(a_s: float, b_s: float) -> bool:
-    """Whether two deck-file seconds are one place of a sound."""
-    return abs(a_s - b_s) <= SAME_S
-
-
 def is_there(at_s: float, cue_s: float) -> bool:
     """Whether a record at one deck-file second is at a cue without a hand's help."""
     return abs(at_s - cue_s) <= THERE_S + 1e-9

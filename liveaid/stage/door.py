@@ -59,7 +59,9 @@ class Door:
         self._mute: dict[_Guest, None] = {}
         """Those who have not said what they ask for, the first to come first."""
         self._next: deque[_Guest] = deque()
-        """Those who may come in, and wait for their turn."""
+        """Those who may come in, and wait for their turn: what is answered and gone."""
+        self._to_stay: deque[_Guest] = deque()
+        """Live streams: a crowd of them does not stand before a page's own request."""
         self._again: asyncio.Handle | None = None
         self._admitting: set[asyncio.Task[None]] = set()
         self._waiting: asyncio.TimerHandle | None = None
@@ -96,9 +98,9 @@ class Door:
         """It has said what it asks for, and may."""
         self._mute.pop(guest, None)
 
-    def admit(self, guest: _Guest) -> None:
+    def admit(self, guest: _Guest, *, stays: bool = False) -> None:
         """Make the connection a transport, when its turn has come."""
-        self._next.append(guest)
+        (self._to_stay if stays else self._next).append(guest)
         if self._again is None:
             self._again = asyncio.get_running_loop().call_soon(self._admit_some)
 
@@ -126,17 +128,19 @@ class Door:
     def _admit_some(self) -> None:
         self._again = None
         loop = asyncio.get_running_loop()
-        for _ in range(min(ADMITTED_AT_ONCE, len(self._next))):
-            guest = self._next.popleft()
-            if guest in self._guests:
-                task = loop.create_task(self._admit(guest))
-                self._admitting.add(task)
-                task.add_done_callback(self._admitting.discard)
-        if self._next:
+        for queue, most in ((self._next, ADMITTED_AT_ONCE), (self._to_stay, 1)):
+            for _ in range(min(most, len(queue))):
+                guest = queue.popleft()
+                if guest in self._guests:
+                    task = loop.create_task(self._admit(guest))
+                    self._admitting.add(task)
+                    task.add_done_callback(self._admitting.discard)
+        if self._next or self._to_stay:
             self._again = loop.call_soon(self._admit_some)
 
     async def _admit(self, guest: _Guest) -> None:
         loop = asyncio.get_running_loop()
+        guest.being_admitted = True
         limit = {"ssl_handshake_timeout": DOOR_HEAD_S} if self.tls else {}
         try:
             await loop.connect_accepted_socket(
@@ -145,6 +149,7 @@ class Door:
         except (OSError, TimeoutError, asyncio.CancelledError):
             self.turned_away["no handshake"] += 1
             guest.leave()
+            loop.call_soon(guest.connection.close)  # after whatever the transport has still to do
 
     def _wait(self) -> None:
         """Take nobody in for a moment."""
@@ -178,7 +183,9 @@ class _Guest(asyncio.Protocol):
     def __init__(self, door: Door, connection: socket.socket) -> None:
         self.connection = connection
         self._door = door
-        self._listens = False
+        self.being_admitted = False
+        """Its socket is asyncio's by now, and not to be closed under its hands."""
+        self._listens = self._gone = False
         self._transport: asyncio.Transport | None = None
         self._head = bytearray()
         self._inside: asyncio.Protocol | None = None
@@ -218,16 +225,19 @@ class _Guest(asyncio.Protocol):
         self._door.left(self)
         self._stop_timer()
         self._listen_no_more()
+        self._gone = True
         if self._transport is not None:
             self._transport.abort()
-        else:
+        elif not self.being_admitted:
             with contextlib.suppress(OSError):
                 self.connection.close()
 
     def connection_made(self, transport: asyncio.BaseTransport) -> None:
         assert isinstance(transport, asyncio.Transport)
         self._transport = transport
-        if self._door.tls is None:
+        if self._gone:
+            transport.abort()
+        elif self._door.tls is None:
             self._go_in()
 
     def data_received(self, data: bytes) -> None:
@@ -280,7 +290,7 @@ class _Guest(asyncio.Protocol):
             self._go_in()
         else:
             self._listen_no_more()
-            self._door.admit(self)
+            self._door.admit(self, stays=asked.path == LIVE)
 
     def _go_in(self) -> None:
         assert self._transport is not None

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import logging
 from collections.abc import AsyncIterator, Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -23,6 +24,7 @@ from liveaid.routine.scene import DECKS, MAP
 from liveaid.stage.osc import Heard
 from liveaid.stage.watcher import Stage, Watcher
 
+_log = logging.getLogger("liveaid.stage")
 STANDS_FOR_S = 1.5
 """Both records must have stood so long before the map is changed under the performer's hands:
 longer than any rest inside a juggle or scratch (common practice, no source)."""
@@ -106,7 +108,9 @@ class LivingMap(Watcher):
 
     def status(self) -> Mapping[str, Any]:
         """The key `map` of /status, /live and /health."""
-        return {"map": {"state": self.opened.state, "says": list(self._says)}}
+        found = self.opened
+        written = self._next is None and found.fits is not None and not found.other_sounds
+        return {"map": {"state": found.state, "says": list(self._says), "followed": written}}
 
     def _nothing_plays(self, now: float) -> bool:
         if self._busy():
@@ -121,6 +125,7 @@ class LivingMap(Watcher):
                 found = await asyncio.to_thread(open_scene, self.opened.file)
             except LiveaidError as error:
                 self._says = (str(error),)
+                _log.warning(str(error))
                 self._push()
                 continue
             self._edited(found)
@@ -140,6 +145,7 @@ class LivingMap(Watcher):
                               "both records stand.",)  # fmt: skip
         elif found.state != "as rendered" and fits is None:
             self._says += ("What was followed so far is followed on.",)
+        _log.info(" ".join(self._says), extra={"data": {"map": found.state}})
         self._told(found)
         self._push()
 

@@ -163,9 +163,9 @@ class Receiver:
         """Take in what the system holds, and read what waits as far as the budget goes."""
         if self._socket is None:
             return
-        self._take_in(self._socket)
+        more = self._take_in(self._socket)
         heard = self._read()
-        behind = self._backlog.messages > 0
+        behind = more or self._backlog.messages > 0
         if behind and (self._again is None or self._again.cancelled()):
             self._again = asyncio.get_running_loop().call_soon(self._turn_again)
         if heard:
@@ -175,8 +175,10 @@ class Receiver:
         self._again = None
         self.turn()
 
-    def _take_in(self, opened: socket.socket) -> None:
-        for data, arrived_s, sender in in_order(self._waiting(opened)):
+    def _take_in(self, opened: socket.socket) -> bool:
+        """Whether the system may hold more."""
+        waiting = self._waiting(opened)
+        for data, arrived_s, sender in in_order(waiting):
             self.counts.datagrams += 1
             useless = self._useless.get(data[:-4])
             if useless is not None:
@@ -189,6 +191,7 @@ class Receiver:
             if dropped:
                 self.counts.over_budget += dropped
                 self.counts.last_over_budget = f"{sender[0]}:{sender[1]}"
+        return len(waiting) == RECEIVER_AT_ONCE
 
     def _waiting(self, opened: socket.socket) -> list[tuple[bytes, float, Any]]:
         """What the system holds for us, each with its monotonic second of arrival."""

@@ -101,6 +101,7 @@ class Service:
             catch_up=self._receiver.turn,
         )
         self._page_s = float("-inf")
+        self._missing: dict[str, str] = {}
         self._sleeps = Sleeps()
         self._lag, self._notes = LoopLag(), Notes()
         self._health = self._health_parts()
@@ -341,6 +342,16 @@ class Service:
         for sentence in self._notes.sentences():
             if sentence not in said:
                 _log.warning(sentence)
+        self._look_at_ports()
+
+    def _look_at_ports(self) -> None:
+        """A line in the log whenever a controller comes or goes."""
+        before, self._missing = self._missing, self._boards.missing()
+        for name, why in self._missing.items():
+            if before.get(name) != why:
+                _log.warning("%s: %s", name, why)
+        for name in before.keys() - self._missing.keys():
+            _log.info("%s: open", name)
 
     def _vitals(self) -> Vitals:
         counts, dropped = self._receiver.counts, self._receiver.dropped()

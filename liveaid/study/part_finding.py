@@ -22,7 +22,6 @@ from liveaid.routine.act_line import DETAILS
 from liveaid.sound.read import Samples
 from liveaid.study.measure import measure, studied_mono
 from liveaid.study.onsets import find_onsets
-from liveaid.study.phrases import find_phrases
 from liveaid.study.spectrum import RATE_HZ, analyse
 from liveaid.study.spoken_words import SpokenWord, find_words
 
@@ -87,9 +86,8 @@ def _words(mono: Samples, said: str, named: str) -> tuple[SpokenWord, ...]:
     found = find_words(spectrum, onsets, duration_s, said)
     if said:
         return found
-    # A word may come as two, never two as fewer than their pauses part: so many may be meant.
-    phrases = len(find_phrases(spectrum.level_db, onsets, duration_s))
-    if found and phrases <= len(named.split()) <= len(found) <= 2 * len(named.split()):
+    # A word may come as two; where the pauses alone part more, the name's words are not taken.
+    if len(named.split()) <= len(found) <= 2 * len(named.split()):
         return find_words(spectrum, onsets, duration_s, named)
     return found
 

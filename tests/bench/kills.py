@@ -6,8 +6,9 @@ rehearse --restart: take after take is played; each time the stage process is ki
 the time is taken until its page is there again, and until it is right: following, within a beat of
 the record, while it is played; else no longer waiting. Every take the page told of must be there,
 in the database or in its journal, and no take that was there may go. render:
-the scene's map is edited, rendering begins and is killed; afterwards the folder must hold either
-the old set of files whole or the new one. gather: the shelf must open and hold what it held.
+the scene's map is edited, rendering begins (in a copy of this process, so that few kills fall into
+loading) and is killed; afterwards the folder must hold either the old set of files whole or the
+new one. gather: the shelf must open and hold what it held.
 Bars: following within 2 s, every ended take there, old or new set whole. Times are a busy
 machine's where others work on it; the start of a bare interpreter with liveaid imported stands
 beside them.
@@ -17,7 +18,9 @@ from __future__ import annotations
 
 import argparse
 import hashlib
+import importlib
 import json
+import multiprocessing
 import os
 import random
 import shutil
@@ -34,6 +37,8 @@ import urllib.request
 from pathlib import Path
 
 from pythonosc.osc_message_builder import OscMessageBuilder
+
+from liveaid.cli import main as main_of_liveaid
 
 PLAYED_S, HELD_S = 8.0, 1.2
 ROUTINE = """
@@ -109,12 +114,12 @@ def wait_for(look, for_s: float = 60.0) -> float:
 
 
 def takes_in(file: Path) -> int:
-    """Takes in the database and in the journal beside it."""
-    waiting = len(list(file.with_name(f"{file.name}.waiting").glob("*.take")))
-    if not file.is_file():
-        return waiting
-    with sqlite3.connect(f"file:{file}?mode=ro", uri=True) as opened:
-        return waiting + int(opened.execute("select count(*) from take").fetchone()[0])
+    """Takes in the database and in the journal beside it; one that is in both is one."""
+    codes = {path.stem for path in file.with_name(f"{file.name}.waiting").glob("*.take")}
+    if file.is_file():
+        with sqlite3.connect(f"file:{file}?mode=ro", uri=True) as opened:
+            codes |= {code for (code,) in opened.execute("select code from take")}
+    return len(codes)
 
 
 def told_of(http: int) -> int:
@@ -183,18 +188,47 @@ def render(kills: int, chance: random.Random, scene: Path) -> None:
     for edition in editions:
         file.write_text(edition)
         begun_s = time.monotonic()
-        subprocess.run([*LIVEAID, "render", str(scene)], check=True, **QUIET)
+        ended = begun(["render", str(scene)])
+        ended.join()
+        assert ended.exitcode == 0
         takes_s = time.monotonic() - begun_s
         whole.append(placed(decks))
-    torn = 0
+    torn, came = 0, 0
     for number in range(kills):
         file.write_text(editions[number % 2])
-        running = subprocess.Popen([*LIVEAID, "render", str(scene)], **QUIET)
-        time.sleep(chance.uniform(0.2, 1.2) * takes_s)
-        running.kill()
-        running.wait()
+        before = placed(decks)
+        killed(begun(["render", str(scene)]), chance.uniform(0.0, 1.1) * takes_s)
         torn += placed(decks) not in whole
-    print(f"render: {kills} kills within {takes_s:.1f} s, neither old nor new: {torn}")
+        came += placed(decks) != before
+    ended = begun(["render", str(scene)])
+    ended.join()
+    torn += placed(decks) != whole[(kills - 1) % 2]
+    print(
+        f"render: {kills} kills within {takes_s:.1f} s, in {came} the new set had come, neither "
+        f"old nor new: {torn}",
+        flush=True,
+    )
+
+
+def begun(words: list[str]) -> multiprocessing.Process:
+    """A command, run in a copy of this process."""
+
+    def run() -> None:
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, 1)
+        os.dup2(nowhere, 2)
+        main_of_liveaid(words)
+
+    importlib.import_module(f"liveaid.commands.{words[0]}")
+    running = multiprocessing.get_context("fork").Process(target=run)
+    running.start()
+    return running
+
+
+def killed(running: multiprocessing.Process, after_s: float) -> None:
+    time.sleep(after_s)
+    running.kill()
+    running.join()
 
 
 def placed(decks: Path) -> tuple:
@@ -204,13 +238,14 @@ def placed(decks: Path) -> tuple:
 
 def gather(kills: int, chance: random.Random, scene: Path, folder: Path) -> None:
     shelf, most, torn = folder / "shelf.sqlite", 0, 0
+    begun_s = time.monotonic()
+    begun(["gather", str(scene / "sounds"), "--shelf", str(folder / "whole.sqlite")]).join()
+    longest_s = time.monotonic() - begun_s
     for _ in range(kills):
-        running = subprocess.Popen(
-            [*LIVEAID, "gather", str(scene / "sounds"), "--shelf", str(shelf)], **QUIET
+        killed(
+            begun(["gather", str(scene / "sounds"), "--shelf", str(shelf)]),
+            chance.uniform(0.0, longest_s),
         )
-        time.sleep(chance.uniform(0.5, 6.0))
-        running.kill()
-        running.wait()
         if shelf.is_file():
             try:
                 with sqlite3.connect(shelf) as opened:
@@ -225,13 +260,17 @@ def gather(kills: int, chance: random.Random, scene: Path, folder: Path) -> None
                 most = max(most, held)
             except sqlite3.Error:
                 torn += 1
-    print(f"gather: {kills} kills, shelves torn or with less than before: {torn}; {most} sounds")
+    print(
+        f"gather: {kills} kills within {longest_s:.1f} s, shelves torn or with less than before: "
+        f"{torn}; {most} sounds at the end"
+    )
 
 
 def main() -> None:
     options = argparse.ArgumentParser(description=__doc__)
     for name in ("rehearse", "render", "gather"):
         options.add_argument(f"--{name}", type=int, default=100)
+    options.add_argument("--scene", type=Path, help="a rendered copy of the night market")
     chosen = options.parse_args()
     chance = random.Random(3)
     bare = []
@@ -246,7 +285,7 @@ def main() -> None:
         if chosen.rehearse:
             rehearse(chosen.rehearse, chance, folder)
         if chosen.render or chosen.gather:
-            scene = scene_of(folder)
+            scene = chosen.scene or scene_of(folder)
             render(chosen.render, chance, scene) if chosen.render else None
             gather(chosen.gather, chance, scene, folder) if chosen.gather else None
     finally:

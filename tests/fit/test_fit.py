@@ -228,6 +228,9 @@ def test_a_sound_without_a_tempo_is_cued_and_says_so(sound):
     (fit,) = fits(sound(92.0), {"call": sound(None, kind="a cappella")})
     assert fit.meeting is None
     assert "no tempo" in fit.why_cued
+    (met,) = fits(sound(92.0), {"drums": sound(92.0)})
+    assert met.meeting is not None
+    assert met.why_cued == ""
 
 
 def test_what_is_out_of_reach_is_named_with_the_range_that_would_do(sound):

@@ -260,6 +260,9 @@ def test_a_pick_up_and_half_bars_are_followed_and_scored():
     hands = Hands(stroke_error_s=0.004, timing_error_s=0.004, cue_error_s=0.003, fader_error_s=0.0)
     played = perform(routine, seed=2, lead_s=3.0, hands=hands)
     (ended,), told = take_of(routine, played)
+    # The left record is heard on while the right one picks up: the fader never closes it.
+    places = [m.value for m in played.mixer if m.control == "crossfader" and m.now_s > 3.1]
+    assert max(places) == 0.5
     known = [(one, place) for one in told if (place := played.truth.at(one[0])) is not None]
     right = [
         prompt.piece.index == place[0] and abs(prompt.beat_position - place[1]) < 0.25

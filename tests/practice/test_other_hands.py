@@ -12,9 +12,11 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
+from liveaid.practice.assess import assess
 from liveaid.practice.attempt import heard_of
 from liveaid.practice.hand_acts import held_acts
 from liveaid.practice.trace import trace_of
+from liveaid.practice.visits import Visit
 from liveaid.routine import Routine
 from liveaid.routine.acts import acts_of
 
@@ -57,7 +59,7 @@ def scratch() -> Routine:
 class Played:
     """The acts as one hand plays them, and what was put in."""
 
-    def __init__(self, law: Law, seed: int) -> None:
+    def __init__(self, law: Law, seed: int, longer: float = 1.0) -> None:
         rng = np.random.default_rng(seed)
         self.acts = acts_of(scratch(), 0, "right")
         self.begun: dict[float, float] = {}
@@ -79,8 +81,11 @@ class Played:
             ends = act.end_beat * BEAT_S + late * 0.5
             if not act.written:
                 ends = begins + 0.8 * (ends - begins)  # there a little before it is needed
-            if act.way_s:
-                ways.append((begins, ends, act.from_s, act.to_s))
+            if act.way_s and act.kind == "push":
+                reached = act.from_s + longer * act.way_s
+                ways.append((begins, ends, act.from_s, reached))
+            elif act.way_s:
+                ways.append((begins, ends, act.to_s - longer * act.way_s, act.to_s))
             if act.written and act.kind in ("push", "pull"):
                 self.begun[round(act.beat, 4)] = begins
             after = self.acts[place + 1].beat if place + 1 < len(self.acts) else 32.0
@@ -130,3 +135,16 @@ def test_every_act_is_found_what_was_left_out_and_what_was_too_many(law, bias_ms
     bias = float(np.median(off))
     assert abs(bias) < bias_ms / 1000.0
     assert np.percentile(np.abs(np.array(off) - bias), 95) < within_ms / 1000.0
+
+
+def test_a_way_a_tenth_too_long_is_told_as_ten_per_cent():
+    played = Played(half_sine, 1, longer=1.1)
+    trace = trace_of(sorted(played.messages))
+    (found,) = assess(scratch(), trace, [Visit(0, 0.0, 32.0, 0.0, 32 * BEAT_S)])
+    ways = [
+        act.way_off_turns / act.way_turns
+        for act in found.acts
+        if act.outcome == "heard" and act.way_turns is not None
+    ]
+    assert len(ways) > 20
+    assert np.median(ways) == pytest.approx(0.1, abs=0.01)

@@ -6,6 +6,7 @@ from dataclasses import replace
 import pytest
 
 from liveaid.practice.delays import Delays
+from liveaid.practice.losses import bar_losses
 from liveaid.practice.take_line import early_or_late, hand_lines, take_line
 from liveaid.practice.take_report import (
     ActReport,
@@ -17,6 +18,7 @@ from liveaid.practice.take_report import (
     ShiftReport,
     TakeReport,
 )
+from liveaid.routine import Routine
 
 ACT = ActReport(
     kind="release", side="right", beat=6.5, outcome="heard", error_ms=-12.5, error_beats=-0.0208,
@@ -96,3 +98,22 @@ def test_one_take_in_one_line():
 )  # fmt: skip
 def test_early_late_or_on_time(bias_ms, words):
     assert early_or_late(bias_ms) == words
+
+
+def test_losses_bar_by_bar():
+    """Mortar twins' bars of four from beat 0: acts 10 ms early on beat 1 and 30 ms late on beat 2
+    are 20 ms off in bar 1; one missed of two in bar 2 is half; what is added counts nowhere."""
+    routine = Routine.model_validate({"title": "T", "pieces": [
+        {"name": "A", "bars": 1, "tempo": 90}, {"name": "B", "bars": 2, "tempo": 90}]})  # fmt: skip
+
+    def act(beat, outcome, error_ms=None):
+        return replace(ACT, beat=beat, outcome=outcome, error_ms=error_ms)
+
+    acts = (act(1.0, "heard", -10.0), act(2.0, "heard", 30.0), act(4.0, "heard", 5.0),
+            act(5.0, "missed"), act(6.0, "added"))  # fmt: skip
+    piece = replace(PIECE, index=1, name="B", acts=acts)
+    renamed = replace(PIECE, index=0, name="another", acts=acts)
+    off, missed, counted = bar_losses(routine, [replace(TAKE, pieces=(piece, renamed))])
+    assert off.tolist() == [0.0, 20.0, 5.0]
+    assert missed.tolist() == [0.0, 0.0, 0.5]
+    assert counted.tolist() == [0.0, 2.0, 2.0]

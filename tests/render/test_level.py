@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from scipy import signal
 
 from liveaid.render.level import CEILING_DBTP, levelled, loudness_lufs
-from liveaid.render.limiter import limited
+from liveaid.render.limiter import limited, turned_down
 
 RATE_HZ = 48_000
 
@@ -101,3 +101,20 @@ def test_silence_has_no_level_and_stays_silence():
     made, level = levelled(np.zeros((RATE_HZ, 2), np.float32), rate_hz=RATE_HZ, wanted_lufs=-16.0)
     assert not made.any()
     assert level.loudness_lufs is None
+
+
+def test_the_gain_about_a_peak_moves_smoothly_and_only_there():
+    """One sample of 1.0 in a tone of 0.5, to a ceiling of 0.5: 5 ms before and after it, twice for
+    the window and its smoothing, nothing else is touched; and the gain never jumps: over 5 ms a
+    raised cosine from 1 to 0.5 changes by pi / 4 / 240 a frame at most, 0.0033 at 48 kHz."""
+    t = np.arange(48_000) / 48_000
+    tone = np.repeat(0.5 * np.sin(2 * np.pi * 441 * t)[:, np.newaxis], 2, axis=1).astype(np.float32)
+    tone[24_000] = 1.0
+    peaks = np.abs(tone).max(axis=1).astype(np.float64)
+    made = turned_down(tone, peaks, 0.5, rate_hz=48_000)
+    loud = np.abs(tone[:, 0]) > 0.05
+    gain = made[loud, 0] / tone[loud, 0]
+    at = np.flatnonzero(loud)
+    assert gain[np.abs(at - 24_000) > 482] == pytest.approx(1.0, abs=1e-6)
+    assert made[24_000, 0] == pytest.approx(0.5, abs=1e-3)
+    assert np.max(np.abs(np.diff(gain)) / np.diff(at)) < 0.005

@@ -23,7 +23,7 @@ from liveaid.render.guide import guide_frames, guide_mix
 from liveaid.routine import Routine, RoutineError
 from liveaid.routine.acts import acts_of
 from liveaid.routine.check import check
-from liveaid.routine.coming import Coming
+from liveaid.routine.coming import Coming, calls
 from liveaid.routine.draft_text import pieces_text
 from liveaid.routine.edits import edits
 from liveaid.routine.layout.placed import Stand
@@ -293,3 +293,18 @@ def test_every_room_waits_for_the_record_where_its_first_act_begins():
     assert first_cues(routine) == {"left": 2.0, "right": 20.45}
     assert plan_of(routine).at(0).parts["right"].cue_s == 20.45
     assert plan_of(routine).at(-1).parts["right"].next_cue_s == 20.45
+
+
+def test_a_juggle_in_lines_tells_every_record_let_go():
+    """Two beats each, twice: left on 0 and 4, right on 2 and 6."""
+    figures = {"trade": {"beats": 4, "juggle": {"0": "left 0 to 2", "2": "right 0 to 2"}}}
+    sides = {
+        side: {"hand": "works", "from": at, "to": at + 4.0}
+        for side, at in (("left", 10.0), ("right", 20.0))
+    }
+    routine = routine_of({"bars": 2, "juggle": {"0": "trade x2"}, **sides}, figures=figures)
+    assert [(one.side, one.beat) for one in calls(routine, 0)] == [
+        ("left", 0.0), ("right", 2.0), ("left", 4.0), ("right", 6.0),
+    ]  # fmt: skip
+    parts = plan_of(routine).at(0).parts
+    assert (parts["left"].strokes, parts["right"].strokes) == ((0.0, 4.0), (2.0, 6.0))

@@ -127,12 +127,13 @@ def test_a_second_client_sees_every_lamp_and_presses_every_pad(stage_and_control
         controller.tell(bytes((0x90 | pad.channel - 1, pad.number, 0)).hex())
         said = json.dumps([word, piece])
         eventually(lambda said=said: said in stage.printed, 10)
-    # A message is dropped on purpose: the change of `bars` is taken out of what was received, and
-    # lamp 4 (bar five) is nevertheless told again within 2 s, without any change.
-    stage.tell(json.dumps({"bars_left": 3}))
+    # A message is lost on its way, on purpose: the one that puts lamp 4 (bar five) out. Nothing
+    # changes after it; the controller shows what is wrong, and is put right within two seconds.
+    stage.tell(json.dumps({"bars_left": 5}))
+    eventually(lambda: lamps(controller).get(4) == 127, 10)
+    stage.tell(json.dumps({"bars_left": 3, "lose": "900400"}))
+    lost = eventually(lambda: [line for line in stage.printed if line.startswith("lost ")], 10)
     eventually(lambda: lamps(controller).get(4) == 0, 10)
-    dropped_s = float(next(x for x in reversed(controller.printed) if "900400" in x).split()[0])
-    since = len(controller.printed)
-    eventually(lambda: lamps(controller, since).get(4) == 0, 10)
-    renewed = next(x for x in controller.printed[since:] if "900400" in x)
-    assert float(renewed.split()[0]) - dropped_s <= 2.0
+    put_right = [line for line in controller.printed if line.endswith("900400")][-1]
+    after_s = float(put_right.split()[0]) - float(lost[0].split()[1])
+    assert 0 < after_s <= 2.0

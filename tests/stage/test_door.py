@@ -239,3 +239,40 @@ def test_a_descriptor_limit_does_not_shut_the_door(monkeypatch):
         return await asked(pages, b"GET /health HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n")
 
     assert served(check).startswith(b"HTTP/1.1 200 ")
+
+
+class Answering(asyncio.Protocol):
+    """Sets an option of the socket at once, as an HTTP server does."""
+
+    def connection_made(self, transport):
+        opened = transport.get_extra_info("socket")
+        opened.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
+
+
+@pytest.mark.parametrize("turns", range(1, 7))
+def test_whoever_is_sent_away_while_coming_in_is_closed_without_a_word(caplog, turns):
+    """The door is closed so many turns of the loop after whole requests came."""
+
+    async def check():
+        listening = socket.create_server(("127.0.0.1", 0))
+        listening.setblocking(False)
+        entrance = door.Door(listening, Guard(True), Answering)
+        entrance.open()
+        crowd = []
+        for _ in range(8):
+            crowd.append(socket.create_connection(listening.getsockname()))
+            crowd[-1].send(b"GET /health HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n")
+        for _ in range(turns):
+            await asyncio.sleep(0)
+        entrance.shut()
+        entrance.close()
+        await asyncio.sleep(0.05)
+        for one in crowd:
+            one.settimeout(5)
+            with contextlib.suppress(ConnectionError):
+                assert one.recv(4096) == b""
+            one.close()
+        return entrance.guests
+
+    assert asyncio.run(check()) == 0
+    assert [record.getMessage() for record in caplog.records] == []

@@ -176,21 +176,6 @@ def test_looking_makes_no_new_clients(backend):
     with_port(check)
 
 
-@pytest.mark.parametrize("turns", range(5))
-def test_stopping_as_a_look_ends_is_not_waited_for(backend, monkeypatch, turns):
-    """The look's end is handed to the loop while it is held up; stopped so many turns later."""
-    monkeypatch.setattr(midi, "MIDI_POLL_S", 0.0)
-    backend.names = ["Pads:Pads 20:0"]
-
-    async def check(port):
-        await until(lambda: port.state == "open")
-        time.sleep(0.02)  # on the loop's own thread, on purpose
-        for _ in range(turns):
-            await asyncio.sleep(0)
-
-    with_port(check)
-
-
 def test_two_that_fit_are_not_guessed_between(backend):
     backend.names = ["Pads A 20:0", "Pads B 24:0"]
 
@@ -257,6 +242,23 @@ def test_a_slow_driver_that_makes_progress_is_not_stalled(backend):
             backend.stall.set()
             await until(lambda number=number: len(backend.sent) == number + 1)
         assert port.stalls == 0
+
+    with_port(check)
+
+
+def test_what_comes_while_the_driver_is_busy_is_sent_after_it_and_none_is_left_out(backend):
+    """As 24 clocks a beat on a busy machine: half a second of them waits, in order."""
+    backend.names = ["Pads 20:0"]
+    clocks = [bytes([0x90, number, 127]) for number in range(24)]
+
+    async def check(port):
+        await until(lambda: port.state == "open")
+        backend.stall.clear()
+        for data in clocks:
+            port.send([data])
+        backend.stall.set()
+        await until(lambda: len(backend.sent) == len(clocks))
+        assert backend.sent == clocks
 
     with_port(check)
 

@@ -4,6 +4,7 @@ import asyncio
 import socket
 import time
 from dataclasses import replace
+from types import SimpleNamespace
 
 import pytest
 from pythonosc.osc_bundle import OscBundle
@@ -57,6 +58,20 @@ def test_the_next_bar_is_dated_for_when_it_begins(make_prompt):
     assert read(next_bar_bundle(last, 4, 0.0))[1] == {"/liveaid/next_bar": (1, 4, 120.0)}
     assert next_bar_bundle(replace(last, next=None), 4, 0.0) is None
     assert next_bar_bundle(replace(prompt, state="unsure"), 4, 0.0) is None
+
+
+def test_the_last_beat_of_a_half_bar_tells_the_next_set_pieces_first_bar(make_prompt):
+    """2 1/2 bars of four: bar 3 ends with its beat 2, beats 9 to 10 from the start."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as ear:
+        ear.bind(("127.0.0.1", 0))
+        ear.settimeout(2.0)
+        sender = PromptSender([Address("127.0.0.1", ear.getsockname()[1])])
+        sender.started(SimpleNamespace(routine=SimpleNamespace(metre=4)))
+        half = make_prompt(bar=3, beat=2, beat_position=9.0, beats_left=1.0, bars_left=1)
+        sender.prompted(replace(half, piece=replace(half.piece, bars=2.5)), 0.0)
+        assert "/liveaid/bar" in read(ear.recv(4096))[1]
+        assert read(ear.recv(4096))[1]["/liveaid/next_bar"][:2] == (1, half.next.index + 1)
+        asyncio.run(sender.stopped())
 
 
 def test_any_number_of_receivers_is_told_and_a_missing_one_costs_nothing(three, told_follower):

@@ -1,9 +1,12 @@
 """The stage in one process, on real sockets: told, shown, refused, struck."""
 
 import asyncio
+import queue
 import socket
 import struct
 import time
+from dataclasses import replace
+from logging.handlers import QueueHandler
 
 import aiohttp
 import pytest
@@ -12,11 +15,12 @@ from hypothesis import strategies as st
 
 from liveaid.follow import Follower
 from liveaid.routine.config_file import config_path, load_config
-from liveaid.stage import Address, Service, Settings, StageError, Watcher
+from liveaid.stage import Address, Service, Settings, StageError, Watcher, receiver, service
 from liveaid.stage.lamp_layout import LampLayout
 from liveaid.stage.osc import REASONS
 from liveaid.stage.osc_map import OscMap, Position
 from liveaid.stage.receiver import in_order
+from liveaid.stage.stage_log import LOGGER
 
 ANY = Address("127.0.0.1", 0)
 HERE = Settings(osc=ANY, http=ANY)
@@ -33,7 +37,13 @@ def stage_test(check):
     return run
 
 
-async def until(look, for_s=5.0):
+@pytest.fixture
+def patient(monkeypatch):
+    """Nothing is too late, however busy this machine."""
+    monkeypatch.setattr(receiver, "RECEIVER_LATE_S", 60.0)
+
+
+async def until(look, for_s=20.0):
     end = time.monotonic() + for_s
     while not look():
         assert time.monotonic() < end, f"not within {for_s} s"
@@ -155,7 +165,7 @@ async def test_a_machine_that_slept_is_noticed_and_ports_taken_up_anew(
 
 @stage_test
 async def test_a_hitch_in_which_positions_queued_up_is_heard_whole_before_it_is_shown(
-    three, told_follower, message, send
+    three, told_follower, message, send, patient
 ):
     """Else the follower would be told `now` first, and then of positions all at that moment."""
     onlooker = Onlooker()
@@ -444,7 +454,7 @@ async def test_health_tells_lag_rates_and_what_was_dropped(three, told_follower,
 
 @stage_test
 async def test_a_flood_of_messages_is_dropped_oldest_first_and_counted(
-    three, told_follower, message, send
+    three, told_follower, message, send, patient
 ):
     """20 bundles of 250 at once, from one sender: more than may wait. What is heard is the newest,
     and heard and dropped together are what was sent."""
@@ -463,6 +473,22 @@ async def test_a_flood_of_messages_is_dropped_oldest_first_and_counted(
     assert heard == [float(n) for n in range(5000 - len(heard), 5000)]
     assert osc["messages"] == 5000
     assert osc["dropped"]["over budget"] == 5000 - len(heard) >= 2500
+
+
+@stage_test
+async def test_a_controller_that_is_not_there_is_in_the_log_once(three, told_follower, monkeypatch):
+    monkeypatch.setattr(service, "HEARTBEAT_S", 0.02)
+    lines: queue.SimpleQueue = queue.SimpleQueue()
+    handler = QueueHandler(lines)
+    LOGGER.addHandler(handler)
+    try:
+        async with Service(three, replace(HERE, midi="nightbox"), follower=told_follower):
+            await until(lambda: not lines.empty())
+            await asyncio.sleep(0.2)  # some ten looks
+    finally:
+        LOGGER.removeHandler(handler)
+    told = [lines.get().getMessage() for _ in range(lines.qsize())]
+    assert sum(line.startswith("nightbox: ") for line in told) == 1
 
 
 @stage_test

@@ -11,6 +11,7 @@ import soxr
 from liveaid.study.key import (
     MAJOR_PROFILE,
     MINOR_PROFILE,
+    TONE_PROFILES,
     chroma,
     find_key,
     find_partials,
@@ -94,3 +95,20 @@ def test_a_key_is_still_heard_under_drums(chords, play):
     both = tune + 0.4 * beat[: len(tune)]
     found = find_key(soxr.resample(both, 44100, RATE_HZ).astype(np.float32))
     assert str(found.key) == "A minor"
+
+
+def test_every_profile_keeps_the_order_that_listeners_and_counts_agree_on():
+    """Krumhansl, Cognitive Foundations of Musical Pitch (1990), ch. 2: the tonic fits best, then
+    the other notes of its triad, then the scale's other notes on the whole, then those outside."""
+    for profile, scale, triad in (
+        (TONE_PROFILES[0], (0, 2, 4, 5, 7, 9, 11), (4, 7)),
+        (TONE_PROFILES[1], (0, 2, 3, 5, 7, 8, 10), (3, 7)),
+        (MAJOR_PROFILE, (0, 2, 4, 5, 7, 9, 11), (4, 7)),
+        (MINOR_PROFILE, (0, 2, 3, 5, 7, 8, 11), (3, 7)),
+    ):
+        rest = [profile[note] for note in scale if note not in (0, *triad)]
+        outside = [profile[note] for note in range(12) if note not in scale]
+        # Tonic and fifth are near one another where notes are counted (Temperley 2007).
+        assert profile[0] > 0.95 * max(profile)
+        assert min(profile[note] for note in triad) > max(rest)
+        assert sum(rest) / len(rest) > sum(outside) / len(outside)
