@@ -12,7 +12,8 @@ Pure, told the time:
   attempt     one set piece of a take with all it is judged by
   beat_times  where the beats lay in time; counting: which count that is
   hand_acts   written acts held against a trace; strokes_heard: each push and pull with its turn
-  fader_cuts  the fader's moves held against the map; hand_cuts: each deck's over a set piece
+  fader_cuts  the fader's moves held against the map; hand_cuts: each deck's over a set piece;
+              fader_spans: when it was open
   stroke_figures  strokes told: begun, turned, how far, open how long
   mixer_trace what the mixer told over a take, kept beside its positions
   winds       whether records were brought to their cues in time

@@ -161,7 +161,7 @@ def _uneven(acts: Sequence[ActScore], steady: Sequence[PairShift] | None) -> str
         spread = statistics.stdev(group.errors_s)
         if (
             not group.beats
-            and spread > 2 * 0.02 * group.beat_s
+            and spread > UNEVEN_BEATS * group.beat_s
             and len(group.errors_s) >= 2 * LEAST
         ):
             return f"{_WHAT[group.kind]} uneven, {1000 * spread:.0f} ms about the beat"

@@ -7,6 +7,7 @@ from datetime import datetime
 import numpy as np
 from matplotlib.axes import Axes
 
+from liveaid.practice.fader_spans import heard_open, written_open
 from liveaid.practice.picture_look import ASH, INK, LINE, PAPER, WARN, Look, bare, png
 from liveaid.practice.records import Kept
 from liveaid.practice.take_report import ActReport, TakeReport
@@ -75,11 +76,34 @@ def _record(
             axis.fill_between([start, end], span[0], span[1], color=_PLAN, lw=0, zorder=1)
             low, high = min(low, span[0] - 0.4), max(high, span[1] + 0.4)
     axis.plot(deck.now_s - zero, _unjumped(deck.position_s), color=_DECK[side], lw=1.3, zorder=3)
+    drawn = _fader(axis, routine, kept, side, zero)
     if np.isfinite(low):
         room = 0.08 * (high - low) + 0.05
-        axis.set_ylim(low - room, high + room)
+        beneath = 0.25 * (high - low) if drawn else 0.0
+        axis.set_ylim(low - room - beneath, high + room)
     _acts(axis, kept, report, side, zero)
     axis.set_ylabel(f"{side} record\ndeck-file seconds", color=ASH)
+
+
+def _fader(axis: Axes, routine: Routine, kept: Kept, side: Side, zero: float) -> bool:
+    """Beneath the record's place where its fader was to be open, and below that where it was."""
+    end_s = zero + kept.duration_s + 0.5
+    plan = [span for visit in kept.visits for span in written_open(routine, visit, side)]
+    made = heard_open(
+        kept.mixer, side, hamster=routine.performer.hamster, start_s=zero - 1.0, end_s=end_s
+    )
+    if not plan:
+        return False
+    where, rows = axis.get_xaxis_transform(), ((plan, 0.09, _PLAN), (made, 0.02, _DECK[side]))
+    for spans, foot, colour in rows:
+        bars = [(start - zero, end - start) for start, end in spans]
+        axis.broken_barh(bars, (foot, 0.055), transform=where, facecolor=colour, lw=0, zorder=2)
+    told = "fader open: plan, take" if kept.mixer else "fader open: plan"
+    axis.text(
+        0.995, 0.155, told, transform=axis.transAxes, ha="right", va="bottom", color=ASH,
+        fontsize=8,
+    )  # fmt: skip
+    return True
 
 
 def _unjumped(x: np.ndarray) -> np.ndarray:

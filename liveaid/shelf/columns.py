@@ -115,7 +115,7 @@ TABLE = (
     + ", ".join(f"{name} {kind}" for name, (kind, _) in COLUMNS.items())
     + ") STRICT"
 )
-INDEXES = tuple(f"CREATE INDEX fact_{name} ON fact ({name})" for name in (*INDEXED, "base"))
+INDEXES = tuple(f"CREATE INDEX fact_{name} ON fact ({name})" for name in (*INDEXED, "base", "part"))
 _PUT = f"INSERT OR REPLACE INTO {{}} VALUES ({', '.join('?' * (len(COLUMNS) + 2))})"
 HASH_BYTES = 20
 """Of a sound's hash; the row of a part has one more, its number."""

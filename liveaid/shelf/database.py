@@ -18,7 +18,7 @@ from liveaid.files.names import shown
 from liveaid.routine.scene import database_files, map_file, own
 from liveaid.shelf.columns import INDEXES, TABLE
 
-SCHEMA_VERSION = 7
+SCHEMA_VERSION = 8
 APPLICATION_ID = 0x6C766169
 """Marks the file as a shelf in SQLite's header."""
 BUSY_S = 30.0
@@ -69,6 +69,7 @@ _UPGRADES: dict[int, tuple[str, ...]] = {
     4: ("ALTER TABLE sound ADD COLUMN bar REAL", "ALTER TABLE sound ADD COLUMN metre INTEGER"),
     5: (_TIMBRE, _PICTURE),
     6: ("DROP TABLE fact", TABLE, *INDEXES),
+    7: ("CREATE INDEX IF NOT EXISTS fact_part ON fact (part)",),
 }  # fmt: skip
 """What brings a shelf of one version to the next; the columns are filled when it is opened."""
 

@@ -207,13 +207,13 @@ def _read_break(text: str) -> Term:
     if text.lower() == "none":
         return Term("(studied AND breaks = '')")
     if not text:
-        return Term("part", of_whole=Term("ifnull(breaks, '') != ''"))
+        return Term("part = 1", of_whole=Term("ifnull(breaks, '') != ''"))
     wanted = read_range(_without_unit(text, "bars?"), tolerance=0.0, example="break 2..8 bars")
     bars = [bars for bars in range(1, LONGEST_BREAK + 1) if bars in wanted]
     if not bars:
         raise Wrong(f"whole bars from 1 to {LONGEST_BREAK} would do, such as break 2..8 bars")
     having = _any([_contains("breaks", f"\n{each}\n") for each in bars])
-    return Term("(part AND round(bars) BETWEEN ? AND ?)", (bars[0], bars[-1]), of_whole=having)
+    return Term("(part = 1 AND round(bars) BETWEEN ? AND ?)", (bars[0], bars[-1]), of_whole=having)
 
 
 def _said(column: str, example: str = "") -> QueryWord:

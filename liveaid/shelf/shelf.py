@@ -53,7 +53,7 @@ class Shelf:
 
     def _fill(self) -> None:
         """Give every sound its row of columns: those of an older shelf have none yet."""
-        counts = "SELECT (SELECT count(*) FROM sound), (SELECT count(*) FROM fact WHERE NOT part)"
+        counts = "SELECT (SELECT count(*) FROM sound), (SELECT count(*) FROM fact WHERE part = 0)"
         sounds, rows = self._file.rows(counts)[0]
         if sounds != rows:
             with self._file.writing() as db:
@@ -201,7 +201,7 @@ class Shelf:
             named = Term("instr(said, ?) > 0", (fold(shown(meant)),))
             here = self.find(Query((named,), failed_too=True))
             if not here:
-                part = Term(f"(part AND {named.where})", named.values, of_whole=named)
+                part = Term(f"(part = 1 AND {named.where})", named.values, of_whole=named)
                 here = self.find(Query((part,)))
         if here:
             return choose(here, meant)

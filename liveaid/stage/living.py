@@ -108,7 +108,9 @@ class LivingMap(Watcher):
 
     def status(self) -> Mapping[str, Any]:
         """The key `map` of /status, /live and /health."""
-        return {"map": {"state": self.opened.state, "says": list(self._says)}}
+        found = self.opened
+        written = self._next is None and found.fits is not None and not found.other_sounds
+        return {"map": {"state": found.state, "says": list(self._says), "followed": written}}
 
     def _nothing_plays(self, now: float) -> bool:
         if self._busy():

@@ -15,6 +15,9 @@ from typing import Any
 
 PATIENCE_S = 0.005
 """The loop waits so long for what it sends; some 50 messages go out in it."""
+QUEUED_S = 1.0
+"""A driver busy with one message for less than this has what comes next queued: on a busy machine
+its thread waits for a turn, and a clock that is left out is a clock too few for good."""
 
 
 class MidiSender:
@@ -28,20 +31,23 @@ class MidiSender:
         self._jobs: queue.SimpleQueue[tuple[Sequence[bytes], threading.Event] | None]
         self._jobs = queue.SimpleQueue()
         self._since_s: float | None = None
+        self._given_up = False
         self._thread = threading.Thread(target=self._run, name="midi-send", daemon=True)
         self._thread.start()
 
     def send(self, messages: Sequence[bytes]) -> None:
-        """Send these, unless the driver is still busy with what came before: then they are left
-        out, for whatever is shown is sent again in turn."""
+        """Send these, after what came before; left out when the driver is stuck: whatever is shown
+        is sent again in turn."""
         if not messages:
             return
-        if self._since_s is not None:
+        busy_s = self.busy_s(time.monotonic())
+        if busy_s > QUEUED_S:
             self.left_out += len(messages)
             return
         done = threading.Event()
         self._jobs.put((messages, done))
-        done.wait(PATIENCE_S)
+        if busy_s == 0.0:
+            done.wait(PATIENCE_S)
 
     def busy_s(self, now: float) -> float:
         """How long the driver has been busy with one message."""
@@ -52,13 +58,16 @@ class MidiSender:
         """No more; whether the driver let go of the last message in time."""
         self._jobs.put(None)
         self._thread.join(within_s)
-        return not self._thread.is_alive()
+        self._given_up = self._thread.is_alive()  # what is queued is of no use by then
+        return not self._given_up
 
     def _run(self) -> None:
         while (job := self._jobs.get()) is not None:
             messages, done = job
             try:
                 for message in messages:
+                    if self._given_up:
+                        return
                     self._since_s = time.monotonic()
                     self.port.send_message(message)
                     self.sent += 1

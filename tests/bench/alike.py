@@ -13,6 +13,7 @@ import os
 import re
 import subprocess
 import tempfile
+import warnings
 from pathlib import Path
 
 for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "NUMBA_NUM_THREADS"):
@@ -117,6 +118,8 @@ def kin(crate: dict[str, Imprint], theirs: np.ndarray) -> None:
 
 
 def main() -> None:
+    """Both tables."""
+    warnings.filterwarnings("ignore")  # librosa's, of hits shorter than its window
     sounds = {path.stem: loaded(path) for path in sorted(SAMPLES.glob("*.flac"))}
     found = {name: take_imprint(analyse(mono)) for name, mono in sounds.items()}
     crate = {name: imprint for name, imprint in found.items() if imprint is not None}

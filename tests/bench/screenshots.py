@@ -55,10 +55,11 @@ def take(browser: Browser, told: dict[str, Any], view: dict[str, Any]) -> bytes:
         lambda route: stand.answer(route, driven=False, outlined=told["routine"]),
     )
     page = context.new_page()
-    status = json.dumps(told["states"][view["state"]] | {"rehearsal": told["rehearsal"]})
+    shown = view.get("status") or told["states"][view["state"]]
+    status = json.dumps(shown | {"rehearsal": told["rehearsal"]})
     page.route_web_socket(re.compile("/live"), lambda socket: socket.send(status))
     page.goto(stand.ORIGIN + view["path"])
-    page.wait_for_timeout(900)
+    page.wait_for_timeout(1600)
     shot = page.screenshot()
     context.close()
     return picture(shot, WIDE if width > height else 300)
@@ -68,6 +69,7 @@ VIEWS = (
     {"name": "stage", "path": "/", "device": "tablet flat", "state": "following"},
     {"name": "stage-ready", "path": "/", "device": "phone flat", "state": "ready"},
     {"name": "stage-by-the-clock", "path": "/", "device": "phone upright", "state": "by the clock"},
+    {"name": "stage-acts", "path": "/", "device": "laptop", "state": "acts"},
     {"name": "map", "path": "/map", "device": "tablet flat", "state": "following"},
     {"name": "rehearse", "path": "/rehearse.html", "device": "tablet flat", "state": "following"},
 )
@@ -80,7 +82,7 @@ def main() -> None:
     options.add_argument("--into", type=Path, default=kept)
     into = options.parse_args().into
     into.mkdir(parents=True, exist_ok=True)
-    told = told_now()
+    told, alley_told = told_now(), stand.alley_told()
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(
             executable_path="/usr/bin/chromium", args=["--no-sandbox", "--disable-gpu"]
@@ -88,7 +90,10 @@ def main() -> None:
         for view in VIEWS:
             inches = stand.DEVICES[view["device"]][2]
             choices = {"screen": f"{inches} in", "away": "3 m"}
-            data = take(browser, told, {**view, "choices": choices})
+            alley = view["state"] == "acts"
+            if alley:  # another scene, at the first bar of its juggle
+                view = {**view, "status": alley_told["at"](6, 2.4, next_cue=[])}
+            data = take(browser, alley_told if alley else told, {**view, "choices": choices})
             assert len(data) < MOST_BYTES, f"{view['name']}: {len(data)} bytes"
             (into / f"{view['name']}.png").write_bytes(data)
             print(f"{into / view['name']}.png  {len(data)} bytes")

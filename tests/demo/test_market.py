@@ -67,3 +67,25 @@ def test_written_files_are_whole_and_kept(tmp_path: Path):
     info = soundfile.info(files[0])
     assert (info.samplerate, info.subtype) == (VOICES_RATE_HZ, "PCM_24")
     assert {path.suffix for path in tmp_path.iterdir()} == {".wav"}
+
+
+def test_the_tram_s_drum_and_bass_come_in_where_its_bar_has_them():
+    """Its low drum comes on beat 3.25 of a bar, its bass on 2.75; nothing low begins at 2.5."""
+    sound = SOUNDS["tram-groove"]
+    lows = butter(4, 400, fs=VOICES_RATE_HZ, output="sos")
+    samples = sosfiltfilt(lows, rendered(sound, seed=0))
+
+    def comes_in(beat: float) -> float:
+        """How much louder 50 ms after a place in ten bars are than 50 ms before it."""
+        width = round(0.05 * VOICES_RATE_HZ)
+        after = before = 0.0
+        for bar in range(4, 14):
+            at_s = sound.lead_in_s + (4 * bar + beat) * 60.0 / sound.tempo_bpm
+            at = round(at_s * VOICES_RATE_HZ)
+            after += float(np.sum(samples[at : at + width] ** 2))
+            before += float(np.sum(samples[at - width - 200 : at - 200] ** 2))
+        return after / before
+
+    assert comes_in(3.25) > 2.0
+    assert comes_in(2.75) > 2.0
+    assert comes_in(2.5) < 1.0

@@ -67,11 +67,14 @@ def browser_thread(needs):
     thread.shutdown()
 
 
-def answer(route: Any, *, driven: bool, outlined: dict[str, Any]) -> None:
+def answer(
+    route: Any, *, driven: bool, outlined: dict[str, Any], review: dict[str, Any] | None = None
+) -> None:
     path = "/" + route.request.url.removeprefix(ORIGIN).lstrip("/").partition("?")[0]
     headers = {name: value for name, value in HEADERS.items() if name != "Server"}
-    if path in ("/routine.json", "/whole.json"):
-        route.fulfill(body=json.dumps(outlined), content_type="application/json", headers=headers)
+    data = {"/routine.json": outlined, "/whole.json": outlined, "/review.json": review}.get(path)
+    if data is not None:
+        route.fulfill(body=json.dumps(data), content_type="application/json", headers=headers)
         return
     if path == "/drive.js":
         file = HERE / "drive.js"
@@ -106,7 +109,9 @@ def on_page(browser_thread, told) -> Callable[..., Any]:
             )
             context.route(
                 f"{ORIGIN}/**",
-                lambda route: answer(route, driven=driven, outlined=told["routine"]),
+                lambda route: answer(
+                    route, driven=driven, outlined=told["routine"], review=told["review"]
+                ),
             )
             page = context.new_page()
             faults: list[str] = []
@@ -154,6 +159,11 @@ def told(carousel) -> dict[str, Any]:
 
 @pytest.fixture(scope="session")
 def alley() -> dict[str, Any]:
+    """As `alley_told`."""
+    return alley_told()
+
+
+def alley_told() -> dict[str, Any]:
     """What pages are told of the scene with written acts, and `at(index, beat, **more)`: a status
     of one of its set pieces."""
     file = HERE.parent.parent / "scenes" / "spice-alley" / "routine.yaml"
@@ -369,7 +379,34 @@ def told_of(routine: Routine) -> dict[str, Any]:
             "next_cue": [],
         },
     }
-    return {"routine": found, "states": states, "rehearsal": rehearsal}
+    return {
+        "routine": found, "states": states, "rehearsal": rehearsal, "review": review_of(found)
+    }  # fmt: skip
+
+
+def review_of(outlined: dict[str, Any]) -> dict[str, Any]:
+    """A review of two takes, as /review.json tells it."""
+    pieces = outlined["pieces"]
+    take = {
+        "number": 2, "at": "2026-03-20T19:04:00", "piece": pieces[2]["name"], "ended": "complete",
+        "tempo_part": 0.94, "clean": False, "verdict": "not clean", "bias_ms": 14.0,
+        "spread_ms": 9.0, "missed": 1, "added": 0, "pieces": [],
+    }  # fmt: skip
+    standing = {
+        "clean": 3, "of": 9, "low": 0.12, "high": 0.65, "bias_ms": 14.0, "spread_ms": 9.0,
+        "days_since": 1.5, "ready": False,
+    }  # fmt: skip
+    rate = {"clean": 1, "of": 4, "low": 0.05, "high": 0.7}
+    why = "three of nine clean; the acts of bar 2 come late"
+    return {
+        "title": outlined["title"],
+        "takes": [take, take | {"number": 1, "piece": None, "clean": True, "verdict": "clean"}],
+        "next": {"order": [{"name": one["name"], "why": why} for one in pieces[:3]], "rule": why},
+        "stage_ready": {"ready": False, "level": 0.6, "run_throughs": rate, "missing": ["a"]},
+        "pieces": [standing | {"name": one["name"]} for one in pieces],
+        "pictures": ["losses.png", "take-2.png", "piece-1.png"],
+        "care": {"hands_on_s": 900, "hands": "Stop when it hurts.", "noise": "94 dB(A), 12 %"},
+    }
 
 
 @pytest.fixture(scope="session")

@@ -67,37 +67,75 @@ RUN = """async () => (await axe.run(document, { runOnly: ['wcag2a', 'wcag2aa', '
 
 
 @pytest.mark.parametrize("theme", ["dark", "bright"])
-def test_axe_finds_nothing_in_any_state_of_the_stage(theme, on_page, begin, told, axe):
+def test_axe_finds_nothing_in_any_state_of_the_stage(theme, on_page, begin, told, alley, axe):
     def look(page):
-        begin(page, "1080p", theme=theme)
+        begin(page, "1080p", theme=theme, routine=alley["routine"])
         page.evaluate(axe)
         found = {}
-        for state, status in told["states"].items():
-            page.evaluate("(s) => drive.stand(s)", status)
+        for state, status in (told["states"] | {"acts": alley["at"](6, 1.0)}).items():
+            page.evaluate("(s) => { drive.stand(s); }", status)
             found[state] = page.evaluate(RUN)
         return found
 
     assert {state: found for state, found in on_page(look).items() if found} == {}
 
 
-@pytest.mark.parametrize("path", ["/map", "/rehearse", "/rehearse.html", "/"])
-def test_axe_finds_nothing_in_the_other_views(path, on_page, told, axe):
+VIEWS = {
+    "map": ("/map", None),
+    "map, a set piece chosen": ("/map", "#pieces button"),
+    "no rehearsal": ("/rehearse", None),
+    "rehearsal": ("/rehearse.html", None),
+    "review": ("/review.html", None),
+    "stage, the panel": ("/", "#more"),
+}
+"""Every view beside the driven stage: its address, and what is pressed there."""
+
+
+@pytest.fixture
+def in_view(on_page, told):
+    """in_view(view, look, theme): `look(page)` on a tablet's view that was told all it shows."""
+    status = json.dumps(told["states"]["following"] | {"rehearsal": told["rehearsal"]})
+
+    def run(view, look, theme="dark"):
+        path, pressed = VIEWS[view]
+
+        def inside(page):
+            page.add_init_script(
+                f"localStorage.setItem('liveaid', '{json.dumps({'theme': theme, 'away': '1 m'})}')"
+            )
+            page.route_web_socket(re.compile("/live"), lambda socket: socket.send(status))
+            page.route("**/review/*.png*", lambda route: route.fulfill(status=404))
+            page.goto(f"http://stage.test{path}")
+            page.wait_for_selector(SHOWN[path])
+            if pressed:
+                page.locator(pressed).first.click()
+            return look(page)
+
+        return on_page(inside, "tablet upright", path=path, driven=False)
+
+    return run
+
+
+SHOWN = {
+    "/map": "#pieces button",
+    "/rehearse": "main code",
+    "/rehearse.html": "#verdict.not",
+    "/review.html": "#found:not([hidden])",
+    "/": "body[data-state=following]",
+}
+
+
+@pytest.mark.parametrize("view", VIEWS)
+def test_axe_finds_nothing_in_the_other_views(view, in_view, axe):
+    """On the bright ground, which was chosen, and on the dark one."""
+
     def look(page):
-        def answer(socket):
-            status = told["states"]["following"] | {"rehearsal": told["rehearsal"]}
-            socket.send(json.dumps(status))
-
-        page.route_web_socket(re.compile("/live"), answer)
-        page.goto(f"http://stage.test{path}")
-        page.wait_for_timeout(400)
-        if path == "/map":
-            page.locator("#pieces button").first.click()
-        elif path == "/":
-            page.click("#more")
         page.evaluate(axe)
-        return page.evaluate(RUN)
+        chosen, bright = page.evaluate("document.documentElement.dataset.theme"), page.evaluate(RUN)
+        page.evaluate("document.documentElement.dataset.theme = 'dark'")
+        return chosen, bright, page.evaluate(RUN)
 
-    assert on_page(look, "tablet upright", path=path, driven=False) == []
+    assert in_view(view, look, "bright") == ("bright", [], [])
 
 
 def overlaps(lines):
@@ -110,6 +148,43 @@ def overlaps(lines):
             if across > 1 and down > 0.3 * min(a["h"], b["h"]):
                 found.append((a["text"], b["text"]))
     return found
+
+
+ALL_LINES = """() => {
+  const walker = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT), found = [];
+  const over = document.querySelector("dialog[open]");
+  while (walker.nextNode()) {
+    const text = walker.currentNode, holder = text.parentElement, style = getComputedStyle(holder);
+    if (!text.textContent.trim() || !holder.checkVisibility({ visibilityProperty: true })) continue;
+    if (["SCRIPT", "STYLE", "OPTION"].includes(holder.tagName)) continue;
+    if (over && !over.contains(holder)) continue;
+    const range = document.createRange();
+    range.selectNodeContents(text);
+    for (const at of range.getClientRects()) {
+      found.push({ text: text.textContent.trim().slice(0, 40), x: at.x, y: at.y, w: at.width, h: at.height });
+    }
+  }
+  const aside = document.documentElement.scrollWidth - window.innerWidth;
+  return { lines: found, aside };
+}"""  # noqa: E501
+
+
+@pytest.mark.parametrize("view", VIEWS)
+def test_the_other_views_can_be_twice_as_large(view, in_view):
+    """WCAG 2.2, SC 1.4.4 and 1.4.10: nothing overlaps, and nothing is to be scrolled sideways; on a
+    tablet, and a page zoom to 200 % of it is a window of half its width."""
+
+    def look(page):
+        page.evaluate("document.documentElement.style.fontSize = '200%'")
+        text_zoom = page.evaluate(ALL_LINES)
+        page.evaluate("document.documentElement.style.fontSize = ''")
+        page.set_viewport_size({"width": 410, "height": 590})
+        return text_zoom, page.evaluate(ALL_LINES)
+
+    for found in in_view(view, look):
+        assert found["lines"]
+        assert overlaps(found["lines"]) == []
+        assert found["aside"] <= 1
 
 
 @pytest.mark.parametrize("kind", ["page zoom", "text zoom"])

@@ -27,6 +27,11 @@ def looks(on_page, begin, told):
     return on_page(look)
 
 
+@pytest.fixture(scope="module")
+def states(told):
+    return told["states"]
+
+
 @pytest.mark.parametrize(
     ("state", "ink", "label"),
     [
@@ -135,6 +140,28 @@ def test_a_note_about_the_stage_is_told_before_what_is_played(on_page, begin, to
         return page.inner_text("#now")
 
     assert on_page(look) == note
+
+
+@pytest.mark.parametrize(
+    ("followed", "state", "line"),
+    [
+        (False, "waiting", "The section map cannot be read; the last good one is used."),
+        (False, "following", "now"),  # while playing what is played goes before
+        (True, "waiting", ""),
+    ],
+)
+def test_an_old_map_is_told_until_it_is_played(followed, state, line, on_page, begin, states):
+    says = ["The section map cannot be read; the last good one is used.", "line 3: no"]
+    status = states[state] | {"map": {"state": "broken", "says": says, "followed": followed}}
+
+    def look(page):
+        begin(page, "1080p", 1.0)
+        page.evaluate("(s) => { drive.stand(s); }", status)
+        return page.inner_text("#now")
+
+    shown = on_page(look)
+    assert shown.startswith(line)
+    assert bool(shown) == bool(line)
 
 
 def test_beats_are_still_for_those_who_ask_for_it(on_page, begin, told):

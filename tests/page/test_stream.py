@@ -4,11 +4,12 @@ import asyncio
 import json
 import re
 import threading
+from pathlib import Path
 
 import aiohttp
 import pytest
 
-from liveaid.stage import Address
+from liveaid.stage import Address, page_files
 from liveaid.stage.web import Web
 
 HERE = Address("127.0.0.1", 0)
@@ -126,6 +127,19 @@ def test_a_daemon_that_dies_is_seen_and_found_again_whatever_the_clock_says(brow
     assert re.fullmatch(r"Old: \d+ s", old)
     assert (reloaded, bars) == ("No word", "–")
     assert int(again) == told["states"]["following"]["bars_left"]
+
+
+def test_whatever_a_page_loads_is_kept_for_a_reload_without_the_network():
+    """Each of the stage's own parts but the worker itself and the letters' licence."""
+    folder = Path(page_files.__file__).parent / "page"
+    listed = re.search(r"const PAGES = (\[.*?\]);", (folder / "worker.js").read_text())
+    kept = set(json.loads(listed[1]))
+    parts = {
+        f"/{file.name}" for file in folder.iterdir()
+        if file.suffix != ".html" and file.name not in ("worker.js", "letters-licence.txt")
+    }  # fmt: skip
+    assert parts <= kept
+    assert set(page_files.PAGES) <= kept
 
 
 @pytest.fixture

@@ -64,6 +64,20 @@ def test_nothing_is_said_where_the_acts_do_not_carry_it():
     assert told([]) == {}
 
 
+def test_a_hand_that_is_early_in_one_bar_and_late_in_the_next_is_uneven():
+    """Off by s one way and the other, 16 acts: they spread by s sqrt(16 / 15) = 1.033 s. At 30 ms
+    of a 600 ms beat that is 5.2 %, beyond 4; at 20 ms 3.4 %."""
+
+    def bar_by_bar(off_ms):
+        early = [*range(4), *range(8, 12)]
+        late = [*range(4, 8), *range(12, 16)]
+        return told([*acts_of(lambda beat: -off_ms, beats=early),
+                     *acts_of(lambda beat: off_ms, beats=late)])  # fmt: skip
+
+    assert "even" in bar_by_bar(30)["right"]
+    assert bar_by_bar(20) == {}
+
+
 def test_a_delay_that_nobody_measured_is_no_advice():
     assert told(acts_of(lambda beat: 30), delays=Delays()) == {}
     late = told(acts_of(lambda beat: 30 + (20 if beat == 2 else 0), beats=range(32)),

@@ -160,6 +160,7 @@ def jack(needs) -> Iterator[Callable[..., subprocess.Popen[bytes]]]:
 
     Real MIDI ports without hardware. The environment is put back, and servers end, afterwards.
     """
+    pytest.importorskip("rtmidi")
     program = needs("jackd", "jackd2")
     # One name for all runs: JACK knows eight servers at most, and one that was killed keeps its
     # place until the next of the same name.

@@ -1,10 +1,15 @@
 """What waits to be read: a fair share for each sender, the oldest dropped, counted in messages."""
 
+import contextlib
+import socket
+import sys
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from liveaid.stage.backlog import Backlog
+from liveaid.stage.kernel_drops import dropped_by_system
 from liveaid.stage.osc_packet import count_messages, read_packet
 
 
@@ -81,3 +86,21 @@ def test_messages_are_counted_as_they_are_read(message):
 @pytest.mark.parametrize("head", [b"", b"#bundle\0" + bytes(8)])
 def test_any_bytes_count_as_at_least_one(head, data):
     assert 1 <= count_messages(head + data) <= 1 + len(data)
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="only Linux says")
+def test_the_system_s_own_count_of_what_it_dropped_is_what_never_came():
+    """socket(7): of so many datagrams to a small buffer, those not read were dropped."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as heard:
+        heard.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
+        heard.bind(("127.0.0.1", 0))
+        heard.setblocking(False)
+        with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as out:
+            for _ in range(200):
+                out.sendto(bytes(500), heard.getsockname())
+        came = 0
+        with contextlib.suppress(BlockingIOError):
+            while heard.recv(600):
+                came += 1
+        assert 0 < came < 200
+        assert dropped_by_system(heard) == 200 - came

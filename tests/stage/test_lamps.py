@@ -13,11 +13,14 @@ from hypothesis import strategies as st
 from liveaid.follow.prompt import DeckNow
 from liveaid.routine import load_routine
 from liveaid.routine.config_file import ConfigError, config_path, load_config, read_config
+from liveaid.stage.board import NO_PORT
+from liveaid.stage.boards import Boards
 from liveaid.stage.cues import next_cues
 from liveaid.stage.lamp_layout import LampLayout, message_table
 from liveaid.stage.lamp_text import lamp_lines, prompt_line
 from liveaid.stage.lamps import Gate, all_off, lamps_for, living
 from liveaid.stage.pads import Pad, Presses
+from liveaid.stage.settings import Controller, Settings
 from liveaid.stage.words import WORDS
 
 CONFIGS = sorted((Path(__file__).parents[2] / "configs").glob("lamps-*.yaml"))
@@ -527,3 +530,21 @@ def test_lamps_as_text(make_prompt):
     ]
     unsure = replace(make_prompt(), state="unsure", confidence=0.64)
     assert prompt_line(unsure).startswith("unsure (64%): Lanterns, 5 bars left, bar 4 beat 2")
+
+
+def test_without_a_port_it_says_so_and_wakes_for_the_controller_that_waits_least():
+    """A lamp on one from 0 s, on the other from 0.1 s; both asked off at 0.15 s. A lamp holds for
+    0.2 s, so the first may change at 0.2 s, the second at 0.3 s."""
+    settings = Settings(layout=EIGHT, also=(Controller("lights nobody has", ROW),))
+    boards = Boards(settings, changed=lambda _: None, renew=lambda: None, word=lambda *_: None)
+    assert (boards.state, boards.to_json()["state"]) == (NO_PORT, NO_PORT)
+    assert set(boards.missing()) == {"lights nobody has"}
+    assert boards.wake_at() is None
+    for now, first, second in (
+        (0.0, {"bars.0": "on"}, {}),
+        (0.1, {"bars.0": "on"}, {"bars.0": "on"}),
+        (0.15, {"bars.0": "off"}, {"bars.0": "off"}),
+    ):
+        levels = {id(EIGHT): first, id(ROW): second}
+        boards.light(lambda layout, levels=levels: levels[id(layout)], now)
+    assert boards.wake_at() == pytest.approx(0.2)

@@ -246,6 +246,23 @@ def test_a_slow_driver_that_makes_progress_is_not_stalled(backend):
     with_port(check)
 
 
+def test_what_comes_while_the_driver_is_busy_is_sent_after_it_and_none_is_left_out(backend):
+    """As 24 clocks a beat on a busy machine: half a second of them waits, in order."""
+    backend.names = ["Pads 20:0"]
+    clocks = [bytes([0x90, number, 127]) for number in range(24)]
+
+    async def check(port):
+        await until(lambda: port.state == "open")
+        backend.stall.clear()
+        for data in clocks:
+            port.send([data])
+        backend.stall.set()
+        await until(lambda: len(backend.sent) == len(clocks))
+        assert backend.sent == clocks
+
+    with_port(check)
+
+
 def test_a_port_that_takes_too_long_to_open_holds_up_nothing(backend):
     backend.names, backend.open_takes_s = ["Pads 20:0"], 1.0
 

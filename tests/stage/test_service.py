@@ -488,7 +488,7 @@ async def test_a_controller_that_is_not_there_is_in_the_log_once(three, told_fol
     finally:
         LOGGER.removeHandler(handler)
     told = [lines.get().getMessage() for _ in range(lines.qsize())]
-    assert sum(line.startswith("nightbox: no ") for line in told) == 1
+    assert sum(line.startswith("nightbox: ") for line in told) == 1
 
 
 @stage_test

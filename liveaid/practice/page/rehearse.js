@@ -4,7 +4,7 @@ import { dress } from "/choices.js";
 import { Clicks } from "/clicks.js";
 import { Dial } from "/dial.js";
 import { listen } from "/keys.js";
-import { picture } from "/picture.js";
+import { mapLine, picture } from "/picture.js";
 import { Stream, sayWord } from "/stream.js";
 
 const PHASES = { wind: "Bring both records to their cues", ready: "Hold them: the count-in comes", "count-in": "Count-in", take: "Take" };
@@ -82,7 +82,7 @@ function show(status) {
   showNow(status, it);
   showLadder(it);
   showLast(it.last);
-  showCare(it);
+  showCare(it, status.map);
   if (clicks && it.count_in && offsetMs !== null) clicks.play(it.count_in, (s) => s * 1000 + offsetMs);
   if (clicks && !it.count_in) clicks.drop();
 }
@@ -187,15 +187,16 @@ function showStrip(last) {
     node("text", { x: 10, y: 88 }, "● left hand"), node("text", { x: 390, y: 88, "text-anchor": "end" }, "◇ right hand"));
 }
 
-function showCare(it) {
+function showCare(it, map) {
   const pause = it.break, minutes = Math.floor(pause.hands_on_s / 60);
   find("break").classList.toggle("due", pause.due);
   text("break", pause.due ? `Time for a break: ${minutes} minutes with hands on. Five minutes off.` : `Hands on for ${minutes} min; a break after ${Math.round(pause.after_s / 60)}`);
   text("caution", pause.caution);
   find("noise").hidden = !it.noise;
   if (it.noise) text("noise", it.noise);
-  find("error").hidden = !it.error;
-  if (it.error) text("error", it.error);
+  const wrong = [it.error, ...(mapLine(map) ? map.says : [])].filter(Boolean).join(" ");
+  find("error").hidden = !wrong;
+  if (wrong) text("error", wrong);
 }
 
 // -- sound

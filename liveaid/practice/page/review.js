@@ -100,10 +100,13 @@ function describe(name, found) {
 }
 
 async function look() {
-  const answer = await fetch("/review.json", { cache: "no-store" });
-  const found = await answer.json();
+  let answer = { ok: false }, found = {};
+  try {
+    answer = await fetch("/review.json", { cache: "no-store" });
+    found = await answer.json();
+  } catch { /* no liveaid there, or it has no takes */ }
   if (answer.ok && found.takes.length) return show(found);
-  find("nothing").textContent = found.error ? "No takes kept yet. Rehearse, and they come by themselves." : "No takes scored yet.";
+  find("nothing").textContent = !answer.status ? "Nothing heard from liveaid." : !answer.ok ? "No takes kept yet. Rehearse, and they come by themselves." : "No takes scored yet.";
   find("nothing").hidden = false;
   find("found").hidden = true;
 }

@@ -9,7 +9,7 @@ export function drawnActs({ line, open }, beats) {
   // A whole set piece for a column of the map, forward to the right.
   const tallest = Math.max(1e-6, ...line.map(([, turns]) => turns));
   const down = (beat) => Math.min(100, Math.max(0, (100 * beat) / beats));
-  const points = line.map(([beat, turns]) => `${(LEFT + ((RIGHT - LEFT) * turns) / tallest).toFixed(2)},${down(beat).toFixed(2)}`);
+  const points = shownPoints(line, 0, beats).map(([beat, turns]) => `${(LEFT + ((RIGHT - LEFT) * turns) / tallest).toFixed(2)},${down(beat).toFixed(2)}`);
   const blocks = open.map(([from, to]) => node("rect", { class: "fader", ...FADER, y: down(from).toFixed(2), height: Math.max(0.2, down(to) - down(from)).toFixed(2) }));
   return node("g", {}, node("polyline", { class: "acts-line", points: points.join(" ") }), ...blocks);
 }

@@ -65,7 +65,7 @@ function draw() {
   if (!routine) return;
   find("title").textContent = `${routine.title}: map`;
   rows = routine.pieces.map(drawRow);
-  find("pieces").replaceChildren(...rows, element("div", { id: "here", role: "presentation" }));
+  find("pieces").replaceChildren(...rows);
   shownPiece = null;
 }
 

@@ -91,9 +91,18 @@ function promptOf(piece, routine) { return piece.prompt ?? routine?.pieces[piece
 
 function nowLine(status) {
   if (status.notes?.length) return String(status.notes[0]); // something is not well: before all else
+  const map = mapLine(status.map);
+  if (map && status.state !== "following") return map;
   const coming = status.coming?.[0]?.says;
   if (coming && status.state === "following") return coming;
   return status.piece && status.state !== "over" ? `now ${status.piece.name}` : "";
+}
+
+export function mapLine(map) {
+  // Where the map as it is written is not the one that is followed; null where it is.
+  if (!map || map.followed !== false || !map.says?.length) return null;
+  const short = map.state === "broken" ? "map broken" : map.state === "edited since" ? "map edited" : "old map";
+  return [map.says[0], `${short}, the old one is used`, short];
 }
 
 function clockLine({ elapsed_s: elapsed, limit_s: limit, state }) {

@@ -4,7 +4,7 @@ import { dress, screenOf } from "/choices.js";
 import { listen } from "/keys.js";
 import { layout } from "/layout.js";
 import { Panel } from "/panel.js";
-import { picture } from "/picture.js";
+import { mapLine, picture } from "/picture.js";
 import { Show } from "/show.js";
 import { minutePx } from "/sizes.js";
 import { Stream } from "/stream.js";
@@ -84,11 +84,10 @@ function facts(found) {
   ];
 }
 
-function called() { return (show.status?.notes?.length ?? 0) + (show.status?.hints?.length ?? 0) > 0 || !awake.held; }
+function called() { return mapLine(show.status?.map) !== null || (show.status?.notes?.length ?? 0) + (show.status?.hints?.length ?? 0) > 0 || !awake.held; }
 
 more.addEventListener("click", () => panel.open());
 listen((text) => { said = { text, at: performance.now() }; });
-if ("serviceWorker" in navigator) navigator.serviceWorker.register("/worker.js").catch(() => {});
 
 document.fonts.ready.then(() => {
   lay();

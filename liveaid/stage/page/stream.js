@@ -4,6 +4,9 @@ const GIVEN_UP_MS = 5000;        // open but mute for this long: try anew
 const FIRST_RETRY_MS = 250;
 const LAST_RETRY_MS = 2000;
 
+// Every view that hears the stream opens again without the network (worker.js).
+if ("serviceWorker" in navigator) navigator.serviceWorker.register("/worker.js").catch(() => {});
+
 export class Stream {
   // told(status, nowMs) hears every status. `ageMs` never looks at the time of day.
   constructor(told) {

@@ -1,8 +1,8 @@
 // Keeps the pages at hand, so that a reload without the network still opens them. What is told live
 // is never kept: an old status must not look new.
 const KEPT = "liveaid-pages";
-const PAGES = ["/", "/stage", "/map", "/look.css", "/stage.css", "/map.css", "/stage.js", "/show.js", "/map.js", "/stream.js", "/layout.js", "/sizes.js", "/picture.js", "/acts.js", "/beats.js", "/gate.js", "/fit.js", "/dial.js", "/choices.js", "/keys.js", "/panel.js", "/awake.js", "/letters.woff2", "/letters-more.woff2", "/icon.svg", "/liveaid.webmanifest"];
-const NEVER = ["/status", "/live", "/health", "/word", "/rehearse/clock"];
+const PAGES = ["/", "/stage", "/map", "/rehearse", "/no-rehearsal.js", "/look.css", "/stage.css", "/map.css", "/stage.js", "/show.js", "/map.js", "/stream.js", "/layout.js", "/sizes.js", "/picture.js", "/acts.js", "/beats.js", "/gate.js", "/fit.js", "/dial.js", "/choices.js", "/keys.js", "/panel.js", "/awake.js", "/letters.woff2", "/letters-more.woff2", "/icon.svg", "/liveaid.webmanifest"];
+const NEVER = ["/status", "/live", "/health", "/word", "/rehearse/clock", "/review.json"];
 
 self.addEventListener("install", (event) => {
   event.waitUntil(caches.open(KEPT).then((kept) => Promise.allSettled(PAGES.map((page) => kept.add(page)))).then(() => self.skipWaiting()));

@@ -1,0 +1,36 @@
+"""The stage's log: plain JSON lines, and never more than a disk can take."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import logging
+from types import SimpleNamespace
+
+from liveaid.stage.stage_log import LOGGER, MOST_A_SECOND, StageLog
+
+
+def test_a_second_s_lines_are_bounded_and_what_was_left_out_is_counted(tmp_path):
+    """25 lines within one second: 20 are written; the next second's first says that 5 were not."""
+    log = StageLog(tmp_path / "stage.log")
+    log.started(SimpleNamespace(routine=SimpleNamespace(title="Laternenfähre")))
+    for number in range(25):
+        LOGGER.handle(_line(f"drop {number}", at=5000.0 + number / 100))
+    LOGGER.handle(_line("drop again", at=5001.0))
+    LOGGER.handle(_line("and again", at=5001.5))
+    asyncio.run(log.stopped())
+    text = (tmp_path / "stage.log").read_text(encoding="utf-8")
+    says = [json.loads(line)["says"] for line in text.splitlines()]
+    assert MOST_A_SECOND == 20
+    assert says[1:23] == [
+        *(f"drop {number}" for number in range(20)),
+        "drop again (5 lines left out before)",
+        "and again",
+    ]
+    assert "Laternenfähre" in text  # as it is written, for who reads it by eye
+
+
+def _line(words: str, *, at: float) -> logging.LogRecord:
+    return logging.makeLogRecord(
+        {"msg": words, "created": at, "levelno": logging.INFO, "levelname": "INFO"}
+    )
