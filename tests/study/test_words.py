@@ -65,11 +65,14 @@ def test_the_text_is_taken_from_the_option_the_file_beside_or_the_name(said, fil
 
 
 def test_a_name_that_cannot_be_what_is_said_names_nothing(said, file, tmp_path):
-    """Three words with pauses between are never the two of the name."""
+    """Three words with pauses between are never the two of a name, nor its nine."""
     samples, _ = laid(said[:3], 0.4)
-    path = tmp_path / "hawker-call.wav"
-    soundfile.write(path, samples, RATE)
-    assert [part.name for part in parts_of(path)][:3] == ["word1", "word2", "word3"]
+    for name in ("hawker-call.wav", "come-and-hear-the-hawker-call-at-the-corner.wav"):
+        path = tmp_path / name
+        soundfile.write(path, samples, RATE)
+        found = parts_of(path)
+        assert [part.name for part in found][:3] == ["word1", "word2", "word3"]
+        assert len(found) < 7  # not so many as the longer name has
 
 
 def test_phrases_keep_words_together_that_have_no_pause(said, file):
