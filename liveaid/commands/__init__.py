@@ -1,6 +1,7 @@
 """commands: one module a command; options in, one room's work, a report out.
 
-May import: every room, cli, click, rich. Nothing imports a command but the list in cli.
+May import: every room, cli, click, numpy, rich, soundfile.
+Nothing imports a command but the list in cli.
 
 arrange        the order and decks that cost the hands least
 calibrate      `liveaid rehearse --calibrate`
@@ -14,6 +15,7 @@ fit_report     what `liveaid fit` says
 gather         study folders of sounds, find them again, mark them, see what is lacking
 gather_report  what `liveaid gather` says
 habits_option  whether the follower starts from kept takes, and how that is told
+hearing        what a take sounded like: `liveaid review --hear`
 laying         A scene judged as it is written
 learn          listen to a sender or a controller and write its map
 opening        how every command opens a scene, and says when its maps no longer say the same
@@ -26,5 +28,6 @@ review         takes, scores, pictures, and what to practise next
 shelf_tables   tables of sounds, fits and wants for the terminal, from 80 columns up
 simulate       the routine performed without hardware, over OSC
 slower_decks   deck files of a stretch for tempos the fader does not reach
+speaking       the sentences after a take, said aloud
 stage_options  the options of every command that sets the stage
 """

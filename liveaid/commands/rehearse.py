@@ -15,6 +15,7 @@ from liveaid.commands.calibrate import calibrate
 from liveaid.commands.habits_option import habits_option, with_habits
 from liveaid.commands.opening import opened_to_play, say_state
 from liveaid.commands.slower_decks import with_slower_decks
+from liveaid.commands.speaking import Speaker
 from liveaid.commands.stage_options import (
     STAGE_WORDS,
     share_lines,
@@ -35,7 +36,7 @@ from liveaid.practice.report import look, score_unscored, takes_file
 from liveaid.practice.session import Aim, Session, aim_of
 from liveaid.practice.slower import to_load
 from liveaid.practice.store import TakeStore
-from liveaid.practice.take_line import hand_lines, take_line
+from liveaid.practice.take_line import hand_lines, spoken_lines, take_line
 from liveaid.practice.take_report import ScoredTake
 from liveaid.practice.trace import Trace
 from liveaid.practice.weeks_plan import PracticePlan, plan_of
@@ -113,6 +114,9 @@ PERCENT = _Percent()
 @click.option("--output", default="page", show_default=True, metavar="NAME",
               help="What the clicks come out of, such as headphones: each is late by its "
               "own.")  # fmt: skip
+@click.option("--speak", is_flag=True,
+              help="Say after each take aloud what the page says of it; needs a speech synthesiser "
+              "on this machine.")  # fmt: skip
 @click.option("--replay", "replayed", metavar="FILE|NUMBER",
               help="Run a stored trace through the service again; nothing is kept.")  # fmt: skip
 @click.option("--fast", is_flag=True, help="With --replay: at once, without pages or waiting.")
@@ -251,10 +255,17 @@ async def _rehearse(
     if trace is not None:
         settings = dataclasses.replace(settings, osc_map=DEFAULT_MAP)
     plan = _plan(routine, takes, options["minutes"]) if options["minutes"] else None
+    speaker = Speaker() if options["speak"] else None
+
+    def told(take: ScoredTake) -> None:
+        _tell(screen, take, session, as_json=options["as_json"])
+        if speaker is not None:
+            speaker.say(spoken_lines(take.report))
+
     rehearsal = Rehearsal(
         session, routine, store=store, file=takes, booth_dba=options["booth_level"],
         break_after_s=60 * options["break_after"],
-        told=lambda take: _tell(screen, take, session, as_json=options["as_json"]),
+        told=told,
         plan=plan, ladder_for=lambda aim: _ladder(aim, options),
     )  # fmt: skip
     if plan is not None and plan.turn is not None:
@@ -277,6 +288,8 @@ async def _rehearse(
                 say_state(found)
                 await _until_done(stage, trace)
     finally:
+        if speaker is not None:
+            speaker.stop()
         if store is not None:
             store.close()
             _say_what_waits(store)

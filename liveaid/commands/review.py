@@ -31,7 +31,7 @@ from liveaid.practice.take_report import ActReport, PieceReport
 from liveaid.practice.trace import pack
 from liveaid.practice.weeks import WeeksOf
 from liveaid.routine import Routine
-from liveaid.routine.scene import DECKS, own
+from liveaid.routine.scene import DECKS, own, scene_folder
 from liveaid.terminal import console, json_option, print_json, progress_bar
 
 
@@ -51,6 +51,10 @@ from liveaid.terminal import console, json_option, print_json, progress_bar
 @click.option("--trace", "trace_of", nargs=2, metavar="NUMBER FILE",
               type=(int, click.Path(dir_okay=False, path_type=Path)),
               help="Write a take's trace, for `rehearse --replay`.")  # fmt: skip
+@click.option("--hear", nargs=2, metavar="NUMBER WAV",
+              type=(int, click.Path(dir_okay=False, path_type=Path)),
+              help="Write what a take sounded like: the deck files moved as the records were, "
+              "through the mixer's faders.")  # fmt: skip
 @click.option("--strokes", "strokes_of", type=click.IntRange(1), metavar="NUMBER",
               help="Show every stroke of one take: when begun and turned, how far, when the "
               "fader was open.")  # fmt: skip
@@ -86,6 +90,12 @@ def command(scene: str, **options: Any) -> int:
     with TakeReader(takes) as reader:
         if options["trace_of"]:
             return _write_trace(reader, *options["trace_of"])
+        if options["hear"]:
+            from liveaid.commands.hearing import hear_take
+
+            said = hear_take(routine, scene_folder(file), reader, *options["hear"])
+            console().print(said, markup=False, soft_wrap=True)
+            return 0
         if options["strokes_of"]:
             number, as_json = options["strokes_of"], options["as_json"]
             return _say_strokes(console(), reader, number, as_json=as_json)

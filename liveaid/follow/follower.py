@@ -80,9 +80,12 @@ class Follower:
     def hear(self, side: Side, *, position: float, now: float) -> None:
         """One deck's position, in deck-file seconds."""
         deck, now = self._deck(side), self._clamped(now)
-        if math.isnan(now) or not abs(position) <= FARTHEST_S:
+        if math.isnan(now) or not math.isfinite(position):
             return
         self._senders.hear(side, float(position), now)
+        if abs(position) > FARTHEST_S:  # in another unit, perhaps: whoever judges senders knows
+            self._look_at_senders(now)
+            return
         deck.hear(float(position), now)
         if self._stepped_s is None or now - self._stepped_s >= FOLLOWER_STEP_S:
             self._step(now)
@@ -221,19 +224,21 @@ class Follower:
         ):
             self._stopped_s = now
         self._moved_s = now if moving or not math.isfinite(self._moved_s) else self._moved_s
-        before = {side: watch.ended for side, watch in self._watches.items()}
         self._heard = heard = GestureHeard(
-            now, ratio, gestures, telling, now - self._moved_s, self._stopped_s, before
+            now, ratio, gestures, telling, now - self._moved_s, self._stopped_s
         )
         self._exchanged.before(self._belief, ended)
         self._belief.step(heard, ended, seconds)
         self._exchanged.after(self._belief, heard, ended, seconds)
         self._mix(now, seconds)
-        if now - self._hinted_s > 0.25:
-            self._hints, self._hinted_s = self._judge_senders(now), now
+        self._look_at_senders(now)
         rival = self._belief.rival()
         self._twin_s = self._twin_s + seconds if rival else 0.0
         self._judge(now)
+
+    def _look_at_senders(self, now: float) -> None:
+        if now - self._hinted_s > 0.25:
+            self._hints, self._hinted_s = self._judge_senders(now), now
 
     def _judge_senders(self, now: float) -> tuple[str, ...]:
         """What is wrong with what is sent, a sentence each."""

@@ -4,6 +4,7 @@ May import: errors, files, record, routine, follow, stage, aiohttp, matplotlib, 
 scipy, soundfile.
 
 Pure, told the time:
+  take_places  where each record was at any moment, and what the mixer let through
   trace       every message of a take, as few bytes as will do
   motion      what one record does: stands, runs, is moved, jumps
   hear        when a hand let go, took or pushed a record
@@ -32,11 +33,11 @@ Pure, told the time:
   advice      one sentence a hand
   wilson      how sure a clean rate is; next: what to practise next; ready: ready for the stage
   weeks       progress, plateaus, a plan back from a date
-  recorded_sound, passages, align, warp, recording: a take from a recording of mixer or phone
+  recorded_sound, passages, align, recording: a take from a recording of mixer or phone
 Files, clocks, threads:
   schema, records, store, reading: the file of takes
   report, review_json, take_line: what is told of them
-  take_picture, history_picture, losses: drawn, with the looks of picture_look
+  take_picture, bars_picture, history_picture, losses: drawn, with the looks of picture_look
   rehearsal, rehearsal_status, calibrating, pages, replay: beside the running stage
   learnt: the performer's habits by takes of the whole routine
   history: takes of the set pieces as now written; journal: ended takes, a file each

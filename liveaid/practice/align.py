@@ -1,9 +1,9 @@
 """When, in a recording of a take, each moment of the guide mix was heard.
 
-First the warp (see warp.py) finds the place to within some hundredths of a second. Then each
-moment's own onsets are laid over the recording's in 12 bands at a step of 1 ms, in a window that
-narrows twice, and the map between is drawn anew after each round: so a moment's neighbours, which
-may have moved by other amounts, stop pulling at it.
+Where a stretch of the guide lies is known to within some hundredths of a second (see passages).
+Then each moment's own onsets are laid over the recording's in 12 bands at a step of 1 ms, in a
+window that narrows twice, and the map between is drawn anew after each round: so a moment's
+neighbours, which may have moved by other amounts, stop pulling at it.
 """
 
 from __future__ import annotations
@@ -14,14 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from liveaid.practice.recorded_sound import (
-    FINE_HOP_S,
-    HEARING_RATE_HZ,
-    at_common_rate,
-    features,
-    onset_bands,
-)
-from liveaid.practice.warp import warp
+from liveaid.practice.recorded_sound import FINE_HOP_S, HEARING_RATE_HZ, at_common_rate
 
 Floats = NDArray[np.float64]
 
@@ -50,25 +43,6 @@ class HeardMoment:
         return self.likeness >= ALIGN_SURE
 
 
-def align(
-    guide: Floats, guide_hz: int, take: Floats, take_hz: int, moments_s: Sequence[float]
-) -> list[HeardMoment]:
-    """Where in the take each moment of the guide is heard, in the order given.
-
-    Samples of shape (frames,) or (frames, channels), and their rates in hertz. ValueError when
-    either is shorter than a second.
-    """
-    sounds = [sound_of(guide, guide_hz), sound_of(take, take_hz)]
-    if min(len(sound) for sound in sounds) < HEARING_RATE_HZ * (1 + ALIGN_QUIET_S):
-        raise ValueError("a guide and a recording of a second or more would do")
-    coarse_guide, coarse_take = (features(sound) for sound in sounds)
-    fine_guide, fine_take = (onset_bands(sound, hop_s=FINE_HOP_S) for sound in sounds)
-    moments = np.asarray(moments_s, float) + ALIGN_QUIET_S
-    knots = np.unique(np.concatenate([moments, _anchors(fine_guide, moments)]))
-    drawn = _straightened(*warp(coarse_guide, coarse_take), knots)
-    return _laid(fine_guide, fine_take, moments, knots, drawn)
-
-
 def sound_of(samples: Floats, rate_hz: int) -> Floats:
     """Mono at the common rate, with silence before the first sample, so that what begins with it
     is seen to begin."""
@@ -82,10 +56,11 @@ def align_within(
     guide_s: Sequence[float],
     take_s: Sequence[float],
 ) -> list[HeardMoment]:
-    """As `align`, for a stretch whose place is known to within some hundredths of a second.
+    """Where in the take each moment of a stretch of the guide is heard, in the order given.
 
-    Onset bands of both sounds (see sound_of) at FINE_HOP_S; `guide_s` and `take_s`, rising, are
-    moments that answer each other, the first and last of them the stretch's ends.
+    The stretch's place is known to within some hundredths of a second. Onset bands of both sounds
+    (see sound_of) at FINE_HOP_S; `guide_s` and `take_s`, rising, are moments that answer each
+    other, the first and last of them the stretch's ends.
     """
     moments = np.asarray(moments_s, float) + ALIGN_QUIET_S
     here, there = (
@@ -127,17 +102,6 @@ def _anchors(fine: Floats, moments: Floats) -> Floats:
             taken.append(second)
             chosen.append(second)
     return np.array(chosen)
-
-
-def _straightened(guide_s: Floats, take_s: Floats, knots: Floats) -> Floats:
-    """The warp at the knots: a line through the path's nearest half second, not its stairs."""
-    drawn = np.empty(len(knots))
-    for k, knot in enumerate(knots):
-        near = np.abs(guide_s - knot) <= 0.25
-        weight = 1 - np.abs(guide_s[near] - knot) / 0.26
-        drawn[k] = np.average(take_s[near], weights=weight) if near.any() else np.nan
-    known = np.isfinite(drawn)
-    return np.interp(knots, knots[known], drawn[known])
 
 
 def _shifts(

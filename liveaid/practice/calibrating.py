@@ -16,11 +16,13 @@ from liveaid.practice.calibration import (
     Calibrated,
     after_clicks,
     calibrated,
+    enough,
     let_go_s,
 )
 from liveaid.practice.care import HANDS_CAUTION
 from liveaid.practice.count_in import CountIn
-from liveaid.practice.delays import CLOCKS, Clock
+from liveaid.practice.delays import MEASURED, Measured
+from liveaid.practice.fader_cuts import fader_moves
 from liveaid.practice.trace import Message, trace_of
 from liveaid.stage import Heard, Stage, Watcher
 from liveaid.stage.words import Word
@@ -28,15 +30,16 @@ from liveaid.stage.words import Word
 _BEGINS_S = 3.0
 _BEATS = 3600
 _LOOK_EVERY_S = 0.5
-_TASKS: dict[Clock, str] = {
+_TASKS: dict[Measured, str] = {
     "left": "Let the left record go on a click, stop it, bring it back, and again",
     "right": "Now the right record, the same way",
+    "mixer": "Throw the crossfader over to its other side on each click; `next` leaves that out",
     "click": "Tap the click with the word `mark`, by pad or key; `next` leaves that out",
 }
 
 
 class Calibrating(Watcher):
-    """Left record, right record, taps; `done` is called with what was found."""
+    """Left record, right record, crossfader, taps; `done` is called with what was found."""
 
     def __init__(
         self,
@@ -50,8 +53,9 @@ class Calibrating(Watcher):
         self._count = CountIn(clock() + _BEGINS_S, BEAT_S, _BEATS, 4)
         self._heard: list[Message] = []
         self._taps_s: list[float] = []
-        self._errors: dict[Clock, list[float]] = {clock: [] for clock in CLOCKS}
-        self._task: Clock = "left"
+        self._errors: dict[Measured, list[float]] = {what: [] for what in MEASURED}
+        self._fader: list[tuple[float, float]] = []
+        self._task: Measured = "left"
         self._looked_s = float("-inf")
         self._over = False
 
@@ -66,6 +70,9 @@ class Calibrating(Watcher):
             self._heard.append((heard.now_s, heard.side, heard.value))
             if heard.now_s - self._looked_s > _LOOK_EVERY_S:
                 self._look(heard.now_s)
+        elif heard.what == "crossfader" and self._task == "mixer":
+            self._fader.append((heard.now_s, heard.value))
+            self._look(heard.now_s)
 
     def told_word(self, word: Word, piece: int | None) -> bool:
         """A tap, or enough of it."""
@@ -85,8 +92,10 @@ class Calibrating(Watcher):
         trace = trace_of(self._heard)
         for side in ("left", "right"):
             self._errors[side] = after_clicks(let_go_s(trace[side]), self._count)
+        thrown = [move.at_s for move in fader_moves(self._fader)]
+        self._errors["mixer"] = after_clicks(thrown, self._count)
         self._errors["click"] = after_clicks(self._taps_s, self._count)
-        if len(self._errors[self._task]) >= WANTED:
+        if enough(self._errors[self._task]):
             self._go_on()
         if self._stage is not None:
             self._stage.push()
@@ -96,7 +105,7 @@ class Calibrating(Watcher):
         if self._over:
             return
         if self._task != "click":
-            self._task = "right" if self._task == "left" else "click"
+            self._task = MEASURED[MEASURED.index(self._task) + 1]
             self._told(_TASKS[self._task])
             return
         found = calibrated(self._errors)
@@ -104,6 +113,7 @@ class Calibrating(Watcher):
             self._task = "left"
             self._told("Too uneven to tell a delay by. Once more, from the left record on")
             self._heard.clear()
+            self._fader.clear()
             self._taps_s.clear()
             return
         self._over = True

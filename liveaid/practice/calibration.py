@@ -21,14 +21,18 @@ from dataclasses import dataclass
 import numpy as np
 
 from liveaid.practice.count_in import CountIn
-from liveaid.practice.delays import CLOCKS, LONGEST_S, Clock, Delays
+from liveaid.practice.delays import LONGEST_S, MEASURED, Delays, Measured
 from liveaid.practice.hear import releases
 from liveaid.practice.motion import motion
 from liveaid.practice.store import Late
 from liveaid.practice.trace import DeckTrace
 
 WANTED = 12
-"""Of each: enough for 3 ms with a spread of 10 ms (10 / sqrt(12))."""
+"""Of each, at least."""
+MOST_WANTED = 30
+"""Nobody is asked for more, however uneven."""
+SURE_S = 0.0015
+"""Standard error at which it is enough: 3 ms either way, 19 times of 20 (1.96 x 1.5 ms)."""
 BEAT_S = 0.8
 """Clicks this far apart leave no doubt which was meant, up to LONGEST_S late."""
 EARLY_S = 0.2
@@ -44,7 +48,7 @@ _RAMP_S = 0.15
 class Calibrated:
     """What was found of each clock."""
 
-    late: Mapping[Clock, Late]
+    late: Mapping[Measured, Late]
     apart: bool
     """Whether the decks' delays were told apart from the click's."""
 
@@ -91,15 +95,29 @@ def late_of(errors_s: Sequence[float]) -> Late | None:
     return Late(late_s=statistics.fmean(kept), sure_s=own / math.sqrt(len(kept)), acts=len(kept))
 
 
-def calibrated(errors_s: Mapping[Clock, Sequence[float]]) -> Calibrated | None:
-    """What the errors of decks and taps (as the click's) tell; None before both decks tell."""
-    found = {clock: late_of(errors_s.get(clock, ())) for clock in CLOCKS}
-    left, right, tap = (found[clock] for clock in CLOCKS)
-    if left is None or right is None:
+def enough(errors_s: Sequence[float]) -> bool:
+    """Whether so many goes tell a delay as surely as is wanted, or no more are asked for."""
+    if len(errors_s) < WANTED:
+        return False
+    late = late_of(errors_s)
+    return len(errors_s) >= MOST_WANTED or (late is not None and late.sure_s <= SURE_S)
+
+
+def calibrated(errors_s: Mapping[Measured, Sequence[float]]) -> Calibrated | None:
+    """What the errors of decks, mixer and taps (as the click's) tell; None before both decks tell.
+
+    The mixer is told as a deck is, and may be left out.
+    """
+    found = {
+        what: late for what in MEASURED if (late := late_of(errors_s.get(what, ()))) is not None
+    }
+    if "left" not in found or "right" not in found:
         return None
+    tap = found.pop("click", None)
     if tap is None:
-        return Calibrated({"left": left, "right": right}, apart=False)
-    return Calibrated({"left": _less(left, tap), "right": _less(right, tap), "click": tap}, True)
+        return Calibrated(found, apart=False)
+    apart = {what: _less(late, tap) for what, late in found.items()}
+    return Calibrated({**apart, "click": tap}, True)
 
 
 def _less(deck: Late, tap: Late) -> Late:

@@ -7,16 +7,20 @@ is an error of the hands.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal, TypeAlias
 
+from liveaid.practice.mixer_trace import FaderHeard, MixerTrace
 from liveaid.practice.trace import DeckTrace, Trace
 from liveaid.routine import SIDES
 
 Clock: TypeAlias = Literal["left", "right", "click"]
 """What a beat was told by: one deck's record, or the count-in's clicks."""
 CLOCKS: tuple[Clock, ...] = ("left", "right", "click")
+Measured: TypeAlias = Literal["left", "right", "mixer", "click"]
+"""What a calibration measures, in its order."""
+MEASURED: tuple[Measured, ...] = ("left", "right", "mixer", "click")
 
 LONGEST_S = 0.5
 """A delay above this is a sender that does not work, not one to be reckoned with."""
@@ -29,12 +33,14 @@ class Delays:
     left_s: float = 0.0
     right_s: float = 0.0
     click_s: float = 0.0
+    mixer_s: float = 0.0
+    """By which the mixer's messages arrive late; 0 also where it was left out."""
     measured: bool = False
     """Whether a calibration found them; else they are only taken to be none."""
 
-    def of(self, clock: Clock) -> float:
-        """One clock's delay: a deck's positions or the click."""
-        return float(getattr(self, f"{clock}_s"))
+    def of(self, what: Measured) -> float:
+        """One delay: of a deck's positions, the mixer's messages or the click."""
+        return float(getattr(self, f"{what}_s"))
 
     def corrected(self, trace: Trace) -> Trace:
         """The trace at the times its records were there."""
@@ -43,13 +49,17 @@ class Delays:
             for side, deck in trace.items()
         }
 
+    def corrected_mixer(self, mixer: Sequence[FaderHeard]) -> MixerTrace:
+        """The mixer's messages at the times its faders were there."""
+        return tuple(one._replace(now_s=one.now_s - self.mixer_s) for one in mixer)
+
     def heard_s(self, set_for_s: float | None) -> float | None:
         """When a click is heard that was set for a moment."""
         return None if set_for_s is None else set_for_s + self.click_s
 
     def to_json(self) -> dict[str, Any]:
         """Plain values, milliseconds."""
-        found: dict[str, Any] = {f"{c}_ms": round(1000 * self.of(c), 2) for c in CLOCKS}
+        found: dict[str, Any] = {f"{c}_ms": round(1000 * self.of(c), 2) for c in MEASURED}
         return {**found, "measured": self.measured}
 
 
@@ -60,7 +70,8 @@ def delays_from(found: Mapping[str, Any] | None) -> Delays:
     """The delays written by `to_json`; none known without."""
     if not found:
         return NO_DELAYS
-    late = {f"{clock}_s": found[f"{clock}_ms"] / 1000.0 for clock in CLOCKS}
+    # Takes from before the mixer's was measured do not have it.
+    late = {f"{one}_s": found.get(f"{one}_ms", 0.0) / 1000.0 for one in MEASURED}
     return Delays(**late, measured=bool(found["measured"]))
 
 
@@ -69,4 +80,5 @@ def says(delays: Delays) -> str:
     if not delays.measured:
         return "delays not measured: `liveaid rehearse --calibrate` does"
     told = ", ".join(f"{side} {1000 * delays.of(side):.0f} ms" for side in SIDES)
-    return f"delays taken out: {told}, click {1000 * delays.click_s:.0f} ms"
+    mixer = f", mixer {1000 * delays.mixer_s:.0f} ms" if delays.mixer_s else ""
+    return f"delays taken out: {told}{mixer}, click {1000 * delays.click_s:.0f} ms"

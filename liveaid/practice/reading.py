@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from liveaid.practice.delays import CLOCKS, Delays, delays_from
+from liveaid.practice.delays import MEASURED, Delays, delays_from
 from liveaid.practice.mixer_trace import unpack_mixer
 from liveaid.practice.records import Kept, NoteRow, PieceRow, TakeRow, WholeRow
 from liveaid.practice.schema import StoreError, as_store_error, open_to_read
@@ -139,7 +139,7 @@ class TakeReader:
         )
         if not all(clock in found for clock in ("left", "right")):
             return Delays()
-        late = {f"{clock}_s": float(found.get(clock, 0.0)) for clock in CLOCKS}
+        late = {f"{clock}_s": float(found.get(clock, 0.0)) for clock in MEASURED}
         return Delays(**late, measured=True)
 
     def _spoiled(self, take: int, error: Exception) -> StoreError:

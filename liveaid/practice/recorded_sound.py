@@ -1,13 +1,12 @@
-"""What a recording is compared by: onsets in bands, for time, and chroma, for place.
+"""What a recording is compared by: onsets in bands.
 
-Both are made blind to level and to the mixer's equaliser: every band is measured against its own
+They are made blind to level and to the mixer's equaliser: every band is measured against its own
 recent past.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -22,25 +21,6 @@ HEARING_RATE_HZ = 24000
 HOP_S = 0.010
 FINE_HOP_S = 0.001
 _BANDS_HZ = np.geomspace(80.0, 11000.0, 13)
-_A4_HZ = 440.0
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Features:
-    """`onset` (frames, bands) and `chroma` (frames, 12), a frame every `hop_s` from second 0."""
-
-    onset: Floats
-    chroma: Floats
-    hop_s: float
-
-    def thinned(self, factor: int) -> Features:
-        """One frame for every `factor` of them, averaged."""
-        count = len(self.onset) // factor
-        onset, chroma = (
-            part[: count * factor].reshape(count, factor, -1).mean(1)
-            for part in (self.onset, self.chroma)
-        )
-        return Features(onset, _unit(chroma), self.hop_s * factor)
 
 
 def at_common_rate(samples: Floats, rate_hz: int) -> Floats:
@@ -49,14 +29,6 @@ def at_common_rate(samples: Floats, rate_hz: int) -> Floats:
     shared = math.gcd(rate_hz, HEARING_RATE_HZ)
     out = resample_poly(mono, HEARING_RATE_HZ // shared, rate_hz // shared)
     return np.asarray(out, float)
-
-
-def features(mono: Floats) -> Features:
-    """Onset strength and chroma of mono samples at the common rate, 100 frames a second."""
-    onset = onset_bands(mono, hop_s=HOP_S)
-    chroma = _chroma(_magnitudes(mono, size=4096, hop=round(HOP_S * HEARING_RATE_HZ)))
-    count = min(len(onset), len(chroma))
-    return Features(onset[:count], chroma[:count], HOP_S)
 
 
 def onset_bands(mono: Floats, *, hop_s: float) -> Floats:
@@ -98,17 +70,3 @@ def _band_matrix(size: int) -> Floats:
             inside = np.arange(len(hz)) == np.abs(hz - math.sqrt(low * high)).argmin()
         rows.append(inside / inside.sum())
     return np.array(rows)
-
-
-def _chroma(magnitudes: Floats) -> Floats:
-    """Level per pitch class, unit length, bins weighted against their own mean over time."""
-    hz = np.fft.rfftfreq(2 * (magnitudes.shape[1] - 1), 1 / HEARING_RATE_HZ)
-    use = (hz > 100) & (hz < 4000)
-    white = np.log1p(10 * magnitudes[:, use] / (magnitudes[:, use].mean(0) + 1e-9))
-    note = np.rint(12 * np.log2(hz[use] / _A4_HZ)).astype(int) % 12
-    folded = np.stack([white[:, note == pitch_class].mean(1) for pitch_class in range(12)], axis=1)
-    return _unit(folded - folded.mean(1, keepdims=True))
-
-
-def _unit(rows: Floats) -> Floats:
-    return np.asarray(rows / (np.linalg.norm(rows, axis=1, keepdims=True) + 1e-9))

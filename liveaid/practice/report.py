@@ -21,7 +21,7 @@ from liveaid.practice.store import TakeStore
 from liveaid.practice.stretch import transition_name
 from liveaid.practice.take_report import TakeReport
 from liveaid.practice.weeks import Day, WeeksOf, plan_back, plateau, weeks
-from liveaid.routine import Routine, load_routine
+from liveaid.routine import SIDES, Routine, Works, load_routine
 from liveaid.routine.scene import MAP, database_files, own, scene_folder
 
 Pictures = dict[str, Callable[[], bytes]]
@@ -197,6 +197,12 @@ def pictures(
     found: Pictures = {"losses.png": losses}
     for take in rows[:takes]:
         found[f"take-{take.id}.png"] = _take_drawer(routine, reader, take)
+    for take in rows[:1]:
+        for place, name in enumerate(_bars_of(routine, reader, take)):
+            if name:
+                found[f"take-{take.id}-bars-{place + 1}.png"] = _bars_drawer(
+                    routine, reader, take, place
+                )
     for index, piece in enumerate(routine.pieces):
         if any(row.name == piece.name for row in pieces):
             found[f"piece-{index + 1}.png"] = _history_drawer(pieces, piece.name)
@@ -215,6 +221,34 @@ def draw_take(routine: Routine, reader: TakeReader, take: TakeRow) -> bytes:
     if report is None:
         raise ValueError(f"take {take.id} has no score yet")
     return take_picture(aim.routine, kept, report)
+
+
+def _bars_of(routine: Routine, reader: TakeReader, take: TakeRow) -> list[bool]:
+    """Of each set piece gone through in a take, whether a hand worked a record in it."""
+    try:
+        kept = reader.kept(take.id)
+    except StoreError:
+        return []
+    aim = aim_of_kept(routine, kept, reader.file.parent)
+    if aim is None or any(visit.piece >= len(aim.routine.pieces) for visit in kept.visits):
+        return []
+    plans = [aim.routine.pieces[visit.piece] for visit in kept.visits]
+    return [any(isinstance(piece.plan(s), Works) for s in SIDES) for piece in plans]
+
+
+def _bars_drawer(
+    routine: Routine, reader: TakeReader, take: TakeRow, place: int
+) -> Callable[[], bytes]:
+    def draw() -> bytes:
+        from liveaid.practice.bars_picture import bars_picture
+
+        kept, report = reader.kept(take.id), reader.score(take.id)
+        aim = aim_of_kept(routine, kept, reader.file.parent)
+        if aim is None or report is None or place >= len(report.pieces):
+            raise ValueError(f"take {take.id} was of another section map")
+        return bars_picture(aim.routine, kept, place, report.pieces[place])
+
+    return draw
 
 
 def _take_drawer(routine: Routine, reader: TakeReader, take: TakeRow) -> Callable[[], bytes]:

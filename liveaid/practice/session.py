@@ -122,7 +122,8 @@ def score_of(aim: Aim, kept: Kept, earlier: Sequence[Off] = ()) -> TakeScore:
     """
     late = kept.delays
     played = assess(
-        aim.routine, late.corrected(kept.trace), kept.visits, mixer=kept.mixer,
+        aim.routine, late.corrected(kept.trace), kept.visits,
+        mixer=late.corrected_mixer(kept.mixer),
         counted_in_s=late.heard_s(kept.counted_in_s), stops=not aim.piece,
     )  # fmt: skip
     return score_take(

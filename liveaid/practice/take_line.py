@@ -39,6 +39,14 @@ def hand_lines(take: TakeReport) -> list[str]:
     return [f"{said}." for said in told]
 
 
+def spoken_lines(take: TakeReport) -> list[str]:
+    """What is said aloud after a take: its verdict, why, and the sentence of each hand. Units as
+    words."""
+    why = f": {', '.join(take.why)}" if take.why else ""
+    sentences = [f"{take.verdict}{why}.", *hand_lines(take)]
+    return [sentence.replace(" ms ", " milliseconds ") for sentence in sentences]
+
+
 def early_or_late(bias_ms: float | None) -> str:
     """`4 ms late`, `7 ms early`, `on time`; `no act to time` without one."""
     if bias_ms is None:

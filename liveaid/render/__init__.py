@@ -14,6 +14,7 @@ hand_heard     what is heard of a record that a hand moves as the map's acts say
 into_place     A set of files written aside in their own folder, then moved into place together
 level          loudness levelled by ITU-R BS.1770, true peak kept below a ceiling
 limiter        true peaks turned down to a ceiling, smoothly, leaving everything else as it is
+moved_mix      both deck files as a take moved them
 outcome        what a render made, and what the performer should know of it
 passage_level  how loud one passage came out
 sources        the sounds' files

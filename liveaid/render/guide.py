@@ -52,6 +52,11 @@ def guide_mix(routine: Routine, stands: Stands, read: ReadDeck, *, rate_hz: int)
         for side in SIDES:
             if written_out(routine.pieces[index], side):
                 _add_acts(mix, routine, index, side, read, rate_hz)
+    return below_ceiling(mix)
+
+
+def below_ceiling(mix: Samples) -> Samples:
+    """The mix, turned down as a whole where its true peak is above the ceiling."""
     over = true_peak_db(mix) - (CEILING_DBTP - MARGIN_DB) if mix.any() else 0.0
     return mix if over <= 0.0 else mix * ratio(-over)
 

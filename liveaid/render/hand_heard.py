@@ -78,7 +78,14 @@ def _moved(
     """The deck file as it passes under the needle at those times."""
     step = 1.0 / rate_hz
     around = np.concatenate([[times_s[0] - step], times_s, [times_s[-1] + step]])
-    places = places_s(acts, around / beat_s) * rate_hz
+    return passing(places_s(acts, around / beat_s) * rate_hz, read, rate_hz=rate_hz)
+
+
+def passing(places: Floats, read: ReadHere, *, rate_hz: int) -> Samples:
+    """The deck file as it passes under the needle, a frame for each place but the first and last.
+
+    `places` in frames of the deck file, one for each frame of what is heard and one on either side.
+    """
     speed = 0.5 * np.abs(places[2:] - places[:-2])
     at = places[1:-1]
     heard = np.empty((len(at), 2), dtype=np.float32)

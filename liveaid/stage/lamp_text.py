@@ -78,7 +78,7 @@ def prompt_line(prompt: Prompt) -> str:
 
 class TerminalView(Watcher):
     """Shows the lamps and the prompt while the stage runs: renewed in place on a terminal, else
-    one line whenever set piece or state change."""
+    lines whenever set piece, state or what is wrong with a sender change."""
 
     def __init__(self, layout: LampLayout, console: Console) -> None:
         self.levels: dict[Lamp, Level] = dict.fromkeys(layout.lamps.places, "off")
@@ -87,7 +87,7 @@ class TerminalView(Watcher):
         self._prompt: Prompt | None = None
         self._drawn_s = float("-inf")
         self._lines: list[str] = []
-        self._said: object = ("waiting", None)
+        self._said: object = ("waiting", None, ())
 
     def started(self, stage: Stage) -> None:
         """Begin to draw, where there is a terminal."""
@@ -102,18 +102,19 @@ class TerminalView(Watcher):
     def prompted(self, prompt: Prompt, now_s: float) -> None:
         """Draw what has changed, five times a second at most: drawing holds up the loop."""
         self._prompt = prompt
-        said = (prompt.state, prompt.piece.index if prompt.piece else None)
+        said = (prompt.state, prompt.piece.index if prompt.piece else None, prompt.hints)
         if self._live is not None:
             if now_s - self._drawn_s >= DRAW_S:
                 self._draw(self._live, now_s)
         elif said != self._said:
             self._said = said
-            self._console.print(Text(prompt_line(prompt)), soft_wrap=True)
+            for line in (prompt_line(prompt), *prompt.hints):
+                self._console.print(Text(line), soft_wrap=True)
 
     def _draw(self, live: Live, now_s: float) -> None:
         lines = lamp_lines(self.levels)
         if self._prompt is not None:
-            lines.append(prompt_line(self._prompt))
+            lines += [prompt_line(self._prompt), *self._prompt.hints]
         if lines != self._lines:
             self._drawn_s, self._lines = now_s, lines
             live.update(

@@ -371,6 +371,7 @@ class Service:
         return Health({
             "pid": os.getpid,
             "state": lambda: self.prompt and self.prompt.state,
+            "hints": lambda: list(self.prompt.hints) if self.prompt else [],
             "osc": self._receiver.to_json,
             "loop": self._lag.to_json,
             "rates": lambda: self._notes.rates,

@@ -17,7 +17,8 @@ import numpy as np
 
 from liveaid.practice.reading import TakeReader
 from liveaid.practice.records import Kept
-from liveaid.practice.report import review
+from liveaid.practice.report import pictures, review
+from liveaid.practice.review_json import review_json
 from liveaid.practice.score import Verdict
 from liveaid.practice.session import aim_of, report_of, score_of
 from liveaid.practice.store import TakeStore
@@ -71,6 +72,12 @@ def main() -> None:
         with TakeReader(file) as reader:
             found = review(routine, reader, now=NOW, ready_at=0.6)
         review_s = time.perf_counter() - began
+        began, began_cpu = time.perf_counter(), time.process_time()
+        with TakeReader(file) as reader:
+            rows = reader.pieces()
+            shown = review_json(review(routine, reader, now=NOW, ready_at=0.6, rows=rows))
+            shown["pictures"] = list(pictures(routine, reader, pieces=rows))
+        page_s, page_cpu_s = time.perf_counter() - began, time.process_time() - began_cpu
         began = time.perf_counter()
         with TakeReader(file) as reader:
             for take in reader.takes(limit=chosen.takes):
@@ -78,6 +85,7 @@ def main() -> None:
         plain_s = time.perf_counter() - began
     weeks = sum(len(one.weeks) for one in found.weeks)
     print(f"{chosen.takes} takes, {weeks} weeks told: review {1000 * review_s:.0f} ms;"
+          f" the page's first look {1000 * page_s:.0f} ms ({1000 * page_cpu_s:.0f} of one core);"
           f" every score in full {1000 * plain_s:.0f} ms")  # fmt: skip
 
 

@@ -107,8 +107,11 @@ def counts(page, status, device, numbers):
     for number in numbers:
         told = status | {"bars_left": number, "beats_left": 3.0 * number - 1}
         page.evaluate(STAND, told | {"piece": status["piece"] | {"bars": max(numbers)}})
-        box = page.evaluate(COUNT_BOX)
-        found[number] = cut(np.asarray(Image.open(io.BytesIO(page.screenshot())).convert("L")), box)
+        x, y, w, h = page.evaluate(COUNT_BOX)
+        clip = {
+            "x": int(x), "y": int(y), "width": int(x + w) - int(x), "height": int(y + h) - int(y)
+        }  # fmt: skip
+        found[number] = np.asarray(Image.open(io.BytesIO(page.screenshot(clip=clip))).convert("L"))
     return found
 
 

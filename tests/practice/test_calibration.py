@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from liveaid.practice.calibrating import Calibrating
-from liveaid.practice.calibration import after_clicks, calibrated, late_of, let_go_s
+from liveaid.practice.calibration import after_clicks, calibrated, enough, late_of, let_go_s
 from liveaid.practice.count_in import CountIn
 from liveaid.practice.trace import trace_of
 from liveaid.stage import Heard
@@ -64,19 +64,40 @@ def test_an_uneven_hand_is_no_calibration_and_a_stray_is_left_out():
     assert (late.late_s, late.acts) == (pytest.approx(0.040), 6)
 
 
+def test_goes_are_asked_for_until_the_delay_is_known_within_3_ms_and_no_more_than_30():
+    """Twelve goes of -5, -2, 2, 5 ms in turn: s = 4.0 ms, 4.0 / sqrt(12) = 1.2 ms, enough. Of -12,
+    -4, 4, 12 ms s is 9.1 ms: after 28 it is 9.1 / sqrt(28) = 1.7 ms, and 30 have to do."""
+    even = [0.001 * ms for ms in (-5, -2, 2, 5) * 3]
+    assert not enough(even[:11])
+    assert enough(even)
+    wide = [0.001 * ms for ms in (-12, -4, 4, 12) * 8]
+    assert not enough(wide[:12])
+    assert not enough(wide[:28])
+    assert enough(wide[:30])
+
+
 def test_the_watcher_goes_from_left_to_right_to_taps_and_hands_over():
     """Told over the stage's own calls, time passed in; the clicks begin 3 s after the start."""
     now, found, said = [0.0], [], []
     watcher = Calibrating(found.append, told=said.append, clock=lambda: now[0])
     rng, count = np.random.default_rng(5), CountIn(3.0, 0.8, 400, 4)
-    for side, first in (("left", 2), ("right", 60)):
-        for at, deck, x in sorted(let_go(side, count, rng, first=first, times=13)):
+    for side, first in (("left", 2), ("right", 100)):
+        for at, deck, x in sorted(let_go(side, count, rng, first=first, times=31)):
             now[0] = at
             watcher.heard(Heard("position", deck, x, at))
+    assert watcher.status()["rehearsal"]["calibration"]["task"] == "mixer"
+    for k in range(200, 213):
+        # Thrown across in 20 ms, half-way by the habit after the click is heard; 12 ms on the way.
+        middle = 3.0 + k * 0.8 + CLICK_S + HABIT_S + 0.012
+        for step in range(5):
+            now[0] = middle + 0.005 * (step - 2)
+            place = step / 4 if k % 2 else 1 - step / 4
+            watcher.heard(Heard("crossfader", None, place, now[0]))
     assert watcher.status()["rehearsal"]["calibration"]["task"] == "click"
-    for k in range(120, 133):
+    for k in range(220, 233):
         now[0] = 3.0 + k * 0.8 + CLICK_S + HABIT_S
         assert watcher.told_word("mark", None)
     assert len(found) == 1
-    assert found[0].delays.left_s == pytest.approx(0.0488, abs=0.0065)
+    assert found[0].delays.left_s == pytest.approx(0.0488, abs=0.004)
+    assert found[0].delays.mixer_s == pytest.approx(0.012, abs=0.003)
     assert not watcher.told_word("keep", None)

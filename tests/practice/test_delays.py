@@ -6,7 +6,9 @@ import pytest
 
 from liveaid.practice.act_score import ActScore
 from liveaid.practice.delays import Delays, delays_from
+from liveaid.practice.delays import says as delays_say
 from liveaid.practice.limits import LEVELS, Limits
+from liveaid.practice.mixer_trace import FaderHeard
 from liveaid.practice.session import Ended, aim_of, one_piece, score_of
 from liveaid.practice.shift import Off, says, shift_s, shifts
 from liveaid.practice.timing import faults_of, judged_of
@@ -171,3 +173,14 @@ def test_delays_are_read_back_as_they_were_written():
     known = Delays(left_s=0.04, right_s=0.025, click_s=0.012, measured=True)
     assert delays_from(known.to_json()) == known
     assert delays_from(None) == Delays()
+
+
+def test_the_mixers_own_delay_is_taken_out_of_its_messages():
+    """A fader half over at 10.000 s, heard at 10.012 s by a mixer 12 ms late."""
+    late = Delays(mixer_s=0.012, measured=True)
+    (told,) = late.corrected_mixer([FaderHeard(10.012, "crossfader", 0.5)])
+    assert (told.now_s, told.value) == (pytest.approx(10.0), 0.5)
+    assert delays_from(late.to_json()) == late
+    assert "mixer 12 ms" in delays_say(late)
+    old = {name: value for name, value in late.to_json().items() if name != "mixer_ms"}
+    assert delays_from(old).mixer_s == 0.0  # takes from before it was measured

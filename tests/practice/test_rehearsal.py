@@ -246,7 +246,7 @@ def test_the_review_page_shows_set_pieces_takes_and_pictures(rehearsed_once):
     _, found = rehearsed_once
     assert "Mortar twins" in found["review"]
     assert "Mortar twins" in found["review takes"]
-    assert len(found["pictures"]) == 3
+    assert len(found["pictures"]) == 4
     assert all(alt and width > 500 for alt, width in found["pictures"])
 
 

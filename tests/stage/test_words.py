@@ -2,6 +2,7 @@
 
 import asyncio
 import json
+import time
 from collections.abc import Mapping
 
 import aiohttp
@@ -9,7 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from liveaid.stage import Address, Service, Settings, Watcher
+from liveaid.routine import load_routine
+from liveaid.stage import Address, Heard, Service, Settings, Watcher
 from liveaid.stage.words import PLACE_WORDS, WORDS, WordError, read_word, word_from_json
 
 ANY = Address("127.0.0.1", 0)
@@ -175,3 +177,53 @@ def test_words_come_over_osc_counted_from_one(three, told_follower, message, sen
     assert [(word, piece) for word, piece, _ in heard] == [
         ("here", 0), ("here", last - 1), ("hold", None),
     ]  # fmt: skip
+
+
+async def _by_page(stage, session, message, send):
+    assert (await told(session, stage, '{"word": "here", "piece": 7}'))[0] == 200
+
+
+async def _by_key(stage, session, message, send):
+    async with session.ws_connect(stage.address + "live") as stream:
+        await stream.send_str('{"word": "here", "piece": 7}')
+        while not json.loads((await stream.receive()).data)["word"]:
+            pass
+
+
+async def _by_osc(stage, session, message, send):
+    send(stage.osc_address, message("/word", "here", 8))
+    while stage.status()["word"] is None:
+        await asyncio.sleep(0.01)
+
+
+@pytest.mark.parametrize("say", [_by_page, _by_key, _by_osc])
+def test_a_word_places_the_follower_and_what_is_heard_next_does_not_undo_it(
+    routines, message, send, say
+):
+    """Four set pieces of the refrain begin with left from 1.8: which one, the performer says.
+
+    Two seconds are heard before the word and two after it, each all at once.
+    """
+
+    def play(stage, now, from_s, to_s):
+        for step in range(round(100 * from_s), round(100 * to_s)):
+            at = now + step / 100
+            stage.hear(Heard("position", "left", 1.8 + step / 100, at))
+            stage.hear(Heard("position", "right", 60.0, at))
+
+    async def run():
+        settings = Settings(osc=ANY, http=ANY)
+        async with (
+            Service(load_routine(routines / "refrain.yaml"), settings) as stage,
+            aiohttp.ClientSession() as session,
+        ):
+            now = time.monotonic() + 60.0  # ahead, so that no slow machine makes it silence
+            play(stage, now, 0.0, 2.0)
+            assert stage.status()["state"] == "unsure"
+            await asyncio.wait_for(say(stage, session, message, send), 20)
+            assert stage.status()["piece"]["index"] == 7
+            play(stage, now, 2.0, 4.0)
+            status = stage.status()
+            assert (status["piece"]["index"], status["state"]) == (7, "following")
+
+    asyncio.run(run())

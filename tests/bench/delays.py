@@ -1,0 +1,124 @@
+"""The same performances with each deck late by its own 0 to 60 ms: what scores make of it.
+
+Run by hand:  python tests/bench/delays.py [--seeds 2]
+
+Per pair of delays, in virtual time: the bias told after a calibration of 12 to 30 goes a deck less
+the one told without any delay, whether verdicts are the same, and, where nothing was measured,
+what is said and whether verdicts are. The baseline is the same without knowing of delays at all:
+errors as they arrive.
+"""
+
+from __future__ import annotations
+
+import argparse
+from dataclasses import replace
+from itertools import product
+from pathlib import Path
+
+import numpy as np
+
+from liveaid.follow import Follower
+from liveaid.practice.calibration import enough, late_of
+from liveaid.practice.delays import Delays
+from liveaid.practice.score import TakeScore
+from liveaid.practice.session import Aim, Ended, Session, aim_of, one_piece, score_of
+from liveaid.routine import load_routine
+from liveaid.simulate import Hands, perform
+
+ROUTINE = Path(__file__).resolve().parent.parent / "practice" / "spice-row.yaml"
+STEPS_MS = (0, 20, 40, 60)
+LEAD_S, NETWORK_S = 3.0, 0.002
+HANDS = Hands(timing_error_s=0.010, stroke_error_s=0.010)
+
+
+def ended_of(aim: Aim, messages: list[tuple[float, str, float]]) -> Ended | None:
+    session, follower = Session(aim, count_in_bars=0), Follower(aim.routine)
+    found, told_s = [], float("-inf")
+    for now, side, position_s in messages:
+        session.hear(side, position_s=position_s, now=now)
+        follower.hear(side, position=position_s, now=now)
+        if now - told_s >= 0.02:
+            told_s = now
+            found += session.tell(follower.prompt(now=now), now=now)
+    for step in range(250):
+        now = told_s + 0.02 * step
+        found += session.tell(follower.prompt(now=now), now=now)
+    takes = [one for one in found if isinstance(one, Ended)]
+    return takes[0] if len(takes) == 1 else None
+
+
+def scored(aim: Aim, ended: Ended, delays: Delays) -> TakeScore:
+    aim = replace(aim, delays=delays)
+    counted = Ended(take=ended.take, tempo_part=1.0, counted_in_s=LEAD_S)
+    return score_of(aim, counted.kept(aim, "", 0.0))
+
+
+def calibrated_by_hand(late: dict[str, float], seed: int) -> Delays:
+    """What 12 to 30 goes a deck find, the hand's spread at each 8 ms (its habit is the click's)."""
+    rng = np.random.default_rng((seed, round(1e6 * late["left"]), round(1e6 * late["right"])))
+    found = {}
+    for side in late:
+        goes: list[float] = []
+        while not enough(goes):
+            goes.append(rng.normal(late[side] + NETWORK_S, 0.008))
+        found[side] = late_of(goes)
+    return Delays(**{f"{side}_s": one.late_s for side, one in found.items()}, measured=True)
+
+
+def verdicts(score: TakeScore) -> list[str]:
+    return [piece.verdict for piece in score.pieces]
+
+
+def main() -> None:
+    options = argparse.ArgumentParser(description=__doc__)
+    options.add_argument("--seeds", type=int, default=2)
+    chosen = options.parse_args()
+    routine = load_routine(ROUTINE)
+    print("left right ms | measured: bias off ms, verdicts same | not measured: same, named |"
+          " delays ignored: verdicts same")  # fmt: skip
+    worst, same, of = 0.0, 0, 0
+    plays = [
+        (aim_of(routine, name), perform(alone, seed=seed, lead_s=LEAD_S, hands=HANDS))
+        for seed in range(chosen.seeds)
+        for name, alone in (("", routine), ("Mortar twins", one_piece(routine, 2)))
+    ]
+    base = {}
+    for left_ms, right_ms in product(STEPS_MS, STEPS_MS):
+        late = {"left": left_ms / 1000, "right": right_ms / 1000}
+        rows = []
+        for number, (aim, played) in enumerate(plays):
+            messages = sorted(
+                (m.now_s + late[m.side], m.side, m.position_s) for m in played.messages
+            )
+            ended = ended_of(aim, messages)
+            if ended is None:
+                rows.append((float("nan"), False, False, False, False))
+                continue
+            known = calibrated_by_hand(late, number)
+            true = scored(aim, ended, known)
+            exact = Delays(left_s=NETWORK_S, right_s=NETWORK_S, measured=True)
+            base.setdefault(number, scored(aim, ended, exact))  # the first pair is 0 and 0
+            plain = scored(aim, ended, Delays())
+            ignored = scored(aim, ended, Delays(measured=True))
+            first = base[number]
+            off = 1000 * (true.timing.bias_s - first.timing.bias_s)
+            # A start alone can't be told from a delay: such a set piece is then not judged.
+            alike = all(
+                a == b or b == "not judged"
+                for a, b in zip(verdicts(first), verdicts(plain), strict=True)
+            )
+            rows.append((off, verdicts(true) == verdicts(first), alike,
+                         any(one.named for one in plain.shifts),
+                         verdicts(ignored) == verdicts(first)))  # fmt: skip
+        offs = max(abs(row[0]) for row in rows)
+        counts = [sum(row[k] for row in rows) for k in (1, 2, 3, 4)]
+        worst, same, of = max(worst, offs), same + counts[0], of + len(rows)
+        print(f"{left_ms:4d} {right_ms:5d}    | {offs:17.2f}   {counts[0]:8d} of {len(rows)}  |"
+              f" {counts[1]:14d}, {counts[2]:5d} |"
+              f" {counts[3]:10d} of {len(rows)}", flush=True)  # fmt: skip
+    print(f"after calibration: bias within {worst:.2f} ms, {same} of {of} takes with the verdicts"
+          " they have without delay")  # fmt: skip
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,161 @@
+"""The follower's smaller parts held against figures worked out by hand.
+
+Common practice, no source; a least-squares line's slope is the textbook's (sum of products of the
+deviations over the sum of squared deviations of the times). What gestures earn is in test_fit.py,
+how sure guesses are together in test_belief.py, senders in test_senders.py.
+"""
+
+import pytest
+
+from liveaid.follow import search
+from liveaid.follow.belief import Belief
+from liveaid.follow.deck_line import Deck, Line
+from liveaid.follow.elapsed import Elapsed
+from liveaid.follow.gesture import Gesture, Watch
+from liveaid.follow.guess import GestureHeard, Guess
+from liveaid.follow.hearing import Hearing
+from liveaid.follow.numbers import USUAL, Numbers
+from liveaid.follow.plan import plan_of
+
+# The routine `small`, 120 BPM: left runs from 2.0 for 16 beats, right from 5.0 for 16, both worked
+# from 30 to 31 and from 40 to 41 for 8, left runs from 50 for 16.
+
+
+def test_a_lines_slope_and_place_are_the_textbooks():
+    """(0, 1), (1, 2), (2, 6): means 1 and 3; slope (2 + 0 + 3) / 2 = 2.5; at 3: 3 + 2.5 x 2 = 8."""
+    line = Line()
+    for time_s, position_s in ((0.0, 1.0), (1.0, 2.0), (2.0, 6.0)):
+        line.add(time_s, position_s)
+    assert (line.slope, line.spread, line.span_s) == pytest.approx((2.5, 2.0, 2.0))
+    assert line.at(3.0) == pytest.approx(8.0)
+
+
+def test_a_line_looks_two_and_a_half_seconds_back():
+    """The first second stood; of 3.6 s at speed 1 only the last 2.5 are left."""
+    line = Line()
+    for step in range(46):
+        line.add(step / 10, max(step / 10 - 1.0, 0.0))
+    assert line.span_s == pytest.approx(2.5)
+    assert line.slope == pytest.approx(1.0)
+
+
+def _watched(way, seconds, *, ratio=1.0, watch=None, start_s=0.0):
+    """A deck heard 100 times a second and looked at every 25 ms; kinds with when they began."""
+    watch = watch or Watch(Deck(), USUAL)
+    kinds = []
+    for step in range(round(seconds * 100)):
+        now = start_s + step / 100
+        watch.deck.hear(way(now), now)
+        if step % 3 == 0 and watch.look(now, ratio, fresh=True, stands=False):
+            assert watch.gesture is not None
+            kinds.append((watch.gesture.kind, watch.gesture.since_s, watch.gesture.from_s))
+    return kinds, watch
+
+
+def test_a_record_held_let_go_and_caught_is_three_gestures():
+    """Held at 30.0 for 1 s, let go until 2 s, held at 31.0 from then on."""
+    kinds, _ = _watched(lambda now: 30.0 + min(max(now - 1.0, 0.0), 1.0), 3.0)
+    assert [kind for kind, *_ in kinds] == ["held", "runs", "held"]
+    assert [since for _, since, _ in kinds[1:]] == pytest.approx([1.0, 2.0], abs=0.05)
+    assert [from_s for *_, from_s in kinds[1:]] == pytest.approx([30.0, 31.0], abs=0.05)
+
+
+def test_a_release_is_news_and_a_nudge_is_not():
+    """Let go at 1 s: news. At 2 s pushed on by .05 s within .1 s: the same run goes on."""
+    let_go = _watched(lambda now: 30.0 + max(now - 1.0, 0.0), 1.9)[1]
+    assert (let_go.gesture.kind, let_go.gesture.news) == ("runs", True)
+    nudged = _watched(
+        lambda now: 29.0 + now + 0.5 * min(max(now - 2.0, 0.0), 0.1), 2.0, watch=let_go,
+        start_s=1.9,
+    )[1]  # fmt: skip
+    assert nudged.gesture is let_go.gesture
+    assert nudged.gesture.since_s == pytest.approx(1.0, abs=0.05)
+
+
+def test_half_speed_is_by_hand_and_a_needle_set_down_is_news():
+    kinds, _ = _watched(lambda now: 30.0 + 0.5 * now, 1.0)
+    assert [kind for kind, *_ in kinds] == ["hand"]
+    kinds, watch = _watched(lambda now: 30.0 + now + (40.0 if now >= 1.0 else 0.0), 2.0)
+    assert [kind for kind, *_ in kinds] == ["runs", "runs"]
+    assert (watch.gesture.news, watch.gesture.from_s) == (True, pytest.approx(71.0, abs=0.05))
+
+
+def test_the_tempo_is_the_record_heard_last_and_before_that_the_usual():
+    hearing = Hearing("always", usual_ratio=1.03)
+    assert hearing.ratio() == 1.03
+    hearing.decks["left"].hear_pitch(0.98, 1.0)
+    hearing.decks["right"].hear_pitch(1.05, 2.0)
+    assert hearing.ratio() == 1.05
+
+
+def test_a_deck_is_silent_eight_messages_late_and_three_tenths_at_least():
+    """At 100 a second .3 s; at 10 a second .8 s, as the interval is learnt."""
+    for rate_hz, silent_s in ((100.0, 0.3), (10.0, 0.8)):
+        hearing = Hearing("always")
+        for step in range(200):
+            hearing.decks["left"].hear(10.0, step / rate_hz)
+        last = 199 / rate_hz
+        assert hearing.fresh("left", last + silent_s - 0.02)
+        assert not hearing.fresh("left", last + silent_s + 0.02)
+
+
+def _heard(now_s, **gestures):
+    both = {"left": None, "right": None, **gestures}
+    return GestureHeard(now_s, 1.0, both, {side: both[side] is not None for side in both})
+
+
+def test_a_run_is_at_the_beat_its_record_tells(small):
+    """Left at 5.0, 3 s past 2.0, is beat 6 of One; 52.5 is beat 5 of Four; neither of Two."""
+    plan = plan_of(small)
+    for at_s, there in ((5.0, [(0, 6.0)]), (52.5, [(3, 5.0)])):
+        run = Gesture("runs", 9.0, at_s - 1.0, True, 10.0, at_s, 1.0)
+        heard = _heard(10.0, left=run)
+        told = [
+            (s.index, beat)
+            for s in plan.sections[1:-1]
+            for beat, _ in search.places(s, heard, USUAL)
+        ]
+        assert told == there
+
+
+PLACES = Numbers(from_cue_s=0.15, release_doubt=0.3, midway_at=0.4, midway_doubt=0.3)
+
+
+def test_a_release_from_a_worked_decks_cue_is_as_many_beats_in_as_it_is_old(small):
+    """Right let go from 40.02, .75 s ago: 1.5 beats into Three, doubtful by .3; from 40.6 it may
+    be anywhere in it: .4 of its 8 beats, doubtful by .3 of them."""
+    three = plan_of(small).at(2)
+    from_cue = Gesture("runs", 9.25, 40.02, True, 10.0, 40.77, 1.0)
+    inside = Gesture("runs", 9.25, 40.6, True, 10.0, 41.0, 1.0)
+    assert search.places(three, _heard(10.0, right=from_cue), PLACES) == [pytest.approx((1.5, 0.3))]
+    assert search.places(three, _heard(10.0, right=inside), PLACES) == [pytest.approx((3.2, 2.4))]
+
+
+def test_a_place_found_costs_its_price_from_the_cheapest_guess(small):
+    """Sure of Two at beat 8 of 16, left is let go at 50.0: Four is two ahead, 8 + 2 x .3, and Two
+    is left early, .5: 9.1. A guess of Three one nat behind, its 8 beats all but over, gets there
+    for 1 more."""
+    numbers = Numbers(ahead=8.0, ahead_each=0.3, leaves=0.5, next_late=1.0)
+    plan = plan_of(small)
+    run = Gesture("runs", 9.5, 50.0, True, 10.0, 50.5, 1.0)
+    two, three = Guess(1, 8.0, 0.0), Guess(2, 7.5, 0.0, -1.0)
+    for guesses, score in (([two], -9.1), ([two, three], -2.0)):
+        found = list(search.found(plan, _heard(10.0, left=run), two, guesses, 1.8, numbers))
+        (four,) = [guess for guess in found if guess.section == 3]
+        assert (four.beat, four.score) == (pytest.approx(1.0), pytest.approx(score))
+
+
+def test_a_word_weighs_twenty_nats_against_every_other_place(small):
+    belief = Belief(plan_of(small), 1.8, USUAL)
+    belief.guesses = [Guess(0, 4.0, 0.0), Guess(1, 4.0, 0.0, -9.0)]
+    belief.told = belief.guesses[0]
+    belief.hear_word(1, _heard(1.0))
+    assert [guess.score for guess in belief.guesses] == [-20.0, -9.0]
+    assert belief.told.section == 1
+
+
+def test_the_stage_clock_begins_with_the_first_beat(small):
+    """One's beat 2 at 120 BPM is a second in: first seen there at 10 s, 5 s gone at 14 s."""
+    clock = Elapsed(plan_of(small))
+    clock.see(0, 2.0, 10.0, ratio=1.0, sure=True)
+    assert clock.at(14.0) == pytest.approx(5.0)

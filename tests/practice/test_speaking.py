@@ -1,0 +1,82 @@
+"""The sentences after a take said aloud: what the synthesiser is given, and what it makes of it."""
+
+from __future__ import annotations
+
+import stat
+import subprocess
+import time
+
+import numpy as np
+import pytest
+import soundfile
+
+from liveaid.commands.speaking import SYNTHESISER, Speaker
+from liveaid.errors import UsageError
+from liveaid.practice.take_line import spoken_lines
+from liveaid.practice.take_report import PieceReport, TakeReport
+
+SENTENCES = ["right hand, beats 2 and 4, 20 ms late: let go sooner.", "left hand, on time."]
+
+
+@pytest.fixture
+def recorder(tmp_path, monkeypatch):
+    """A program under the synthesiser's name that writes down what it is told."""
+    program = tmp_path / SYNTHESISER
+    program.write_text(f'#!/bin/sh\necho "$@" > {tmp_path}/how\ncat > {tmp_path}/said\n')
+    program.chmod(program.stat().st_mode | stat.S_IXUSR)
+    monkeypatch.setenv("PATH", f"{tmp_path}:/usr/bin:/bin")
+    return tmp_path
+
+
+def test_all_sentences_are_said_quietly_and_nothing_is_waited_for(recorder):
+    speaker = Speaker()
+    speaker.say(SENTENCES)
+    said = recorder / "said"
+    for _ in range(400):
+        if said.is_file() and said.read_text() == " ".join(SENTENCES):
+            break
+        time.sleep(0.05)
+    assert said.read_text() == " ".join(SENTENCES)
+    assert "-a 60" in (recorder / "how").read_text()
+
+
+def test_a_verdict_why_and_each_hand_are_said_in_words():
+    take = TakeReport(
+        verdict="not clean", heard=4, missed=0, added=0, skipped=0, bias_ms=20.0, spread_ms=5.0,
+        run_through=False, advice={"right": "right hand, beats 2 and 4, 20 ms late: let go sooner"},
+        pieces=(PieceReport(
+            verdict="not clean", heard=4, missed=0, added=0, skipped=0, bias_ms=20.0, spread_ms=5.0,
+            index=0, name="Lids", why=("releases late",), whole=True, tempo_percent=None,
+            drift_percent=None),),
+    )  # fmt: skip
+    assert spoken_lines(take) == [
+        "not clean: releases late.",
+        "right hand, beats 2 and 4, 20 milliseconds late: let go sooner.",
+    ]
+
+
+def test_what_is_said_anew_cuts_off_what_is_still_being_said(recorder):
+    program = recorder / SYNTHESISER
+    program.write_text("#!/bin/sh\nexec sleep 60\n")
+    speaker = Speaker()
+    begun = time.monotonic()
+    speaker.say(SENTENCES)
+    speaker.say([])
+    assert time.monotonic() - begun < 30
+
+
+def test_without_a_synthesiser_it_says_what_would_do(tmp_path, monkeypatch):
+    monkeypatch.setenv("PATH", str(tmp_path))
+    with pytest.raises(UsageError, match="no espeak-ng on this machine; installed, or without"):
+        Speaker()
+
+
+def test_the_synthesiser_takes_what_it_is_given_here(needs, tmp_path):
+    """The real program, to a file: a sentence lasts some seconds and is heard."""
+    program = needs("espeak-ng", "espeak-ng")
+    out = tmp_path / "said.wav"
+    subprocess.run([program, "-s", "160", "-a", "60", "--stdin", "-w", str(out)],
+                   input=SENTENCES[0].encode(), check=True, timeout=30)  # fmt: skip
+    sound, rate = soundfile.read(out)
+    assert 2.0 < len(sound) / rate < 12.0
+    assert 0.02 < np.abs(sound).max() < 0.9
