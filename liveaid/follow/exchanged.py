@@ -138,5 +138,4 @@ def _other_way(heard: GestureHeard) -> GestureHeard:
         heard,
         gestures={other_side(side): value for side, value in heard.gestures.items()},
         telling=_other(heard.telling),
-        ended={other_side(side): value for side, value in heard.ended.items()},
     )

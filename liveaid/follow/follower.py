@@ -224,9 +224,8 @@ class Follower:
         ):
             self._stopped_s = now
         self._moved_s = now if moving or not math.isfinite(self._moved_s) else self._moved_s
-        before = {side: watch.ended for side, watch in self._watches.items()}
         self._heard = heard = GestureHeard(
-            now, ratio, gestures, telling, now - self._moved_s, self._stopped_s, before
+            now, ratio, gestures, telling, now - self._moved_s, self._stopped_s
         )
         self._exchanged.before(self._belief, ended)
         self._belief.step(heard, ended, seconds)

@@ -46,8 +46,6 @@ class Watch:
     gesture: Gesture | None = None
     run: Gesture | None = None
     """The last run, going on or over."""
-    ended: tuple[str, float] = ("", -math.inf)
-    """The kind of the gesture before this one, and when it was over."""
     _line: int = -1
     _heard_s: float = -math.inf
 
@@ -105,8 +103,6 @@ class Watch:
             resumed = self.run is not old
             self.gesture, deck.jumped = self.run, False
             return resumed
-        if old is not None:
-            self.ended = old.kind, began_s
         let_go = fresh_line and old is not None and old.kind == "held" and not deck.jumped
         if let_go and old is not None:
             # The line's first point is a moment late: the record left from where it was held.

@@ -35,8 +35,6 @@ class GestureHeard:
     """How long both records have been held."""
     stopped_s: float = -math.inf
     """When they were last let go after a stop."""
-    ended: dict[Side, tuple[str, float]] = field(default_factory=dict)
-    """The kind of each deck's gesture before the present one, and when it was over."""
 
 
 @dataclass(slots=True)
@@ -56,8 +54,6 @@ class Guess:
     """Whether the leading deck has run since this set piece was entered."""
     late: bool = False
     """Whether the decks did not fit when it was entered: a count that begins late."""
-    again: bool = False
-    """Whether it begins the set piece before anew."""
     over: bool = False
     """Whether the set piece goes on beyond its last beat."""
     drawn_s: float = -math.inf
@@ -92,7 +88,7 @@ class Guess:
         """Another that leaves the order from here for a beat of a section."""
         return replace(
             self, section=section, beat=beat, since_s=since_s, price=price, past=past, doubt=doubt,
-            ran=False, late=False, again=False, over=False, drawn_s=-math.inf, stays=False,
+            ran=False, late=False, over=False, drawn_s=-math.inf, stays=False,
             votes={side: Vote() for side in SIDES},
         )  # fmt: skip
 
@@ -233,12 +229,11 @@ class Guess:
             over_s = (self.beat - section.beats) * section.beat_s / max(heard.ratio, 0.1)
             for side in SIDES:
                 self.settle_vote(side)
-            self.ran = self.late = self.again = False
+            self.ran = self.late = False
             self.since_s = heard.now_s - min(over_s, 1.0)
             if section.lead is None:
                 again = self.copy()
                 again.beat, again.price = self.beat - section.beats, self.price - numbers.again
-                again.again = True
                 yield again
             after = plan.at(self.section + 1)
             self.beat = (self.beat - section.beats) * section.beat_s / after.beat_s

@@ -6,11 +6,12 @@ theirs by name where they are used: they are of signals, not of performers.
 
 Each number says where it is from:
 D  the design: set by hand by whoever wrote two prototypes, on performances of another generator.
-O  set by hand on single performances that failed, of the simulator and of other hands
-   (`tests/bench/other_hands.py`), and kept since seeds apart were better with it.
-S  a search, or tries by hand, on the simulator's performances.
-P  physics or common practice, no source; hardly matters between half and twice.
-`tests/bench/follower_numbers.py` estimates them again.
+O  set by hand on single performances that failed, of the simulator, of other hands
+   (`tests/bench/other_hands.py`) and of a third generator; judged on seeds apart all together.
+S  set by hand or by a search when this follower was first written; which, was not kept.
+P  physics or common practice, no source; thought to matter little between half and twice.
+`tests/bench/follower_numbers.py` estimates them again and judges on seeds apart. It has not been
+run over all of them since those marked O were set.
 """
 
 from __future__ import annotations
@@ -177,8 +178,6 @@ class Numbers:
     """In so many first beats a set piece has hardly begun. D"""
     last_beats: float = 1.5
     """In so many last ones it is at its end. D"""
-    again_beats: float = 8.0
-    """One begun anew in error may still end so late. S"""
     early_off_beats: float = 2.0
     """A release in the first beats draws the count from so far. D"""
     anew_s: float = 0.5
@@ -245,12 +244,6 @@ class Numbers:
     """To go on beyond the last beat, counted by the clock. O"""
     overtime_each: float = 3.0
     """And for each beat of it. O"""
-    change_over: float = 0.5
-    """Such a share of a price when both decks change place at once. S"""
-    change_over_s: float = 0.2
-    """At once is so near. S"""
-    after_stop: float = 0.5
-    """Such a share after a stop. S"""
     stop: float = 6.0
     """To count on after a stop. S"""
     stop_s: float = 4.0

@@ -80,7 +80,6 @@ def _cheapest(
             (
                 _before(parent, heard, since_s, numbers)
                 - price(plan, parent, section, beat, turn_s, numbers)
-                * _discount(plan, parent, section, beat, gesture, heard, numbers)
                 - (numbers.word if parent.stays and section.index != parent.section else 0.0),
                 parent,
             )
@@ -109,30 +108,6 @@ def _before(guess: Guess, heard: GestureHeard, since_s: float, numbers: Numbers)
 
 def _stopped(heard: GestureHeard, numbers: Numbers) -> bool:
     return heard.now_s - heard.stopped_s < numbers.stop_heard_s
-
-
-def _discount(
-    plan: FollowPlan,
-    parent: Guess,
-    to: PlanSection,
-    beat: float,
-    gesture: Gesture,
-    heard: GestureHeard,
-    numbers: Numbers,
-) -> float:
-    """Part of the price where both decks changed place at once, or after a stop."""
-    if not plan.is_piece(parent.section):
-        return 1.0
-    if _stopped(heard, numbers) and beat < numbers.first_beats:
-        return numbers.after_stop
-    if gesture.kind != "runs":
-        return 1.0
-    lead = plan.at(parent.section).lead
-    if lead is None or to.lead is None or lead == to.lead or not gesture.news:
-        return 1.0
-    kind, ended_s = heard.ended.get(lead, ("", -1e9))
-    together = kind == "runs" and abs(ended_s - gesture.since_s) < numbers.change_over_s
-    return numbers.change_over if together else 1.0
 
 
 def price(
@@ -168,9 +143,7 @@ def price(
         share = max(left, 0.0) / section.beats
         if parent.over:
             return 0.0
-        doubtful = parent.again and parent.beat < numbers.again_beats
-        ends = left < numbers.last_beats + parent.doubt or doubtful
-        if ends:
+        if left < numbers.last_beats + parent.doubt:
             return numbers.next_late
         early = numbers.next_early + numbers.next_bars * share
         skipped = numbers.ahead + numbers.ahead_each * 2

@@ -184,8 +184,10 @@ def test_it_is_asked_to_end_by_the_pipe_too(tmp_path, eventually, start_method):
     flag = tmp_path / "flag"
 
     def ask(keeper):
-        eventually(flag.exists)
-        os.kill(os.getpid(), signal.SIGTERM)
+        try:
+            eventually(flag.exists, 60)
+        finally:  # else it would be kept running for ever
+            os.kill(os.getpid(), signal.SIGTERM)
 
     assert kept_by(partial(deaf_to_signals, flag), start_method, ask) == (0, [], [])
 

@@ -230,15 +230,16 @@ def test_lamps_arrive_on_a_second_client(perform, jack, eventually, tmp_path):
     eventually(server_is_up)
     listener = plug_in()
     stage = perform("--midi", "nightbox", "--midi-api", "jack", "--lamps", "row-16")
-    # MIDI 1.0: note-on on channel 1 is 90; waiting is the `following` lamp, note 49 (hex 31),
-    # dim (16, hex 10); the rest are put out by note-on with velocity 0.
-    eventually(lambda: {"903110", "902400", "903300"} <= lit())
+    # MIDI 1.0: note-on on channel 1 is 90; while it waits the pulse, note 45 (hex 2d), lives: on
+    # (127, hex 7f) and dim (16, hex 10); the rest are put out by note-on with velocity 0.
+    shown = {"902d7f", "902d10", "902400", "903300"}
+    eventually(lambda: shown <= lit())
     assert stage.get("health")["midi"]["state"] == "open"
 
     listener.kill()
     eventually(lambda: stage.get("health")["midi"]["state"] != "open")
     listener = plug_in()
-    eventually(lambda: {"903110", "902400", "903300"} <= lit())
+    eventually(lambda: shown <= lit())
 
     server.terminate()
     server.wait(10)
@@ -247,11 +248,11 @@ def test_lamps_arrive_on_a_second_client(perform, jack, eventually, tmp_path):
     jack()
     eventually(server_is_up)
     listener = plug_in()
-    eventually(lambda: "903110" in lit())
+    eventually(lambda: "902d7f" in lit())
 
     status, _ = stage.end()
     assert status == 0
-    eventually(lambda: "903100" in lit())
+    eventually(lambda: "902d00" in lit())
     listener.kill()
 
 
