@@ -10,7 +10,7 @@ import soundfile
 from scipy.signal import butter, sosfiltfilt
 
 from liveaid.demo.market import market_sounds, rendered, write_sounds
-from liveaid.demo.voices import VOICES_RATE_HZ, hertz
+from liveaid.demo.voices import VOICES_RATE_HZ, gong, hertz
 
 SOUNDS = {sound.name: sound for sound in market_sounds()}
 
@@ -89,3 +89,16 @@ def test_the_tram_s_drum_and_bass_come_in_where_its_bar_has_them():
     assert comes_in(3.25) > 2.0
     assert comes_in(2.75) > 2.0
     assert comes_in(2.5) < 1.0
+
+
+def test_the_gong_sounds_at_each_of_its_partials():
+    """Over A4 = 440 Hz at 1, 1.483, 1.932, 2.546, 2.63 and 3.9 times that (our own list); between
+    the close ones, at 2.588, there is next to nothing."""
+    t = np.arange(6 * VOICES_RATE_HZ) / VOICES_RATE_HZ
+    sound = gong(69, 6.0) * np.hanning(t.size)
+
+    def at(ratio: float) -> float:
+        return float(np.abs(np.dot(sound, np.exp(-2j * np.pi * 440.0 * ratio * t))))
+
+    for ratio in (1.0, 1.483, 1.932, 2.546, 2.63, 3.9):
+        assert at(ratio) > 5.0 * at(2.588), ratio
