@@ -209,7 +209,7 @@ def _two_told(messages):
 
 
 def test_late_messages_about_a_needle_set_down_elsewhere_are_no_second_sender():
-    """The needle goes from 20 to 50 and back each second; messages are late by 30 ms and overtake."""
+    """The needle goes from 20 to 50 and back each second; messages late by 30 ms overtake."""
     rng = random.Random(6)
     messages = _late(rng, lambda t: t + (20.0 if t % 2.0 < 1.0 else 50.0), 20.0)
     assert any(a[1] > b[1] + 9.0 for a, b in itertools.pairwise(messages))
