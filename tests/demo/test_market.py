@@ -9,6 +9,7 @@ import pytest
 import soundfile
 from scipy.signal import butter, sosfiltfilt
 
+from liveaid.demo import market
 from liveaid.demo.market import market_sounds, rendered, write_sounds
 from liveaid.demo.voices import VOICES_RATE_HZ, gong, hertz
 
@@ -102,3 +103,17 @@ def test_the_gong_sounds_at_each_of_its_partials():
 
     for ratio in (1.0, 1.483, 1.932, 2.546, 2.63, 3.9):
         assert at(ratio) > 5.0 * at(2.588), ratio
+
+
+def test_the_tram_s_bass_walks_from_a1_up_to_e2_and_back(monkeypatch):
+    """Frequencies of A1 A1 C2 E2 D2 C2 in equal temperament (ISO 16: A4 is 440 Hz); the tune, and
+    that every fourth bar plays it a fourth higher, is our own."""
+    monkeypatch.setattr(market.voices, "bass", lambda note, *_: hertz(note))
+    hits = market._tram_groove(np.random.default_rng(0))
+    line = [(beat, sound) for beat, sound in hits if isinstance(sound, float)]
+    first = [(0.0, 55.0), (0.75, 55.0), (1.5, 65.41), (2.0, 82.41), (2.75, 73.42), (3.5, 65.41)]
+    assert len(line) == 24 * 6
+    for (beat, hz), (wanted, of_table) in zip(line[:6], first, strict=True):
+        assert beat == wanted
+        assert hz == pytest.approx(of_table, abs=0.005)
+    assert line[18] == (12.0, pytest.approx(73.42, abs=0.005))  # D2 over A1 in the fourth bar
