@@ -4,9 +4,13 @@ from types import SimpleNamespace
 
 import pytest
 
-from liveaid.commands import gather_report, parts_report
+from liveaid.commands import check, draft, gather_report, parts_report
 from liveaid.commands.speaking import Speaker
 from liveaid.commands.stage_options import _controllers
+from liveaid.routine import Routine
+
+PIECE = {"name": "Stall", "bars": 2, "tempo": 100, "count": "left",
+         "left": {"hand": "runs", "at": 1.0}}  # fmt: skip
 
 
 def test_parts_are_tied_to_a_file_by_twelve_letters_of_its_digest(tmp_path, monkeypatch, capsys):
@@ -50,3 +54,26 @@ def test_the_facts_of_a_sound_hold_what_was_studied(capsys, monkeypatch):
     assert [line.split() for line in capsys.readouterr().out.splitlines()] == [
         ["name", "tram"], ["tempo", "92"],
     ]  # fmt: skip
+
+
+def test_only_sounds_that_are_studied_and_there_are_drafted_from(tmp_path):
+    here = tmp_path / "tram.wav"
+    here.write_bytes(b"")
+    study = object()
+    known = [
+        SimpleNamespace(hash=name, study=studied, gone=gone, path=str(path))
+        for name, studied, gone, path in (
+            ("good", study, False, here),
+            ("unstudied", None, False, here),
+            ("gone", study, True, here),
+            ("deleted", study, False, tmp_path / "bell.wav"),
+        )
+    ]
+    assert list(draft._there(known)) == ["good"]
+
+
+def test_a_change_keeps_to_one_line_but_for_the_name_of_its_set_piece():
+    table = check._change_table(Routine.model_validate({"title": "One", "pieces": [PIECE]}), ())
+    names = [column.header for column in table.columns if not column.no_wrap]
+    assert names == ["into"]
+    assert len(table.columns) == 8
