@@ -226,6 +226,16 @@ def test_late_messages_of_two_senders_are_two_senders_while_they_last():
     assert told[-1] < second[-1][0] + 0.5
 
 
+@pytest.mark.parametrize(("every", "told"), [(50, True), (25, False)])
+def test_a_second_line_with_strays_is_a_lifted_needle(every, told):
+    """Each second message of 100 is at 77.7, but one of `every` at 250: there and back are two
+    strays, so two a second, or four."""
+    messages = [(step / 100, 20.0 + step / 100) for step in range(400)]
+    for n, step in enumerate(range(1, 400, 2), start=1):
+        messages[step] = (step / 100, 250.0 if n % every == 0 else 77.7)
+    assert any(now > 2.0 for now in _two_told(messages)) is told
+
+
 def test_a_record_moved_slowly_by_hand_is_no_other_unit():
     slow = _sent(_far(), lambda now: 20.0 + now, lambda now: 40.0 + 0.03 * now, 4.0)
     assert slow.hints == ()
