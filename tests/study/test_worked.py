@@ -128,3 +128,18 @@ def test_of_many_peaks_the_strongest_twelve_are_asked_whether_they_last():
     semitone = np.concatenate([[30.0], notes, [33.0], notes])
     size = np.concatenate([[weak], strong, [weak], strong]).astype(np.float32)
     assert key._tonal(frame, semitone, size, 144.0) == pytest.approx(12 * 4.0 * 1.5 / 144.0)
+
+
+def test_a_blip_of_a_fiftieth_of_a_second_is_no_phrase():
+    """Smeared over 0.03 s more at most it stays below 0.08 s. Half a second is a phrase."""
+    at_s = np.arange(round(2 * FRAMES_HZ)) / FRAMES_HZ
+    sounds = ((at_s >= 1.0) & (at_s < 1.5)) | ((at_s >= 0.3) & (at_s < 0.32))
+    ((begins_s, ends_s),) = find_phrases(np.where(sounds, -10.0, -70.0), beginnings([]), 2.0)
+    assert (begins_s, ends_s) == pytest.approx((1.0, 1.5), abs=0.03)
+
+
+def test_a_bass_note_is_named_by_the_tuning_it_is_played_in():
+    """Pitch 24.4 is C (24 = 2 * 12) where all is 40 cents sharp, and C sharp where it is flat."""
+    partials = key.Partials(np.array([0]), np.array([24.4]), np.array([1.0]), 1, 1.0, 1.0)
+    assert key.bass(partials, 40.0)[0] == 1.0
+    assert key.bass(partials, -40.0)[1] == 1.0
