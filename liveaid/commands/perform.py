@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import gc
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +20,7 @@ from liveaid.commands.stage_options import (
 from liveaid.routine.opened import Opened
 from liveaid.stage import Service, Settings, Watcher
 from liveaid.stage.ending import ends_by_signal
+from liveaid.stage.garbage import keep_what_is_loaded
 from liveaid.stage.lamp_text import TerminalView
 from liveaid.stage.living import LivingMap
 from liveaid.stage.soundcheck_view import SoundCheckView
@@ -93,8 +93,7 @@ async def _perform(
             for line in learnt:
                 screen.print(line, markup=False, highlight=False, soft_wrap=True)
             shout(screen, found)
-            gc.collect()
-            gc.freeze()  # what is loaded by now stays: going through it again would hold up a lamp
+            keep_what_is_loaded()
             await stage.run()
     screen.print("Lamps off, ports closed.")
 

@@ -119,10 +119,12 @@ class Exchanged:
         other.step(turned, _other(ended), seconds)
         self._both[0].after(heard, seconds)
         self._both[1].after(turned, seconds)
-        ahead = self._both[1].earned - self._both[0].earned - self._ahead
+        earned = self._both[1].earned
+        ahead = earned - self._both[0].earned - self._ahead
         # What stands tells too little to begin with: after a stop it is anywhere.
         runs = any(g is not None and g.kind == "runs" for g in heard.gestures.values())
-        self.told = ahead > EXCHANGED_OVER if self.told else runs and ahead > EXCHANGED_SURE
+        sure = ahead > EXCHANGED_OVER if self.told else runs and ahead > EXCHANGED_SURE
+        self.told = sure and earned > 0.0  # the less wrong of two wrong readings is none
         if ahead < -PLAIN_SURE:
             self._both, self._rests, self._doubted_s = None, True, 0.0
             self._ahead = max(self._ahead, PROVEN)

@@ -32,6 +32,9 @@ SCALE_SURE = 8.0
 """Log odds from which another scale is told: one sender in some hundreds is wired wrong, and there
 are as many scales as `SCALES`."""
 LEAST_ODDS, MOST_ODDS = -12.0, 18.0
+NO_OFFSET = 3.0
+"""Nats that a scale must have ahead of every offset: stands at one second fit the one as well as
+the other. An offset itself is not told: nothing that would mend it is known."""
 SCALES = tuple(1.0 + step / 200.0 for step in range(-20, 21) if abs(step) > 1)
 OFFSETS_S = tuple(sign * step / 20.0 for step in range(1, 11) for sign in (1, -1))
 """A sender that is as far off everywhere is no matter of scale."""
@@ -40,6 +43,9 @@ FASTEST = 20.0
 """No hand moves a record faster."""
 NO_LEAP_S = 1.2
 """Messages that come in a bunch, or in whole seconds, leap so far at most."""
+TO_AND_FRO_S, UNBROKEN_S = 0.8, 0.3
+"""A second sender goes on so long, with no break longer than that. Where a needle is set down
+elsewhere, messages that come late and out of order go to and fro for a moment only."""
 GOOD_FOR_S = 20.0
 """A record heard at its own speed answers for its unit so long."""
 PITCH_OFF = 0.012
@@ -62,6 +68,8 @@ class Sent:
     """The last point of what may be a second sender's line."""
     changes: deque[float] = field(default_factory=lambda: deque(maxlen=12))
     """When messages went over from one line to the other and back."""
+    to_and_fro_s: float = math.inf
+    """Since when they have, with no break."""
     on_other: bool = False
     along: int = 0
     """Messages in a row that kept the other line."""
@@ -137,7 +145,7 @@ class Senders:
                 return sent.speed / sent.pitch
         scale = max(SCALES, key=lambda s: self._scales[s])
         odds, offset = self._scales[scale], max(self._offsets.values())
-        return scale if odds > SCALE_SURE and odds > offset - 1.0 else None
+        return scale if odds > SCALE_SURE and odds > offset + NO_OFFSET else None
 
     def _of(self, side: Side, now: float) -> list[str]:
         sent, said = self._sent[side], []
@@ -150,7 +158,7 @@ class Senders:
                 f"the {side} deck's positions come in steps of {sent.step:g} s; 0.05 or less would"
                 " do"
             )
-        elif sent.along >= 3 and _lately(sent.changes, now) >= 8 and _lately(sent.strays, now) < 3:
+        elif _two_lines(sent, now):
             said.append(f"two senders tell the {side} deck's position; one would do")
         return said
 
@@ -182,13 +190,13 @@ class Senders:
         if sent.last is None or _follows(sent.last, position, now):
             sent.last = (now, position)
             if sent.on_other:
-                sent.changes.append(now)
+                _changed(sent, now)
             sent.on_other = False
             return
         if sent.other is not None and _follows(sent.other, position, now):
             sent.along += 1
             if not sent.on_other:
-                sent.changes.append(now)
+                _changed(sent, now)
             sent.on_other = True
         else:
             sent.along = 0
@@ -272,6 +280,21 @@ def _follows(last: Point, position: float, now: float) -> bool:
 def _lately(times: deque[float], now: float) -> int:
     """How many times lie within the last second."""
     return sum(now - t < 1.0 for t in times)
+
+
+def _changed(sent: Sent, now: float) -> None:
+    """Note that messages went over to the other line."""
+    if not sent.changes or now - sent.changes[-1] > UNBROKEN_S:
+        sent.to_and_fro_s = now
+    sent.changes.append(now)
+
+
+def _two_lines(sent: Sent, now: float) -> bool:
+    """Whether two senders tell one deck's position."""
+    unbroken = bool(sent.changes) and now - sent.changes[-1] <= UNBROKEN_S
+    lasts = unbroken and now - sent.to_and_fro_s >= TO_AND_FRO_S
+    often = sent.along >= 3 and _lately(sent.changes, now) >= 8
+    return lasts and often and _lately(sent.strays, now) < 3
 
 
 def _step(values: list[Point], known: float | None) -> float | None:

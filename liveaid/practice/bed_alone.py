@@ -63,9 +63,9 @@ def late_over_bed_s(
     """
     reach = round(_REACH_S / FINE_HOP_S)
     half = round((_FLAT_S + 2 * _FADE_S) / FINE_HOP_S)
-    grid = np.arange(-half, half + 1) * FINE_HOP_S + _MIDDLE_S
+    grid = np.arange(-half, half + 1, dtype=np.float64) * FINE_HOP_S + _MIDDLE_S
     weight = np.exp(-((np.maximum(np.abs(grid - _MIDDLE_S) - _FLAT_S, 0.0) / _FADE_S) ** 2))
-    wide = np.arange(-half - reach, half + reach + 1) * FINE_HOP_S + _MIDDLE_S
+    wide = np.arange(-half - reach, half + reach + 1, dtype=np.float64) * FINE_HOP_S + _MIDDLE_S
     with_act, alone = sampled(guide, at_s + wide), sampled(bed, at_s + wide)
     heard = sampled(take, due_s + grid / speed)
     inside = (wide >= _ACT_S[0]) & (wide <= _ACT_S[1])

@@ -7,9 +7,9 @@ next one begins elsewhere, an act of bringing it there lies between, in whatever
 
 from __future__ import annotations
 
+import weakref
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 from itertools import pairwise
 from types import MappingProxyType
 
@@ -157,32 +157,27 @@ def acts_faults(routine: Routine) -> Iterator[Hindrance]:
 
 
 def worked_out(routine: Routine, piece: int, side: Side) -> Worked:
-    """The acts of one deck in one set piece with what is wrong, and where its parts lie."""
-    return _worked_out(_This(routine), piece, side)
+    """The acts of one deck in one set piece with what is wrong, and where its parts lie.
+
+    Worked out once for as long as the routine lives: its fields never change, and many ask. A map
+    that is edited while it is performed is a new routine each time; the old one is not kept.
+    """
+    known = _KNOWN.get(id(routine))
+    if known is None:
+        known = _KNOWN[id(routine)] = {}
+        # Called as the routine goes, before its identity can be another's.
+        weakref.finalize(routine, _KNOWN.pop, id(routine), None).atexit = False
+    found = known.get((piece, side))
+    if found is None:
+        found = known[piece, side] = _work_out(routine, piece, side)
+    return found
 
 
-class _This:
-    """A routine told by being this very one: its fields never change, and many ask for its acts."""
-
-    __slots__ = ("routine",)
-
-    def __init__(self, routine: Routine) -> None:
-        self.routine = routine
-
-    def __hash__(self) -> int:
-        return id(self.routine)
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _This) and other.routine is self.routine
+_KNOWN: dict[int, dict[tuple[int, Side], Worked]] = {}
+"""What is worked out of each routine there is, told by being this very one."""
 
 
-_WORKED_OUT = 2048
-"""Deck plans kept worked out, as many as a few hundred set pieces have, some maps over."""
-
-
-@lru_cache(maxsize=_WORKED_OUT)
-def _worked_out(this: _This, piece: int, side: Side) -> Worked:
-    routine = this.routine
+def _work_out(routine: Routine, piece: int, side: Side) -> Worked:
     plan = routine.pieces[piece].plan(side)
     if not isinstance(plan, Works):
         return Worked((), (), {})

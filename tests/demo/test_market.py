@@ -9,8 +9,9 @@ import pytest
 import soundfile
 from scipy.signal import butter, sosfiltfilt
 
+from liveaid.demo import market
 from liveaid.demo.market import market_sounds, rendered, write_sounds
-from liveaid.demo.voices import VOICES_RATE_HZ, hertz
+from liveaid.demo.voices import VOICES_RATE_HZ, gong, hertz
 
 SOUNDS = {sound.name: sound for sound in market_sounds()}
 
@@ -89,3 +90,30 @@ def test_the_tram_s_drum_and_bass_come_in_where_its_bar_has_them():
     assert comes_in(3.25) > 2.0
     assert comes_in(2.75) > 2.0
     assert comes_in(2.5) < 1.0
+
+
+def test_the_gong_sounds_at_each_of_its_partials():
+    """Over A4 = 440 Hz at 1, 1.483, 1.932, 2.546, 2.63 and 3.9 times that (our own list); between
+    the close ones, at 2.588, there is next to nothing."""
+    t = np.arange(6 * VOICES_RATE_HZ) / VOICES_RATE_HZ
+    sound = gong(69, 6.0) * np.hanning(t.size)
+
+    def at(ratio: float) -> float:
+        return float(np.abs(np.dot(sound, np.exp(-2j * np.pi * 440.0 * ratio * t))))
+
+    for ratio in (1.0, 1.483, 1.932, 2.546, 2.63, 3.9):
+        assert at(ratio) > 5.0 * at(2.588), ratio
+
+
+def test_the_tram_s_bass_walks_from_a1_up_to_e2_and_back(monkeypatch):
+    """Frequencies of A1 A1 C2 E2 D2 C2 in equal temperament (ISO 16: A4 is 440 Hz); the tune, and
+    that every fourth bar plays it a fourth higher, is our own."""
+    monkeypatch.setattr(market.voices, "bass", lambda note, *_: hertz(note))
+    hits = market._tram_groove(np.random.default_rng(0))
+    line = [(beat, sound) for beat, sound in hits if isinstance(sound, float)]
+    first = [(0.0, 55.0), (0.75, 55.0), (1.5, 65.41), (2.0, 82.41), (2.75, 73.42), (3.5, 65.41)]
+    assert len(line) == 24 * 6
+    for (beat, hz), (wanted, of_table) in zip(line[:6], first, strict=True):
+        assert beat == wanted
+        assert hz == pytest.approx(of_table, abs=0.005)
+    assert line[18] == (12.0, pytest.approx(73.42, abs=0.005))  # D2 over A1 in the fourth bar

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import asyncio
+import time
+from types import SimpleNamespace
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from liveaid.demo.show import ShowOutcome, _ask
 from liveaid.demo.tally import ShownAt, ToldAt, lateness_ms, tally
 
 
@@ -62,3 +67,20 @@ def test_lateness_worked_out_by_hand():
         ShownAt(9.0, 1, 3),  # after the routine
     ]
     assert lateness_ms(shown, truth_at, lambda index: 1.0) == pytest.approx([20.0, -10.0])
+
+
+@pytest.mark.parametrize(("state", "sure"), [("following", True), ("searching", False)])
+def test_a_moment_is_asked_for_as_a_page_asks(state, sure):
+    """What /status says is written down: which set piece, which beat, and whether it is sure."""
+    said = {"piece": {"index": 2}, "beat_position": 3.5, "state": state}
+    outcome = ShowOutcome()
+
+    async def once():
+        asking = asyncio.create_task(
+            _ask(SimpleNamespace(status=lambda: said), outcome, time.monotonic())
+        )
+        await asyncio.sleep(0)
+        asking.cancel()
+
+    asyncio.run(once())
+    assert [(one.piece, one.beat_position, one.sure) for one in outcome.said] == [(2, 3.5, sure)]

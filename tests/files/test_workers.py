@@ -5,6 +5,7 @@ The tasks are functions of the standard library, since a worker has to be able t
 
 from __future__ import annotations
 
+import multiprocessing
 import operator
 import os
 import signal
@@ -14,7 +15,7 @@ import time
 
 import pytest
 
-from liveaid.files.workers import Outcome, Task, Workers
+from liveaid.files.workers import Outcome, Task, Workers, _serve
 
 
 def task(name: str, function, *arguments: object, limit_s: float = 60.0) -> Task:
@@ -158,3 +159,17 @@ def test_ctrl_c_in_a_terminal_reaches_the_parent_alone():
         "sleeps": None,
         "kill": None,
     }
+
+
+def test_a_worker_whose_pipe_is_shut_ends_by_itself():
+    context = multiprocessing.get_context("spawn")
+    ours, theirs = context.Pipe()
+    process = context.Process(target=_serve, args=(theirs,), daemon=True)
+    process.start()
+    theirs.close()
+    ours.recv()  # it is ready
+    ours.close()
+    process.join(20.0)
+    ended = process.exitcode
+    process.kill()
+    assert ended is not None

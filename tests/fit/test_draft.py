@@ -177,6 +177,7 @@ def test_from_a_folder_of_sounds_to_a_first_checked_map_in_three_commands(
     assert status == [0, 0, 0], said.out + said.err
     written = (scene / "routine.yaml").read_text()
     assert written.startswith(idea)
+    assert not written.startswith(f"{idea}\n\n")  # one empty line, not two
     assert (scene / "routine-old-1.yaml").read_text() == idea
     (sound,) = load_routine(scene / "routine.yaml").sounds.values()
     assert (scene / sound.file).read_bytes() in [f.read_bytes() for f in sounds.iterdir()]

@@ -72,6 +72,22 @@ def test_a_release_is_news_and_a_nudge_is_not():
     assert nudged.gesture.since_s == pytest.approx(1.0, abs=0.05)
 
 
+def test_a_run_taken_up_again_has_begun_and_one_that_slipped_has_not():
+    """At 2 s it slips on by .08 s: a new line and the same run, nothing begins. Slowed to half
+    its speed for .2 s it is .1 s behind: a hand, and then the run once more."""
+
+    def onward(way):
+        run = _watched(lambda now: 30.0 + max(now - 1.0, 0.0), 1.9)[1]
+        before, lines = run.gesture, run.deck.lines
+        kinds, watch = _watched(way, 2.0, watch=run, start_s=1.9)
+        assert watch.gesture is before
+        assert watch.deck.lines > lines
+        return [kind for kind, *_ in kinds]
+
+    assert onward(lambda now: 29.0 + now + (0.08 if now >= 2.0 else 0.0)) == []
+    assert onward(lambda now: 29.0 + now - 0.5 * min(max(now - 2.0, 0.0), 0.2)) == ["hand", "runs"]
+
+
 def test_half_speed_is_by_hand_and_a_needle_set_down_is_news():
     kinds, _ = _watched(lambda now: 30.0 + 0.5 * now, 1.0)
     assert [kind for kind, *_ in kinds] == ["hand"]

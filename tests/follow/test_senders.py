@@ -1,5 +1,6 @@
 """A sender that is wired wrong is told in plain words, and never followed with a straight face."""
 
+import itertools
 import math
 import random
 
@@ -7,12 +8,12 @@ import pytest
 
 from liveaid.follow import Follower
 from liveaid.follow.belief import Belief
-from liveaid.follow.exchanged import SidesRead
+from liveaid.follow.exchanged import Exchanged, SidesRead
 from liveaid.follow.gesture import Gesture
 from liveaid.follow.guess import GestureHeard
 from liveaid.follow.numbers import USUAL
 from liveaid.follow.plan import plan_of
-from liveaid.follow.senders import stands
+from liveaid.follow.senders import Senders, stands
 from liveaid.routine import Routine
 
 # The routine `small`: left runs from 2.0, right from 5.0, both worked at 30 and 40, left from 50.
@@ -166,6 +167,11 @@ def test_records_that_are_as_far_off_everywhere_are_no_matter_of_scale():
     assert _sent(_far(), lambda now: 20.15, lambda now: 40.15, 1.0).hints == ()
 
 
+def test_stands_at_one_second_tell_no_scale():
+    """Both cues at 1.8 and both records at 1.95: +8 per cent, or .15 s ahead everywhere."""
+    assert _sent(SAME, lambda now: 1.95, lambda now: 1.95, 1.0).hints == ()
+
+
 def test_a_record_that_turns_otherwise_than_its_fader_says_is_scaled():
     """At +1 per cent it is to turn at 1.01 and is told to turn at 1.0302: 2 per cent too fast."""
     hints = _sent(_far(), lambda now: 20.0 + 1.0302 * now, lambda now: 40.0, 4.0, pitch=1.0).hints
@@ -184,6 +190,50 @@ def test_a_lifted_needle_is_neither_a_second_sender_nor_coarse():
 
     for seconds in (1.5, 2.0, 2.5, 3.0):
         assert _sent(_far(), lambda now: 20.0 + now, lifted, seconds).hints == ()
+
+
+def _late(rng, position, seconds, late_s=0.03):
+    """A deck's messages, 100 a second, each late by an exponential time of its own."""
+    times = [step / 100 for step in range(int(seconds * 100))]
+    return sorted((t + rng.expovariate(1.0 / late_s), position(t)) for t in times)
+
+
+def _two_told(messages):
+    """Times at which two senders were told."""
+    senders, told = Senders(plan_of(_far()), 1.8, 0.09), []
+    for now, position in messages:
+        senders.hear("left", position, now)
+        if any("two senders" in hint for hint in senders.hints(now)):
+            told.append(now)
+    return told
+
+
+def test_late_messages_about_a_needle_set_down_elsewhere_are_no_second_sender():
+    """The needle goes from 20 to 50 and back each second; messages late by 30 ms overtake."""
+    rng = random.Random(6)
+    messages = _late(rng, lambda t: t + (20.0 if t % 2.0 < 1.0 else 50.0), 20.0)
+    assert any(a[1] > b[1] + 9.0 for a, b in itertools.pairwise(messages))
+    assert _two_told(messages) == []
+
+
+def test_late_messages_of_two_senders_are_two_senders_while_they_last():
+    """The second one sends from 2 to 5 s: told within 3 s of its first word, and no more .5 s
+    after its last."""
+    rng = random.Random(5)
+    second = [(t + 2.0, x) for t, x in _late(rng, lambda t: 77.7, 3.0)]
+    told = _two_told(sorted([*_late(rng, lambda t: 20.0 + t, 8.0), *second]))
+    assert 2.8 <= told[0] < 5.0
+    assert told[-1] < second[-1][0] + 0.5
+
+
+@pytest.mark.parametrize(("every", "told"), [(50, True), (25, False)])
+def test_a_second_line_with_strays_is_a_lifted_needle(every, told):
+    """Each second message of 100 is at 77.7, but one of `every` at 250: there and back are two
+    strays, so two a second, or four."""
+    messages = [(step / 100, 20.0 + step / 100) for step in range(400)]
+    for n, step in enumerate(range(1, 400, 2), start=1):
+        messages[step] = (step / 100, 250.0 if n % every == 0 else 77.7)
+    assert any(now > 2.0 for now in _two_told(messages)) is told
 
 
 def test_a_record_moved_slowly_by_hand_is_no_other_unit():
@@ -233,3 +283,19 @@ def test_no_gesture_tells_worse_of_a_reading_than_of_being_nowhere(small):
     heard = GestureHeard(1.0, 1.0, {"left": run, "right": None}, {"left": True, "right": True})
     reading.after(heard, 0.0)
     assert reading.earned == pytest.approx(-5.0)
+
+
+@pytest.mark.parametrize(("other", "told"), [(6.0, True), (-31.0, False)])
+def test_the_less_wrong_of_two_wrong_readings_is_not_told(small, other, told):
+    """12 nats ahead either way, less 3.6 for a run that fits the plain one; a reading
+    that has lost 31 itself fits no more than the first."""
+    exchanged = Exchanged(plan_of(small), 1.8, USUAL)
+    run = Gesture("runs", 0.0, 2.0, True, 1.0, 3.0)
+    heard = GestureHeard(1.0, 1.0, {"left": run, "right": None}, {"left": True, "right": True})
+    neither = {"left": False, "right": False}
+    plain = Belief(plan_of(small), 1.8, USUAL)
+    exchanged.before(plain, neither)
+    assert exchanged._both is not None
+    exchanged._both[0].past, exchanged._both[1].past = other - 12.0, other
+    exchanged.after(plain, heard, neither, 0.0)
+    assert exchanged.told is told

@@ -5,6 +5,7 @@ import os
 import subprocess
 import sys
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -12,9 +13,9 @@ import soundfile
 
 from liveaid.errors import LiveaidError, UsageError
 from liveaid.record.platter import sticker_degrees
-from liveaid.render.render import render_scene
+from liveaid.render.render import _deck_made, render_scene
 from liveaid.render.wish import Wish
-from liveaid.routine import RoutineError, load_routine
+from liveaid.routine import Routine, RoutineError, load_routine
 from liveaid.routine.check import check
 
 MADE = ("guide.wav", "left.wav", "right.wav", "routine.yaml", "sheet.html", "written.yaml")
@@ -538,3 +539,19 @@ def test_a_wish_that_cannot_be_meant_is_wrong_use(wish):
 
 def test_liveaid_errors_are_what_the_command_line_shows():
     assert issubclass(RoutineError, LiveaidError)
+
+
+def test_winding_is_told_in_turns_of_the_platter(tmp_path):
+    """A turn at 33 1/3 is 1.8 s (IEC 60098), 79380 frames at 44100 Hz: 198450 frames are 2.5."""
+    only = {"name": "Alone", "bars": 2, "tempo": 100, "count": "left",
+            "left": {"hand": "runs", "at": 1.0}}  # fmt: skip
+    routine = Routine.model_validate({"title": "One", "pieces": [only]})
+    order = SimpleNamespace(wound=198450, bound=79380)
+    layout = SimpleNamespace(frames=441000, order=order, shared=1)
+    written = SimpleNamespace(
+        routine=routine, rate_hz=44100, layouts={"left": layout},
+        stands={0: SimpleNamespace(side="left"), 1: SimpleNamespace(side="right")},
+    )  # fmt: skip
+    made = _deck_made(written, tmp_path, "left", routine)
+    assert (made.wound_turns, made.least_turns) == pytest.approx((2.5, 1.0))
+    assert (made.length_s, made.cues, made.winds, made.shared) == (10.0, 1, 0, 1)

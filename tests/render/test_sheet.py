@@ -1,12 +1,13 @@
 """The sheet: everything a performer needs on paper, and nothing of the map run as markup."""
 
 from html.parser import HTMLParser
+from types import SimpleNamespace
 
 import pytest
 import soundfile
 
 from liveaid.render.render import render_scene
-from liveaid.render.sheet import deck_time, sticker_place
+from liveaid.render.sheet import _strip, deck_time, sticker_place
 from liveaid.routine import load_routine
 
 NASTY = "<script>alert(1)</script> & \"q\" 'a' <b>"
@@ -114,3 +115,14 @@ def test_the_strips_marks_stand_at_the_cues(page, done):
     assert len(marks) >= 5
     for mark in marks:
         assert min(abs(mark - at) for at in wanted) < 0.1
+
+
+def test_a_cue_within_its_sound_is_marked_so_far_into_it():
+    """A deck of 100 s is 1000 wide. A sound from 50 s to 75 s with its cue 5 s in: 500, 250 wide,
+    marked at 550."""
+    uses = [SimpleNamespace(use=SimpleNamespace(piece=2))]
+    passage = SimpleNamespace(cue_s=5.0, uses=uses)
+    laid = SimpleNamespace(begin=50_000, length=25_000, passage=passage)
+    strip = _strip(SimpleNamespace(rate_hz=1000), SimpleNamespace(frames=100_000, laid=[laid]))
+    assert '<rect x="500.0" y="8" width="250.0"' in strip
+    assert '<path d="M550.0 4v22"/><text x="553.0" y="38">3</text>' in strip

@@ -79,3 +79,12 @@ def test_at_its_own_tempo_nothing_is_stretched():
     got = stretched(sound, start_s=0.25, speed=1.0, rate_hz=RATE_HZ, before=5, frames=10_000)
     begin = RATE_HZ // 4 - 5
     assert np.array_equal(got[:, 0], noise[begin : begin + 10_005])
+
+
+def test_a_louder_onset_beyond_what_a_stretch_can_be_off_is_no_lag():
+    """12 ms either way are 529 frames: a louder burst 3000 frames on is another hit."""
+    exact, made = np.zeros((2, 8000, 2))
+    exact[2000:2300] = 0.1
+    made[2041:2341] = 0.1
+    made[5000:5300] = 0.12
+    assert lag(exact, made, rate_hz=RATE_HZ) == 41

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import gc
+import weakref
 from fractions import Fraction
 from itertools import pairwise
 
@@ -413,3 +415,16 @@ def test_a_map_is_worked_out_once_and_a_changed_one_anew():
     assert acts[0].way_s == pytest.approx(0.45)
     assert acts_of(faster, 0, "right")[0].way_s == pytest.approx(1 / 3)
     assert acts_of(routine, 0, "right")[0].way_s == pytest.approx(0.45)
+
+
+def test_what_is_worked_out_goes_with_its_map():
+    """A map edited over and over while it is performed leaves none of its editions behind."""
+    plan = {"hand": "works", "from": 10.0, "to": 13.0, "acts": {0: "push over 1/4 turn"}}
+    tree = {"title": "T", "pieces": [{"name": "P", "bars": 1, "tempo": 120, "right": plan}]}
+    edition = Routine.model_validate(tree)
+    gone, acts = weakref.ref(edition), acts_of(edition, 0, "right")
+    assert acts_of(edition, 0, "right") is acts
+    held = len(gc.get_referrers(acts))
+    del edition
+    assert gone() is None
+    assert len(gc.get_referrers(acts)) == held - 1

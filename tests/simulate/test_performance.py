@@ -1,6 +1,7 @@
 """A performance against its own section map: places, continuity, one seed one performance."""
 
 import itertools
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -9,6 +10,8 @@ from hypothesis import strategies as st
 
 from liveaid.routine import SIDES, Routine
 from liveaid.simulate import FAULT_KINDS, STEADY, Fault, FaultError, Hands, NotPlacedError, perform
+from liveaid.simulate.course import lay_course
+from liveaid.simulate.steps import Step
 
 FASTEST_TURNS_PER_S = 6.0 * 1.5
 """A hand winds at up to 6 turns a second on the whole, half as fast again in its best moments."""
@@ -344,3 +347,23 @@ def test_a_deck_is_started_and_stopped_no_sooner_than_a_hand_can(four):
         change = np.abs(np.diff(track.speed_at(times)))
         jumps = np.searchsorted(track.jumps_s(), times)
         assert change[jumps[1:] == jumps[:-1]].max() < 0.5
+
+
+def test_however_early_a_hand_what_went_before_has_lasted_a_moment():
+    """Both records start anew, meant for the second set piece's begin, by a hand 40 s early: the
+    first has begun at 0 and lasts 50 ms, and no record is let go before that."""
+    pieces = [
+        {"name": name, "bars": 4, "tempo": 100, "count": "left",
+         "left": {"hand": "runs", "at": at_s}, "right": {"hand": "runs", "at": at_s + 3.0}}
+        for name, at_s in (("First", 2.0), ("Second", 90.0))
+    ]  # fmt: skip
+    routine = Routine.model_validate({"title": "Early", "pieces": pieces})
+    hasty = replace(STEADY, timing_bias_s=-40.0)
+    steps = [Step(index, 0.0, 16.0) for index in range(2)]
+    pause = Step(-1, lasts_s=1.0)
+    legs = lay_course(routine, [pause, *steps], hasty, np.random.default_rng(1))
+    first, second = legs[1], legs[2]
+    assert first.start_s == pytest.approx(0.05)
+    assert second.start_s == pytest.approx(0.1)
+    assert second.runs["left"].t0_s == pytest.approx(0.1)
+    assert second.runs["right"].t0_s == pytest.approx(0.1)

@@ -10,7 +10,7 @@ from liveaid.errors import UsageError
 from liveaid.stage import midi, midi_ports
 from liveaid.stage.jack_server import jack_mark
 from liveaid.stage.midi import MidiPort
-from liveaid.stage.midi_ports import apis_for, list_ports
+from liveaid.stage.midi_ports import Ports, apis_for, list_ports
 
 rtmidi = pytest.importorskip("rtmidi")
 
@@ -338,3 +338,20 @@ def test_one_run_of_a_jack_server_is_told_from_the_next(tmp_path, monkeypatch):
     assert (first, gone) == ("7", None)
     assert jack_mark(table) not in (first, None)
     assert jack_mark(tmp_path / "no such table") is None
+
+
+def test_a_jack_port_is_the_look_out_itself_and_another_system_s_one_of_its_own(
+    backend, monkeypatch
+):
+    backend.names = ["Pads:Pads 20:0"]
+    monkeypatch.setattr(midi_ports, "jack_mark", lambda: "one server")
+    shared, apart = Ports("in", {"jack": 1}), Ports("in", {"coremidi": 2})
+    for ports, made in ((shared, 1), (apart, 2)):
+        backend.made.clear()
+        ((api, name),) = ports.names()
+        opened = ports.open(api, name)
+        assert len(backend.made) == made
+        assert opened.is_open
+        ports.release(opened)
+        ports.close()
+        assert backend.alive == []

@@ -1,0 +1,68 @@
+"""Small cases of practice worked out by hand: which movements count, and where bars are drawn."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from liveaid.practice import attempt as attempts
+from liveaid.practice import losses
+from liveaid.practice.attempt import Attempt
+from liveaid.practice.counting import _alternating
+from liveaid.practice.hand_acts import _moves
+from liveaid.routine import Works
+from liveaid.routine.acts import Act
+
+
+def test_a_push_counts_that_begins_and_ends_within_its_span(monkeypatch):
+    """The span is 10 to 11 s of record, and 0.3 s more either way: 9.7 to 11.3 s."""
+    pushes = [(0.5, 10.0, 0.5), (1.0, 9.6, 0.5), (1.5, 10.9, 0.5), (2.0, 9.7, 1.6)]
+    monkeypatch.setattr(
+        attempts,
+        "strokes",
+        lambda *_, **__: [
+            SimpleNamespace(at_s=at, from_s=begin, way_s=way) for at, begin, way in pushes
+        ],
+    )
+    works = Works.model_validate({"hand": "works", "from": 10.0, "to": 11.0})
+    piece = SimpleNamespace(tempo_bpm=100.0, plan=lambda _: works)
+    visit = SimpleNamespace(piece=0, start_s=0.0, end_s=4.0)
+    one = Attempt(
+        SimpleNamespace(pieces=[piece]), visit, {"left": SimpleNamespace(motion=None)}, (), None
+    )
+    assert one.pushed_s("left") == [0.5, 2.0]  # one begins before the span, one ends beyond it
+
+
+@pytest.mark.parametrize(
+    ("kind", "way_s", "forward", "back"),
+    [
+        ("push", 0.2, True, False),
+        ("pull", -0.2, False, True),
+        ("push", 0.0, False, False),
+        ("hold", 0.2, False, False),
+    ],
+)
+def test_what_moves_the_record_moves_it_one_way(kind, way_s, forward, back):
+    act = Act(kind=kind, side="left", piece=0, beat=0.0, beats=1.0, from_s=1.0, to_s=1.0 + way_s)
+    assert (_moves(act, True), _moves(act, False)) == (forward, back)
+
+
+def test_a_turn_left_out_is_put_in_where_the_same_deck_came_twice():
+    """Left on 4 and on 6: right was left out on 5. Twice within a beat left nothing out."""
+    by_turns = [(0.0, "left"), (1.0, "right"), (2.0, "left"), (3.0, "right"), (4.0, "left")]
+    twice = [*by_turns, (6.0, "left"), (7.0, "right")]
+    assert _alternating(twice) == sorted([*twice, (5.0, "right")])
+    hasty = [*by_turns, (5.0, "left"), (6.0, "right")]
+    assert _alternating(hasty) == hasty
+
+
+def test_each_bar_of_the_losses_stands_in_the_middle_of_its_bar(spice_row, monkeypatch):
+    """The first bar of the routine lies between 0 and 1 on the axis, so its column is about 0.5."""
+    drawn = []
+    monkeypatch.setattr(losses, "png", lambda figure: drawn.append(figure) or b"")
+    losses.losses_picture(spice_row, [])
+    bars = sum(spice_row.bar_count(index) for index in range(len(spice_row.pieces)))
+    for axis in drawn[0].axes:
+        middles = [bar.get_x() + bar.get_width() / 2 for bar in axis.patches[:bars]]
+        assert middles == pytest.approx(list(np.arange(bars) + 0.5))
+        assert axis.get_xlim() == (0.0, bars)

@@ -1,0 +1,54 @@
+"""What the render draws and looks through, in small worked cases."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from matplotlib.figure import Figure
+from scipy.signal.windows import kaiser
+
+from liveaid.render import hand_heard
+from liveaid.render.outcome import DeckMade, Rendered
+from liveaid.render.picture import _hands, _tick_s
+
+
+def test_the_window_is_kaisers_with_beta_9():
+    """Reference: scipy.signal.windows.kaiser over 16 frames either side of its middle."""
+    table = np.interp(np.arange(17.0), hand_heard._WINDOW_AT, hand_heard._WINDOW)
+    assert table == pytest.approx(kaiser(33, 9.0)[16:], abs=1e-9)
+
+
+# Twelve marks at most: 60 s hold twelve steps of 5 s, 61 s need steps of 10 s, and so on.
+@pytest.mark.parametrize(
+    ("length_s", "step_s"),
+    [(12, 1), (60, 5), (61, 10), (150, 15), (360, 30), (361, 60), (1440, 120), (1441, 600)],
+)
+def test_time_is_marked_in_round_steps_a_dozen_at_most(length_s, step_s):
+    assert _tick_s(length_s) == step_s
+
+
+def test_each_hand_s_name_stands_in_the_middle_of_its_row():
+    """Rows one high: the right hand's from 0 to 1, the left's from 1 to 2."""
+    axes = Figure().add_subplot()
+    _hands(axes, [])
+    places = zip(axes.get_yticks(), axes.get_yticklabels(), strict=True)
+    named = {label.get_text(): at for at, label in places}
+    assert named == {"left hand": 1.5, "right hand": 0.5}
+    assert axes.get_ylim() == (-0.05, 2.05)
+
+
+def test_the_report_tells_turns_to_the_thousandth_and_seconds_to_the_tenth_of_a_millisecond():
+    deck = DeckMade(
+        side="left", file=Path("left.wav"), length_s=10.00004, cues=2, winds=1,
+        wound_turns=2.50049, least_turns=1.00051, shared=0,
+    )  # fmt: skip
+    rendered = Rendered(
+        routine=Path("routine.yaml"), guide=Path("guide.wav"), sheet=Path("sheet.html"),
+        decks=(deck,), cuts=(), guide_s=12.34567, rate_hz=44100, remarks=(), set_aside=(),
+    )  # fmt: skip
+    told = rendered.to_json()
+    assert told["guide"] == {"file": "guide.wav", "length_s": 12.3457}
+    assert told["decks"]["left"] == {
+        "file": "left.wav", "length_s": 10.0, "cues": 2, "winds": 1,
+        "wound_turns": 2.5, "least_turns": 1.001, "shared": 0,
+    }  # fmt: skip

@@ -1,0 +1,55 @@
+"""Small cases of a routine worked out by hand: how a needle moves, a record left, taps in a row."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from liveaid.routine.acts import Act
+from liveaid.routine.check.together import judge_fader
+from liveaid.routine.layout import passage
+from liveaid.routine.movement import places_s
+
+
+def act(kind, beat, beats, from_s, to_s, **more):
+    return Act(
+        kind=kind, side="left", piece=0, beat=beat, beats=beats, from_s=from_s, to_s=to_s, **more
+    )
+
+
+def test_a_lifted_needle_is_heard_nowhere_between_and_a_pushed_record_all_the_way():
+    """From 2 s the needle is put at 9 s within a beat: until it is down, the record stands at 2.
+    A push of 1 s is half done at half its time, being as slow at its end as at its begin."""
+    lifted = [act("needle", 0.0, 1.0, 2.0, 9.0), act("hold", 1.0, 1.0, 9.0, 9.0)]
+    beats = np.array([0.0, 0.5, 0.9, 1.0, 1.5])
+    assert places_s(lifted, beats) == pytest.approx([2.0, 2.0, 2.0, 9.0, 9.0])
+    pushed = places_s([act("push", 0.0, 1.0, 2.0, 3.0)], np.array([0.5, 1.0]))
+    assert pushed == pytest.approx([2.5, 3.0])
+
+
+@pytest.mark.parametrize(
+    ("left_running", "left_s", "stands_s"),
+    [(False, 5.0, 5.0), (True, 2.0, 2.0), (True, 5.0, None)],
+    ids=["a hand left it there", "it ran to its own cue", "a hand stops it somewhere"],
+)
+def test_a_record_stands_where_a_hand_left_it_or_at_its_own_cue(
+    monkeypatch, left_running, left_s, stands_s
+):
+    """The passage's cue is at 2 s. A rest of 3 s would take a running record where nothing fits."""
+    monkeypatch.setattr(passage, "_fits", lambda *given: given[-1] == left_s)
+    use = SimpleNamespace(sound="tram", even=False, parts=(), left_running=left_running)
+    last = SimpleNamespace(uses=[SimpleNamespace(use=use, left_at_s=left_s)], cue_s=2.0)
+    assert passage._standing(last, use, None, rest_s=3.0) == stands_s
+
+
+@pytest.mark.parametrize(("openings", "judged"), [(2, 0), (3, 1)])
+def test_three_openings_in_a_row_are_tapped_and_two_are_single_moves(openings, judged):
+    """A quarter beat apart at 100 BPM: 0.15 s each."""
+    opens = tuple((0.25 * number, 0.25 * number + 0.1) for number in range(openings))
+    at = SimpleNamespace(
+        acts={"left": [act("push", 0.0, 1.0, 2.0, 3.0, open=opens)]},
+        piece=0,
+        seconds=lambda beats: 0.6 * beats,
+    )
+    found = list(judge_fader(at, "left"))
+    assert [one.has for one in found] == pytest.approx([0.15] * judged)

@@ -1,0 +1,130 @@
+"""Small cases of the study worked out by hand: levels, choices, what is near and what is not.
+
+Formulas: the mean of powers in decibels (IEC 61672-1, from memory), the root of the mean square.
+"""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from liveaid.study import key, onsets
+from liveaid.study.grid import _densest_s, _excess, _wander_s
+from liveaid.study.loop import find_loop
+from liveaid.study.onsets import Onsets
+from liveaid.study.phrases import find_phrases
+from liveaid.study.spectrum import BANDS, FRAMES_HZ, GROUPS, HOP, RATE_HZ
+from liveaid.study.tempo import _residual_s
+from liveaid.study.texture import GLIDE_OCTAVES, TEXTURE_GROUPS, Texture
+from liveaid.study.tone import _pitch
+from liveaid.study.voice import features
+
+
+def beginnings(times_s, strength=1.0):
+    """Onsets at so many seconds, each as strong as the others or as it is told."""
+    times_s = np.asarray(times_s, dtype=np.float64)
+    strengths = np.broadcast_to(np.float32(strength), times_s.shape).astype(np.float32)
+    return Onsets(times_s, strengths, np.tile(strengths[:, None] / GROUPS, GROUPS))
+
+
+def test_a_window_is_as_loud_as_the_mean_of_its_powers():
+    """Frames by turns at 0 and -10 dB: 10 log10((1 + 0.1) / 2) = -2.596 dB."""
+    frames = 40
+    bands = np.full((frames, BANDS), 1.0 / BANDS)
+    bands[1::2] *= 0.1
+    even = np.full((frames, TEXTURE_GROUPS), 0.5)
+    still = np.zeros((frames, GLIDE_OCTAVES))
+    texture = Texture(even, even, still, still)
+    _, level_db = features(SimpleNamespace(bands=bands), texture)
+    assert level_db == pytest.approx([-2.596, -2.596], abs=1e-3)  # frames 0 to 31, 8 to 39
+
+
+@pytest.mark.parametrize(("depth", "place"), [(0.2, 100), (0.1, 400)])
+def test_a_dull_split_stands_unless_its_band_splits_twice_as_deep(monkeypatch, depth, place):
+    """Split at 100 by all, at 400 by the band alone at a depth of 0.3: half of that is 0.15.
+
+    A peak at frame 10 is looked at from 768 samples before it: 1100 - 768 + place.
+    """
+    found = iter([(np.array([100]), np.array([depth])), (np.array([400]), np.array([0.3]))])
+    monkeypatch.setattr(onsets, "split_point", lambda _: next(found))
+    begin_s = onsets._begin_s(
+        np.zeros(4000, np.float32), np.array([10]), np.ones((1, GROUPS), np.float32)
+    )
+    assert begin_s * RATE_HZ == pytest.approx([10 * HOP - 768 + place])
+
+
+def test_an_onset_is_on_the_beat_within_60_ms_and_no_tenth_of_a_long_beat():
+    """Beats a second apart, heard 30 ms late and 40 ms early: sqrt((9 + 16) / 2) = 3.536 (x 10 ms).
+    90 ms beside the beat is another sound, though less than a tenth of it."""
+    heard = beginnings([0.03, 1.96, 3.09])
+    assert _residual_s(heard, np.arange(4.0), 1.0) == pytest.approx(0.03536, abs=1e-5)
+
+
+def test_a_file_of_two_minutes_is_a_loop_and_one_of_more_than_130_s_a_track():
+    """240 beats at 120 BPM are 120 s, 264 are 132 s; strong and weak by turns."""
+
+    def found(beats):
+        times_s = np.arange(2 * beats) / 4.0  # halves of a beat
+        strength = np.where(np.arange(2 * beats) % 2 == 0, 3.0, 1.0)
+        duration_s = beats / 2.0
+        rise = np.zeros((round(duration_s * FRAMES_HZ) + 1, GROUPS), np.float32)
+        rise[np.round(times_s * FRAMES_HZ).astype(int)] = strength[:, None]
+        heard = beginnings(times_s, strength)
+        return find_loop(SimpleNamespace(rise=rise), heard, duration_s, None)
+
+    loop = found(240)
+    assert loop is not None
+    assert loop.beats in (120, 240, 480)
+    assert found(264) is None
+
+
+def test_nothing_lasts_in_frames_without_power():
+    nothing = np.zeros(2, np.float32)
+    assert key._tonal(np.array([0, 1]), np.array([60.0, 60.0]), nothing, 0.0) == 0.0
+
+
+def test_a_grid_that_was_kept_for_half_the_time_wandered_by_what_the_rest_is_off():
+    """Six onsets on the line in the first ten seconds, six 50 ms late in the next: the middle of
+    both stretches lies 25 ms from each."""
+    times = np.concatenate([np.arange(6.0), 10.0 + np.arange(6.0)])
+    away = np.where(times < 10.0, 0.0, 0.05)
+    assert _wander_s(times, away, 10.0, 1.0) == pytest.approx(0.025, abs=1e-6)
+    assert _wander_s(times[:7], away[:7], 10.0, 1.0) == 0.0  # one stretch tells of no change
+
+
+def test_twelve_onsets_on_lines_a_second_apart_are_six_deviations_beyond_chance():
+    """Within 0.1 s of a line lies a fifth of all time: (1 - 0.2) / sqrt(0.2 * 0.8) = 2, times the
+    root of the 12 - 3 = 9 onsets that were not fitted."""
+    assert _excess(np.zeros(12), np.ones(12), 1.0, 0.1) == pytest.approx(6.0)
+
+
+def test_an_onset_at_the_very_end_of_a_span_is_in_it():
+    """A second from 0 on holds two onsets of 1 each, that from 5 on one of 1.5."""
+    assert _densest_s(np.array([0.0, 1.0, 5.0]), np.array([1.0, 1.0, 1.5]), 1.0) == 0.5
+
+
+def test_a_soft_tone_has_its_pitch_and_a_softer_one_than_80_db_down_none():
+    """440 Hz at a twentieth of full scale: the mean square is 0.05**2 / 2 = 1.25e-3."""
+    rate_hz = 22_050
+    sine = np.sin(2 * np.pi * 440.0 * np.arange(2048) / rate_hz).astype(np.float32)
+    assert _pitch(0.05 * sine, rate_hz) == pytest.approx(440.0, rel=0.01)
+    assert _pitch(1e-4 * sine, rate_hz) == 0.0
+
+
+def test_what_never_pauses_is_one_phrase():
+    """Two seconds at -10 and -12 dB by turns: no background is told from what is heard."""
+    frames = round(2 * FRAMES_HZ)
+    level_db = np.where(np.arange(frames) // 20 % 2 == 0, -10.0, -12.0)
+    ((begins_s, ends_s),) = find_phrases(level_db, beginnings([]), 2.0)
+    assert (begins_s, ends_s) == pytest.approx((0.0, 2.0), abs=0.02)
+
+
+def test_of_many_peaks_the_strongest_twelve_are_asked_whether_they_last():
+    """Twelve strong peaks that the next frame has too, and one weak one in each frame elsewhere:
+    all the strong one's power (two thirds of it in its bin) out of as much lasts in the first."""
+    strong, weak = np.full(12, 2.0, np.float32), np.float32(0.1)
+    notes = 40.0 + 2.0 * np.arange(12)
+    frame = np.repeat([0, 1], 13)
+    semitone = np.concatenate([[30.0], notes, [33.0], notes])
+    size = np.concatenate([[weak], strong, [weak], strong]).astype(np.float32)
+    assert key._tonal(frame, semitone, size, 144.0) == pytest.approx(12 * 4.0 * 1.5 / 144.0)
