@@ -30,7 +30,7 @@ from liveaid.practice.take_line import early_or_late, take_line, verdict_line
 from liveaid.practice.take_report import ActReport, PieceReport
 from liveaid.practice.trace import pack
 from liveaid.practice.weeks import WeeksOf
-from liveaid.routine import Routine
+from liveaid.routine import SIDES, Routine
 from liveaid.routine.scene import DECKS, own, scene_folder
 from liveaid.terminal import console, json_option, print_json, progress_bar
 
@@ -270,7 +270,9 @@ def _recording(routine: Routine, file: Path, options: dict[str, Any]) -> int:
     guide = options["guide"] or _guide(file)
     if not guide.is_file():
         raise UsageError(f"{guide}: no guide mix there; `liveaid render` makes it, or --guide FILE")
-    played = assess_recording(routine, *read_sound(guide), *read_sound(options["recording"]))
+    beside = {side: guide.parent / f"{side}.wav" for side in SIDES}
+    decks = {side: read_sound(deck) for side, deck in beside.items() if deck.is_file()}
+    played = assess_recording(routine, *read_sound(guide), *read_sound(options["recording"]), decks)
     if not played:
         raise UsageError(
             f"{options['recording']}: nothing of the routine is heard in it; a recording of these "

@@ -33,7 +33,8 @@ Pure, told the time:
   advice      one sentence a hand
   wilson      how sure a clean rate is; next: what to practise next; ready: ready for the stage
   weeks       progress, plateaus, a plan back from a date
-  recorded_sound, passages, align, recording: a take from a recording of mixer or phone
+  recorded_sound, passages, align, recording: a take from a recording of mixer or phone;
+              bed_alone: acts told apart from the running record below them
 Files, clocks, threads:
   schema, records, store, reading: the file of takes
   report, review_json, take_line: what is told of them

@@ -115,15 +115,16 @@ def _shifts(
     wide = np.concatenate([grid[0] + wide[:reach], grid, grid[-1] + wide[reach + 1 :]])
     shift, likeness = np.zeros(len(knots)), np.zeros(len(knots))
     for k, knot in enumerate(knots):
-        there = _sampled(take, _local_map(knots, drawn, knot + wide))
-        lags = _alike(_sampled(guide, knot + grid), there, weight)
+        there = sampled(take, _local_map(knots, drawn, knot + wide))
+        lags = _alike(sampled(guide, knot + grid), there, weight)
         best = int(lags.argmax())
         shift[k] = (best - reach + _vertex(lags, best)) * FINE_HOP_S
         likeness[k] = lags[best]
     return shift, likeness
 
 
-def _sampled(bands: Floats, seconds: Floats) -> Floats:
+def sampled(bands: Floats, seconds: Floats) -> Floats:
+    """Onset bands at FINE_HOP_S, read at some seconds of them; 0 beyond their ends."""
     frames = np.rint(seconds / FINE_HOP_S).astype(int)
     inside = (frames >= 0) & (frames < len(bands))
     return np.where(inside[:, None], bands[np.clip(frames, 0, len(bands) - 1)], 0.0)

@@ -19,12 +19,19 @@ from liveaid.errors import LiveaidError
 from liveaid.practice.act_score import ActScore, Played
 from liveaid.practice.align import ALIGN_QUIET_S, HeardMoment, align_within, sound_of
 from liveaid.practice.beat_times import BeatTimes
+from liveaid.practice.bed_alone import bed_of, late_over_bed_s
 from liveaid.practice.delays import Clock
 from liveaid.practice.passages import Chunk, Found, chunks_of, found_in
 from liveaid.practice.planned_acts import Planned, planned_events
-from liveaid.practice.recorded_sound import FINE_HOP_S, HOP_S, onset_bands
+from liveaid.practice.recorded_sound import (
+    FINE_HOP_S,
+    HEARING_RATE_HZ,
+    HOP_S,
+    at_common_rate,
+    onset_bands,
+)
 from liveaid.practice.visits import Visit
-from liveaid.routine import Routine
+from liveaid.routine import SIDES, Routine, Runs, Side
 from liveaid.routine.timeline import lead_in_s
 
 Floats = NDArray[np.float64]
@@ -58,14 +65,22 @@ def read_sound(file: Path) -> tuple[Floats, int]:
 
 
 def assess_recording(
-    routine: Routine, guide: Floats, guide_hz: int, take: Floats, take_hz: int
+    routine: Routine,
+    guide: Floats,
+    guide_hz: int,
+    take: Floats,
+    take_hz: int,
+    decks: Mapping[Side, tuple[Floats, int]] | None = None,
 ) -> list[Played]:
     """Every set piece heard in the recording, in its order, with its acts; seconds of it.
 
-    The recording may begin and end anywhere, repeat and leave out, and hold other things.
+    The recording may begin and end anywhere, repeat and leave out, and hold other things. `decks`
+    are the deck files' samples and rates: by them what a hand does is told apart from the running
+    record below it. Without them an act on a drum of the beat may be told by the drum.
     """
     sounds = [sound_of(guide, guide_hz), sound_of(take, take_hz)]
     fine = [onset_bands(sound, hop_s=FINE_HOP_S) for sound in sounds]
+    bed = _bed(routine, decks, sounds[0]) if decks else None
     rough_guide, rough_take = (onset_bands(sound, hop_s=HOP_S) for sound in sounds)
     chunks = chunks_of(routine)
     # Both sounds have the same silence before them, so places shift alike; chunks tell the guide's.
@@ -76,10 +91,19 @@ def assess_recording(
     found = [replace(one, at_s=one.at_s - ALIGN_QUIET_S) for one in laid]
     played: list[Played] = []
     for group in _visits(found, chunks):
-        one = _played(routine, group, chunks, fine[0], fine[1], played[-1] if played else None)
+        last = played[-1] if played else None
+        one = _played(routine, group, chunks, fine[0], fine[1], bed, last)
         if one is not None:
             played.append(one)
     return played
+
+
+def _bed(routine: Routine, decks: Mapping[Side, tuple[Floats, int]], guide: Floats) -> Floats:
+    """Onset bands of the running records alone, laid out as the guide with its silence before."""
+    mono = {side: at_common_rate(*deck) for side, deck in decks.items()}
+    quiet = round(ALIGN_QUIET_S * HEARING_RATE_HZ)
+    alone = np.pad(bed_of(routine, mono, len(guide) - quiet), (quiet, 0))
+    return onset_bands(alone, hop_s=FINE_HOP_S)
 
 
 def _visits(found: Sequence[Found], chunks: Sequence[Chunk]) -> list[list[Found]]:
@@ -100,6 +124,7 @@ def _played(
     chunks: Sequence[Chunk],
     guide: Floats,
     take: Floats,
+    bed: Floats | None,
     before: Played | None,
 ) -> Played | None:
     """One set piece; None when fewer than a third of its beats were heard."""
@@ -124,8 +149,27 @@ def _played(
     visit = Visit(
         piece, float(from_beat), float(to_beat), count.when(from_beat), count.when(to_beat)
     )
-    scored = [_act(act, heard[act.beat], count, due_s) for act in plan]
-    return Played(visit, tuple(_untangled(scored)), count)
+    scored = list(_untangled([_act(act, heard[act.beat], count, due_s) for act in plan]))
+    running = [side for side in SIDES if isinstance(routine.pieces[piece].plan(side), Runs)]
+    if bed is not None and running:
+        scored = [
+            act if act.side in running else _over_bed(act, guide, bed, take, start_s, beat_s)
+            for act in scored
+        ]
+    return Played(visit, tuple(scored), count)
+
+
+def _over_bed(
+    act: ActScore, guide: Floats, bed: Floats, take: Floats, start_s: float, beat_s: float
+) -> ActScore:
+    """An act of a hand as it is heard over the running record: not heard where that drowns it."""
+    if act.due_s is None:
+        return act
+    at_s, due_s = (s + ALIGN_QUIET_S for s in (start_s + act.beat * beat_s, act.due_s))
+    late_s = late_over_bed_s(guide, bed, take, at_s, due_s, beat_s / act.beat_s)
+    if late_s is None:
+        return replace(act, outcome="unheard", heard_s=None)
+    return replace(act, outcome="heard", heard_s=act.due_s + late_s)
 
 
 def _places(group: Sequence[Found], chunks: Sequence[Chunk]) -> tuple[list[float], list[float]]:

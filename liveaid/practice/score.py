@@ -67,7 +67,7 @@ class TakeScore:
     added: int
     skipped: int
     run_through: bool
-    """Whether it went from the routine's first beat to its last."""
+    """Whether it went from the routine's first beat to its last, each set piece once."""
     verdict: Verdict
     shifts: tuple[PairShift, ...] = ()
     """What the take is late by on the whole."""
@@ -101,8 +101,8 @@ def score_take(
     pieces = tuple(_score_piece(routine, one, limits, tempo_part, steady) for one in played)
     gone = [piece.piece for piece in pieces]
     left_out = tuple(sorted(set(range(min(gone), max(gone) + 1)) - set(gone))) if gone else ()
-    through = bool(gone) and gone[0] == 0 and gone[-1] == len(routine.pieces) - 1
-    through = through and pieces[0].whole and pieces[-1].whole
+    in_order = bool(gone) and gone == list(range(len(routine.pieces)))
+    through = in_order and pieces[0].whole and pieces[-1].whole
     return TakeScore(
         pieces=pieces,
         skipped_pieces=left_out,

@@ -127,3 +127,16 @@ def test_speed_is_the_slope_of_the_position(four):
 def test_impossible_network_cannot_be_built(wrong):
     with pytest.raises(ValueError, match="would do"):
         Network(**wrong)
+
+
+def test_no_copy_comes_before_the_network_s_least_delay(four):
+    """Whatever jitter adds, 20 ms pass first; a copy comes at least 0.1 ms after its message, and
+    on average as much later as an exponential's mean, 5 ms."""
+    network = {"rate_hz": 20.0, "delay_s": 0.02, "jitter_s": 0.005, "duplicates": 1.0}
+    messages = _messages(four, **network).messages.of("left")
+    assert (messages.now_s - messages.sent_s).min() >= 0.02
+    order = np.lexsort((messages.now_s, messages.sent_s))
+    pairs = messages.now_s[order].reshape(-1, 2)
+    apart_s = pairs[:, 1] - pairs[:, 0]
+    assert apart_s.min() >= 1e-4 - 1e-9
+    assert apart_s.mean() == pytest.approx(0.0051, rel=0.1)

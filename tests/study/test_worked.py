@@ -9,12 +9,14 @@ import numpy as np
 import pytest
 
 from liveaid.study import key, onsets
-from liveaid.study.grid import _wander_s
+from liveaid.study.grid import _densest_s, _excess, _wander_s
 from liveaid.study.loop import find_loop
 from liveaid.study.onsets import Onsets
+from liveaid.study.phrases import find_phrases
 from liveaid.study.spectrum import BANDS, FRAMES_HZ, GROUPS, HOP, RATE_HZ
 from liveaid.study.tempo import _residual_s
 from liveaid.study.texture import GLIDE_OCTAVES, TEXTURE_GROUPS, Texture
+from liveaid.study.tone import _pitch
 from liveaid.study.voice import features
 
 
@@ -88,3 +90,56 @@ def test_a_grid_that_was_kept_for_half_the_time_wandered_by_what_the_rest_is_off
     away = np.where(times < 10.0, 0.0, 0.05)
     assert _wander_s(times, away, 10.0, 1.0) == pytest.approx(0.025, abs=1e-6)
     assert _wander_s(times[:7], away[:7], 10.0, 1.0) == 0.0  # one stretch tells of no change
+
+
+def test_twelve_onsets_on_lines_a_second_apart_are_six_deviations_beyond_chance():
+    """Within 0.1 s of a line lies a fifth of all time: (1 - 0.2) / sqrt(0.2 * 0.8) = 2, times the
+    root of the 12 - 3 = 9 onsets that were not fitted."""
+    assert _excess(np.zeros(12), np.ones(12), 1.0, 0.1) == pytest.approx(6.0)
+
+
+def test_an_onset_at_the_very_end_of_a_span_is_in_it():
+    """A second from 0 on holds two onsets of 1 each, that from 5 on one of 1.5."""
+    assert _densest_s(np.array([0.0, 1.0, 5.0]), np.array([1.0, 1.0, 1.5]), 1.0) == 0.5
+
+
+def test_a_soft_tone_has_its_pitch_and_a_softer_one_than_80_db_down_none():
+    """440 Hz at a twentieth of full scale: the mean square is 0.05**2 / 2 = 1.25e-3."""
+    rate_hz = 22_050
+    sine = np.sin(2 * np.pi * 440.0 * np.arange(2048) / rate_hz).astype(np.float32)
+    assert _pitch(0.05 * sine, rate_hz) == pytest.approx(440.0, rel=0.01)
+    assert _pitch(1e-4 * sine, rate_hz) == 0.0
+
+
+def test_what_never_pauses_is_one_phrase():
+    """Two seconds at -10 and -12 dB by turns: no background is told from what is heard."""
+    frames = round(2 * FRAMES_HZ)
+    level_db = np.where(np.arange(frames) // 20 % 2 == 0, -10.0, -12.0)
+    ((begins_s, ends_s),) = find_phrases(level_db, beginnings([]), 2.0)
+    assert (begins_s, ends_s) == pytest.approx((0.0, 2.0), abs=0.02)
+
+
+def test_of_many_peaks_the_strongest_twelve_are_asked_whether_they_last():
+    """Twelve strong peaks that the next frame has too, and one weak one in each frame elsewhere:
+    all the strong one's power (two thirds of it in its bin) out of as much lasts in the first."""
+    strong, weak = np.full(12, 2.0, np.float32), np.float32(0.1)
+    notes = 40.0 + 2.0 * np.arange(12)
+    frame = np.repeat([0, 1], 13)
+    semitone = np.concatenate([[30.0], notes, [33.0], notes])
+    size = np.concatenate([[weak], strong, [weak], strong]).astype(np.float32)
+    assert key._tonal(frame, semitone, size, 144.0) == pytest.approx(12 * 4.0 * 1.5 / 144.0)
+
+
+def test_a_blip_of_a_fiftieth_of_a_second_is_no_phrase():
+    """Smeared over 0.03 s more at most it stays below 0.08 s. Half a second is a phrase."""
+    at_s = np.arange(round(2 * FRAMES_HZ)) / FRAMES_HZ
+    sounds = ((at_s >= 1.0) & (at_s < 1.5)) | ((at_s >= 0.3) & (at_s < 0.32))
+    ((begins_s, ends_s),) = find_phrases(np.where(sounds, -10.0, -70.0), beginnings([]), 2.0)
+    assert (begins_s, ends_s) == pytest.approx((1.0, 1.5), abs=0.03)
+
+
+def test_a_bass_note_is_named_by_the_tuning_it_is_played_in():
+    """Pitch 24.4 is C (24 = 2 * 12) where all is 40 cents sharp, and C sharp where it is flat."""
+    partials = key.Partials(np.array([0]), np.array([24.4]), np.array([1.0]), 1, 1.0, 1.0)
+    assert key.bass(partials, 40.0)[0] == 1.0
+    assert key.bass(partials, -40.0)[1] == 1.0
