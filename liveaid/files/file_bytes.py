@@ -16,7 +16,7 @@ from liveaid.files.unreadable import Unreadable
 
 _SETTLED_NS = 2_000_000_000
 """A file changed less than this ago may change again within the clock's grain unseen."""
-_HASH_BYTES = 20
+HASH_BYTES = 20
 """160 bits: two sounds by chance alike are not to be met (birthday bound 2^80)."""
 
 
@@ -58,7 +58,7 @@ def content_hash(path: str, *, clock_ns: Callable[[], int] = time.time_ns) -> tu
         raise Unreadable(f"{sort_of(status.st_mode)}, not a file")
     with open(handle, "rb") as stream:
         try:
-            digest = hashlib.file_digest(stream, lambda: hashlib.blake2b(digest_size=_HASH_BYTES))
+            digest = hashlib.file_digest(stream, lambda: hashlib.blake2b(digest_size=HASH_BYTES))
         except OSError as error:
             raise Unreadable(f"cannot be read: {reason(error)}") from error
     return digest.hexdigest(), signature_of(status, now_ns=clock_ns())

@@ -12,6 +12,7 @@ import unicodedata
 from collections.abc import Callable
 from typing import Any, TypeAlias
 
+from liveaid.files.file_bytes import HASH_BYTES
 from liveaid.files.names import shown
 from liveaid.routine.keys import parse_key
 from liveaid.shelf.shelf_sound import ShelfSound
@@ -117,12 +118,11 @@ TABLE = (
 )
 INDEXES = tuple(f"CREATE INDEX fact_{name} ON fact ({name})" for name in (*INDEXED, "base", "part"))
 _PUT = f"INSERT OR REPLACE INTO {{}} VALUES ({', '.join('?' * (len(COLUMNS) + 2))})"
-HASH_BYTES = 20
-"""Of a sound's hash; the row of a part has one more, its number."""
 
 
 def put_row(db: sqlite3.Connection, sound: ShelfSound, *, table: str = "fact") -> None:
     """Write a sound's row."""
     values = [value(sound) for _, value in COLUMNS.values()]
     digest = bytes.fromhex(sound.hash)
+    # The row of a part has a byte more than its sound's hash, its number.
     db.execute(_PUT.format(table), (digest, digest[:HASH_BYTES], *values))

@@ -16,10 +16,10 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any
 
-from liveaid.files.file_bytes import Signature
+from liveaid.files.file_bytes import HASH_BYTES, Signature
 from liveaid.files.names import plain_text, shown
 from liveaid.shelf.choose import choose
-from liveaid.shelf.columns import HASH_BYTES, TABLE, fold, put_row
+from liveaid.shelf.columns import TABLE, fold, put_row
 from liveaid.shelf.database import BUSY_S, Database
 from liveaid.shelf.find import Query
 from liveaid.shelf.open_break import open_breaks

@@ -89,7 +89,7 @@ def test_what_the_map_is_silent_about_is_taken_from_the_shelf(silent_map):
                 frames_declared=1, frames_read=1, tempo=tempo, tempo_confidence=0.9,
                 first_beat=first, key="A minor", key_confidence=0.8,
             )  # fmt: skip
-            digest = f"{number:064x}"
+            digest = f"{number:040x}"
             shelf.keep(digest, facts_told)
             path = str((silent_map / f"sounds/{name}.wav").resolve())
             shelf.place(path, digest, Signature(1, 1, number + 1, 1, True))
