@@ -59,6 +59,10 @@ _SHARED = ("jack",)
 one thread list ports while another sends. ALSA's handle is for one thread at a time."""
 
 
+IN_VAIN = 30
+"""Asking for a JACK server that is not there costs 16 KB for good, lost in its library. After once
+in vain only every so many looks ask, unless a server's socket shows (a stand-in has none)."""
+
 _ALL: weakref.WeakSet[Ports] = weakref.WeakSet()
 """Every look-out of this process: when the JACK server dies, all must let go before any goes on."""
 
@@ -73,6 +77,8 @@ class Ports:
         self._lookouts: dict[str, Any] = {}
         self._absent: dict[str, str] = {}
         self._mark: str | None = None
+        self._left_out = 0
+        """Looks since JACK was last asked in vain; 0 when the next look asks."""
         _ALL.add(self)
 
     def names(self) -> list[tuple[str, str]]:
@@ -150,15 +156,19 @@ class Ports:
                 # Making one frees theirs under their hands: they must let go of it first.
                 self._absent[api] = "the server has gone"
                 return None
+            if api == "jack" and self._left_out and jack_mark() is None:
+                self._left_out = (self._left_out + 1) % IN_VAIN
+                return None
             try:
                 with _quiet_stderr():
                     self._lookouts[api] = _new(self.direction, number)
             except (SystemError, rtmidi.RtMidiError) as error:
                 self._absent[api] = str(error)
+                self._left_out = 1 if api == "jack" else self._left_out
                 return None
             self._absent.pop(api, None)
             if api == "jack":
-                self._mark = jack_mark()
+                self._mark, self._left_out = jack_mark(), 0
         return self._lookouts[api]
 
 

@@ -130,6 +130,24 @@ def test_it_starts_without_a_midi_system_and_lights_up_when_there_is_one(backend
     assert backend.alive == []
 
 
+def test_a_server_that_is_not_there_is_asked_for_every_so_often_or_when_its_socket_shows(
+    backend, monkeypatch
+):
+    """Each time in vain loses memory; 60 looks are the first, and those 30 and 60 looks on."""
+    backend.absent, backend.names = True, ["Pads:Pads 20:0"]
+    monkeypatch.setattr(midi_ports, "jack_mark", lambda: None)
+    ports, asked = Ports("out", apis_for("jack")), []
+    monkeypatch.setattr(midi_ports, "_new", lambda *to: asked.append(to) or rtmidi.MidiOut(1, ""))
+    looks = [ports.names() for _ in range(61)]
+    assert len(asked) == 3
+    assert looks == [[]] * 61
+    assert ports.absent == {"jack": "no sequencer"}
+    backend.absent = False
+    monkeypatch.setattr(midi_ports, "jack_mark", lambda: "a server")
+    assert ports.names() == [("jack", "Pads:Pads 20:0")]
+    ports.close()
+
+
 def test_without_the_midi_library_all_else_runs_and_it_is_said(monkeypatch):
     """Where there is no wheel of it for a Python, as for 3.13 when this was written."""
     monkeypatch.setattr(midi_ports, "rtmidi", None)
