@@ -102,7 +102,10 @@ def test_without_a_beat_a_second_is_the_measure():
 
 
 def test_breaks_are_asked_for_by_bars():
-    assert WORDS["break"].read("2..3 bars").values == ("\n2\n", "\n3\n")
+    asked = WORDS["break"].read("2..3 bars")
+    assert asked.values == (2, 3)
+    assert asked.of_whole is not None
+    assert asked.of_whole.values == ("\n2\n", "\n3\n")
     assert WORDS["break"].read("none").values == ()
     with pytest.raises(Wrong, match=r"break 2\.\.8 bars"):
         WORDS["break"].read("70..80")
