@@ -8,6 +8,7 @@ import numpy as np
 import soundfile
 
 from liveaid.errors import LiveaidError, UsageError
+from liveaid.files.aside import made_aside
 from liveaid.practice.reading import TakeReader
 from liveaid.practice.slower import slower_folder
 from liveaid.practice.take_places import let_through, places_at
@@ -74,12 +75,10 @@ def hear_take(routine: Routine, scene: Path, reader: TakeReader, number: int, fi
         )  # fmt: skip
     finally:
         decks.close()
-    aside = file.with_name(f".{file.name}.making")
     try:
-        write_deck_file(aside, [mix], frames=len(mix), rate_hz=rate, title=f"take {number}")
-        aside.replace(file)
+        with made_aside(file) as aside:
+            write_deck_file(aside, [mix], frames=len(mix), rate_hz=rate, title=f"take {number}")
     except (OSError, ValueError) as error:
-        aside.unlink(missing_ok=True)
         raise LiveaidError(f"{file}: can't be written ({error})") from error
     through = "" if mixer else "; no mixer was heard, so both decks stand open throughout"
     return f"{file}: take {number}, {len(mix) / rate:.1f} s{through}"

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import tempfile
+from collections.abc import Iterator
 from pathlib import Path
 
 
@@ -12,15 +14,26 @@ def write_aside(target: Path, data: bytes, *, mode: int = 0o644) -> None:
 
     A link that stands there is replaced, not followed.
     """
+    with made_aside(target, mode=mode) as aside, aside.open("r+b") as stream:
+        stream.write(data)
+        stream.flush()
+        os.fsync(stream.fileno())
+
+
+@contextlib.contextmanager
+def made_aside(target: Path, *, mode: int = 0o644) -> Iterator[Path]:
+    """An empty file beside its place, to write in; there when the block ends, gone if it breaks.
+
+    OSError when it cannot be.
+    """
     target.parent.mkdir(parents=True, exist_ok=True)
-    handle, aside = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name[:60]}.")
+    handle, name = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name[:60]}.")
+    os.close(handle)
+    aside = Path(name)
     try:
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(data)
-            stream.flush()
-            os.fsync(stream.fileno())
-        os.chmod(aside, mode)
-        os.replace(aside, target)
+        yield aside
+        aside.chmod(mode)
+        aside.replace(target)
     except BaseException:
-        Path(aside).unlink(missing_ok=True)
+        aside.unlink(missing_ok=True)
         raise

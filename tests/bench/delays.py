@@ -16,12 +16,12 @@ from itertools import product
 from pathlib import Path
 
 import numpy as np
+from takes import takes_in
 
-from liveaid.follow import Follower
 from liveaid.practice.calibration import enough, late_of
 from liveaid.practice.delays import Delays
 from liveaid.practice.score import TakeScore
-from liveaid.practice.session import Aim, Ended, Session, aim_of, one_piece, score_of
+from liveaid.practice.session import Aim, Ended, aim_of, one_piece, score_of
 from liveaid.routine import load_routine
 from liveaid.simulate import Hands, perform
 
@@ -32,18 +32,7 @@ HANDS = Hands(timing_error_s=0.010, stroke_error_s=0.010)
 
 
 def ended_of(aim: Aim, messages: list[tuple[float, str, float]]) -> Ended | None:
-    session, follower = Session(aim, count_in_bars=0), Follower(aim.routine)
-    found, told_s = [], float("-inf")
-    for now, side, position_s in messages:
-        session.hear(side, position_s=position_s, now=now)
-        follower.hear(side, position=position_s, now=now)
-        if now - told_s >= 0.02:
-            told_s = now
-            found += session.tell(follower.prompt(now=now), now=now)
-    for step in range(250):
-        now = told_s + 0.02 * step
-        found += session.tell(follower.prompt(now=now), now=now)
-    takes = [one for one in found if isinstance(one, Ended)]
+    takes = takes_in(aim, messages)
     return takes[0] if len(takes) == 1 else None
 
 
