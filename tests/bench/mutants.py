@@ -10,7 +10,8 @@ is made at a time, and only those tests run that reach its line (found by one ru
 a line that no test reaches in its own process is held against all tests of its room, since a
 worker process may run it. Which mistakes are made hangs on the seed and on each line alone, so an
 edit elsewhere changes no other draw. With `--keep` a run that was broken off goes on where it
-was, as long as neither the package nor its tests were changed.
+was; when the package or its tests have changed since, every mistake is made again, and the test
+that noticed it before is asked first.
 
 A mistake that leaves the program the same in all that matters is explained in EXCUSED below and
 counted apart. The baseline is the same run without a mistake; a test that fails there is named
@@ -21,21 +22,24 @@ from __future__ import annotations
 
 import argparse
 import ast
+import functools
 import hashlib
 import itertools
 import json
 import math
 import os
+import re
 import shutil
 import signal
 import sqlite3
 import subprocess
 import sys
 import tempfile
+import threading
 import xml.etree.ElementTree as ET
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Iterator, Set
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import nullcontext
 from dataclasses import dataclass
 from pathlib import Path
@@ -300,33 +304,39 @@ class Reach:
         return sum(self.took_s[name] for name in tests)
 
 
+_ONE_RUN: defaultdict[str, threading.Lock] = defaultdict(threading.Lock)
+
+
 def run_under_coverage(tree: Path, folder: str) -> None:
     """Which lines each test of a folder runs, and how long it takes, kept beside the tree."""
     data, times = _kept(tree, folder)
-    if times.is_file():
-        return
-    (tree / "by_test.py").write_text(BY_TEST)
-    unfinished = times.with_suffix(".part")
-    command = [
-        sys.executable, "-m", "coverage", "run", f"--data-file={data}",
-        "--include", f"{tree}/liveaid/*", "-m", "pytest", "-q", "-p", "no:cacheprovider",
-        "-p", "by_test", f"--junitxml={unfinished}", f"tests/{folder}",
-    ]  # fmt: skip
-    run = subprocess.run(command, cwd=tree, capture_output=True, text=True, env=_env(tree))
-    if run.returncode not in (0, 1, 5):
-        sys.exit(f"{folder}: its tests can't be run:\n{run.stdout[-2000:]}")
-    unfinished.replace(times)
+    with _ONE_RUN[folder]:
+        if times.is_file():
+            return
+        (tree / "by_test.py").write_text(BY_TEST)
+        unfinished = times.with_suffix(".part")
+        command = [
+            sys.executable, "-m", "coverage", "run", f"--data-file={data}",
+            "--include", f"{tree}/liveaid/*", "-m", "pytest", "-q", "-p", "no:cacheprovider",
+            "-p", "by_test", f"--junitxml={unfinished}", f"tests/{folder}",
+        ]  # fmt: skip
+        run = subprocess.run(command, cwd=tree, capture_output=True, text=True, env=_env(tree))
+        if run.returncode not in (0, 1, 5):
+            sys.exit(f"{folder}: its tests can't be run:\n{run.stdout[-2000:]}")
+        unfinished.replace(times)
 
 
 def _kept(tree: Path, folder: str) -> tuple[Path, Path]:
     return tree.parent / f"{folder}.coverage", tree.parent / f"{folder}.xml"
 
 
+@functools.cache
 def reached(tree: Path, room: str) -> Reach:
     """Which tests run each line of a room, and how long they take."""
     by_line: dict[tuple[str, int], set[str]] = {}
     took_s: dict[str, float] = {}
     for folder in tests_of(room):
+        run_under_coverage(tree, folder)
         data, times = _kept(tree, folder)
         found, failed = _times(times)
         for name in failed:
@@ -373,81 +383,102 @@ def _env(copy: Path) -> dict[str, str]:
     return {**os.environ, **quiet, "PYTHONPATH": str(copy), "PYTHONDONTWRITEBYTECODE": "1"}
 
 
-def noticed(copy: Path, mistake: Mistake, reach: Reach) -> bool:
-    """Whether some test fails, or does not end, with the mistake made."""
+HANGS = "does not end"
+
+
+def noticed_by(copy: Path, tree: Path, mistake: Mistake, before: str | None) -> str | None:
+    """The test that fails with the mistake made, HANGS where none ends; None: nobody notices.
+
+    `before` is who noticed it in another tree.
+    """
     file = copy / mistake.file
     source = file.read_text(encoding="utf-8")
     try:
         file.write_text(mistake.made_in(source), encoding="utf-8")
+        if before and before != HANGS:
+            who = _failing(copy, [before], 0.0)
+            if who and who != HANGS:
+                return who
+        reach = reached(tree, mistake.file.split("/")[1])
         asked = reach.tests((mistake.file, mistake.line))
-        return any(_some_fail(copy, tests, reach.took(tests)) for tests in asked)
+        return next(filter(None, (_failing(copy, each, reach.took(each)) for each in asked)), None)
     finally:
         file.write_text(source, encoding="utf-8")
 
 
-def _some_fail(copy: Path, tests: list[str], took_s: float) -> bool:
+def _failing(copy: Path, tests: list[str], took_s: float) -> str | None:
+    """The first of some tests that fails."""
     try:
         run = subprocess.run(
             [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", *tests],
-            cwd=copy, capture_output=True, env=_env(copy), timeout=LIMIT_S + SLOWER * took_s,
+            cwd=copy, capture_output=True, text=True, env=_env(copy),
+            timeout=LIMIT_S + SLOWER * took_s,
         )  # fmt: skip
     except subprocess.TimeoutExpired:
-        return True
-    if b"no match in any of" in run.stdout + run.stderr:
-        sys.exit(f"no such tests: {tests}\n{run.stderr.decode()[-1000:]}")
-    return run.returncode not in (0, 5)  # 4: with the mistake the package can't even be loaded
+        return HANGS
+    said = run.stdout + run.stderr
+    if run.returncode in (0, 5) or "not found: " in said:  # a test that is no longer there
+        return None
+    failed = re.search(r"^(?:FAILED|ERROR) (tests/\S+::\w+)", said, re.MULTILINE)
+    return failed[1] if failed else tests[0]  # with the mistake the package can't even be loaded
 
 
-def judge_room(
-    tree: Path, room: str, mistakes: list[Mistake], ran: dict[str, Future[None]]
-) -> list[tuple[Mistake, bool]]:
+def judge_room(tree: Path, room: str, mistakes: list[Mistake]) -> list[tuple[Mistake, bool]]:
     """Each mistake of a room with whether it was noticed; in a copy of its own."""
-    for folder in tests_of(room):
-        ran[folder].result()
-    reach = reached(tree, room)
     kept = tree.parent / f"{room}.verdicts"
-    known = dict(map(json.loads, kept.read_text().splitlines())) if kept.is_file() else {}
+    now = (tree.parent / FILES).read_text()[-64:]
+    known = {key: rest for key, *rest in map(json.loads, _lines(kept))}
     verdicts = []
     with tempfile.TemporaryDirectory() as folder, kept.open("a") as keep:
         copy = Path(folder) / "tree"
         shutil.copytree(tree, copy)
         for mistake in mistakes:
-            key = f"{mistake.file}:{mistake.start}: {mistake.text}"
-            if key not in known:
-                known[key] = noticed(copy, mistake, reach)
-                print(json.dumps([key, known[key]]), file=keep, flush=True)
-            mark = "noticed " if known[key] else "SURVIVED"
+            key = f"{mistake.file}: {mistake.stands}: {mistake.what}"
+            sums, who = known.get(key, ("", None))
+            if sums != now:
+                who = noticed_by(copy, tree, mistake, before=who)
+                print(json.dumps([key, now, who]), file=keep, flush=True)
+            mark = f"noticed  by {who}:" if who else "SURVIVED"
             print(f"{mark} {mistake.file}:{mistake.line}: {mistake.what[:90]}", flush=True)
-            verdicts.append((mistake, known[key]))
+            verdicts.append((mistake, who is not None))
     return verdicts
+
+
+def _lines(file: Path) -> list[str]:
+    return file.read_text().splitlines() if file.is_file() else []
 
 
 COPIED = ("liveaid", "tests", "configs", "scenes", "pyproject.toml", "README.md", "DEVELOPERS.md")
 
 
-def tree_in(keep: Path) -> Path:
-    """A copy of all that is tested; the one of a run broken off, where nothing has changed since.
+FILES = "files.txt"
+"""What a copy holds, and a sum over all of it at the end."""
 
-    What was found out about another tree is thrown away.
-    """
+
+def tree_in(keep: Path) -> Path:
+    """A copy of all that is tested; the one of a run broken off, if nothing has changed since."""
     files = [
         file
         for name in COPIED
         for file in sorted([ROOT / name, *(ROOT / name).rglob("*")])
         if file.is_file() and "__pycache__" not in file.parts and file != Path(__file__)
     ]
-    sums = "\n".join(f"{f} {hashlib.sha256(f.read_bytes()).hexdigest()}" for f in files)
-    tree, kept = keep / "tree", keep / "files.txt"
-    if not (kept.is_file() and kept.read_text() == sums):
-        if kept.is_file():
-            shutil.rmtree(keep)
-        elif keep.is_dir() and any(keep.iterdir()):
-            sys.exit(f"{keep} holds other things; --keep wants a folder of its own")
-        for file in files:
-            to = tree / file.relative_to(ROOT)
-            to.parent.mkdir(parents=True, exist_ok=True)
-            shutil.copy(file, to)
-        kept.write_text(sums)
+    sums = "".join(f"{f} {hashlib.sha256(f.read_bytes()).hexdigest()}\n" for f in files)
+    sums += hashlib.sha256(sums.encode()).hexdigest()
+    tree, kept = keep / "tree", keep / FILES
+    if kept.is_file() and kept.read_text() == sums:
+        return tree
+    if kept.is_file():
+        shutil.rmtree(tree)
+        for old in (*keep.glob("*.xml"), *keep.glob("*.coverage")):
+            old.unlink()
+    elif keep.is_dir() and any(keep.iterdir()):
+        sys.exit(f"{keep} holds other things; --keep wants a folder of its own")
+    for file in files:
+        to = tree / file.relative_to(ROOT)
+        to.parent.mkdir(parents=True, exist_ok=True)
+        shutil.copy(file, to)
+    kept.write_text(sums)
     return tree
 
 
@@ -471,13 +502,8 @@ def main() -> None:
 def judge(tree: Path, made: dict[str, list[Mistake]]) -> list[tuple[Mistake, bool]]:
     """Every room's mistakes judged, in two rows side by side: tests with ports, and all others."""
     with ThreadPoolExecutor(1) as ports, ThreadPoolExecutor(1) as others:
-        row = {True: ports, False: others}
-        ran = {
-            folder: row[folder in WITH_PORTS].submit(run_under_coverage, tree, folder)
-            for folder in dict.fromkeys(f for room in made for f in tests_of(room))
-        }
         judged = [
-            row[room in WITH_PORTS].submit(judge_room, tree, room, mistakes, ran)
+            (ports if room in WITH_PORTS else others).submit(judge_room, tree, room, mistakes)
             for room, mistakes in made.items()
         ]
         return [verdict for room in judged for verdict in room.result()]
