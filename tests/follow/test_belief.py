@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from liveaid.follow import search
 from liveaid.follow.belief import Belief
 from liveaid.follow.gesture import Gesture
 from liveaid.follow.guess import GestureHeard, Guess
@@ -67,6 +68,19 @@ def test_a_rival_is_another_place_within_two_nats(behind, rival):
     belief = _belief(Guess(0, 4.0, 0.0), Guess(2, 4.0, 0.0, -behind))
     found = belief.rival()
     assert (None if found is None else found.section) == rival
+
+
+@pytest.mark.parametrize(("still_s", "beat"), [(2.0, 0.0), (0.5, 0.4 * 16)])
+def test_a_record_held_long_at_a_cue_before_the_start_begins_there(still_s, beat):
+    """Right stands at B's cue, 30 s. Held for a second it waits for B's first beat; held for a
+    moment it may as well be in the middle of B's cutting, beat 6.4 of 16."""
+    held = Gesture("held", 0.0, 30.0, False, 2.0, 30.0)
+    heard = GestureHeard(
+        2.0, 1.0, {"left": None, "right": held}, {"left": False, "right": True}, still_s
+    )
+    before = Guess(-1, 0.0, 0.0)
+    found = list(search.found(PLAN, heard, before, [before], 1.8, USUAL))
+    assert [(guess.section, guess.beat) for guess in found] == [(1, pytest.approx(beat))]
 
 
 KINDS = st.sampled_from(["held", "runs", "hand"])
