@@ -83,6 +83,17 @@ def test_a_record_held_long_at_a_cue_before_the_start_begins_there(still_s, beat
     assert [(guess.section, guess.beat) for guess in found] == [(1, pytest.approx(beat))]
 
 
+def test_to_begin_elsewhere_than_at_the_start_has_a_price():
+    """Within the first 1.5 beats of the first set piece it is the start, which costs nothing; there
+    from then on, or in another, 3 nats; 2 more where the clock counts and 2.5 beats are over."""
+    before = Guess(-1, 0.0, 0.0)
+    paid = [
+        search.price(PLAN, before, PLAN.at(section), beat, 1.8, USUAL)
+        for section, beat in ((0, 1.4), (0, 1.5), (2, 0.0), (1, 2.5), (1, 2.6))
+    ]
+    assert paid == [0.0, 3.0, 3.0, 3.0, 5.0]
+
+
 KINDS = st.sampled_from(["held", "runs", "hand"])
 LOOKS = st.lists(
     st.tuples(KINDS, st.floats(0, 60), KINDS, st.floats(0, 60), st.floats(0.0, 3.0), st.booleans()),

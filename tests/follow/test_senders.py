@@ -251,7 +251,7 @@ def test_turns_are_told_by_a_speed_kept_for_long_where_no_stand_tells(seconds, t
 
 
 def test_messages_that_come_in_a_bunch_leap_1_2_s_at_most():
-    """The second of two at one moment, so far on, is the same sender; common practice, no source."""
+    """The second of two at one moment is the same sender's so far (common practice, no source)."""
     assert _follows((0.0, 0.0), 1.2, 0.0)
     assert not _follows((0.0, 0.0), 1.21, 0.0)
 
