@@ -81,6 +81,10 @@ EXCUSED: dict[tuple[str, str], str] = {
         "a start that lands beside a frame is moved there by the sinc: the same sound, made slower",
     ("liveaid/shelf/for_map.py", "if not paths or not shelf_file.is_file():"):
         "a shelf that is not there is refused by name when opened, and knows nothing then too",
+    ("liveaid/shelf/shelf.py", "for sound in _loaded(db, hashes, onsets=False):"):
+        "onsets read along take time and go into no row",
+    ("liveaid/demo/market.py", "figure = (0, 3, 5, 4, 6, 5, 3, 2)"):
+        "a scale of nine notes comes round: its degree 30 is its degree 3",
     ("liveaid/study/grid.py", "if len(times) < 8:"):
         "of eight onsets one stretch at most holds six, and one median wanders from no other",
     ("liveaid/practice/hear.py",

@@ -83,6 +83,15 @@ def test_a_record_held_long_at_a_cue_before_the_start_begins_there(still_s, beat
     assert [(guess.section, guess.beat) for guess in found] == [(1, pytest.approx(beat))]
 
 
+def test_of_guesses_within_half_a_beat_the_likelier_stays_and_is_told():
+    """Told at beat 4.3, the same place .3 beats back is a nat likelier; beat 4.9 is another."""
+    told, likelier, another = Guess(0, 4.3, 0.0, -1.0), Guess(0, 4.0, 0.0), Guess(0, 4.9, 0.0, -2.0)
+    belief = _belief(told, likelier, another)
+    belief._keep()
+    assert belief.guesses == [likelier, another]
+    assert belief.told is likelier
+
+
 def test_to_begin_elsewhere_than_at_the_start_has_a_price():
     """Within the first 1.5 beats of the first set piece it is the start, which costs nothing; there
     from then on, or in another, 3 nats; 2 more where the clock counts and 2.5 beats are over."""
