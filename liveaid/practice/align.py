@@ -144,7 +144,8 @@ def _alike(pattern: Floats, there: Floats, weight: Floats) -> Floats:
     size = (pattern**2 / weight[:, None]).sum()
     even = weight[:, None]
     power = (_slid(there**2, even) - _slid(there, even) ** 2).sum(1)
-    return _slid(there, pattern).sum(1) / np.sqrt(np.maximum(size * power, 1e-12))
+    product = _slid(there, pattern).sum(1)
+    return np.asarray(product / np.sqrt(np.maximum(size * power, 1e-12)))
 
 
 def _slid(bands: Floats, pattern: Floats) -> Floats:

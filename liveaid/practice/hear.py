@@ -252,7 +252,8 @@ def _rest_costs(u: Floats, x: Floats, weight: Floats) -> Floats:
     # The little on the diagonal lets a curve be that no message lies on.
     square = table @ table.transpose(0, 2, 1) + 1e-13 * np.eye(len(table[0]))
     solved = np.linalg.solve(square, (table @ wanted)[:, :, None])
-    return np.asarray(((solved.transpose(0, 2, 1) @ table)[:, 0] - wanted) ** 2).sum(1)
+    off = (solved.transpose(0, 2, 1) @ table)[:, 0] - wanted
+    return np.asarray((off**2).sum(1))
 
 
 def near(found: Sequence[Release], cue_s: float, *, within_s: float) -> list[Release]:
