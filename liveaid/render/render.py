@@ -66,8 +66,8 @@ def render_scene(
     folder = map_path.parent
     if not routine.sounds:
         raise LiveaidError(
-            f"{map_path}: found no `sounds`, so nothing to render; some sounds would do, or no render"
-            " where the deck files are made elsewhere and every cue has its seconds"
+            f"{map_path}: found no `sounds`, so nothing to render; some sounds would do, or no"
+            " render where the deck files are made elsewhere and every cue has its seconds"
         )
     if scene_folder(map_path) != Path(os.path.abspath(folder)):
         raise UsageError(f"{map_path}: found a placed map; the scene {folder.parent} would do")
