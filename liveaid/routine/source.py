@@ -63,8 +63,11 @@ def read_source(data: bytes) -> Source:
     except yaml.MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
         where = f", column {mark.column + 1}" if mark else ""
-        found = f"{error.problem or error.context}{where}"
-        return _refused(source, mark.line + 1 if mark else 1, found, "well-formed YAML would do")
+        problem = (error.problem or error.context or "").removeprefix("found ")
+        tab = "'\\t'" in problem
+        found = f"{'a tab' if tab else problem}{where}"
+        would_do = "spaces would do" if tab else "well-formed YAML would do"
+        return _refused(source, mark.line + 1 if mark else 1, found, would_do)
     except ReaderError as error:
         line = text.count("\n", 0, error.position) + 1
         found = f"the character U+{error.character:04X}"

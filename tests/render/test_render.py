@@ -280,6 +280,16 @@ def test_what_was_studied_stands_in_the_placed_map_and_what_was_written_stays(sc
     assert sounds["puddle"].tempo_bpm == 96.0
 
 
+def test_a_map_with_its_own_seconds_and_no_sounds_has_nothing_to_render(tmp_path):
+    file = tmp_path / "routine.yaml"
+    file.write_text(
+        "title: Own\npieces: [{name: A, bars: 1, tempo: 90, left: {hand: runs, at: 3}}]"
+    )
+    with pytest.raises(LiveaidError, match="found no `sounds`, so nothing to render"):
+        render_scene(file)
+    assert names(tmp_path) == ["routine.yaml"]
+
+
 def test_a_loop_that_is_no_whole_number_of_beats_is_refused(scene):
     text = (scene / "routine.yaml").read_text()
     text = text.replace("first_beat: 0.113}", "first_beat: 0.113, loop: yes}")

@@ -223,6 +223,11 @@ class TestYamlTraps:
     @pytest.mark.parametrize("text", ["a: [", "a: 'x", "\ta: b", "a: b: c", "? [x]\n: y", "%x"])
     def test_broken_yaml_names_a_line(self, text: str):
         assert all(problem.line >= 1 for problem in problems_of(text))
+        assert not any(problem.found.startswith("found") for problem in problems_of(text))
+
+    def test_a_tab_is_called_one(self):
+        (problem,) = problems_of(MARKET.replace("  - name", "\t- name", 1))
+        assert (problem.found, problem.would_do) == ("a tab, column 1", "spaces would do")
 
     def test_a_null_is_as_good_as_leaving_the_field_out(self):
         assert read_routine(change('limit: "3:00"', "limit:").encode()).limit_s is None
