@@ -9,12 +9,10 @@ check          can two hands play this routine, and does it work as a piece?
 deck_files     how long the two deck files are, where they can be found
 demo           the whole job in one go, without hardware
 draft          a first map from the sounds on the shelf and the idea
-fastest        the table of `liveaid check --fastest`
 fit            which sounds go with one sound on a platter
 fit_report     what `liveaid fit` says
 gather         study folders of sounds, find them again, mark them, see what is lacking
 gather_report  what `liveaid gather` says
-habits_option  whether the follower starts from kept takes, and how that is told
 hearing        what a take sounded like: `liveaid review --hear`
 laying         A scene judged as it is written
 learn          listen to a sender or a controller and write its map

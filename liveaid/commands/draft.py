@@ -231,10 +231,8 @@ def _say(
         return
     screen = console()
     count = len(drafted.pieces)
-    screen.print(f"{file}: {count} set pieces from {len(names)} sounds.", markup=False,
-                 soft_wrap=True)  # fmt: skip
-    for line in drafted.lacks:
-        screen.print(line, markup=False, soft_wrap=True)
+    screen.say(f"{file}: {count} set pieces from {len(names)} sounds.")
+    screen.say(*drafted.lacks)
     if kept is not None:
-        screen.print(f"What was there is kept as {kept}.", markup=False, soft_wrap=True)
-    screen.print(f"Next: liveaid check {file.parent}", markup=False, soft_wrap=True)
+        screen.say(f"What was there is kept as {kept}.")
+    screen.say(f"Next: liveaid check {file.parent}")

@@ -126,11 +126,11 @@ def _once(names: Iterable[str]) -> list[str]:
 def _say(console: Console, spoken: Sequence[Call], told: dict[str, Any]) -> None:
     lines = " · ".join(call.says for call in spoken[:MOST_SAID])
     lines += " · ..." if len(spoken) > MOST_SAID else ""
-    console.print(f"{told['piece']}: {lines}", markup=False, soft_wrap=True)
+    console.print(f"{told['piece']}: {lines}", soft_wrap=True)
     console.print(
         f"  playable up to {told['fastest_bpm']:.0f} BPM; followed to the beat"
         f" {told['beats_right']:.1f} % of the time; take {told['score'] or 'not found'}",
-        markup=False, soft_wrap=True,
+        soft_wrap=True,
     )  # fmt: skip
     for line in told.get("hands", ()):
-        console.print(f"  {line}", markup=False, soft_wrap=True)
+        console.print(f"  {line}", soft_wrap=True)

@@ -133,9 +133,9 @@ async def _show(
 ) -> None:
     beats = _Beats(outcome, routine.metre)
     async with _stage(routine, settings, [beats, *watchers]) as stage:
-        console.print(f"Page     {stage.address}", markup=False, soft_wrap=True)
-        console.print(f"OSC in   {stage.osc_address}", markup=False)
-        console.print(f"Lamps    {stage.midi_state}; shown here as text", markup=False)
+        console.print(f"Page     {stage.address}", soft_wrap=True)
+        console.print(f"OSC in   {stage.osc_address}")
+        console.print(f"Lamps    {stage.midi_state}; shown here as text")
         with ends_by_signal(stage.ask_stop):
             beats.begin_s = time.monotonic() + BREATH_S
             await _perform(stage, performance, outcome, beats.begin_s, until_s)
@@ -298,6 +298,4 @@ class _Lamps:
         self._gate.ask(levels, now_s)
         if prompt.state == "following" and prompt.piece.index != self._piece:
             self._piece = prompt.piece.index
-            self._console.print(
-                f"{lamp_line(levels)}\n  {prompt_line(prompt)}", markup=False, soft_wrap=True
-            )
+            self._console.print(f"{lamp_line(levels)}\n  {prompt_line(prompt)}", soft_wrap=True)

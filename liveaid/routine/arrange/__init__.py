@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from liveaid.routine.arrange.apply import arranged
 from liveaid.routine.arrange.beyond import best_found
-from liveaid.routine.arrange.cost import TERMS, Costs, Weights, costs_of, weights_from
+from liveaid.routine.arrange.cost import TERM_WORDS, TERMS, Costs, Weights, costs_of, weights_from
 from liveaid.routine.arrange.exact import EXACT_FREE, ExactTask, Solution, exact_orders
 from liveaid.routine.arrange.items import Item, can_trade
 from liveaid.routine.arrange.laid import LAID_ORDERS, Lay, in_order, laid_rows, left_out, without
@@ -30,6 +30,7 @@ __all__ = [
     "EXACT_FREE",
     "MOST_PIECES",
     "TERMS",
+    "TERM_WORDS",
     "Answer",
     "Arrangement",
     "Item",

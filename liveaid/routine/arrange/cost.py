@@ -31,11 +31,21 @@ from liveaid.routine.way import Change, changes
 
 Points = NDArray[np.int32]
 
-TERMS = (
-    "winding", "short", "tight", "tempo", "key", "energy", "parts", "hands", "technique",
-    "together", "hard",
-)  # fmt: skip
-
+TERM_WORDS = {
+    "winding": "records wound",
+    "short": "too little time to wind",
+    "tight": "tight changes",
+    "tempo": "tempo steps",
+    "key": "key steps",
+    "energy": "off the energy arc",
+    "parts": "parts out of order",
+    "hands": "hands change over",
+    "technique": "same technique twice",
+    "together": "pairs played apart",
+    "hard": "hard set pieces running",
+}
+"""Every term of the cost, and what the performer calls it."""
+TERMS = tuple(TERM_WORDS)
 VIA_TERMS = TERMS[:3]
 
 ASSUMED_TURNS = 2.0
