@@ -18,12 +18,8 @@ from liveaid.errors import LiveaidError, UsageError
 from liveaid.files.keep_old import write_keeping_old
 from liveaid.routine import (
     SIDES,
-    Piece,
-    Rests,
     Routine,
     RoutineError,
-    Runs,
-    Works,
     load_routine,
 )
 from liveaid.routine.arrange import (
@@ -206,18 +202,13 @@ def _seen_from(routine: Routine, old: Path, new: Path) -> Routine:
     }
     changed: dict[str, object] = {"sounds": sounds}
     # Deck files still to be rendered belong to the new map; those that hold its cues are the old.
-    if any(plan.placed for piece in routine.pieces for plan in _sounding(piece)):
+    if any(p.plan(side).placed for p in routine.pieces for side in p.sounding):
         decks: dict[str, object] = {}
         for side in SIDES:
             deck = routine.decks.of(side)
             decks[side] = deck.model_copy(update={"file": renamed(deck.file)})
         changed["decks"] = routine.decks.model_copy(update=decks)
     return routine.model_copy(update=changed)
-
-
-def _sounding(piece: Piece) -> list[Runs | Works]:
-    plans = (piece.plan(side) for side in SIDES)
-    return [plan for plan in plans if not isinstance(plan, Rests)]
 
 
 def _plain(answer: Answer) -> dict[str, Any]:

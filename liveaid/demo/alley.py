@@ -89,7 +89,7 @@ def _played(aim: Aim, console: Console, seed: int, on_stage: Settings | None) ->
     if on_stage is not None:
         live(routine, performance, console, settings=on_stage, until_s=performance.duration_s)
     outcome = at_once(routine, performance, Console(file=StringIO()), aim=aim)
-    beat_s = [60.0 / piece.tempo_bpm for piece in routine.pieces].__getitem__
+    beat_s = [piece.beat_s for piece in routine.pieces].__getitem__
     score = tally(outcome.said, performance.truth.at, beat_s)
     return {"beats_right": round(score.beats_right, 2), **_score(outcome)}
 

@@ -51,7 +51,7 @@ def tour(
     _stage(console, "On stage", f"liveaid perform {folder}", f"liveaid simulate {folder}")
     takes = folder / "takes.sqlite"
     outcome, on_socket = _perform(routine, performance, console, fast=fast, takes=takes)
-    beat_s = [60.0 / piece.tempo_bpm for piece in routine.pieces].__getitem__
+    beat_s = [piece.beat_s for piece in routine.pieces].__getitem__
     score = tally(outcome.said, performance.truth.at, beat_s)
     late = lateness_ms(on_socket.shown, performance.truth.at, beat_s)
     _say_score(console, score, outcome, late)

@@ -85,7 +85,7 @@ def _add_acts(
     """What is heard of a deck whose acts are written out."""
     start_s = lead_in_s(routine) + sum(routine.piece_s(before) for before in range(index))
     start = round(start_s * rate_hz)
-    beat_s = 60.0 / routine.pieces[index].tempo_bpm
+    beat_s = routine.pieces[index].beat_s
     acts = acts_of(routine, index, side)
     spans = heard_spans(acts, partial(read, side), beat_s=beat_s, rate_hz=rate_hz)
     for begin, sound in spans:

@@ -99,7 +99,7 @@ def _strokes(
 ) -> list[float]:
     """Seconds from the set piece's start at which a worked deck is let go."""
     plan = routine.pieces[index].plan(stand.side)
-    beat_s = 60.0 / routine.pieces[index].tempo_bpm
+    beat_s = routine.pieces[index].beat_s
     if isinstance(plan, Works) and plan.strokes is not None:
         return [beat * beat_s for beat in plan.strokes]
     if both:

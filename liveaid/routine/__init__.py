@@ -20,12 +20,14 @@ harmony      how two sounds stand to each other in key and in tempo, told alike 
 keys         keys as the trade writes them: read, shift, and say how two stand to each other
 layout       where everything lies on the two deck files, worked out from facts of the sounds
 left         where a set piece leaves a record
+near_words   the word that was meant
 model        the section map as frozen records
 movement     where a record is and how fast it moves while acts are played exactly as written
 notes        notes played on one steady tone: by the pitch fader, or each laid out on the record
 opened       A scene opened
 part_faults  parts held against the sound files they were found in
 parts        parts of sounds as a set piece's hand finds them
+plain_data   what a report holds as plain data
 problems     what is wrong in a section map: one small record a finding, apart from its printing
 rewrite      A section map's text with its set pieces in another order
 shipped      what comes along with liveaid: settings files and example scenes

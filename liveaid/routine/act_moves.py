@@ -152,14 +152,12 @@ class _Writer:
     def strokes(self, strokes: tuple[float, ...]) -> None:
         """`strokes:`: let go at each, taken when the other deck comes in, and brought back."""
         path: Path = ("pieces", self._index, self._side, "strokes")
-        other = self._routine.pieces[self._index].plan(other_side(self._side))
-        others = (other.strokes or ()) if isinstance(other, Works) else ()
+        others = self._routine.pieces[self._index].plan(other_side(self._side)).stroke_beats
         end = float(self._routine.beats(self._index))
         back = self._routine.performer.wind_turns_per_s * self._routine.turntable.turn_s
-        inside = [beat for beat in strokes if beat < end]  # later ones are told as such
-        for place, beat in enumerate(inside):
+        for place, beat in enumerate(strokes):
             call = _Call(beat, 1.0, None, None, (*path, place))
-            nexts = [*inside[place + 1 : place + 2], end]
+            nexts = [*strokes[place + 1 : place + 2], end]
             until = beat + (nexts[0] - beat) * back / (1.0 + back) if len(nexts) > 1 else end
             until = min([until, *(stroke for stroke in others if stroke > beat)])
             self._turns.append((beat, TurnLine(side=self._side, to_beat=until - beat), call))

@@ -112,8 +112,6 @@ def written_out(piece: Piece, side: Side) -> bool:
 def sounds_worked(routine: Routine, piece: int, side: Side) -> tuple[str, ...]:
     """The sounds one deck plays in a set piece: its plan's own, or those its acts have parts of."""
     plan = routine.pieces[piece].plan(side)
-    if isinstance(plan, Rests):
-        return ()
     found = [part.sound for part in worked_out(routine, piece, side).parts.values() if part.sound]
     return tuple(dict.fromkeys(found)) or ((plan.sound,) if plan.sound else ())
 
@@ -125,10 +123,7 @@ def fader_of(routine: Routine, piece: int) -> dict[Side, tuple[tuple[float, floa
     """
     whole = (0.0, float(routine.beats(piece)))
     faders: dict[Side, tuple[tuple[float, float], ...]] = {}
-    for side in SIDES:
-        plan = routine.pieces[piece].plan(side)
-        if isinstance(plan, Rests):
-            continue
+    for side in routine.pieces[piece].sounding:
         acts = acts_of(routine, piece, side)
         faders[side] = joined(span for act in acts for span in act.open) if acts else (whole,)
     return faders
@@ -198,7 +193,7 @@ class _Hand:
     ) -> None:
         self._routine, self._piece, self._side = routine, piece, side
         self._parts = parts
-        self._beat_s = 60.0 / routine.pieces[piece].tempo_bpm
+        self._beat_s = routine.pieces[piece].beat_s
         self._turn_s = routine.turntable.turn_s
         begin = plan.cue_s or 0.0
         end = plan.to_s if plan.to_s is not None else float("inf")

@@ -11,10 +11,11 @@ from pydantic_core import ErrorDetails
 
 from liveaid.errors import UsageError
 from liveaid.files.names import shown
+from liveaid.routine.near_words import meant
 from liveaid.routine.problems import Problem, RoutineError
 from liveaid.routine.shipped import shipped
 from liveaid.routine.source import MAX_BYTES, Source, read_source
-from liveaid.routine.wording import meant, problem_at, wording
+from liveaid.routine.wording import problem_at, wording
 
 Record = TypeVar("Record", bound=BaseModel)
 

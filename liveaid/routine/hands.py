@@ -16,7 +16,6 @@ from liveaid.routine.model import (
     SIDES,
     Performer,
     Piece,
-    Rests,
     Routine,
     Runs,
     Side,
@@ -90,12 +89,7 @@ def jobs(routine: Routine, index: int, beat: int, through: frozenset[Side]) -> t
 
 def _others_are_heard(routine: Routine, index: int) -> bool:
     """Whether other decks sound in a set piece than in the one before: the fader has to move."""
-    return index > 0 and _sounding(routine, index) != _sounding(routine, index - 1)
-
-
-def _sounding(routine: Routine, index: int) -> list[Side]:
-    piece = routine.pieces[index]
-    return [side for side in SIDES if not isinstance(piece.plan(side), Rests)]
+    return index > 0 and routine.pieces[index].sounding != routine.pieces[index - 1].sounding
 
 
 def _runs_twice(piece: Piece) -> bool:
@@ -104,9 +98,9 @@ def _runs_twice(piece: Piece) -> bool:
 
 def _stroke_at(piece: Piece, beat: int) -> bool:
     """Whether some stroke is written in a beat."""
-    plans = (piece.plan(side) for side in SIDES)
-    strokes = (s for plan in plans if isinstance(plan, Works) for s in plan.strokes or ())
-    return any(beat <= stroke < beat + 1 for stroke in strokes)
+    return any(
+        beat <= stroke < beat + 1 for side in SIDES for stroke in piece.plan(side).stroke_beats
+    )
 
 
 def free_s(
@@ -116,7 +110,7 @@ def free_s(
     total = 0.0
     for piece, beat, share in beats_between(routine, start, end):
         if len(jobs(routine, piece, beat, through.get(piece, frozenset()))) < 2:
-            total += share * 60.0 / routine.pieces[piece].tempo_bpm
+            total += share * routine.pieces[piece].beat_s
     return total
 
 

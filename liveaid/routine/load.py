@@ -13,10 +13,11 @@ from pydantic_core import ErrorDetails
 from liveaid.routine import model
 from liveaid.routine.acts import acts_faults
 from liveaid.routine.model import Routine
+from liveaid.routine.near_words import meant
 from liveaid.routine.problems import Problem, RoutineError
 from liveaid.routine.source import MAX_BYTES, Path, Source, field_name, read_source
 from liveaid.routine.strays import strays
-from liveaid.routine.wording import meant, problem_at, text_shown, wording
+from liveaid.routine.wording import problem_at, text_shown, wording
 
 _TAGS = ("runs", "works", "rests")
 
@@ -91,7 +92,6 @@ def _judge(source: Source) -> tuple[Routine | None, list[Problem]]:
             routine = Routine.model_validate(tree, by_alias=True, by_name=False)
             return routine, [
                 *problems.values(),
-                *_late_strokes(source, routine),
                 *_same_names(source),
                 *_of_acts(source, routine),
             ]
@@ -102,25 +102,10 @@ def _judge(source: Source) -> tuple[Routine | None, list[Problem]]:
             break
         for path, would_do in new:
             problems[path, would_do] = problem_at(source, path, would_do)
-        # Deepest and last first, so that taking one list item out does not move another.
-        for path in sorted((path for path, _ in refused), key=_order, reverse=True):
+        # In the file's order: a stand-in in a list that rises lies just above the one before it.
+        for path in sorted((path for path, _ in refused), key=_order):
             _stand_in(tree, path)
     return None, list(problems.values())
-
-
-def _late_strokes(source: Source, routine: Routine) -> Iterator[Problem]:
-    """Strokes at or after their set piece's last beat: they belong to the next one.
-
-    Judged here, since only the routine as a whole knows how many beats a bar has.
-    """
-    for index, piece in enumerate(routine.pieces):
-        beats = routine.beats(index)
-        for side in model.SIDES:
-            for place, beat in enumerate(getattr(piece.plan(side), "strokes", None) or ()):
-                if beat >= beats:
-                    path: Path = ("pieces", index, side, "strokes", place)
-                    would_do = f"a beat below {beats}, the set piece's length, would do"
-                    yield problem_at(source, path, would_do)
 
 
 def _same_names(source: Source) -> Iterator[Problem]:
@@ -154,12 +139,8 @@ def _findings(detail: ErrorDetails) -> Iterator[tuple[Path, str]]:
     path = _without_tags(detail["loc"])
     context = detail.get("ctx", {})
     match detail["type"]:
-        case "unknown_sounds":
-            for name, sound in context["faults"]:
-                yield _parsed(name), f"{_did_you_mean(sound, detail['input'])}a name under `sounds`"
-        case "uneven_bars":
-            for name, would_do in context["faults"]:
-                yield _parsed(name), would_do
+        case "faults":
+            yield from context["faults"]
         case "too_short" if detail["input"]:
             return  # the items that failed were counted as missing; each is said by itself
         case "fault":
@@ -208,11 +189,6 @@ def _fields_at(path: Path, loc: tuple[int | str, ...]) -> list[str]:
     return also + [field.alias or name for name, field in record.model_fields.items()]
 
 
-def _did_you_mean(sound: str, data: Any) -> str:
-    known = list(data["sounds"] if isinstance(data, dict) and data.get("sounds") else [])
-    return meant(sound, known)
-
-
 def _without_tags(loc: tuple[int | str, ...]) -> Path:
     """The location without pydantic's union tags, which are no fields of the file."""
     return tuple(
@@ -220,14 +196,6 @@ def _without_tags(loc: tuple[int | str, ...]) -> Path:
         for before, step in zip((None, *loc), loc, strict=False)
         if not (step in _TAGS and before in ("left", "right"))
     )
-
-
-def _parsed(name: str) -> Path:
-    """The path behind a field's printed name."""
-    steps: list[str | int] = []
-    for part in name.replace("]", "").replace("[", ".#").split("."):
-        steps.append(int(part[1:]) if part.startswith("#") else part)
-    return tuple(steps)
 
 
 def _stand_in(tree: Any, path: Path) -> None:

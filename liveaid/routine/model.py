@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Iterator
+from itertools import pairwise
 from typing import Annotated, Any, Literal, TypeAlias
 
 from pydantic import (
@@ -27,6 +29,7 @@ from liveaid.record.figures import figure
 from liveaid.record.platter import LP_RPM, exact_rpm, turn_s
 from liveaid.routine.act_line import DETAILS
 from liveaid.routine.keys import parse_key
+from liveaid.routine.near_words import meant
 from liveaid.routine.notes import note_hz
 from liveaid.routine.written_numbers import LineError, evened, number, number_text
 
@@ -137,21 +140,13 @@ Seconds = Annotated[float, Field(ge=0, le=86400)]
 Tempo = Annotated[float, Field(ge=20, le=300)]
 Energy = Annotated[int, Field(ge=1, le=5)]
 WholeBars = Annotated[int, Field(ge=1, le=1000)]
-Bars = Annotated[
+WrittenBars = Annotated[
     float,
     BeforeValidator(_bars_of),
-    Field(gt=0, le=1000),
     AfterValidator(evened),
     PlainSerializer(_bars_text, return_type=Any),
 ]
 """Whole bars, or with a part of one: of whole beats, which the routine's metre says."""
-BarsIn = Annotated[
-    float,
-    BeforeValidator(_bars_of),
-    Field(ge=0, le=10000),
-    AfterValidator(evened),
-    PlainSerializer(_bars_text, return_type=Any),
-]
 PartName = Annotated[
     str, Field(pattern=r"^[^\W\d][\w-]*$", max_length=60), AfterValidator(_no_detail)
 ]
@@ -325,7 +320,7 @@ class Runs(_Record):
 
     hand: Literal["runs"] = "runs"
     sound: Name | None = None
-    bars_in: BarsIn = 0
+    bars_in: Annotated[WrittenBars, Field(ge=0, le=10000)] = 0
     at_s: Annotated[Seconds | None, Field(alias="at")] = None
     """Deck-file second of the set piece's first beat."""
 
@@ -339,13 +334,18 @@ class Runs(_Record):
         """Whether the deck-file second is known."""
         return self.at_s is not None
 
+    @property
+    def stroke_beats(self) -> tuple[float, ...]:
+        """A record that runs is let go once, as its set piece begins."""
+        return ()
+
 
 class Works(_Record):
     """A hand moves the record back and forth inside a span."""
 
     hand: Literal["works"] = "works"
     sound: Name | None = None
-    bars_in: BarsIn = 0
+    bars_in: Annotated[WrittenBars, Field(ge=0, le=10000)] = 0
     from_s: Annotated[Seconds | None, Field(alias="from")] = None
     to_s: Annotated[Seconds | None, Field(alias="to")] = None
     own_cue_s: Annotated[Seconds | None, Field(alias="cue")] = None
@@ -369,17 +369,25 @@ class Works(_Record):
     @property
     def placed(self) -> bool:
         """Whether the span's deck-file seconds are known."""
-        return self.from_s is not None and self.to_s is not None
+        return self.span_s is not None
+
+    @property
+    def span_s(self) -> float | None:
+        """Seconds of record from the span's begin to its end; None where they are not known."""
+        return None if self.from_s is None or self.to_s is None else self.to_s - self.from_s
+
+    @property
+    def stroke_beats(self) -> tuple[float, ...]:
+        """The beats of `strokes:`; none where they are left to the hand or written as acts."""
+        return self.strokes or ()
 
     @model_validator(mode="after")
     def _span(self) -> Works:
-        if self.from_s is not None and self.to_s is not None and self.to_s <= self.from_s:
+        if self.span_s is not None and self.span_s <= 0.0:
             raise _fault("to", f"a second after `from` ({self.from_s:g}) would do")
         if self.from_s is None and self.to_s is not None:
             raise _fault("from", "`from` beside `to` would do")
-        if self.strokes is not None and any(
-            b <= a for a, b in zip(self.strokes, self.strokes[1:], strict=False)
-        ):
+        if any(after <= before for before, after in pairwise(self.stroke_beats)):
             raise _fault("strokes", "beats in rising order would do")
         if self.strokes is not None and self.acts is not None:
             raise _fault("strokes", "either `strokes` or `acts` would do")
@@ -394,6 +402,11 @@ class Rests(_Record):
     hand: Literal["rests"] = "rests"
 
     @property
+    def sound(self) -> None:
+        """A resting deck plays none."""
+        return
+
+    @property
     def cue_s(self) -> None:
         """A resting deck has no cue of its own."""
         return
@@ -402,6 +415,11 @@ class Rests(_Record):
     def placed(self) -> bool:
         """Nothing to place."""
         return True
+
+    @property
+    def stroke_beats(self) -> tuple[float, ...]:
+        """Nothing is let go."""
+        return ()
 
 
 Plan: TypeAlias = Annotated[Runs | Works | Rests, Field(discriminator="hand")]
@@ -413,7 +431,7 @@ class Piece(_Record):
     name: Name
     part: Part = "story"
     technique: str = ""
-    bars: Bars
+    bars: Annotated[WrittenBars, Field(gt=0, le=1000)]
     tempo_bpm: Annotated[Tempo, Field(alias="tempo")]
     """BPM at pitch 0."""
     energy: Energy = 3
@@ -440,6 +458,21 @@ class Piece(_Record):
     def placed(self) -> bool:
         """Whether every cue of the set piece has its deck-file second."""
         return self.left.placed and self.right.placed
+
+    @property
+    def sounding(self) -> tuple[Side, ...]:
+        """The decks that do not rest."""
+        return tuple(side for side in SIDES if not isinstance(self.plan(side), Rests))
+
+    @property
+    def is_juggle(self) -> bool:
+        """Whether both decks are worked, taking turns."""
+        return isinstance(self.left, Works) and isinstance(self.right, Works)
+
+    @property
+    def beat_s(self) -> float:
+        """Seconds of a beat at pitch 0."""
+        return 60.0 / self.tempo_bpm
 
     @model_validator(mode="after")
     def _count_runs(self) -> Piece:
@@ -554,33 +587,37 @@ class Routine(_Record):
     def next_cue(self, side: Side, index: int) -> tuple[int, float | None] | None:
         """The next set piece after `index` where this deck sounds, and its cue; None at the end."""
         for later in range(index + 1, len(self.pieces)):
-            plan = self.pieces[later].plan(side)
-            if plan.hand != "rests":
-                return later, plan.cue_s
+            if side in self.pieces[later].sounding:
+                return later, self.pieces[later].plan(side).cue_s
         return None
 
     @model_validator(mode="after")
-    def _whole_beats(self) -> Routine:
-        faults = [
-            (f"pieces[{index}].bars", f"whole beats of {self.metre} in a bar, {near}, would do")
-            for index, piece in enumerate(self.pieces)
-            if (near := _uneven(piece.bars, self.metre))
-        ]
+    def _fits_together(self) -> Routine:
+        faults = [fault for index in range(len(self.pieces)) for fault in self._faults(index)]
         if faults:
-            raise PydanticCustomError("uneven_bars", "no whole beats", {"faults": faults})
+            raise PydanticCustomError("faults", "{found}", {"found": str(faults), "faults": faults})
         return self
 
-    @model_validator(mode="after")
-    def _sounds_known(self) -> Routine:
-        faults = [
-            (f"pieces[{index}].{side}.sound", name)
-            for index, piece in enumerate(self.pieces)
-            for side in SIDES
-            if (name := getattr(piece.plan(side), "sound", None)) and name not in self.sounds
-        ]
-        if faults:
-            raise PydanticCustomError("unknown_sounds", "unknown sounds", {"faults": faults})
-        return self
+    def _faults(self, index: int) -> Iterator[tuple[tuple[str | int, ...], str]]:
+        """What one set piece says that does not go with the rest of the map: path, what would do.
+
+        Bars that are no whole beats, sounds that are not there, strokes at or after the last beat.
+        """
+        piece = self.pieces[index]
+        if near := _uneven(piece.bars, self.metre):
+            yield (
+                ("pieces", index, "bars"),
+                f"whole beats of {self.metre} in a bar, {near}, would do",
+            )
+        for side in SIDES:
+            plan, beats = piece.plan(side), self.beats(index)
+            if plan.sound is not None and plan.sound not in self.sounds:
+                hint = meant(plan.sound, list(self.sounds))
+                yield ("pieces", index, side, "sound"), f"{hint}a name under `sounds`"
+            for place, beat in enumerate(plan.stroke_beats):
+                if beat >= beats:
+                    would_do = f"a beat below {beats}, the set piece's length, would do"
+                    yield ("pieces", index, side, "strokes", place), would_do
 
 
 def _uneven(bars: float, metre: int) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from liveaid.routine.arrange.items import Item, without_seconds
-from liveaid.routine.model import SIDES, Piece, Rests, Routine
+from liveaid.routine.model import SIDES, Piece, Routine
 
 
 def arranged(routine: Routine, items: Sequence[Item]) -> Routine:
@@ -24,7 +24,6 @@ def arranged(routine: Routine, items: Sequence[Item]) -> Routine:
 def _given_up(piece: Piece) -> Piece:
     plans = {side: piece.plan(side) for side in SIDES}
     kept: dict[str, object] = {
-        side: plan if isinstance(plan, Rests) or plan.sound is None else without_seconds(plan)
-        for side, plan in plans.items()
+        side: plan if plan.sound is None else without_seconds(plan) for side, plan in plans.items()
     }
     return piece.model_copy(update=kept)

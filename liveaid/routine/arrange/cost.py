@@ -19,14 +19,14 @@ from liveaid.record.bring import bring
 from liveaid.record.places import THERE_S
 from liveaid.routine import arc
 from liveaid.routine.arc import ARC
-from liveaid.routine.arrange.items import Item, hand_roles, items_of, sounds_on
+from liveaid.routine.arrange.items import Item, hand_roles, items_of
 from liveaid.routine.check.act_rules import hardness
 from liveaid.routine.check.key_rules import sounding_key
 from liveaid.routine.check.tempo_rules import STEADY_PERCENT, beyond_fader
 from liveaid.routine.hands import free_s
 from liveaid.routine.harmony import Pitched, meet, tempo_step
 from liveaid.routine.model import PARTS, SIDES, Piece, Routine
-from liveaid.routine.timeline import Moment, beat_s
+from liveaid.routine.timeline import Moment
 from liveaid.routine.way import Change, changes
 
 Points = NDArray[np.int32]
@@ -215,9 +215,9 @@ def _wound(couple: Routine, move: Change, wait: _Wait, weights: Weights) -> dict
         return {}  # it runs on, unheard, to just where it is wanted
     needed_s = bring(turns, performer).needed_s
     free = move.free_s + wait.free_s
-    give = move.leave_early_beats * beat_s(couple, 0) + move.come_late_beats * beat_s(couple, 1)
-    short_beats = max(0.0, needed_s - free - give) / beat_s(couple, 1)
-    spare_beats = (free - needed_s) / beat_s(couple, 1)
+    beat_s = couple.pieces[1].beat_s
+    short_beats = max(0.0, needed_s - free - move.give_s) / beat_s
+    spare_beats = (free - needed_s) / beat_s
     return {
         "winding": round(weights.wind_per_turn * abs(turns)),
         "short": round(weights.short_per_beat * short_beats),
@@ -283,4 +283,4 @@ def weights_from(changed: dict[str, int]) -> Weights:
     return Weights(**{**known, **changed})
 
 
-__all__ = ["ARC", "TERMS", "Costs", "Weights", "arc_energy", "costs_of", "sounds_on"]
+__all__ = ["ARC", "TERMS", "Costs", "Weights", "arc_energy", "costs_of"]

@@ -25,17 +25,12 @@ class Item:
     @property
     def sounding(self) -> tuple[Side, ...]:
         """Decks that sound in it."""
-        return sounds_on(self.taken)
+        return self.taken.sounding
 
     @property
     def resting(self) -> tuple[Side, ...]:
         """Decks that rest in it."""
         return tuple(side for side in SIDES if side not in self.sounding)
-
-
-def sounds_on(piece: Piece) -> tuple[Side, ...]:
-    """Decks that sound in a set piece."""
-    return tuple(side for side in SIDES if not isinstance(piece.plan(side), Rests))
 
 
 def items_of(routine: Routine, swappable: Sequence[bool]) -> tuple[Item, ...]:
@@ -53,8 +48,8 @@ def can_trade(piece: Piece) -> bool:
 
     A placed hand without a `sound` lies on one deck's file and nowhere else.
     """
-    plans = (piece.plan(side) for side in sounds_on(piece))
-    return all(not plan.placed or getattr(plan, "sound", None) for plan in plans)
+    plans = (piece.plan(side) for side in piece.sounding)
+    return all(not plan.placed or plan.sound for plan in plans)
 
 
 def traded(piece: Piece) -> Piece:

@@ -19,7 +19,7 @@ from liveaid.routine.check.note_rules import judge_notes
 from liveaid.routine.check.reach import judge_overlaps, judge_reach, judge_sound_lengths
 from liveaid.routine.check.sounds import judge_faults, judge_phrases, judge_unstudied
 from liveaid.routine.check.tempo_rules import judge_sounds, judge_tempo
-from liveaid.routine.check.time import judge_silence, judge_strokes, judge_time, minutes
+from liveaid.routine.check.time import judge_silence, judge_time, minutes
 from liveaid.routine.check.variety import judge_load, judge_variety
 from liveaid.routine.model import Routine, Side
 from liveaid.routine.problems import Hindrance
@@ -66,7 +66,6 @@ def check(
     told = [
         *judge_time(routine),
         *judge_silence(routine),
-        *judge_strokes(routine),
         *judge_changes(routine, moves),
         *judge_hands(routine, plan),
         *judge_acts(routine),

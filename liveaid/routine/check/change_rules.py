@@ -10,7 +10,6 @@ from liveaid.routine.check.findings import Finding, Severity, found
 from liveaid.routine.check.hand_plan import HandBeat
 from liveaid.routine.hands import Job
 from liveaid.routine.model import Routine
-from liveaid.routine.timeline import beat_s
 from liveaid.routine.way import Change
 
 LEAST_CHANGE_S = 0.5
@@ -93,20 +92,11 @@ def amount(value: float) -> str:
 
 
 def _figures(routine: Routine, move: Change) -> dict[str, float]:
-    figures = {
-        "available_s": move.available_s,
-        "available_beats": move.available_beats,
-        "free_s": move.free_s,
-    }
-    told = {
-        "turns": move.turns,
-        "by_hand_s": move.by_hand_s,
-        "by_needle_s": move.by_needle_s,
-        "needed_s": move.needed_s,
-        "cue_s": move.cue_s,
-        "spare_beats": move.spare_beats,
-    }
-    figures |= {name: value for name, value in told.items() if value is not None}
+    told = (
+        "available_s", "available_beats", "free_s", "turns", "by_hand_s", "by_needle_s",
+        "needed_s", "cue_s", "spare_beats",
+    )  # fmt: skip
+    figures = {name: value for name in told if (value := getattr(move, name)) is not None}
     if move.cue_s is not None:
         figures["sticker_degrees"] = sticker_degrees(move.cue_s, routine.turntable.rpm)
     return figures
@@ -183,16 +173,14 @@ def _nearer(routine: Routine, move: Change) -> str:
     else:
         ways.append("put the cue where the record stands when it falls silent")
     needed = (move.needed_s or 0.0) - move.free_s
-    beats = needed / beat_s(routine, move.after)
+    beats = needed / routine.pieces[move.after].beat_s
     ways.append(f"or let {move.side} rest {amount(beats)} beats longer before it")
     return ", ".join(ways)
 
 
 def _not_placed(routine: Routine, move: Change) -> Iterator[Finding]:
     """What can be said of a change before its seconds are known: the time there will be."""
-    give_s = move.leave_early_beats * beat_s(routine, move.before or 0)
-    give_s += move.come_late_beats * beat_s(routine, move.after)
-    if move.free_s + give_s > LEAST_CHANGE_S:
+    if move.free_s + move.give_s > LEAST_CHANGE_S:
         return
     name = routine.pieces[move.before or 0].name
     if move.available_s > LEAST_CHANGE_S:

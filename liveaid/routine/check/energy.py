@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from liveaid.routine.check.findings import Finding, found
-from liveaid.routine.model import PARTS, SIDES, Piece, Rests, Routine, Sound, Want
+from liveaid.routine.model import PARTS, SIDES, Piece, Routine, Sound, Want
 from liveaid.routine.timeline import starts_s
 from liveaid.routine.written_numbers import bars_said
 
@@ -142,8 +142,7 @@ def _reasons(routine: Routine, want: Want, index: int) -> tuple[str, ...]:
 
 
 def _sounds(routine: Routine, piece: Piece) -> list[Sound]:
-    plans = (piece.plan(side) for side in SIDES)
-    names = (plan.sound for plan in plans if not isinstance(plan, Rests))
+    names = (piece.plan(side).sound for side in SIDES)
     return [routine.sounds[name] for name in names if name is not None]
 
 

@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from liveaid.routine.layout.passage import Passage, UseIn
-from liveaid.routine.left import is_juggle
 from liveaid.routine.model import SIDES, Routine, Side, other_side
 
 SAME_ANGLE_S = 1e-6
@@ -25,7 +24,7 @@ def sticker_angles(
     settled: set[tuple[Side, int]] = set()
     for index, piece in enumerate(routine.pieces):
         found = {side: _of_piece(passages[side], index) for side in SIDES}
-        if not is_juggle(piece) or None in found.values():
+        if not piece.is_juggle or None in found.values():
             continue
         by_need = sorted(SIDES, key=lambda side: _need(found[side], side, settled))
         turned, kept = by_need[0], other_side(by_need[0])

@@ -222,11 +222,11 @@ def _span_s(
     Never more than the set piece lasts; of a sound on a grid no more than WORK_BARS, so that the
     hand's place in the record tells where the routine is.
     """
-    if plan.from_s is not None and plan.to_s is not None:
-        return plan.to_s - plan.from_s
+    if plan.span_s is not None:
+        return plan.span_s
     lasts = routine.piece_s(index)
     if material.gridded:
-        lasts = min(lasts, WORK_BARS * routine.metre * 60.0 / routine.pieces[index].tempo_bpm)
+        lasts = min(lasts, WORK_BARS * routine.metre * routine.pieces[index].beat_s)
     return lasts if material.loop_beats else min(lasts, there_s)
 
 
