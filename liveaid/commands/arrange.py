@@ -15,7 +15,7 @@ from rich.text import Text
 from liveaid.commands.laying import layer
 from liveaid.commands.opening import opened, say_state
 from liveaid.errors import LiveaidError, UsageError
-from liveaid.files.keep_old import write_keeping_old
+from liveaid.files.aside import write_keeping_old
 from liveaid.routine import (
     SIDES,
     Routine,
@@ -37,9 +37,10 @@ from liveaid.routine.arrange import (
     weights_from,
 )
 from liveaid.routine.check.against import against
-from liveaid.routine.load import read_bytes, read_routine
+from liveaid.routine.load import read_routine
 from liveaid.routine.rewrite import TextPlace, rewritten
 from liveaid.routine.save import routine_text
+from liveaid.routine.source import read_bytes
 from liveaid.terminal import console, json_option, print_json, report_table
 
 _WEIGHTS = ", ".join(field.name for field in fields(Weights))

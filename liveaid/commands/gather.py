@@ -23,9 +23,9 @@ from liveaid.files.names import shown
 from liveaid.files.workers import processors
 from liveaid.fit.brief import brief
 from liveaid.routine.keys import parse_key
+from liveaid.routine.load import load_sketch
 from liveaid.routine.model import Kind
 from liveaid.routine.scene import map_file
-from liveaid.routine.sketch import load_sketch
 from liveaid.shelf.collect import gather
 from liveaid.shelf.database import shelf_for
 from liveaid.shelf.find import parse_query

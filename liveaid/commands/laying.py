@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from liveaid.files.file_bytes import content_hash
+from liveaid.files.folders import shipped
 from liveaid.files.inside import Stray
 from liveaid.files.unreadable import Unreadable
 from liveaid.render.cache import CACHE, Cache
@@ -18,7 +19,6 @@ from liveaid.routine.opened import Opened
 from liveaid.routine.part_faults import part_faults
 from liveaid.routine.problems import Hindrance
 from liveaid.routine.scene import DECKS, reach, scene_folder
-from liveaid.routine.shipped import shipped
 from liveaid.shelf.database import shelf_for
 from liveaid.shelf.for_map import known_sounds, with_marks, with_shelf_words
 from liveaid.sound.read import open_sound

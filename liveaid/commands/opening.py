@@ -11,10 +11,9 @@ from rich.text import Text
 from liveaid.errors import LiveaidError
 from liveaid.files.aside import write_aside
 from liveaid.files.file_bytes import reason
-from liveaid.files.folders import cache_folder
+from liveaid.files.folders import cache_folder, shipped
 from liveaid.routine.opened import Opened, open_scene
 from liveaid.routine.scene import MAP, map_file, own
-from liveaid.routine.shipped import shipped
 from liveaid.terminal import HarmlessConsole, console, progress_bar
 
 

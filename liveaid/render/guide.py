@@ -107,7 +107,7 @@ def _add(
     begin, end = round((lead_s + heard.begin_s) * rate_hz), round((lead_s + heard.end_s) * rate_hz)
     sound = read(heard.side, heard.frame, end - begin)
     gain = np.ones(len(sound), dtype=np.float32)
-    if "blend" in routine.pieces[index].technique.lower() and not heard.worked:
+    if routine.pieces[index].is_called("blend") and not heard.worked:
         gain *= _blended(len(sound), *_comes_and_goes(index, heard.side, stands))
     opened = min(round(CUT_S * rate_hz), len(sound) // 2)
     joins_on = (index + 1, heard.side) in stands and not heard.worked

@@ -30,12 +30,11 @@ from liveaid.routine.layout.deck import DeckLayout, Laid
 from liveaid.routine.layout.lay import lay_out_decks, too_long
 from liveaid.routine.layout.placed import stands_of
 from liveaid.routine.layout.uses import uses_of
-from liveaid.routine.load import read_bytes
 from liveaid.routine.model import Decks, Stamp
 from liveaid.routine.part_faults import part_faults
 from liveaid.routine.problems import Hindrance
 from liveaid.routine.scene import DECKS, MAP, own, scene_folder
-from liveaid.routine.source import field_name, read_source
+from liveaid.routine.source import field_name, read_bytes, read_source
 from liveaid.routine.way import changes
 
 NOTABLE_LIMITED_DB = 3.0
@@ -103,7 +102,7 @@ def _refuse(map_path: Path, faults: Sequence[Hindrance]) -> None:
     """Raise all faults as one RoutineError, each with its line in the map."""
     if not faults:
         return
-    source = read_source(map_path.read_bytes())
+    source = read_source(read_bytes(map_path))
     problems = {
         Problem(source.line(fault.path), field_name(fault.path), fault.found, fault.would_do)
         for fault in faults

@@ -1,7 +1,7 @@
 """routine: the section map, how it is read and written, and whether two hands can play it.
 
 May import: errors, files, record, numpy, pydantic, pydantic_core, yaml.
-No clock, socket, thread. Files only in load, save, scene, consent, config_file, figure_book.
+No clock, socket, thread. Files only in load, save, scene, source, opened, figure_book.
 Used by every other room.
 
 act_line     one line of `acts
@@ -12,6 +12,7 @@ arrange      the order and deck choice that cost two hands and the ears least
 carry        an edited map on the deck files there are
 check        can two hands play this routine, and does it work as a piece?
 coming       the acts to come, in words and as lines to draw
+config_file  a small settings file, read like a map: all that is wrong in it at once
 digest       A section map, and what is played in one of its set pieces, as a short word
 draft_text   A drafted map as a performer would write it
 edits        what two versions of a section map differ in, by set pieces and fields
@@ -30,10 +31,8 @@ parts        parts of sounds as a set piece's hand finds them
 plain_data   what a report holds as plain data
 problems     what is wrong in a section map: one small record a finding, apart from its printing
 rewrite      A section map's text with its set pieces in another order
-shipped      what comes along with liveaid: settings files and example scenes
-sketch       A section map that may have no set pieces yet: what the idea stage needs of it
+shared_out   things shared out to as many wishes as can have one of their own
 source       the YAML text of a section map as a tree of plain strings
-strays       the files a section map names that lead out of its scene, or are no plain files
 timeline     when each set piece and beat falls, at pitch 0
 way          the way of each record through the routine
 wording      how a mistake in a settings file or section map is put

@@ -10,18 +10,14 @@ from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from liveaid.errors import UsageError
+from liveaid.files.folders import shipped
 from liveaid.files.names import shown
 from liveaid.routine.near_words import meant
 from liveaid.routine.problems import Problem, RoutineError
-from liveaid.routine.shipped import shipped
-from liveaid.routine.source import MAX_BYTES, Source, read_source
+from liveaid.routine.source import Source, read_bytes, read_source
 from liveaid.routine.wording import problem_at, wording
 
 Record = TypeVar("Record", bound=BaseModel)
-
-
-class ConfigError(RoutineError):
-    """All that is wrong in one settings file, a line each, in line order."""
 
 
 def config_path(name: str, kind: str) -> Path:
@@ -40,31 +36,23 @@ def config_path(name: str, kind: str) -> Path:
 
 
 def load_config(path: str | Path, record: type[Record]) -> Record:
-    """The record in a YAML file. ConfigError with all that is wrong in it."""
-    file = Path(path)
-    try:
-        with file.open("rb") as stream:
-            data = stream.read(MAX_BYTES + 1)
-    except OSError as error:
-        found = (error.strerror or str(error)).lower()
-        problem = Problem(1, "", found, "a file that can be read would do")
-        raise ConfigError(str(file), [problem]) from error
-    return read_config(data, str(file), record)
+    """The record in a YAML file. RoutineError with all that is wrong in it."""
+    return read_config(read_bytes(path), str(path), record)
 
 
 def read_config(data: bytes, file: str, record: type[Record]) -> Record:
-    """The record in a file's bytes. ConfigError with all that is wrong in it."""
+    """The record in a file's bytes. RoutineError with all that is wrong in it."""
     source = read_source(data)
     if not source.problems and not isinstance(source.tree, dict):
         known = ", ".join(record.model_fields)
         source.problems.append(Problem(1, "", "no fields", f"some of these would do: {known}"))
     if source.problems:
-        raise ConfigError(file, source.problems)
+        raise RoutineError(file, source.problems)
     try:
         return record.model_validate(source.tree)
     except ValidationError as error:
         found = {_problem(source, detail, record) for detail in error.errors()}
-        raise ConfigError(file, found) from error
+        raise RoutineError(file, found) from error
 
 
 def _problem(source: Source, detail: ErrorDetails, record: type[BaseModel]) -> Problem:

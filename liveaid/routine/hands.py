@@ -57,9 +57,8 @@ def crossfader_end(performer: Performer, side: Side) -> Side:
 
 def needs_crossfader(piece: Piece) -> bool:
     """Whether a hand stays at the crossfader: a worked record, unless the technique needs none."""
-    technique = piece.technique.lower()
     works = any(isinstance(piece.plan(side), Works) for side in SIDES)
-    return works and not any(name in technique for name in ONE_HANDED)
+    return works and not piece.is_called(*ONE_HANDED)
 
 
 def jobs(routine: Routine, index: int, beat: int, through: frozenset[Side]) -> tuple[Job, ...]:

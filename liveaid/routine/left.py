@@ -70,12 +70,6 @@ def runs_out(acts: Sequence[Act], beats: int) -> bool:
     return acts[-1].kind in RUNNING and acts[-1].end_beat >= beats - 1e-6
 
 
-def left_at_s(routine: Routine, side: Side, piece: int) -> float | None:
-    """Deck-file second at which a set piece leaves a record; None when it rests or is unplaced."""
-    left = left_at(routine, side, piece)
-    return None if left is None else left.at_s
-
-
 def _last_release(piece: Piece, side: Side) -> float | None:
     """The beat of a written juggle's last release, when it is this side's."""
     mine, others = (piece.plan(each).stroke_beats for each in (side, other_side(side)))

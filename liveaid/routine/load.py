@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import copy
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from pathlib import Path as FilePath
 from typing import Any
 
@@ -12,11 +13,11 @@ from pydantic_core import ErrorDetails
 
 from liveaid.routine import model
 from liveaid.routine.acts import acts_faults
-from liveaid.routine.model import Routine
+from liveaid.routine.model import Idea, Routine, Sound, Turntable
 from liveaid.routine.near_words import meant
 from liveaid.routine.problems import Problem, RoutineError
-from liveaid.routine.source import MAX_BYTES, Path, Source, field_name, read_source
-from liveaid.routine.strays import strays
+from liveaid.routine.scene import strays
+from liveaid.routine.source import Path, Source, field_name, read_bytes, read_source
 from liveaid.routine.wording import problem_at, text_shown, wording
 
 _TAGS = ("runs", "works", "rests")
@@ -37,18 +38,6 @@ _STAND_IN_PIECE = {"name": "?", "bars": "4", "tempo": "100"}
 def load_routine(path: str | FilePath) -> Routine:
     """The section map in a YAML file. RoutineError with all that is wrong in it."""
     return read_routine(read_bytes(path), str(path), also=lambda source: strays(source, path))
-
-
-def read_bytes(path: str | FilePath) -> bytes:
-    """A section map's bytes, one more than allowed at the most. RoutineError if it cannot be."""
-    file = FilePath(path)
-    try:
-        with file.open("rb") as stream:
-            return stream.read(MAX_BYTES + 1)
-    except OSError as error:
-        found = (error.strerror or str(error)).lower()
-        problem = Problem(1, "", found, "a section map that can be read would do")
-        raise RoutineError(str(file), [problem]) from error
 
 
 def read_routine(
@@ -240,3 +229,30 @@ def _next_after(before: Any) -> str:
         return repr(float(before) + 1e-6)
     except (TypeError, ValueError):
         return "0"
+
+
+@dataclass(frozen=True, slots=True)
+class Sketch:
+    """A routine before it is composed."""
+
+    title: str
+    idea: Idea | None
+    limit_s: float | None
+    metre: int
+    turntable: Turntable
+    sounds: Mapping[str, Sound]
+
+
+def load_sketch(path: str | FilePath) -> Sketch:
+    """The sketch in a section map's file. RoutineError with all that is wrong in the file."""
+    routine = read_routine(
+        read_bytes(path), str(path), pieces_needed=False, also=lambda source: strays(source, path)
+    )
+    return Sketch(
+        title=routine.title,
+        idea=routine.idea,
+        limit_s=routine.limit_s,
+        metre=routine.metre,
+        turntable=routine.turntable,
+        sounds=routine.sounds,
+    )

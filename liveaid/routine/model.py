@@ -464,6 +464,11 @@ class Piece(_Record):
         """The decks that do not rest."""
         return tuple(side for side in SIDES if not isinstance(self.plan(side), Rests))
 
+    def is_called(self, *techniques: str) -> bool:
+        """Whether its technique is one of these, by whole words: a teardrop is no tear."""
+        words = "|".join(map(re.escape, techniques))
+        return re.search(rf"\b(?:{words})(?:e?s)?\b", self.technique.lower()) is not None
+
     @property
     def is_juggle(self) -> bool:
         """Whether both decks are worked, taking turns."""
@@ -533,7 +538,7 @@ class Idea(_Record):
 
     theme: str = ""
     feel: str = ""
-    wants: tuple[Want, ...] = ()
+    wants: Annotated[tuple[Want, ...], Field(max_length=200)] = ()
 
 
 class Stamp(_Record):

@@ -18,10 +18,11 @@ from liveaid.files.unreadable import Unreadable
 from liveaid.routine.carry import carried
 from liveaid.routine.digest import map_digest
 from liveaid.routine.edits import Edit, edits
-from liveaid.routine.load import load_routine, read_bytes, read_routine
+from liveaid.routine.load import load_routine, read_routine
 from liveaid.routine.model import Routine
 from liveaid.routine.problems import RoutineError
 from liveaid.routine.scene import DECKS, MAP, own, reach, scene_folder
+from liveaid.routine.source import read_bytes
 
 State: TypeAlias = Literal["as rendered", "edited since", "broken", "not rendered"]
 

@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from typing import TYPE_CHECKING, Any
-
-if TYPE_CHECKING:
-    from _typeshed import DataclassInstance
+from typing import Any
 
 
-def plain(record: DataclassInstance, digits: int = 4) -> dict[str, Any]:
-    """A record's fields by name, records inside it too, every float rounded, tuples as lists."""
+def plain(record: Any, digits: int = 4) -> dict[str, Any]:
+    """A dataclass's fields by name, those inside it too, every float rounded, tuples as lists."""
     return {name: _rounded(value, digits) for name, value in asdict(record).items()}
 
 

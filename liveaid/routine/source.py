@@ -7,15 +7,16 @@ steer a terminal are refused here.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, field
+from pathlib import Path as FilePath
 from typing import Any
 
 import yaml
 from yaml.reader import ReaderError
 
+from liveaid.files.file_bytes import reason
 from liveaid.files.harmless import harmless
-from liveaid.routine.problems import Problem
+from liveaid.routine.problems import Problem, RoutineError
 
 MAX_BYTES = 1_000_000
 MAX_DEPTH = 20
@@ -44,6 +45,16 @@ class Source:
         while path and path not in self.lines:
             path = path[:-1]
         return self.lines.get(path, 1)
+
+
+def read_bytes(path: str | FilePath) -> bytes:
+    """The bytes of a map or settings file, at most one more than allowed. RoutineError if not."""
+    try:
+        with open(path, "rb") as stream:
+            return stream.read(MAX_BYTES + 1)
+    except OSError as error:
+        problem = Problem(1, "", reason(error), "a file that can be read would do")
+        raise RoutineError(str(path), [problem]) from error
 
 
 def read_source(data: bytes) -> Source:
@@ -87,7 +98,7 @@ def _shape_allowed(source: Source, text: str) -> bool:
     Looked at before composing, since composing an alias bomb or a deep nest is what hurts.
     """
     depth = documents = 0
-    for event in _events(text):
+    for event in yaml.parse(text, Loader=yaml.BaseLoader):
         line = event.start_mark.line + 1 if event.start_mark else 1
         if isinstance(event, yaml.AliasEvent):
             _refused(source, line, f"alias *{event.anchor}", "the value written out would do")
@@ -104,10 +115,6 @@ def _shape_allowed(source: Source, text: str) -> bool:
                 _refused(source, line, "a second document", "one document a file would do")
                 break
     return not source.problems
-
-
-def _events(text: str) -> Iterator[yaml.Event]:
-    yield from yaml.parse(text, Loader=yaml.BaseLoader)
 
 
 def _plain(source: Source, node: yaml.Node, path: Path) -> Any:
@@ -154,10 +161,5 @@ def _mapping(source: Source, node: yaml.MappingNode, path: Path) -> dict[str, An
 
 def _says_something(node: yaml.Node) -> bool:
     """False for an empty or null scalar, unless it was quoted: then it is an empty text."""
-    return getattr(node, "style", None) is not None or node.value not in (
-        "",
-        "~",
-        "null",
-        "Null",
-        "NULL",
-    )
+    nothing = ("", "~", "null", "Null", "NULL")
+    return getattr(node, "style", None) is not None or node.value not in nothing

@@ -19,7 +19,7 @@ from liveaid.record.bring import Bringing, bring
 from liveaid.record.figures import figure
 from liveaid.record.places import THERE_S, is_there, on_course, stands_at
 from liveaid.routine.hands import free_s
-from liveaid.routine.left import Left, cue_of, left_at, left_at_s
+from liveaid.routine.left import Left, cue_of, left_at
 from liveaid.routine.model import SIDES, Rests, Routine, Runs, Side
 from liveaid.routine.plain_data import plain
 from liveaid.routine.timeline import (
@@ -39,7 +39,6 @@ __all__ = [
     "Verdict",
     "by_itself",
     "changes",
-    "left_at_s",
     "next_change",
     "runs_through",
     "stands_ready",

@@ -13,9 +13,7 @@ human_hands  how exact a performer's hands are
 juggle       one deck's part of a juggle
 line         what goes on at a steady or evenly changing rate
 scratch      strokes inside a span
-slips        what each fault does to the steps of a performance
 steps        the way through the section map that a performance takes
-streams      one seed, many independent streams of chance
 track        A record's position over time as a smooth curve with the few places where the
 turns        what a hand means to do with a record it works
 """
@@ -25,8 +23,7 @@ from liveaid.simulate.fader_moves import MixerMessage
 from liveaid.simulate.faults import FAULT_KINDS, Fault, FaultError, Happened, draw_fault
 from liveaid.simulate.human_hands import PERSON, STEADY, Hands
 from liveaid.simulate.network import Dead, Message, Messages, Network
-from liveaid.simulate.performance import NotPlacedError, Performance, perform
-from liveaid.simulate.record import truth_record
+from liveaid.simulate.performance import NotPlacedError, Performance, perform, truth_record
 from liveaid.simulate.truth import Truth
 
 __all__ = [

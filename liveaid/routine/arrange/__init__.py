@@ -13,11 +13,10 @@ from itertools import islice
 import numpy as np
 from numpy.typing import NDArray
 
-from liveaid.routine.arrange.apply import arranged
 from liveaid.routine.arrange.beyond import best_found
 from liveaid.routine.arrange.cost import TERM_WORDS, TERMS, Costs, Weights, costs_of, weights_from
 from liveaid.routine.arrange.exact import EXACT_FREE, ExactTask, Solution, exact_orders
-from liveaid.routine.arrange.items import Item, can_trade
+from liveaid.routine.arrange.items import Item, arranged, can_trade
 from liveaid.routine.arrange.laid import LAID_ORDERS, Lay, in_order, laid_rows, left_out, without
 from liveaid.routine.model import Routine
 
