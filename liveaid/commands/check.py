@@ -31,6 +31,7 @@ from liveaid.routine.check import (
 from liveaid.routine.check.against import against
 from liveaid.routine.opened import Opened
 from liveaid.routine.source import read_source
+from liveaid.routine.written_numbers import bar_said, place_said
 from liveaid.terminal import console, json_option, print_json, report_table
 
 _STYLE = {"error": "bold reverse", "warning": "bold", "remark": "dim"}
@@ -171,7 +172,7 @@ def _change_table(routine: Routine, moves: tuple[Change, ...]) -> Table:
         spare = f"{move.spare_beats:+.1f}" if move.spare_beats is not None else ""
         style = {"impossible": "bold reverse", "tight": "bold"}.get(move.verdict, "")
         table.add_row(
-            Text(_place(move.after, routine.pieces[move.after].name, int(move.due.beat), routine)),
+            Text(_place(move, routine)),
             move.side,
             cue_text(routine, move.cue_s, short=True) if move.cue_s is not None else "-",
             _wind(routine, move),
@@ -192,9 +193,11 @@ def _wind(routine: Routine, move: Change) -> str:
     return turns_text(move) if move.by_a_hand else ""
 
 
-def _place(index: int, name: str, beat: int, routine: Routine) -> str:
-    bar = f", bar {beat // routine.metre + 1}" if beat >= routine.metre else ""
-    return f"{index + 1} {name}{bar}"
+def _place(move: Change, routine: Routine) -> str:
+    """The set piece a change is for, and its bar where it is due after the first."""
+    bar = int(move.beat_due(routine)) // routine.metre
+    name = f"{move.after + 1} {routine.pieces[move.after].name}"
+    return f"{name}, {bar_said(bar)}" if bar > 0 else name
 
 
 def _hand_table(routine: Routine, spans: tuple[HandSpan, ...]) -> Table:
@@ -258,9 +261,7 @@ def _set_by(routine: Routine, told: Fastest) -> str:
     """The act that sets it, and whether the pitch fader gets there."""
     if told.demand is None or told.fastest_bpm is None:
         return "no act that time is short for"
-    beat = told.demand.beat
-    bar = max(1, int(beat // routine.metre) + 1)
-    where = f"bar {bar} beat {beat % routine.metre + 1:.3g}: {told.demand.says}"
+    where = f"{place_said(told.demand.beat, routine.metre)}: {told.demand.says}"
     if told.fastest_bpm < told.tempo_bpm:
         return f"{where}; slower than written"
     return where if told.within_pitch else f"{where}; the pitch fader does not reach it"

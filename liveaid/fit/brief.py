@@ -73,8 +73,7 @@ def brief(
         missed = {name: misses(want, study, turntable) for name, study in sounds.items()}
         ready.append(tuple(sorted(name for name, said in missed.items() if not said)))
         near.append(tuple(sorted((n, said[0]) for n, said in missed.items() if len(said) == 1)))
-    given = shared_out(ready)
-    chosen = [given.get(number) for number in range(len(ready))]
+    chosen = shared_out(ready)
     wants = tuple(map(Wanted, idea.wants, ready, near, chosen))
     gaps = tuple(
         (index, index + 1)

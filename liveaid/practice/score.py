@@ -15,6 +15,7 @@ from liveaid.practice.shift import Off, PairShift, offs, shifts
 from liveaid.practice.timing import Timing, TimingJudged, faults_of, judged_of, timing
 from liveaid.practice.winds import late_words
 from liveaid.routine import Routine
+from liveaid.routine.written_numbers import bar_said
 
 Verdict: TypeAlias = Literal["clean", "not clean", "not judged"]
 
@@ -183,7 +184,7 @@ def _faults(
     if not whole:
         yield "not played to its end"
     for bar, otherwise in others.items():
-        yield f"bar {bar + 1} {otherwise}"
+        yield f"{bar_said(bar)} {otherwise}"
     if missed > limits.missed:
         yield f"{missed} missed"
     if added > limits.added:

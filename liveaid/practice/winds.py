@@ -64,8 +64,7 @@ def _wind(routine: Routine, deck: DeckTrace, move: Change, span: _Span) -> WindS
         return None
     beats = float(routine.beats(span.last.visit.piece))
     beat_s = count.when(beats) - count.when(beats - 1.0)
-    beat = move.due.beat if move.due.piece == move.after else 0.0
-    due_s = count.when(beats) + beat * beat_s
+    due_s = count.when(beats) + move.beat_due(routine) * beat_s
     ready_s = _there_s(deck, move.cue_s, span.before.visit.start_s, due_s, beat_s)
     return WindScore(
         side=move.side, piece=move.after, turns=move.turns, due_s=due_s, ready_s=ready_s,

@@ -8,8 +8,8 @@ from typing import TypeVar
 Thing = TypeVar("Thing", bound=Hashable)
 
 
-def shared_out(wishes: Sequence[Sequence[Thing]]) -> dict[int, Thing]:
-    """By wish, a thing that would do and that no other wish is given; those left out get none.
+def shared_out(wishes: Sequence[Sequence[Thing]]) -> list[Thing | None]:
+    """For each wish a thing that would do and that no other is given; None for those left out.
 
     `wishes`: what would do for each, the best first. Augmenting paths (Kuhn 1955).
     """
@@ -27,4 +27,5 @@ def shared_out(wishes: Sequence[Sequence[Thing]]) -> dict[int, Thing]:
 
     for wish in range(len(wishes)):
         give(wish, set())
-    return {wish: thing for thing, wish in holder.items()}
+    given = {wish: thing for thing, wish in holder.items()}
+    return [given.get(wish) for wish in range(len(wishes))]

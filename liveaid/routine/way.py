@@ -100,6 +100,10 @@ class Change:
         """Whether a hand has to bring it while the routine runs."""
         return self.way in ("by hand", "needle")
 
+    def beat_due(self, routine: Routine) -> float:
+        """The beat of its own set piece on which it is due; below 0 where a pick-up comes first."""
+        return self.due.beat - sum(map(routine.beats, range(self.due.piece, self.after)))
+
     def to_json(self) -> dict[str, Any]:
         """The change as plain data; set pieces and beats from 0, seconds rounded to 0.1 ms."""
         told = plain(self)
@@ -211,7 +215,7 @@ def _change(
     way = _way(before, cue_s, brought, runs_on=runs_on)
     early, late = _give(routine, side, before, after)
     shares = list(beats_between(routine, silent, due))
-    free = free_s(routine, silent, due, through)
+    free = free_s(routine, silent, due, through, side)
     needed_s = None if brought is None else brought.needed_s
     beat_s = routine.pieces[max(after - 1, 0)].beat_s
     spare = None if needed_s is None else (free - needed_s) / beat_s

@@ -15,7 +15,7 @@ import numpy.typing as npt
 from liveaid.sound.read import Samples
 from liveaid.study import pulse
 from liveaid.study.beats import follow_beats, from_the_start, snapped, tempo_line
-from liveaid.study.grid import Grid, distance, fit_grid, judged, metronome_s
+from liveaid.study.grid import Grid, distance, fit_grid, judged, metronome_s, wander_s
 from liveaid.study.loop import find_loop, told_by_length
 from liveaid.study.onsets import Onsets
 from liveaid.study.soft import sharpened, soft_onsets, soft_rise
@@ -152,7 +152,7 @@ def _free_or_played(look: _Look, grid: Grid, duration_s: float) -> Tempo:
     sure = 1.0 - float(np.exp(-grid.excess / 6.0))
     even = _even(look, grid, duration_s, sure, None)
     changes = _changes(look, grid)
-    if not changes and grid.wander_s <= STEADY_WANDER_S:
+    if not changes and wander_s(look.onsets.times_s, grid) <= STEADY_WANDER_S:
         return even
     played = _played(look, duration_s, least=0.0 if changes else PLAYED_GAIN * grid.excess)
     return played or replace(even, steady=not changes)

@@ -18,6 +18,7 @@ from liveaid.practice.score import score_take
 from liveaid.practice.trace import DeckTrace
 from liveaid.practice.visits import Visit
 from liveaid.routine import Routine
+from liveaid.routine.way import changes
 
 ROUTINE = Routine.model_validate({"title": "Wound", "pieces": [
     {"name": "Stalls", "bars": 2, "tempo": 100, "count": "left", "left": {"hand": "runs", "at": 4},
@@ -80,3 +81,26 @@ def test_a_record_never_brought_is_told():
 def test_a_set_piece_entered_by_itself_asks_for_no_wind():
     played = assess(ROUTINE, trace(13.6, 14.8), VISITS[1:])
     assert played[0].winds == ()
+
+
+def test_a_pick_up_wants_its_record_before_its_set_piece():
+    """Bells begins at 19.6 s with a push two beats ahead of it: due at 19.6 - 1.2 = 18.4 s."""
+    counting = {"bars": 2, "tempo": 100, "count": "left"}
+    pieces = [
+        {"name": name, **counting, "left": {"hand": "runs", "at": at}, "right": right}
+        for name, at, right in (
+            ("Stalls", 4.0, {"hand": "works", "from": 2, "to": 3}),
+            ("Awnings", 8.8, {"hand": "rests"}),
+            ("Bells", 13.6, {"hand": "works", "from": 20, "to": 22, "acts": {-2: "push for 2"}}),
+        )
+    ]
+    routine = Routine.model_validate({"title": "Ahead", "pieces": pieces})
+    t = np.arange(8.0, 26.0, 0.005)
+    right = np.minimum(20.0, 20.0 - 6.0 * (17.0 - t)).clip(2.0)
+    right += np.interp(t, [18.4, 19.6], [0.0, 0.45])
+    decks = {"left": DeckTrace(t, np.clip(4.0 + t - 10.0, 4.0, 18.4)), "right": DeckTrace(t, right)}
+    visits = [Visit(i, 0.0, 8.0, 10.0 + 4.8 * i, 14.8 + 4.8 * i) for i in range(3)]
+    score = score_take(routine, assess(routine, decks, visits), limits=LEVELS["performer"])
+    (wind,) = score.pieces[2].winds
+    assert wind.due_s == pytest.approx(18.4, abs=0.01)
+    assert {m.side: m.beat_due(routine) for m in changes(routine) if m.after == 2}["right"] == -2.0

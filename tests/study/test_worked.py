@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from liveaid.study import key, onsets
-from liveaid.study.grid import _densest_s, _excess, _wander_s
+from liveaid.study.grid import Grid, _densest_s, _excess, wander_s
 from liveaid.study.loop import find_loop
 from liveaid.study.onsets import Onsets
 from liveaid.study.phrases import find_phrases
@@ -84,12 +84,12 @@ def test_nothing_lasts_in_frames_without_power():
 
 
 def test_a_grid_that_was_kept_for_half_the_time_wandered_by_what_the_rest_is_off():
-    """Six onsets on the line in the first ten seconds, six 50 ms late in the next: the middle of
+    """Six onsets on the line in the first sixteen beats, six 50 ms late in the next: the middle of
     both stretches lies 25 ms from each."""
-    times = np.concatenate([np.arange(6.0), 10.0 + np.arange(6.0)])
-    away = np.where(times < 10.0, 0.0, 0.05)
-    assert _wander_s(times, away, 10.0, 1.0) == pytest.approx(0.025, abs=1e-6)
-    assert _wander_s(times[:7], away[:7], 10.0, 1.0) == 0.0  # one stretch tells of no change
+    times = np.concatenate([np.arange(6.0), 16.05 + np.arange(6.0)])
+    grid = Grid(1.0, 0.0, 1, hit_share=1.0, excess=9.0, residual_s=0.0)
+    assert wander_s(times, grid) == pytest.approx(0.025, abs=1e-6)
+    assert wander_s(times[:7], grid) == 0.0  # one stretch tells of no change
 
 
 def test_twelve_onsets_on_lines_a_second_apart_are_six_deviations_beyond_chance():

@@ -86,7 +86,7 @@ def judge_idea(routine: Routine) -> Iterator[Finding]:
     fits = [[index for index in every if not _reasons(routine, want, index)] for want in wants]
     filled = shared_out(fits)
     for number, want in enumerate(wants):
-        if number in filled:
+        if filled[number] is not None:
             continue
         nearest = min(every, key=lambda index: len(_reasons(routine, want, index)))
         near = routine.pieces[nearest].name
