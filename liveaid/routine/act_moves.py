@@ -122,7 +122,7 @@ class _Writer:
         try:
             notes = read_notes(lines, metre=self._routine.metre, end=end, laid=laid)
         except LineError as error:
-            self._out.faults.append(Hindrance(path, error.found, error.would_do))
+            self._out.faults.append(error.at(path))
             return
         for place, note in enumerate(notes):
             first = laid or place == 0
@@ -202,7 +202,7 @@ class _Writer:
         try:
             part = self._label(*given)
         except LineError as error:
-            self._out.faults.append(Hindrance(call.path, error.found, error.would_do))
+            self._out.faults.append(error.at(call.path))
             return
         beats = None if line.beats is None else line.beats * call.scale
         for turn in range(line.times):
@@ -251,7 +251,7 @@ class _Writer:
             try:
                 part = self._label(*given) or ""
             except LineError as error:
-                self._out.faults.append(Hindrance(call.path, error.found, error.would_do))
+                self._out.faults.append(error.at(call.path))
                 continue
             after = mine[place + 1][0] if place + 1 < len(mine) else None
             yield from self._one_turn(beat, line, call, part, turns, after)

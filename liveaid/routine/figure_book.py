@@ -94,7 +94,7 @@ class Book:
         try:
             lines, juggles = self.lines(name)
         except LineError as error:
-            return [], [Hindrance(("figures", name, "like"), error.found, error.would_do)]
+            return [], [error.at(("figures", name, "like"))]
         return read_lines(lines, juggles=juggles, metre=self._metre)
 
     def faults(self) -> Iterator[Hindrance]:
@@ -169,7 +169,7 @@ def read_lines(
             if text is not None:
                 entries.append(FigureEntry(beat, read(text), path))
         except LineError as error:
-            faults.append(Hindrance(path, error.found, error.would_do))
+            faults.append(error.at(path))
     return sorted(entries, key=lambda entry: entry.beat), faults
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from itertools import pairwise
 from typing import Annotated, Any, Literal, TypeAlias
 
@@ -31,7 +31,7 @@ from liveaid.routine.act_line import DETAILS
 from liveaid.routine.keys import parse_key
 from liveaid.routine.near_words import meant
 from liveaid.routine.notes import note_hz
-from liveaid.routine.written_numbers import LineError, evened, number, number_text
+from liveaid.routine.written_numbers import evened, number, number_text
 
 Side: TypeAlias = Literal["left", "right"]
 SIDES: tuple[Side, Side] = ("left", "right")
@@ -46,13 +46,30 @@ def other_side(side: Side) -> Side:
     return "right" if side == "left" else "left"
 
 
-def _seconds_of(text: Any) -> Any:
-    """Seconds of ``m:ss`` or ``h:mm:ss``; other types pass, to be judged by the field."""
-    if not isinstance(text, str):
-        return text
+def _reading(
+    read: Callable[[str], Any], would_do: str, *, numbers: bool = False
+) -> BeforeValidator:
+    """Texts of a field are read by a function; what is no text passes, to be judged by the field.
+
+    `read` raises ValueError for what it does not take. `numbers`: plain numbers pass too.
+    """
+
+    def value_of(text: Any) -> Any:
+        if not isinstance(text, str) or (numbers and re.fullmatch(r"\s*[+-]?[\d.]+\s*", text)):
+            return text
+        try:
+            return read(text)
+        except ValueError as error:
+            raise PydanticCustomError("text", "{would_do}", {"would_do": would_do}) from error
+
+    return BeforeValidator(value_of)
+
+
+def _seconds_of(text: str) -> float:
+    """Seconds of ``m:ss`` or ``h:mm:ss``; ValueError for anything else."""
     match = re.fullmatch(r"(?:(\d{1,2}):(?=\d\d:))?(\d{1,3}):([0-5]\d(?:\.\d+)?)", text.strip())
     if match is None:
-        raise PydanticCustomError("clock_time", 'minutes and seconds such as "3:00" would do')
+        raise ValueError(text)
     hours, minutes, seconds = match.groups()
     return int(hours or 0) * 3600 + int(minutes) * 60 + float(seconds)
 
@@ -62,13 +79,6 @@ def clock_time(seconds: float) -> str:
     minutes, rest = divmod(round(seconds, 3), 60)
     whole = f"{int(minutes)}:{int(rest):02d}"
     return whole if rest == int(rest) else f"{int(minutes)}:{rest:06.3f}"
-
-
-def _key_of(text: str) -> str:
-    try:
-        return str(parse_key(text))
-    except ValueError as error:
-        raise PydanticCustomError("key", "a key such as A minor or F# major would do") from error
 
 
 def _one_line(text: str) -> str:
@@ -89,38 +99,10 @@ def _no_detail(text: str) -> str:
     return text
 
 
-def _beats_of(text: Any) -> Any:
-    """Beats of a fraction such as 1/2; other types pass, to be judged by the field."""
-    try:
-        return number(text, what="beats") if isinstance(text, str) else text
-    except LineError as error:
-        raise PydanticCustomError("beats", "beats such as 4, 1.5 or 1/2 would do") from error
-
-
-def _bars_of(text: Any) -> Any:
-    """Bars of a number or a fraction such as 2 1/2; other types pass, to be judged by the field."""
-    if not isinstance(text, str) or re.fullmatch(r"\s*[+-]?[\d.]+\s*", text):
-        return text
-    try:
-        return number(text)
-    except LineError as error:
-        raise PydanticCustomError("bars", "bars such as 8 or 2 1/2 would do") from error
-
-
 def _bars_text(bars: float) -> float | str:
     """Bars as the map has them: a number, or with a fraction."""
     text = number_text(bars)
     return text if "/" in text else bars
-
-
-def _hz_of(text: Any) -> Any:
-    """Hertz of a note's name; numbers pass, to be judged by the field."""
-    if not isinstance(text, str) or re.fullmatch(r"\s*\d+(\.\d*)?\s*", text):
-        return text
-    try:
-        return note_hz(text)
-    except LineError as error:
-        raise PydanticCustomError("note", "hertz, or a note such as A4 or F#3, would do") from error
 
 
 def _by_beat(lines: Any) -> Any:
@@ -131,9 +113,19 @@ def _by_beat(lines: Any) -> Any:
 
 
 ClockTime = Annotated[
-    float, BeforeValidator(_seconds_of), Field(gt=0, le=7200), PlainSerializer(clock_time)
+    float,
+    _reading(_seconds_of, 'minutes and seconds such as "3:00" would do'),
+    Field(gt=0, le=7200),
+    PlainSerializer(clock_time),
 ]
-KeyName = Annotated[str, BeforeValidator(_key_of)]
+KeyName = Annotated[
+    str,
+    _reading(lambda text: str(parse_key(text)), "a key such as A minor or F# major would do"),
+]
+Hertz = Annotated[
+    float, _reading(note_hz, "hertz, or a note such as A4 or F#3, would do", numbers=True)
+]
+Beats = Annotated[float, _reading(number, "beats such as 4, 1.5 or 1/2 would do")]
 Name = Annotated[str, Field(min_length=1, max_length=200), AfterValidator(_one_line)]
 FileName = Annotated[str, Field(min_length=1, max_length=1000), AfterValidator(_file_name)]
 Seconds = Annotated[float, Field(ge=0, le=86400)]
@@ -142,7 +134,7 @@ Energy = Annotated[int, Field(ge=1, le=5)]
 WholeBars = Annotated[int, Field(ge=1, le=1000)]
 WrittenBars = Annotated[
     float,
-    BeforeValidator(_bars_of),
+    _reading(number, "bars such as 8 or 2 1/2 would do", numbers=True),
     AfterValidator(evened),
     PlainSerializer(_bars_text, return_type=Any),
 ]
@@ -266,7 +258,7 @@ class Figure(_Record):
 
     says: str = ""
     """What is done, in words."""
-    beats: Annotated[float | None, BeforeValidator(_beats_of), Field(gt=0, le=4000)] = None
+    beats: Annotated[Beats | None, Field(gt=0, le=4000)] = None
     """How long it lasts as written; a variation lasts as long as what it varies."""
     acts: Lines | None = None
     juggle: Lines | None = None
@@ -308,7 +300,7 @@ class Sound(_Record):
     licence: str | None = None
     cleared: bool | None = None
     """The performer's own word on clearance; None leaves it to the licence."""
-    tone_hz: Annotated[float | None, BeforeValidator(_hz_of), Field(alias="tone", gt=0)] = None
+    tone_hz: Annotated[Hertz | None, Field(alias="tone", gt=0)] = None
     """Frequency of its steady tone, which its part `tone` holds."""
     parts: dict[PartName, SoundPart] = Field(default_factory=dict)
     parts_of: Annotated[str | None, Field(pattern=r"^[0-9a-f]{8,64}$")] = None
