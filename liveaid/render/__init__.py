@@ -17,6 +17,7 @@ limiter        true peaks turned down to a ceiling, smoothly, leaving everything
 moved_mix      both deck files as a take moved them
 outcome        what a render made, and what the performer should know of it
 passage_level  how loud one passage came out
+sound_header   A sound's file as its header tells it
 sources        the sounds' files
 stretching     A stretch of a sound brought to tempo with its key kept, in a process of its own
 stroke_sounds  what is heard of each deck when a set piece is played as written

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, TypeVar, get_args
 
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
@@ -66,16 +66,32 @@ def _problem(source: Source, detail: ErrorDetails, record: type[BaseModel]) -> P
 
 
 def _known_here(record: type[BaseModel], path: tuple[int | str, ...]) -> str:
-    for step in path[:-1]:
-        field = record.model_fields.get(str(step))
-        record = _inner_record(field.annotation if field else None) or record
-    known = list(record.model_fields)
+    known = words_of(record, path[:-1])
     return f"{meant(str(path[-1]), known)}known here: {', '.join(known)}"
 
 
-def _inner_record(annotation: Any) -> type[BaseModel] | None:
-    """The record a field holds: itself, or the record of an optional or a tuple."""
-    for kind in (annotation, *getattr(annotation, "__args__", ())):
-        if isinstance(kind, type) and issubclass(kind, BaseModel):
-            return kind
-    return None
+def words_of(
+    record: type[BaseModel], path: tuple[int | str, ...], kind: object = None
+) -> list[str]:
+    """The fields that a record of the file may have, as the file calls them, where `path` leads.
+
+    `kind`: what its `hand` says where it is one of several records.
+    """
+    for step in path:
+        by_word = {field.alias or name: field for name, field in record.model_fields.items()}
+        if step in by_word:
+            inner = _records(by_word[str(step)].annotation)
+            record = next((one for one in inner if _is(one, kind)), inner[0] if inner else record)
+    return [field.alias or name for name, field in record.model_fields.items()]
+
+
+def _is(record: type[BaseModel], kind: object) -> bool:
+    hand = record.model_fields.get("hand")
+    return hand is not None and hand.default == kind
+
+
+def _records(annotation: Any) -> list[type[BaseModel]]:
+    """The records a field holds: itself, those of a choice, or of what a list or mapping holds."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return [annotation]
+    return [found for inner in get_args(annotation) for found in _records(inner)]

@@ -11,8 +11,8 @@ from typing import Any
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
-from liveaid.routine import model
 from liveaid.routine.acts import acts_faults
+from liveaid.routine.config_file import words_of
 from liveaid.routine.model import Idea, Routine, Sound, Turntable
 from liveaid.routine.near_words import meant
 from liveaid.routine.problems import Problem, RoutineError
@@ -147,35 +147,12 @@ def _findings(detail: ErrorDetails) -> Iterator[tuple[Path, str]]:
 
 def _known_words(path: Path, detail: ErrorDetails) -> str:
     """What an unknown key may have been meant to be."""
-    known = _fields_at(path[:-1], detail["loc"])
+    kind = next((step for step in reversed(detail["loc"]) if step in _TAGS), None)
+    known = words_of(Routine, path[:-1], kind)
+    if path[:-2] == ("idea", "wants"):
+        known = ["tempo", *known]
     hint = meant(str(path[-1]), known)
     return f"{hint}known here: {', '.join(known)}"
-
-
-def _fields_at(path: Path, loc: tuple[int | str, ...]) -> list[str]:
-    """The words a mapping may have, by where it stands in the file."""
-    record: Any = Routine
-    plans = {"runs": model.Runs, "works": model.Works, "rests": model.Rests}
-    tag = next((step for step in reversed(loc) if step in plans), None)
-    places: dict[str, Any] = {
-        "turntable": model.Turntable,
-        "performer": model.Performer,
-        "decks": model.Decks,
-        "idea": model.Idea,
-        "wants": model.Want,
-        "sounds": model.Sound,
-        "parts": model.SoundPart,
-        "places": model.SoundPart,
-        "figures": model.Figure,
-        "pieces": model.Piece,
-    }
-    for step in path:
-        if step in places:
-            record = places[str(step)]
-        elif step in ("left", "right"):
-            record = model.DeckFile if record is model.Decks else plans[str(tag)]
-    also = ["tempo"] if record is model.Want else []
-    return also + [field.alias or name for name, field in record.model_fields.items()]
 
 
 def _without_tags(loc: tuple[int | str, ...]) -> Path:

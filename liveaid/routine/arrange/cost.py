@@ -142,6 +142,13 @@ class Costs:
             return last
         return len(self.items)
 
+    def elsewhere(self) -> tuple[NDArray[np.bool_], NDArray[np.intp]]:
+        """By (last, now): whether `keeps`; and what is `remembered` where nothing was before."""
+        every = range(len(self.items))
+        keeps = [[self.keeps(a, j) for j in every] for a in every]
+        fresh = [[self.remembered(a, len(self.items), j) for j in every] for a in every]
+        return np.array(keeps), np.array(fresh)
+
     def keeps(self, last: int, now: int) -> bool:
         """Whether one deck rests in both of two set pieces, and the other sounds in both."""
         return len(self.items[now].resting) == 1 and (

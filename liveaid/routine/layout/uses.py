@@ -11,9 +11,10 @@ from typing import TypeAlias
 
 from liveaid.routine import SIDES, Piece, Rests, Routine, Runs, Side, Works
 from liveaid.routine.acts import acts_of, sounds_worked, written_out
-from liveaid.routine.layout.material import Material
+from liveaid.routine.layout.material import Material, needs_study
 from liveaid.routine.layout.part_use import PartIn, PartsLaid, parts_laid
 from liveaid.routine.left import Left, left_by, runs_out
+from liveaid.routine.parts import has_beat
 from liveaid.routine.problems import Hindrance
 
 MIN_SPEED, MAX_SPEED = 0.25, 4.0
@@ -79,6 +80,22 @@ def sounds_used(routine: Routine) -> dict[str, list[tuple[int, Side, Runs | Work
                 for sound in sounds_worked(routine, index, side):
                     used.setdefault(sound, []).append((index, side, plan))
     return used
+
+
+def asks_for_study(routine: Routine, name: str) -> bool:
+    """Whether the map leaves open, of a sound it plays, what only a study of it can say.
+
+    Not where named parts of it alone are played, as they are: the map says where they lie.
+    """
+    sound, plans = routine.sounds[name], [plan for _, _, plan in sounds_used(routine)[name]]
+    whole = [plan for plan in plans if plan.sound == name and not getattr(plan, "notes", None)]
+    if not whole and not has_beat(sound):
+        return False
+    return needs_study(
+        sound,
+        runs=any(isinstance(plan, Runs) or plan.bars_in > 0 for plan in plans),
+        from_start=any(not isinstance(plan, Runs) and plan.bars_in == 0 for plan in plans),
+    )
 
 
 def uses_of(
