@@ -6,6 +6,7 @@ import asyncio
 import time
 from pathlib import Path
 
+from liveaid.commands.stage_options import rehearse_page
 from liveaid.practice.calibrating import Calibrating
 from liveaid.practice.calibration import Calibrated, says
 from liveaid.practice.store import TakeStore
@@ -31,9 +32,7 @@ def calibrate(
         stage = Service(routine, settings, watchers=[watcher])
         with ends_by_signal(stage.ask_stop):
             async with stage:
-                base, _, token = stage.address.partition("?")
-                page = f"{base}rehearse" + (f"?{token}" if token else "")
-                screen.print(f"Clicks on {page}; OSC in {stage.osc_address}")
+                screen.print(f"Clicks on {rehearse_page(stage)}; OSC in {stage.osc_address}")
                 await stage.run()
 
     with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:

@@ -17,6 +17,7 @@ from liveaid.commands.speaking import Speaker
 from liveaid.commands.stage_options import (
     STAGE_WORDS,
     habits_option,
+    rehearse_page,
     share_lines,
     stage_options,
     stage_settings,
@@ -331,11 +332,9 @@ def _say_where(
     *,
     kept: bool,
 ) -> None:
-    base, _, token = stage.address.partition("?")
-    page = f"{base}rehearse" + (f"?{token}" if token else "")
     ladder = session.ladder
     lines = [
-        f"Page     {page}  (clicks; start quiet)",
+        f"Page     {rehearse_page(stage)}  (clicks; start quiet)",
         *share_lines(stage.settings.share),
         f"OSC in   {stage.osc_address}",
         f"Takes    {takes if kept else 'not kept: a replay'}",

@@ -21,7 +21,7 @@ from liveaid.practice.learnt import learnt
 from liveaid.practice.report import takes_file
 from liveaid.routine import SIDES, Routine
 from liveaid.routine.config_file import config_path, load_config
-from liveaid.stage import Settings, Watcher, parse_address
+from liveaid.stage import Service, Settings, Watcher, parse_address
 from liveaid.stage.keeper import Keeper, sign_of_life
 from liveaid.stage.lamp_layout import LampLayout
 from liveaid.stage.lamps_out import lamps_out as lamps_out_now
@@ -174,6 +174,12 @@ def stage_watchers(options: dict[str, Any], settings: Settings) -> list[Watcher]
     log = None if options["log"] == "no" else Path(options["log"] or data_folder() / "stage.log")
     kept = [*([StageLog(log)] if log else []), *sign_of_life()]
     return [*kept, screen, *sharing, *out.watchers(settings.midi_api)]
+
+
+def rehearse_page(stage: Service) -> str:
+    """The address of the page that clicks, with the token that opens it."""
+    base, _, token = stage.address.partition("?")
+    return f"{base}rehearse" + (f"?{token}" if token else "")
 
 
 def share_lines(share: Share | None) -> list[str]:

@@ -24,7 +24,7 @@ from liveaid.routine.acts import acts_of, written_out
 from liveaid.routine.layout.deck import DeckLayout
 from liveaid.routine.layout.passage import Passage
 from liveaid.routine.layout.placed import Stands
-from liveaid.routine.timeline import lead_in_s
+from liveaid.routine.timeline import lead_in_s, starts_s
 
 END_S = 0.5
 """Seconds of silence at the end."""
@@ -83,8 +83,7 @@ def _add_acts(
     mix: Samples, routine: Routine, index: int, side: Side, read: ReadDeck, rate_hz: int
 ) -> None:
     """What is heard of a deck whose acts are written out."""
-    start_s = lead_in_s(routine) + sum(routine.piece_s(before) for before in range(index))
-    start = round(start_s * rate_hz)
+    start = round((lead_in_s(routine) + starts_s(routine)[index]) * rate_hz)
     beat_s = routine.pieces[index].beat_s
     acts = acts_of(routine, index, side)
     spans = heard_spans(acts, partial(read, side), beat_s=beat_s, rate_hz=rate_hz)

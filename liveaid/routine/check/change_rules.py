@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from liveaid.record.bring import turns_in
-from liveaid.record.platter import sticker_degrees, turns
+from liveaid.record.platter import sticker_degrees, sticker_place
 from liveaid.routine.check.findings import Finding, Severity, found
 from liveaid.routine.check.hand_plan import HandBeat
 from liveaid.routine.hands import Job
@@ -67,11 +67,7 @@ def _hands_way_out(wanted: list[Job]) -> str:
 
 def cue_text(routine: Routine, cue_s: float, *, short: bool = False) -> str:
     """A cue as the performer finds it: second, turn from the file's start, sticker angle."""
-    rpm = routine.turntable.rpm
-    # A hair below a whole turn is that turn: degrees are shown whole.
-    degrees = round(sticker_degrees(cue_s, rpm)) % 360
-    turn = turns(cue_s, rpm)
-    whole = round(turn) if degrees == 0 else int(turn)
+    whole, degrees = sticker_place(cue_s, routine.turntable.rpm)
     if short:
         return f"{whole} {degrees:3d}°"
     return f"{cue_s:.2f} s (turn {whole}, sticker at {degrees}°)"

@@ -7,8 +7,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, Literal, TypeAlias
 
-from liveaid.record.figures import figure
-from liveaid.record.strokes import stroke_s
 from liveaid.routine.acts import Act, acts_of
 from liveaid.routine.model import SIDES, Performer, Routine, Side
 from liveaid.routine.plain_data import plain
@@ -85,14 +83,6 @@ class WorkedDemand:
     def seconds(self, beats: float) -> float:
         """Beats of the set piece in seconds at pitch 0."""
         return beats * self.beat_s
-
-    def least_s(self, way_s: float) -> float:
-        """The least time for a stroke over so many seconds of record."""
-        return stroke_s(
-            self.turns(way_s),
-            turns_per_s=self.hands.hand_turns_per_s,
-            turns_per_s2=figure("hand_turns_per_s2"),
-        )
 
 
 def worked(routine: Routine, piece: int) -> WorkedDemand:
