@@ -158,19 +158,20 @@ def by_itself(left: Left, cue_s: float, *, rests_s: float, waits_s: float = 0.0)
 
 
 def stands_ready(
-    move: Change, position_s: float, speed: float, *, due_in_s: float | None = None
-) -> bool:
+    move: Change, position_s: float, speed: float, *,
+    due_in_s: float | None = None, waits_s: float = 0.0,
+) -> bool:  # fmt: skip
     """Whether a record counts as ready for its cue: it stands there, or runs on and will be there.
 
     `position_s`: deck-file second; `speed`: 1.0 nominal; `due_in_s`: seconds until it is due, for
-    a record that runs on.
+    a record that runs on; `waits_s`: by how much sooner it may pass there, where a hand takes it.
     """
     if move.cue_s is None:
         return False
     if stands_at(position_s, move.cue_s, speed):
         return True
     runs = move.way == "runs on" and due_in_s is not None
-    return runs and on_course(position_s, move.cue_s, speed, due_in_s or 0.0)
+    return runs and on_course(position_s, move.cue_s, speed, due_in_s or 0.0, waits_s)
 
 
 def _pairs(routine: Routine, side: Side) -> list[tuple[int | None, int]]:

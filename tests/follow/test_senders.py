@@ -13,7 +13,7 @@ from liveaid.follow.gesture import Gesture
 from liveaid.follow.guess import GestureHeard
 from liveaid.follow.numbers import USUAL
 from liveaid.follow.plan import plan_of
-from liveaid.follow.senders import Senders, stands
+from liveaid.follow.senders import Senders, _follows, stands
 from liveaid.routine import Routine
 
 # The routine `small`: left runs from 2.0, right from 5.0, both worked at 30 and 40, left from 50.
@@ -239,6 +239,21 @@ def test_a_second_line_with_strays_is_a_lifted_needle(every, told):
 def test_a_record_moved_slowly_by_hand_is_no_other_unit():
     slow = _sent(_far(), lambda now: 20.0 + now, lambda now: 40.0 + 0.03 * now, 4.0)
     assert slow.hints == ()
+
+
+@pytest.mark.parametrize(("seconds", "told"), [(1.5, False), (2.5, True)])
+def test_turns_are_told_by_a_speed_kept_for_long_where_no_stand_tells(seconds, told):
+    """A record that has never stood, 1 / 1.8 of its speed; a hand can drag so for a second."""
+    senders = Senders(plan_of(_far()), 1.8, 0.09)
+    for step in range(round(seconds * 100)):
+        senders.hear("left", 20.0 + step / 180, step / 100)
+    assert [("sends turns" in said) for said in senders.hints(seconds)] == [True] * told
+
+
+def test_messages_that_come_in_a_bunch_leap_1_2_s_at_most():
+    """The second of two at one moment is the same sender's so far (common practice, no source)."""
+    assert _follows((0.0, 0.0), 1.2, 0.0)
+    assert not _follows((0.0, 0.0), 1.21, 0.0)
 
 
 def test_a_record_stands_at_a_cue_or_anywhere():
