@@ -72,7 +72,7 @@ def render_scene(
         materials, faults = sources.materials(
             routine, workers, cache, lambda name: progress(0, 1, f"studied {name}")
         )
-        uses, more = uses_of(sources.told(routine), materials)
+        uses, more = uses_of(sources.filled_in(routine), materials)
         lengths = {name: material.duration_s for name, material in materials.items()}
         digests = {name: material.digest for name, material in materials.items()}
         more += part_faults(routine, sound_s=lengths, digests=digests)
@@ -85,7 +85,7 @@ def render_scene(
         _refuse(map_path, cuts.make(sources, cache, workers, progress))
     stamp = Stamp(map=map_digest(as_written), sounds=sources.digests())
     to_write = ToWrite(
-        routine=sources.told(routine).model_copy(update={"rendered": stamp}),
+        routine=sources.filled_in(routine).model_copy(update={"rendered": stamp}),
         written=written,
         folder=folder,
         layouts=layouts,

@@ -122,18 +122,18 @@ class Sources:
                 found[name] = Hindrance(("sounds", name, "file"), what, would_do)
         return found
 
-    def told(self, routine: Routine) -> Routine:
+    def filled_in(self, routine: Routine) -> Routine:
         """The routine with what was studied of its sounds written where its map left it open.
 
         So whoever reads the placed map knows the tempo and key that the deck files were made by.
         """
-        told = {
-            name: _told(sound, self._materials[name], self._studied.get(name))
+        sounds = {
+            name: _filled_in(sound, self._materials[name], self._studied.get(name))
             if name in self._materials
             else sound
             for name, sound in routine.sounds.items()
         }
-        return routine.model_copy(update={"sounds": told})
+        return routine.model_copy(update={"sounds": sounds})
 
     def digests(self) -> dict[str, str]:
         """The digest of each sound's file, as it was read."""
@@ -149,7 +149,7 @@ class Sources:
         return self._read[1]
 
 
-def _told(sound: Sound, material: Material, study: Study | None) -> Sound:
+def _filled_in(sound: Sound, material: Material, study: Study | None) -> Sound:
     facts: dict[str, object] = {}
     if sound.tempo_bpm is None and material.gridded and material.tempo_bpm is not None:
         facts["tempo_bpm"] = round(material.tempo_bpm, 4)

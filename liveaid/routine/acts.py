@@ -214,6 +214,7 @@ class _Hand:
             self._stand_at_first(moves)
         for place, move in enumerate(moves):
             begins_s = self._begins_s(move)
+            self._part = self._part_of(move)
             if abs(begins_s - self._at_s) > SAME_PLACE_S and move.kind not in BROUGHT:
                 acts.append(self._bring(acts[-1] if acts else None, move, begins_s))
                 self._at_s = begins_s
@@ -252,16 +253,18 @@ class _Hand:
         """The record stands at the first act's place as the set piece begins: its cue."""
         first = next((move for move in moves if move.part is not None), None)
         if first is not None and not any(m.part is None and m.beat < first.beat for m in moves):
-            self._at_s = self._begins_s(first)
+            self._at_s, self._part = self._begins_s(first), self._part_of(first)
+
+    def _part_of(self, move: Move) -> PartAt:
+        """The part a move takes place on or brings the record to: its own, else the one before."""
+        stays = move.part is None or (move.kind in BROUGHT and move.over is not None)
+        return self._part if stays else self._parts.get(move.part or "", self._span)
 
     def _begins_s(self, move: Move) -> float:
-        """Where a move begins; takes its part as the one the hand is in."""
-        if move.part is None:
+        """Where a move begins: at its part's begin, a pull's end, else where the record stands."""
+        if move.part is None or move.kind in BROUGHT:
             return self._at_s
-        part = self._parts.get(move.part, self._span)
-        if move.kind in BROUGHT:
-            return self._at_s
-        self._part = part
+        part = self._part_of(move)
         if move.kind == "pull" and part.label:
             return part.to_s
         return part.begin_s + move.at_beats * self._beat_s
@@ -370,16 +373,10 @@ class _Hand:
         if move.over is not None:
             way = self._way_s(move.over)
             return max(self._at_s - way if move.kind == "back-cue" else self._at_s + way, 0.0)
-        if move.part:
-            self._part = self._parts.get(move.part, self._span)
-            return self._part.begin_s
         after = next((each for each in later if each.kind not in (*STANDING, "set pitch")), None)
-        if after is None or after.part is None:
+        if move.part or after is None or after.part is None:
             return self._part.begin_s
-        kept = self._part
-        to_s = self._begins_s(after)
-        self._part = kept
-        return to_s
+        return self._begins_s(after)
 
     def _way_s(self, over: Over) -> float:
         whole = self._part.to_s - self._part.begin_s

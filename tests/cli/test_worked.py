@@ -61,7 +61,7 @@ def test_only_sounds_that_are_studied_and_there_are_drafted_from(tmp_path):
     here.write_bytes(b"")
     study = object()
     known = [
-        SimpleNamespace(hash=name, study=studied, gone=gone, path=str(path))
+        SimpleNamespace(hash=name, study=studied, gone=gone, path=str(path), copies=())
         for name, studied, gone, path in (
             ("good", study, False, here),
             ("unstudied", None, False, here),

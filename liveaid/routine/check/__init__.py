@@ -63,7 +63,7 @@ def check(
     """
     moves = changes(routine)
     plan = hand_plan(routine, moves)
-    told = [
+    findings = [
         *judge_time(routine),
         *judge_silence(routine),
         *judge_changes(routine, moves),
@@ -84,4 +84,4 @@ def check(
         *judge_unstudied(routine, unstudied),
         *judge_phrases(routine, phrases or {}),
     ]
-    return in_order([*told, *judge_faults(routine, faults, told, line_of)])
+    return in_order([*findings, *judge_faults(routine, faults, findings, line_of)])
