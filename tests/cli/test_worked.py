@@ -1,5 +1,6 @@
 """What the commands print and do, in small worked cases without a process of their own."""
 
+from dataclasses import dataclass
 from types import SimpleNamespace
 
 import pytest
@@ -56,12 +57,23 @@ def test_the_facts_of_a_sound_hold_what_was_studied(capsys, monkeypatch):
     ]  # fmt: skip
 
 
+@dataclass
+class Known:
+    """As much of a sound on the shelf as a draft asks which sounds are there."""
+
+    hash: str
+    study: object
+    gone: bool
+    path: str
+    copies: tuple[str, ...] = ()
+
+
 def test_only_sounds_that_are_studied_and_there_are_drafted_from(tmp_path):
     here = tmp_path / "tram.wav"
     here.write_bytes(b"")
     study = object()
     known = [
-        SimpleNamespace(hash=name, study=studied, gone=gone, path=str(path), copies=())
+        Known(hash=name, study=studied, gone=gone, path=str(path))
         for name, studied, gone, path in (
             ("good", study, False, here),
             ("unstudied", None, False, here),
