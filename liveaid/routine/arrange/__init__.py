@@ -2,6 +2,13 @@
 
 `fixed` set pieces keep their place number; `free` ones share the other places. Up to EXACT_FREE
 free ones the answer is the best there is; beyond, a good one with a bound and the gap to it.
+
+items   a set piece with its decks as written, or traded
+cost    what an order costs, in points, as tables
+exact   the best orders, every subset weighed
+beyond  good orders where there are too many subsets
+bound   a cost that no order goes below
+laid    orders weighed again as they would lie on the decks
 """
 
 from __future__ import annotations

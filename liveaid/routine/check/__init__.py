@@ -2,6 +2,24 @@
 
 One module a concern; each yields findings and knows nothing of printing. Pure: lengths of files
 are arguments. What common practice says is marked so beside its constant.
+
+findings      one thing found: how grave, where, the numbers behind it, a way out
+time          length against the limit, and dead air
+change_rules  records wound from cue to cue, and beats that ask for a third hand
+hand_plan     what each hand does in every beat
+variety       techniques, sides and long work
+act_rules     whether the acts can be played, and up to which tempo
+demands       what an act asks of the hands, beside what they have
+stroke_rules  strokes in their time and reach, and records brought to the next one
+together      what acts ask of both hands at once
+note_rules    what each note of a melody asks of the pitch fader
+tempo_rules   tempo steps against the pitch fader
+key_rules     keys that sound together
+energy        the energy arc, and the idea's wants
+reach         cues and spans on the record, in the file, inside their sound
+sounds        sounds that cannot be had, are not studied, or are cut in a phrase
+clearance     sounds whose use is not cleared
+against       what a new version gains and loses
 """
 
 from __future__ import annotations
