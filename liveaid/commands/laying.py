@@ -11,9 +11,10 @@ from liveaid.files.folders import shipped
 from liveaid.render.cache import CACHE, Cache
 from liveaid.render.sound_header import SoundHeader, sound_header
 from liveaid.routine import Routine
+from liveaid.routine.acts import sounds_used
 from liveaid.routine.layout.lay import lay_out_routine
 from liveaid.routine.layout.material import Material, material_of
-from liveaid.routine.layout.uses import asks_for_study, sounds_used
+from liveaid.routine.layout.uses import asks_for_study
 from liveaid.routine.opened import Opened
 from liveaid.routine.part_faults import part_faults
 from liveaid.routine.problems import Hindrance

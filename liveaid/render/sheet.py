@@ -14,7 +14,8 @@ from importlib import resources
 from liveaid.record.platter import sticker_place
 from liveaid.render.acts_picture import acts_pictures
 from liveaid.routine import SIDES, Piece, Rests, Routine, Side
-from liveaid.routine.check import Change, changes, open_question, turns_text, used_sounds
+from liveaid.routine.acts import sounds_used
+from liveaid.routine.check import Change, changes, open_question, turns_text
 from liveaid.routine.check.clearance import CAUTION
 from liveaid.routine.layout.deck import DeckLayout
 from liveaid.routine.layout.placed import Stands
@@ -219,7 +220,7 @@ def _strip(printed: Printed, layout: DeckLayout) -> str:
 
 def _clearance(routine: Routine) -> str:
     rows = []
-    for name, places in used_sounds(routine).items():
+    for name, places in sounds_used(routine).items():
         sound = routine.sounds[name]
         question = open_question(sound)
         rows.append(
@@ -228,7 +229,7 @@ def _clearance(routine: Routine) -> str:
                     name,
                     sound.source or "not stated",
                     sound.licence or "not stated",
-                    ", ".join(str(place + 1) for place in places),
+                    ", ".join(dict.fromkeys(str(index + 1) for index, _, _ in places)),
                     "to be cleared: " + question if question else "nothing open that we know of",
                 ],
                 "open" if question else "",

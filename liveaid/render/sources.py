@@ -16,8 +16,9 @@ from liveaid.render.cache import Cache
 from liveaid.render.sound_header import SoundHeader, sound_header
 from liveaid.render.to_tempo import Recorded, recorded
 from liveaid.routine import Routine, Sound
+from liveaid.routine.acts import sounds_used
 from liveaid.routine.layout.material import STUDY_TRUSTED, Material, material_of
-from liveaid.routine.layout.uses import asks_for_study, sounds_used
+from liveaid.routine.layout.uses import asks_for_study
 from liveaid.routine.problems import Hindrance
 from liveaid.sound.read import open_sound
 from liveaid.study import Study

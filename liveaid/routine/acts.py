@@ -16,7 +16,7 @@ from types import MappingProxyType
 from liveaid.routine.act_line import ActKind, Over
 from liveaid.routine.act_moves import Move, moves_of
 from liveaid.routine.figure_book import Book, Path
-from liveaid.routine.model import SIDES, Piece, Rests, Routine, Side, Works
+from liveaid.routine.model import SIDES, Piece, Rests, Routine, Runs, Side, Works
 from liveaid.routine.parts import PartAt, laid_parts
 from liveaid.routine.problems import Hindrance
 
@@ -114,6 +114,18 @@ def sounds_worked(routine: Routine, piece: int, side: Side) -> tuple[str, ...]:
     plan = routine.pieces[piece].plan(side)
     found = [part.sound for part in worked_out(routine, piece, side).parts.values() if part.sound]
     return tuple(dict.fromkeys(found)) or ((plan.sound,) if plan.sound else ())
+
+
+def sounds_used(routine: Routine) -> dict[str, list[tuple[int, Side, Runs | Works]]]:
+    """Each sound that is played, with the set pieces and decks it is played on, in play order."""
+    used: dict[str, list[tuple[int, Side, Runs | Works]]] = {}
+    for index, piece in enumerate(routine.pieces):
+        for side in SIDES:
+            plan = piece.plan(side)
+            if not isinstance(plan, Rests):
+                for sound in sounds_worked(routine, index, side):
+                    used.setdefault(sound, []).append((index, side, plan))
+    return used
 
 
 def fader_of(routine: Routine, piece: int) -> dict[Side, tuple[tuple[float, float], ...]]:

@@ -74,11 +74,11 @@ def _seconds_of(text: str) -> float:
     return int(hours or 0) * 3600 + int(minutes) * 60 + float(seconds)
 
 
-def clock_time(seconds: float) -> str:
-    """Seconds written as ``m:ss``, tenths only when there are any."""
-    minutes, rest = divmod(round(seconds, 3), 60)
-    whole = f"{int(minutes)}:{int(rest):02d}"
-    return whole if rest == int(rest) else f"{int(minutes)}:{rest:06.3f}"
+def clock_time(seconds: float, *, digits: int = 3) -> str:
+    """Seconds written as ``m:ss``, parts of a second only where there are any."""
+    minutes, rest = divmod(round(seconds, digits), 60)
+    shown = f"{int(rest):02d}" if rest == int(rest) else f"{rest:0{digits + 3}.{digits}f}"
+    return f"{int(minutes)}:{shown}"
 
 
 def _one_line(text: str) -> str:

@@ -28,7 +28,7 @@ from collections.abc import Callable, Mapping, Sequence
 
 from liveaid.routine.check.act_rules import Fastest, fastest, judge_acts
 from liveaid.routine.check.change_rules import cue_text, judge_changes, judge_hands, turns_text
-from liveaid.routine.check.clearance import judge_clearance, open_question, used_sounds
+from liveaid.routine.check.clearance import judge_clearance, open_question
 from liveaid.routine.check.energy import judge_arc, judge_idea
 from liveaid.routine.check.findings import Finding, in_order
 from liveaid.routine.check.hand_plan import HandBeat, HandSpan, hand_plan, hand_spans
@@ -58,7 +58,6 @@ __all__ = [
     "minutes",
     "open_question",
     "turns_text",
-    "used_sounds",
 ]
 
 

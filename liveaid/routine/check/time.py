@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator
 
 from liveaid.routine.check.findings import Finding, found
-from liveaid.routine.model import Routine, Works
+from liveaid.routine.model import Routine, Works, clock_time
 
 SHORT_SHARE = 0.8
 """A routine that uses less of its limit than this gives time away."""
@@ -92,7 +92,4 @@ def _bars(routine: Routine, seconds: float) -> float:
 
 def minutes(seconds: float) -> str:
     """Seconds as ``m:ss``, with a tenth where there is one."""
-    tenths = round(seconds * 10)
-    whole, tenth = divmod(tenths, 10)
-    text = f"{whole // 60}:{whole % 60:02d}"
-    return f"{text}.{tenth}" if tenth else text
+    return clock_time(seconds, digits=1)

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+from liveaid.routine.acts import sounds_used
 from liveaid.routine.layout.angles import sticker_angles
 from liveaid.routine.layout.deck import DeckLayout, Grain, lay_out
 from liveaid.routine.layout.material import Material
 from liveaid.routine.layout.passage import passages_of
 from liveaid.routine.layout.placed import placed_routine, stands_of
-from liveaid.routine.layout.uses import Use, sounds_used, uses_of
+from liveaid.routine.layout.uses import Use, uses_of
 from liveaid.routine.model import SIDES, Routine, Side, clock_time
 from liveaid.routine.problems import Hindrance
 from liveaid.routine.timeline import starts_s

@@ -1,6 +1,6 @@
 """What each set piece wants on each deck, in seconds of the sound, before anything is placed.
 
-Pure. A `Fault` is one thing that cannot be rendered; all of a routine's are gathered.
+Pure. A `Hindrance` is one thing that keeps a routine from being rendered; all are gathered.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import TypeAlias
 
 from liveaid.routine import SIDES, Piece, Rests, Routine, Runs, Side, Works
-from liveaid.routine.acts import acts_of, sounds_worked, written_out
+from liveaid.routine.acts import acts_of, sounds_used, sounds_worked, written_out
 from liveaid.routine.layout.material import Material, needs_study
 from liveaid.routine.layout.part_use import PartIn, PartsLaid, parts_laid
 from liveaid.routine.left import Left, left_by, runs_out
@@ -68,18 +68,6 @@ class Use:
     def in_sound(self, deck_s: float) -> float:
         """The second of the sound at so many deck seconds into the span."""
         return self.start_s + deck_s * self.speed
-
-
-def sounds_used(routine: Routine) -> dict[str, list[tuple[int, Side, Runs | Works]]]:
-    """Each sound that is played, with the set pieces and decks it is played on, in play order."""
-    used: dict[str, list[tuple[int, Side, Runs | Works]]] = {}
-    for index, piece in enumerate(routine.pieces):
-        for side in SIDES:
-            plan = piece.plan(side)
-            if not isinstance(plan, Rests):
-                for sound in sounds_worked(routine, index, side):
-                    used.setdefault(sound, []).append((index, side, plan))
-    return used
 
 
 def asks_for_study(routine: Routine, name: str) -> bool:
