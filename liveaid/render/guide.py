@@ -1,8 +1,8 @@
 """The guide mix: how the routine should sound when played as written, at pitch 0.
 
 What each deck's needle would read, through the crossfader. A hand whose acts are written out is
-heard moving the record as they say. In a set piece whose technique is a blend the deck that comes in
-is brought up over the first half and the one that leaves is taken down over the second half, at
+heard moving the record as they say. In a set piece whose technique is a blend the deck that comes
+in is brought up over the first half and the one that leaves is taken down over the second half, at
 equal power; in any other, both stand open from the first beat to the last.
 """
 
