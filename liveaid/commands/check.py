@@ -259,8 +259,9 @@ def _fastest_table(routine: Routine) -> Table:
 
 def _set_by(routine: Routine, told: Fastest) -> str:
     """The act that sets it, and whether the pitch fader gets there."""
-    if told.demand is None or told.fastest_bpm is None:
+    if told.demand is None:
         return "no act that time is short for"
+    assert told.fastest_bpm is not None
     where = f"{place_said(told.demand.beat, routine.metre)}: {told.demand.says}"
     if told.fastest_bpm < told.tempo_bpm:
         return f"{where}; slower than written"

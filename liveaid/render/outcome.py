@@ -70,10 +70,18 @@ class Rendered:
             "guide": {"file": str(self.guide), "length_s": round(self.guide_s, 4)},
             "sheet": str(self.sheet),
             "rate_hz": self.rate_hz,
-            "decks": {deck.side: plain(deck, 3) | {"file": str(deck.file)} for deck in self.decks},
+            "decks": {deck.side: _deck_json(deck) for deck in self.decks},
             "passages": [plain(cut, 6) for cut in self.cuts],
             "remarks": list(self.remarks),
             "playable": not self.unplayable,
             "unplayable": [finding.to_json() for finding in self.unplayable],
             "set_aside": [str(path) for path in self.set_aside],
         }
+
+
+def _deck_json(deck: DeckMade) -> dict[str, Any]:
+    """Seconds to a tenth of a millisecond, turns to the thousandth."""
+    told = plain(deck) | {"file": str(deck.file)}
+    told |= {name: round(told[name], 3) for name in ("wound_turns", "least_turns")}
+    del told["side"]
+    return told

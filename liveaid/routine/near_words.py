@@ -8,6 +8,7 @@ from collections.abc import Sequence
 _NEAR = 0.7
 """Share of letters in common from which a word is taken for a slip of another."""
 _SAME_THING = {
+    "tempo": ("bpm", "speed"),
     "instrumental": ("break", "drum break", "beat", "beats", "loop", "drums", "groove"),
     "a cappella": ("vocal", "vocals", "voice", "acca", "pella"),
     "sample": ("hit", "stab", "one shot", "shot", "cut"),

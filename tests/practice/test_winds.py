@@ -104,3 +104,27 @@ def test_a_pick_up_wants_its_record_before_its_set_piece():
     (wind,) = score.pieces[2].winds
     assert wind.due_s == pytest.approx(18.4, abs=0.01)
     assert {m.side: m.beat_due(routine) for m in changes(routine) if m.after == 2}["right"] == -2.0
+
+
+def test_a_record_pushed_on_to_its_next_cue_after_its_last_act_is_nothing_added():
+    """Twins ends with the right record's two beats, in which left is pushed on from 11.2 to 15 s,
+    inside its own span."""
+    juggle = {0: "left 0 to 2", 2: "right 0 to 2", 4: "left 0 to 2", 6: "right 0 to 2"}
+    twins = {
+        s: {"hand": "works", "from": at, "to": at + 6} for s, at in (("left", 10), ("right", 20))
+    }
+    routine = Routine.model_validate({"title": "On", "pieces": [
+        {"name": "Twins", "bars": 2, "tempo": 100, "count": "clock", "juggle": juggle, **twins},
+        {"name": "Bells", "bars": 2, "tempo": 100, "count": "left",
+         "left": {"hand": "runs", "at": 15}, "right": {"hand": "rests"}},
+    ]})  # fmt: skip
+    t = np.arange(8.0, 21.0, 0.005)
+    turn = (0.0, 1.2, 1.7, 2.4, 3.6)  # let go, taken, back at the cue, let go again, taken
+    left = np.interp(t, [*(10.0 + x for x in turn), 13.65, 14.5, 14.8, 19.6],
+                     [10, 11.2, 10, 10, 11.2, 11.2, 15, 15, 19.8])  # fmt: skip
+    right = np.interp(t, [11.2 + x for x in turn], [20, 21.2, 20, 20, 21.2])
+    decks = {"left": DeckTrace(t, left), "right": DeckTrace(t, right)}
+    visits = [Visit(0, 0.0, 8.0, 10.0, 14.8), Visit(1, 0.0, 8.0, 14.8, 19.6)]
+    score = score_take(routine, assess(routine, decks, visits), limits=LEVELS["performer"])
+    assert (score.added, score.missed) == (0, 0)
+    assert [piece.verdict for piece in score.pieces] == ["clean", "clean"]
