@@ -81,7 +81,10 @@ class Rendered:
 
 def _deck_json(deck: DeckMade) -> dict[str, Any]:
     """Seconds to a tenth of a millisecond, turns to the thousandth."""
-    told = plain(deck) | {"file": str(deck.file)}
-    told |= {name: round(told[name], 3) for name in ("wound_turns", "least_turns")}
+    turns = {
+        "wound_turns": round(deck.wound_turns, 3),
+        "least_turns": round(deck.least_turns, 3),
+    }
+    told = plain(deck) | {"file": str(deck.file)} | turns
     del told["side"]
     return told
