@@ -13,8 +13,8 @@ edit elsewhere changes no other draw. With `--keep` a run that was broken off go
 was; when the package or its tests have changed since, every mistake is made again, and the test
 that noticed it before is asked first.
 
-A mistake that leaves the program the same in all that matters is explained in EXCUSED below and
-counted apart. The baseline is the same run without a mistake; a test that fails there is named
+A mistake that leaves the program the same in all that matters is explained in EXCUSED below, not
+made, and counted apart. The baseline is the same run without a mistake; a test that fails there is named
 and left out.
 """
 
@@ -452,11 +452,13 @@ def judge_room(tree: Path, room: str, mistakes: list[Mistake]) -> list[tuple[Mis
         for mistake in mistakes:
             key = f"{mistake.file}: {mistake.stands}: {mistake.what}"
             sums, who = known.get(key, ("", None))
-            if sums != now:
+            if excuse(mistake):
+                who = None
+            elif sums != now:
                 who = noticed_by(copy, tree, mistake, before=who)
                 print(json.dumps([key, now, who]), file=keep, flush=True)
-            mark = f"noticed  by {who}:" if who else "SURVIVED"
-            print(f"{mark} {mistake.file}:{mistake.line}: {mistake.what[:90]}", flush=True)
+            mark = f"noticed by {who}" if who else excuse(mistake) or "SURVIVED"
+            print(f"{mistake.file}:{mistake.line}: {mistake.what[:90]}: {mark}", flush=True)
             verdicts.append((mistake, who is not None))
     return verdicts
 
@@ -547,12 +549,12 @@ def report(judged: list[tuple[Mistake, bool]]) -> None:
             why = excuse(mistake)
             excused[room] += why is not None
             survivors.append((mistake, why))
-    print(f"\n{'room':10s} made noticed excused")
+    print(f"\n{'room':10s} drawn noticed excused")
     for room in sorted(made):
-        print(f"{room:10s} {made[room]:4d} {killed[room]:7d} {excused[room]:7d}")
+        print(f"{room:10s} {made[room]:5d} {killed[room]:7d} {excused[room]:7d}")
     total, all_killed, all_excused = made.total(), killed.total(), excused.total()
     share = 100 * all_killed / max(1, total - all_excused)
-    print(f"{'all':10s} {total:4d} {all_killed:7d} {all_excused:7d}   {share:.1f} % noticed")
+    print(f"{'all':10s} {total:5d} {all_killed:7d} {all_excused:7d}   {share:.1f} % noticed")
     for mistake, why in survivors:
         print(f"{mistake.file}:{mistake.line}: {mistake.what}{f' ({why})' if why else ''}")
 
