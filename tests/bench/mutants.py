@@ -14,8 +14,8 @@ was; when the package or its tests have changed since, every mistake is made aga
 that noticed it before is asked first.
 
 A mistake that leaves the program the same in all that matters is explained in EXCUSED below, not
-made, and counted apart. The baseline is the same run without a mistake; a test that fails there is named
-and left out.
+made, and counted apart. The baseline is the same run without a mistake; a test that fails there is
+named and left out.
 """
 
 from __future__ import annotations
