@@ -8,6 +8,7 @@ import pytest
 from liveaid.commands import (
     check,
     draft,
+    gather,
     gather_report,
     parts_report,
     review,

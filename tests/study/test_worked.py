@@ -200,8 +200,10 @@ def test_a_file_ends_on_a_half_beat_within_30_ms_where_its_grid_is_sure(duration
     assert _may_end_on_a_beat(unsure, duration_s)
 
 
-@pytest.mark.parametrize(("beats", "off", "agrees"), [(8, 0.007, True), (8, 0.008, False),
-                                                      (32, 0.0007, True), (32, 0.0008, False)])  # fmt: skip
+@pytest.mark.parametrize(
+    ("beats", "off", "agrees"),
+    [(8, 0.007, True), (8, 0.008, False), (32, 0.0007, True), (32, 0.0008, False)],
+)
 def test_a_sure_grid_agrees_with_a_loops_length_to_30_ms_and_to_12_of_a_long_one(
     beats, off, agrees
 ):
