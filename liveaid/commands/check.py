@@ -181,7 +181,14 @@ def _change_table(routine: Routine, moves: tuple[Change, ...]) -> Table:
         spare = f"{move.spare_beats:+.1f}" if move.spare_beats is not None else ""
         style = {"impossible": "bold reverse", "tight": "bold"}.get(move.verdict, "")
         table.add_row(
-            Text(_place(move.after, routine.pieces[move.after].name, int(move.due.beat), routine)),
+            Text(
+                _place(
+                    move.after,
+                    routine.pieces[move.after].name,
+                    int(move.beat_due(routine)),
+                    routine,
+                )
+            ),
             move.side,
             cue_text(routine, move.cue_s, short=True) if move.cue_s is not None else "-",
             _wind(routine, move),

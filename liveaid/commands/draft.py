@@ -22,6 +22,7 @@ from liveaid.routine.load import read_bytes, read_routine
 from liveaid.routine.scene import MAP, own, reach
 from liveaid.routine.sketch import Sketch, load_sketch
 from liveaid.routine.source import read_source
+from liveaid.shelf.choose import lying_there
 from liveaid.shelf.database import default_shelf
 from liveaid.shelf.shelf import Shelf
 from liveaid.shelf.shelf_sound import ShelfSound
@@ -91,7 +92,7 @@ def _there(sounds: list[ShelfSound]) -> dict[str, ShelfSound]:
     """The studied sounds whose files are there, by their digests."""
     return {
         sound.hash: sound
-        for sound in sounds
+        for sound in map(lying_there, sounds)
         if sound.study is not None and not sound.gone and os.path.isfile(sound.path)
     }
 

@@ -8,6 +8,7 @@ from rich.text import Text
 
 from liveaid.routine import Routine
 from liveaid.routine.check import Fastest, fastest
+from liveaid.routine.written_numbers import place_said
 
 
 def fastest_table(routine: Routine) -> Table:
@@ -30,11 +31,10 @@ def fastest_table(routine: Routine) -> Table:
 
 def _set_by(routine: Routine, told: Fastest) -> str:
     """The act that sets it, and whether the pitch fader gets there."""
-    if told.demand is None or told.fastest_bpm is None:
+    if told.demand is None:
         return "no act that time is short for"
-    beat = told.demand.beat
-    bar = max(1, int(beat // routine.metre) + 1)
-    where = f"bar {bar} beat {beat % routine.metre + 1:.3g}: {told.demand.says}"
+    assert told.fastest_bpm is not None
+    where = f"{place_said(told.demand.beat, routine.metre)}: {told.demand.says}"
     if told.fastest_bpm < told.tempo_bpm:
         return f"{where}; slower than written"
     return where if told.within_pitch else f"{where}; the pitch fader does not reach it"

@@ -26,6 +26,7 @@ from liveaid.routine.keys import parse_key
 from liveaid.routine.model import Kind
 from liveaid.routine.scene import map_file
 from liveaid.routine.sketch import load_sketch
+from liveaid.shelf.choose import lying_there
 from liveaid.shelf.collect import gather
 from liveaid.shelf.database import shelf_for
 from liveaid.shelf.find import parse_query
@@ -220,7 +221,7 @@ def _handled(said: dict[str, Any]) -> None:
     path = Path(said["parts"] or said["notes"])
     if not path.is_file():
         with Shelf(said["shelf_file"] or shelf_for(None)) as shelf:
-            path = Path(_chosen(shelf, str(path)).path)
+            path = Path(lying_there(_chosen(shelf, str(path))).path)
     if said["parts"]:
         show_parts(path, said=said["text"] or "", write=said["write"], as_json=said["as_json"])
     else:

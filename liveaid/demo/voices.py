@@ -1,6 +1,7 @@
 """The instruments of the night market, synthesised: each a plain function from seconds to samples.
 
-All mono float arrays at RATE_HZ, peak at most 1. Noise comes from a generator passed in.
+All mono float arrays at VOICES_RATE_HZ, between a tenth and twice full scale at accent 1: what is
+mixed from them is brought to one peak. Noise comes from a generator passed in.
 """
 
 from __future__ import annotations
@@ -136,4 +137,4 @@ def whistle(note: float, duration_s: float) -> Samples:
     t = seconds(duration_s)
     tone = sum(np.sin(2 * np.pi * hertz(note) * n * t) / n**2 for n in range(1, 5))
     edge = np.minimum(1.0, np.minimum(t, duration_s - t) / 0.02)
-    return np.asarray(0.5 * tone * edge)
+    return np.asarray(tone * edge)

@@ -72,7 +72,7 @@ def brief(
         missed = {name: misses(want, study, turntable) for name, study in sounds.items()}
         ready.append(tuple(sorted(name for name, said in missed.items() if not said)))
         near.append(tuple(sorted((n, said[0]) for n, said in missed.items() if len(said) == 1)))
-    chosen = _share_out(ready)
+    chosen = share_out(ready)
     wants = tuple(map(Wanted, idea.wants, ready, near, chosen))
     gaps = tuple(
         (index, index + 1)
@@ -158,7 +158,7 @@ def _can_follow(
     )
 
 
-def _share_out(ready: Sequence[Sequence[str]]) -> list[str | None]:
+def share_out(ready: Sequence[Sequence[str]]) -> list[str | None]:
     """A different sound for as many wants as can be: augmenting paths (Kuhn, 1955)."""
     holder: dict[str, int] = {}
 

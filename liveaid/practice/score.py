@@ -16,6 +16,7 @@ from liveaid.practice.timing import Timing, TimingJudged, faults_of, judged_of, 
 from liveaid.practice.visits import Visit
 from liveaid.practice.winds import late_words
 from liveaid.routine import Routine
+from liveaid.routine.written_numbers import bar_said
 
 Verdict: TypeAlias = Literal["clean", "not clean", "not judged"]
 
@@ -195,7 +196,7 @@ def _faults(
     others = other_bars(acts, metre)
     missed, added = (rest_of(acts, metre, others, outcome) for outcome in ("missed", "added"))
     for bar, otherwise in others.items():
-        yield f"bar {bar + 1} {otherwise}"
+        yield f"{bar_said(bar)} {otherwise}"
     if missed > limits.missed:
         yield f"{missed} missed"
     if added > limits.added:

@@ -23,7 +23,7 @@ def _off(timed: TakeReport | PieceReport) -> str:
     parts = [early_or_late(timed.bias_ms)]
     if timed.spread_ms is not None:
         parts.append(f"spread {timed.spread_ms:.0f} ms")
-    counts = {"missed": timed.missed, "added": timed.added, "skipped": timed.skipped}
+    counts = {"missed": timed.missed, "added": timed.added}
     return ", ".join([*parts, *(f"{count} {word}" for word, count in counts.items() if count)])
 
 

@@ -220,8 +220,9 @@ class TakeReport(_Timed):
 
     @property
     def why(self) -> tuple[str, ...]:
-        """What kept its set pieces from being clean, in words, each once."""
-        return tuple(dict.fromkeys(word for piece in self.pieces for word in piece.why))
+        """What made the verdict of its set pieces its own, in words, each once."""
+        told = (piece.why for piece in self.pieces if piece.verdict == self.verdict)
+        return tuple(dict.fromkeys(word for why in told for word in why))
 
     @property
     def acts(self) -> list[ActReport]:

@@ -11,7 +11,7 @@ import os
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 
-from liveaid.errors import UsageError
+from liveaid.errors import LiveaidError, UsageError
 from liveaid.files.workers import Workers, processors
 from liveaid.record.platter import sticker_degrees
 from liveaid.render.cache import CACHE, Cache
@@ -64,6 +64,11 @@ def render_scene(
     as_written = load_routine(map_path)
     routine = with_words(as_written)
     folder = map_path.parent
+    if not routine.sounds:
+        raise LiveaidError(
+            f"{map_path}: found no `sounds`, so nothing to render; some sounds would do, or no"
+            " render where the deck files are made elsewhere and every cue has its seconds"
+        )
     if scene_folder(map_path) != Path(os.path.abspath(folder)):
         raise UsageError(f"{map_path}: found a placed map; the scene {folder.parent} would do")
     decks = own(folder, into, folder=True)

@@ -19,6 +19,7 @@ from liveaid.render.to_tempo import Recorded, recorded
 from liveaid.routine import Routine, Runs, Sound, Works
 from liveaid.routine.layout.material import STUDY_TRUSTED, Material, material_of, needs_study
 from liveaid.routine.layout.uses import sounds_used
+from liveaid.routine.parts import has_beat
 from liveaid.routine.problems import Hindrance
 from liveaid.routine.scene import reach
 from liveaid.sound.read import open_sound
@@ -195,9 +196,8 @@ def _studies(
 
 def _only_parts(sound: Sound, name: str, plans: Sequence[Runs | Works]) -> bool:
     """Whether only named parts of it are played, as they are: the map says where they lie."""
-    goes_to_tempo = sound.kind == "instrumental" or sound.loop
     played = (plan for plan in plans if plan.sound == name)
-    return not goes_to_tempo and all(getattr(plan, "notes", None) for plan in played)
+    return not has_beat(sound) and all(getattr(plan, "notes", None) for plan in played)
 
 
 def _material(routine: Routine, name: str, held: Held, study: Study | None) -> Material:

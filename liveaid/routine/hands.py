@@ -109,15 +109,30 @@ def _stroke_at(piece: Piece, beat: int) -> bool:
     return any(beat <= stroke < beat + 1 for stroke in strokes)
 
 
+def hands_beside(
+    routine: Routine, index: int, beat: int, through: frozenset[Side], side: Side | None
+) -> int:
+    """Hands that playing one beat takes beside the one that brings a deck's record, if any is.
+
+    A hand that is at that very record before its first act is there to bring it.
+    """
+    playing = jobs(routine, index, beat, through)
+    return sum(job != Job("works", side) for job in playing)
+
+
 def free_s(
-    routine: Routine, start: Moment, end: Moment, through: dict[int, frozenset[Side]]
+    routine: Routine,
+    start: Moment,
+    end: Moment,
+    through: dict[int, frozenset[Side]],
+    side: Side | None = None,
 ) -> float:
-    """Seconds between two moments in which playing leaves at least one hand free."""
-    total = 0.0
-    for piece, beat, share in beats_between(routine, start, end):
-        if len(jobs(routine, piece, beat, through.get(piece, frozenset()))) < 2:
-            total += share * 60.0 / routine.pieces[piece].tempo_bpm
-    return total
+    """Seconds between two moments in which playing leaves a hand to bring a deck's record."""
+    return sum(
+        share * 60.0 / routine.pieces[piece].tempo_bpm
+        for piece, beat, share in beats_between(routine, start, end)
+        if hands_beside(routine, piece, beat, through.get(piece, frozenset()), side) < 2
+    )
 
 
 def _hand_on(routine: Routine, index: int, side: Side, beat: int) -> bool:

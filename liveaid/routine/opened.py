@@ -17,7 +17,7 @@ from liveaid.files.names import shown
 from liveaid.files.unreadable import Unreadable
 from liveaid.routine.carry import carried
 from liveaid.routine.digest import map_digest
-from liveaid.routine.edits import Edit, edits
+from liveaid.routine.edits import Edit, called, edits, new_names
 from liveaid.routine.load import load_routine, read_bytes, read_routine
 from liveaid.routine.model import Routine
 from liveaid.routine.problems import RoutineError
@@ -121,8 +121,8 @@ class Opened:
             first = "The section map was edited since the render; the deck files hold it all."
         else:
             first = (
-                "The section map was edited since the render; the deck files are the old ones. "
-                + render
+                "The section map was edited since the render; the deck files are the old ones,"
+                f" and so is what is followed on stage. {render}"
             )
         told = [f"{edit}." for edit in self.edits]
         told += [f"The file of {name} has changed." for name in self.other_sounds]
@@ -171,7 +171,8 @@ def _compared(file: Path, written: Routine, placed_file: Path, placed: Routine) 
     if stamp is not None and map_digest(written) != stamp.map:
         found = _rendered_from(file, stamp.map)
         unknown, then = found is None, found or written
-    fits = None if unknown else carried(written, then, placed)
+    names = new_names(then, written)
+    fits = None if unknown else carried(written, called(then, names), called(placed, names))
     return Opened(
         file=file, written=written, placed_file=placed_file, placed=placed, fits=fits,
         edits=edits(then, written), unknown=unknown,

@@ -99,6 +99,10 @@ class Change:
         """Whether a hand has to bring it while the routine runs."""
         return self.way in ("by hand", "needle")
 
+    def beat_due(self, routine: Routine) -> float:
+        """The beat of its own set piece on which it is due; below 0 where a pick-up comes first."""
+        return self.due.beat - sum(map(routine.beats, range(self.due.piece, self.after)))
+
     def to_json(self) -> dict[str, Any]:
         """The change as plain data; set pieces and beats from 0, seconds rounded to 0.1 ms."""
         return {
@@ -176,19 +180,20 @@ def by_itself(left: Left, cue_s: float, *, rests_s: float, waits_s: float = 0.0)
 
 
 def stands_ready(
-    move: Change, position_s: float, speed: float, *, due_in_s: float | None = None
-) -> bool:
+    move: Change, position_s: float, speed: float, *,
+    due_in_s: float | None = None, waits_s: float = 0.0,
+) -> bool:  # fmt: skip
     """Whether a record counts as ready for its cue: it stands there, or runs on and will be there.
 
     `position_s`: deck-file second; `speed`: 1.0 nominal; `due_in_s`: seconds until it is due, for
-    a record that runs on.
+    a record that runs on; `waits_s`: by how much sooner it may pass there, where a hand takes it.
     """
     if move.cue_s is None:
         return False
     if stands_at(position_s, move.cue_s, speed):
         return True
     runs = move.way == "runs on" and due_in_s is not None
-    return runs and on_course(position_s, move.cue_s, speed, due_in_s or 0.0)
+    return runs and on_course(position_s, move.cue_s, speed, due_in_s or 0.0, waits_s)
 
 
 def _pairs(routine: Routine, side: Side) -> list[tuple[int | None, int]]:
@@ -235,7 +240,7 @@ def _change(
     way = _way(before, cue_s, brought, runs_on=runs_on)
     early, late = _give(routine, side, before, after)
     shares = list(beats_between(routine, silent, due))
-    free = free_s(routine, silent, due, through)
+    free = free_s(routine, silent, due, through, side)
     needed_s = None if brought is None else brought.needed_s
     spare = None if needed_s is None else (free - needed_s) / beat_s(routine, max(after - 1, 0))
     give_s = early * beat_s(routine, before or 0) + late * beat_s(routine, after)

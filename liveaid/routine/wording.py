@@ -53,6 +53,7 @@ def wording(detail: ErrorDetails) -> str:
 _NEAR = 0.7
 """Share of letters in common from which a word is taken for a slip of another."""
 _SAME_THING = {
+    "tempo": ("bpm", "speed"),
     "instrumental": ("break", "drum break", "beat", "beats", "loop", "drums", "groove"),
     "a cappella": ("vocal", "vocals", "voice", "acca", "pella"),
     "sample": ("hit", "stab", "one shot", "shot", "cut"),

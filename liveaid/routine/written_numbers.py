@@ -57,3 +57,15 @@ def number_text(value: float) -> str:
 def bars_said(bars: float) -> str:
     """So many bars in words: ``1 bar``, ``2 1/2 bars``."""
     return f"{number_text(bars)} {'bar' if bars <= 1 else 'bars'}"
+
+
+def bar_said(bar: int) -> str:
+    """A bar, from 0, as it is counted, from 1; what comes before the first is the pick-up."""
+    return "pick-up" if bar < 0 else f"bar {bar + 1}"
+
+
+def place_said(beat: float, metre: int) -> str:
+    """A beat, from 0, as it is counted: ``bar 3 beat 1.5``; a pick-up's as it is written."""
+    if beat < 0.0:
+        return f"pick-up beat -{number_text(-beat)}"
+    return f"{bar_said(int(beat // metre))} beat {beat % metre + 1.0:.3g}"

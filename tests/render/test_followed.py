@@ -143,6 +143,25 @@ def test_a_first_beat_set_by_hand_begins_at_the_followed_beat_nearest(ramp):
     assert found.evened.to_file(found.first_beat_s) == pytest.approx(beats_s[2], abs=WITHIN_S)
 
 
+def test_a_named_part_of_a_followed_sound_keeps_the_grid_too(ramp):
+    facts, beats_s, sound = ramp
+    # Eight beats from the 40th on, where the tempo has risen from 92 to 102 BPM; mean 99.6.
+    bars = {"from": beats_s[40] - 0.05, "to": beats_s[48] - 0.05, "attack": beats_s[40]}
+    said = {"kind": "instrumental", "tempo": 99.6, "follow": True, "parts": {"turn": bars}}
+    works = {"hand": "works", "sound": "market", "acts": {0: "baby turn"}}
+    map_ = Routine(
+        title="Ramp",
+        sounds={"market": {"file": "market.wav", **said}},  # type: ignore[dict-item]
+        pieces=({"name": "Stalls", "bars": 4, "tempo": TEMPO_BPM, "left": works},),  # type: ignore[arg-type]
+    )
+    found = thumps_s(rendered(facts, sound, map_))
+    assert len(found) == 8
+    assert np.abs(off_grid(found - found[0])).max() < WITHIN_S
+    # It ends where the part does: eight beats of 0.6 s.
+    (use,) = uses_of(map_, {"market": material(facts, map_, len(sound))})[0]["left"]
+    assert use.parts[0].length_s == pytest.approx(4.8, abs=WITHIN_S)
+
+
 def test_a_steady_sound_is_one_piece(ramp):
     facts, _, sound = ramp
     steady = replace(facts, beats_s=(), steady=True)

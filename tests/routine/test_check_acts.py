@@ -26,6 +26,7 @@ from liveaid.routine import Routine
 from liveaid.routine.check import check, fastest
 from liveaid.routine.check.act_rules import demands_of
 from liveaid.routine.check.demands import Demand
+from liveaid.routine.written_numbers import bar_said, place_said
 
 PARTS = {
     # Two words a quarter turn apart: 0.45 s from the end of `a` to the begin of `b`.
@@ -286,6 +287,9 @@ def test_the_fastest_tempo_is_set_by_the_tightest_act():
     assert told.demand is not None
     assert (told.demand.kind, told.demand.beat) == ("way between", 0.5)
     assert not told.within_pitch
+    assert place_said(told.demand.beat, 4) == "bar 1 beat 1.5"
+    assert (bar_said(2), bar_said(-1)) == ("bar 3", "pick-up")
+    assert place_said(-0.5, 3) == "pick-up beat -1/2"  # one line for README's `-1 1/2: push`
     (plain,) = fastest(scratch({0: "hold"}))
     assert plain.fastest_bpm is None
 

@@ -134,11 +134,12 @@ def test_every_ending_is_asked_for_politely(number):
     assert signal.getsignal(number) == before
 
 
-def test_a_missing_controller_is_said_and_no_obstacle(perform):
+def test_a_missing_controller_is_said_and_no_obstacle(perform, eventually):
     stage = perform("--midi", "nightbox")
-    assert stage.get("health")["midi"]["state"] in (
+    # A machine that is too busy to answer in time is asked again.
+    eventually(lambda: stage.get("health")["midi"]["state"] in (
         "no MIDI system on this machine", "no port of that name", NOT_INSTALLED
-    )  # fmt: skip
+    ))  # fmt: skip
     status, printed = stage.end(signal.SIGINT)
     assert status == 0
     assert re.search("Lamps    nightbox: (no |MIDI is not installed)", printed)

@@ -10,8 +10,8 @@ import soxr
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from liveaid.study.onsets import find_onsets, split_point
-from liveaid.study.spectrum import RATE_HZ, analyse
+from liveaid.study.onsets import _bands, find_onsets, split_point
+from liveaid.study.spectrum import GROUP_EDGES_HZ, RATE_HZ, analyse
 
 RATE = 44100
 
@@ -74,6 +74,21 @@ def test_a_delay_moves_every_onset_by_as_much(play, delay):
     assert len(moved) >= 0.9 * len(before)
     assert np.abs(moved).max() < 0.006
     assert abs(np.median(moved)) < 0.001
+
+
+@pytest.mark.parametrize(
+    ("octaves", "left"), [(-0.6, 0.0), (-0.25, 0.5), (0.1, 1.0)], ids=["far", "near", "inside"]
+)
+def test_a_group_of_bands_is_cut_out_with_slopes_of_half_an_octave(octaves, left):
+    """A sine so far inside the edge between the lowest group and the next, a straight slope:
+    half an octave outside nothing is left of it, a quarter half. 2.048 s hold whole turns."""
+    turns = round(GROUP_EDGES_HZ[0] * 2**octaves * 2.048)
+    t = np.arange(round(2.048 * RATE_HZ)) / RATE_HZ
+    sine = np.sin(2 * np.pi * turns / 2.048 * t, dtype=np.float32)
+    upper = _bands(sine[None, :], np.array([1]))[0]
+    assert np.abs(upper).max() == pytest.approx(left, abs=0.02)
+    lower = _bands(sine[None, :], np.array([0]))[0]
+    assert np.abs(lower).max() == pytest.approx(1.0 if octaves < 0 else 0.8, abs=0.02)
 
 
 def test_variance_splits_where_the_noise_begins():

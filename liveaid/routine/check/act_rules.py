@@ -23,6 +23,7 @@ from liveaid.routine.check.together import (
     judge_two_hands,
 )
 from liveaid.routine.model import SIDES, Routine
+from liveaid.routine.written_numbers import number_text
 
 MOST_TOLD = 3
 """So many of one kind in one set piece are told; the rest are counted."""
@@ -105,7 +106,7 @@ def _bar(routine: Routine, beat: float) -> int:
 def _beat(routine: Routine, beat: float) -> str:
     """A beat as the performer counts it: in its bar, from 1; a pick-up by how long before."""
     if beat < 0.0:
-        return f"{beat:g}"
+        return f"-{number_text(-beat)}"
     return f"{beat % routine.metre + 1.0:.3g}"
 
 

@@ -124,6 +124,8 @@ def _what(routine: Routine, move: Change) -> str:
     time = f"it is silent for {move.available_s:.1f} s ({move.available_beats:.3g} beats)"
     if move.available_s < 0.05:
         time = "it sounds right up to the change"
+    elif move.free_s < move.available_s - 1e-9:
+        time += f", but a hand is free for only {move.free_s:.1f} s of it"
     return (
         f"{move.side} must be wound {turns_text(move)} turns to {cue_text(routine, move.cue_s)}: "
         f"{quicker}; {time}"
@@ -139,15 +141,13 @@ def _no_hand(move: Change) -> bool:
 
 
 def _impossible(routine: Routine, move: Change) -> Finding:
+    says = f"{_what(routine, move)}: {amount(-(move.spare_beats or 0.0))} beats too few"
     if _no_hand(move):
-        says = f"{_what(routine, move)}, but a hand is free for only {move.free_s:.1f} s of it"
         out = (
             "play the other record with the fader open for that long and say so in `technique`,"
             " or write its `strokes` with room between them"
         )
     else:
-        short = -(move.spare_beats or 0.0)
-        says = f"{_what(routine, move)}: {amount(short)} beats too few"
         out = _nearer(routine, move)
     return _finding(routine, move, "error", says, out)
 
@@ -214,7 +214,7 @@ def _finding(routine: Routine, move: Change, severity: Severity, says: str, out:
         says,
         out,
         piece=move.after,
-        bar=int(move.due.beat) // routine.metre + 1,
+        bar=max(0, int(move.beat_due(routine))) // routine.metre + 1,
         side=move.side,
         numbers=_figures(routine, move),
     )
