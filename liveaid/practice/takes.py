@@ -267,7 +267,9 @@ class TakeFinder:
         left = self.routine.beats(last.piece) - last.beat
         over = prompt.bars_left == 0 and left <= UNSURE_FOR_BEATS
         moved = self._still.moved_s >= self._ends_s(last) - 1.5 * last.beat_s
-        return over or left < 1.5 or (moved and left <= UNSURE_FOR_BEATS)
+        # Where only the clock counts, it counts on when the hands have stopped.
+        counted = not self._spans and (over or left < 1.5)
+        return counted or (moved and left <= UNSURE_FOR_BEATS)
 
     def _given_up(self, now: float, last: Sure) -> list[Take]:
         bar_s = self.routine.metre * last.beat_s

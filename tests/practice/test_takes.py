@@ -128,7 +128,7 @@ def test_a_juggle_that_stops_in_its_last_bar_is_not_called_given_up(
     assert found.take.ended == ended
     score, _ = acts_of(aim, found, LEAD_S)
     assert score.pieces[0].why[0] == {
-        12: "ended 1 bar early", 13: "ended 1 bar early", 8: "ended 2 bars early",
+        12: "ended 1 bar early", 13: "ended 3 beats early", 8: "ended 2 bars early",
     }[beats]  # fmt: skip
     report = report_of(aim, score)
     assert verdict_line(report, found.take.ended) == line
