@@ -23,7 +23,7 @@ LATE_BEATS = 2.0
 FOUND_BEATS = 12.0
 """A record was let go, but no take found in what followed."""
 _MOVED_S = 0.03
-_STOOD_S = 0.1
+_LET_GO_STOOD_S = 0.1
 """A record let go stood so long before; one that is being wound passes its cue sooner."""
 
 
@@ -80,7 +80,7 @@ class Counter:
         """One deck's position."""
         place, since_s = self._held.get(side, (position_s, now))
         if side not in self._held or abs(position_s - place) > _MOVED_S:
-            let_go = self.at_cue.get(side, False) and now - since_s >= _STOOD_S
+            let_go = self.at_cue.get(side, False) and now - since_s >= _LET_GO_STOOD_S
             self._held[side] = (position_s, now)
             self._wait = self._wait and side not in self.cues
             if side in self.cues and self.count:
