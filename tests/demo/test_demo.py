@@ -52,9 +52,17 @@ def test_the_fast_demo_does_the_whole_job_and_follows_it(scene: Path):
         assert played["fastest_bpm"] > 92.0  # as written it can be played
 
 
+# All that comes before the performance is there: the fast demo has just made it.
+ON_STAGE = [
+    sys.executable, "-c",
+    "from liveaid.demo import tour; tour._prepare = lambda *_: None\n"
+    "from liveaid.cli import main; main()",
+]  # fmt: skip
+
+
 def test_ctrl_c_ends_the_demo_at_once_with_what_was_measured(scene: Path):
     child = subprocess.Popen(
-        [*LIVEAID, "demo", "--into", str(scene)],
+        [*ON_STAGE, "demo", "--into", str(scene)],
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,
