@@ -5,7 +5,9 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from liveaid.routine import Routine
 from liveaid.routine.acts import Act, acts_of
+from liveaid.routine.arc import arc_energy
 from liveaid.routine.check.act_rules import _told
 from liveaid.routine.check.demands import Demand
 from liveaid.routine.check.together import judge_fader
@@ -13,6 +15,7 @@ from liveaid.routine.check.variety import _strained
 from liveaid.routine.layout import passage
 from liveaid.routine.layout.evened import Evened
 from liveaid.routine.layout.part_use import parts_laid
+from liveaid.routine.model import clock_time
 from liveaid.routine.movement import places_s
 from liveaid.routine.scene import Leads, own, scene_folder
 
@@ -123,3 +126,21 @@ def test_a_record_taken_back_on_its_part_is_back_cued_and_to_another_part_wound(
 
 def test_a_record_that_runs_has_no_parts_laid_for_it(routine, piece, runs, rests):
     assert parts_laid(routine(piece(runs(1), rests)), 0, "left", {}) is None
+
+
+def test_times_are_written_in_minutes_and_seconds():
+    assert [clock_time(at_s) for at_s in (83.5, 600.0, 59.9996)] == ["1:23.500", "10:00", "1:00"]
+
+
+def test_three_wants_make_an_arc_of_their_own_and_two_do_not():
+    """Wants stand in the middle of their thirds; the usual arc has 3 in the middle, 5 at .8."""
+
+    def middle(energies):
+        wants = [{"part": "story", "energy": energy} for energy in energies]
+        runs = {"hand": "runs", "at": 1.0}
+        piece = {"name": "P", "bars": 4, "tempo": 100, "left": runs}
+        map_ = {"title": "T", "idea": {"theme": "rain", "wants": wants}, "pieces": [piece]}
+        return arc_energy(0.5, Routine.model_validate(map_))
+
+    assert middle([5, 1, 5]) == 1.0
+    assert middle([5, 1]) == 3.0
