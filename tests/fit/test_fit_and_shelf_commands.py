@@ -57,8 +57,8 @@ def refused(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[object
 
 
 def test_a_folder_without_sounds_is_told_so(tmp_path: Path):
-    (tmp_path / "notes.txt").write_text("none")
-    said = run("gather", str(tmp_path), "--shelf", str(tmp_path / "shelf.sqlite")).output
+    (tmp_path / "empty").mkdir()
+    said = run("gather", str(tmp_path / "empty"), "--shelf", str(tmp_path / "shelf.sqlite")).output
     assert said.startswith("No sound file there: WAV, AIFF, FLAC, Ogg, MP3 and the like are read.")
     assert "0 sounds on" in said
 
