@@ -415,8 +415,8 @@ def noticed_by(copy: Path, tree: Path, mistake: Mistake, before: str | None) -> 
     try:
         file.write_text(mistake.made_in(source), encoding="utf-8")
         if before and before != HANGS:
-            who = _failing(copy, [before], 0.0)
-            if who and who != HANGS:
+            who = _failing(copy, [before], MOST_S)
+            if who:
                 return who
         reach = reached(tree, mistake.file.split("/")[1])
         asked = reach.tests((mistake.file, mistake.line))
