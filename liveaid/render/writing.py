@@ -31,7 +31,7 @@ SOUND_FILES = ("left.wav", "right.wav", "guide.wav")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ToWrite:
-    """All that is to be written."""
+    """All that one render writes: the map as placed, both decks, their sound."""
 
     routine: Routine
     """As it is in the scene, its paths relative to `folder`."""
