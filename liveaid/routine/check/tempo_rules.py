@@ -81,13 +81,10 @@ def judge_sounds(routine: Routine) -> Iterator[Finding]:
                 yield from _sound(routine, index, side, name, sound)
     if unknown:
         yield found(
-            routine,
-            "remark",
-            "tempo",
-            f"tempo not known: {', '.join(sorted(unknown))}",
+            routine, "remark", "tempo", f"tempo not known: {', '.join(sorted(unknown))}",
             "gather studies them, or write `tempo:` beside the sound",
             numbers={"sounds": len(unknown)},
-        )
+        )  # fmt: skip
 
 
 def _sound(routine: Routine, index: int, side: Side, name: str, sound: Sound) -> Iterator[Finding]:

@@ -136,13 +136,9 @@ def _strain(routine: Routine, side: str, plan: tuple[HandBeat, ...]) -> Iterator
 
 def _strained(routine: Routine, side: str, first: HandBeat, worked_s: float) -> Finding:
     return found(
-        routine,
-        "remark",
-        "hands",
+        routine, "remark", "hands",
         f"the {side} hand works for {worked_s:.0f} s without a bar's rest",
         "rests and short practice blocks are the usual caution; pain or numbness is for a"
         " clinician",
-        piece=first.piece,
-        bar=first.beat // routine.metre + 1,
-        numbers={"worked_s": worked_s},
-    )
+        piece=first.piece, bar=first.beat // routine.metre + 1, numbers={"worked_s": worked_s},
+    )  # fmt: skip
