@@ -55,10 +55,12 @@ def tour(
     score = tally(outcome.said, performance.truth.at, beat_s)
     late = lateness_ms(on_socket.shown, performance.truth.at, beat_s)
     _say_score(console, score, outcome, late)
-    review = ["review", str(folder), "--last", "3", "--pictures", str(folder / "practice")]
-    _stage(console, "What to practise next", "liveaid " + " ".join(review))
-    call(review)
-    alley = [] if outcome.stopped else _speak(folder, call, lay_out, console, fast=fast, seed=seed)
+    alley = []
+    if not outcome.stopped:
+        review = ["review", str(folder), "--last", "3", "--pictures", str(folder / "practice")]
+        _stage(console, "What to practise next", "liveaid " + " ".join(review))
+        call(review)
+        alley = _speak(folder, call, lay_out, console, fast=fast, seed=seed)
     return {
         "scene": str(folder),
         "fast": fast,
