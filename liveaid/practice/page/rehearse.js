@@ -96,7 +96,7 @@ function showNow(status, it) {
     const there = it.at_cue[side];
     find(`cue-${side}`).hidden = there === undefined || it.phase === "take" || it.phase === "count-in";
     find(`cue-${side}`).classList.toggle("there", Boolean(there));
-    const deck = found.decks[side], words = there ? "is at its cue" : deck.mark === "wind" ? deck.words : "not there yet";
+    const deck = found.decks[side], words = there ? "is at its cue" : ["wind", "unheard"].includes(deck.mark) ? deck.words : "not there yet";
     dials[side].draw(there ? { mark: "ready" } : deck, performance.now(), still.matches);
     find(`cue-${side}`).lastElementChild.textContent = `${side} record: ${words}`;
   }
@@ -151,7 +151,9 @@ function showLast(last) {
     line.textContent = `${sentence}.`.replace("..", ".");
     return line;
   }));
-  text("why", [...new Set(last.pieces.filter((p) => p.verdict === last.verdict).flatMap((p) => p.why))].join(", "));
+  const named = last.pieces.length > 1 && last.verdict === "not clean";
+  const why = last.pieces.filter((p) => p.verdict === last.verdict && p.why.length).map((p) => (named ? `${p.name}: ` : "") + p.why.join(", "));
+  text("why", [...new Set(why)].join("; "));
   showStrip(last);
 }
 
