@@ -1,6 +1,7 @@
 """The stage in one process, on real sockets: told, shown, refused, struck."""
 
 import asyncio
+import errno
 import queue
 import socket
 import struct
@@ -16,6 +17,7 @@ from hypothesis import strategies as st
 from liveaid.follow import Follower
 from liveaid.routine.config_file import config_path, load_config
 from liveaid.stage import Address, Service, Settings, StageError, Watcher, receiver, service
+from liveaid.stage.kernel_drops import ask_for_buffer
 from liveaid.stage.lamp_layout import LampLayout
 from liveaid.stage.osc import REASONS
 from liveaid.stage.osc_map import OscMap, Position
@@ -539,3 +541,21 @@ async def test_a_useless_address_is_refused_each_time_and_a_useful_one_never(
     assert osc["refused"] == {"unknown deck": 6, "unknown address": 6}
     assert osc["messages"] == 18
     assert [told[2] for told in told_follower.told] == [0.0, 1.0, 2.0, 3.0, 4.0, 5.0]
+
+
+class _Strict(socket.socket):
+    """Refuses what is beyond the system's limit, as macOS does (setsockopt(2): ENOBUFS)."""
+
+    took = ()
+
+    def setsockopt(self, level, name, value):
+        if value > 1_000_000:
+            raise OSError(errno.ENOBUFS, "No buffer space available")
+        super().setsockopt(level, name, value)
+        self.took += (value,)
+
+
+def test_a_system_that_refuses_a_large_buffer_is_asked_for_a_smaller_one():
+    with _Strict(type=socket.SOCK_DGRAM) as opened:
+        assert ask_for_buffer(opened, 4_000_000) > 0
+        assert opened.took == (1_000_000,)
