@@ -101,10 +101,11 @@ class StageLog(Watcher):
             LOGGER.info(prompt.state, extra={"data": data})
 
     async def stopped(self) -> None:
-        """The last line."""
-        LOGGER.info("stopped")
-        LOGGER.removeHandler(self._handler)
-        self._listener.stop()
+        """The last line, if there was a first: a port that is taken ends a stage before it."""
+        if self._handler in LOGGER.handlers:
+            LOGGER.info("stopped")
+            LOGGER.removeHandler(self._handler)
+            self._listener.stop()
         self._file.close()
 
 

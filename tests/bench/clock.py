@@ -194,7 +194,7 @@ def main() -> None:
         f"({100 * (received / sent - 1):+.2f} %): what is missing the driver lost"
     )
     print(f"other messages of the stage: {others[:8]} ({len(others)})")
-    for (who, _, data), (_, at, then) in pairwise(one for one in heard if one[0] == "stage"):
+    for (_, _, data), (_, at, then) in pairwise(one for one in heard if one[0] == "stage"):
         if data.startswith("f2") and then == "fb":
             low, high = bytes.fromhex(data)[1:]
             told, was = (low + 128 * high) / 4, (chosen.from_s + at - start_s) * chosen.bpm / 60

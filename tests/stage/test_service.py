@@ -139,10 +139,14 @@ async def test_a_busy_loop_does_not_bunch_arrival_times(three, told_follower, me
 async def test_what_lay_in_the_queue_too_long_is_not_replayed(three, told_follower, message, send):
     async with Service(three, HERE, follower=told_follower) as stage:
         send(stage.osc_address, message("/deck/left/position", 1.0))
+        for _ in range(20):
+            send(stage.osc_address, message("/deck/left/position", 2.0))
         time.sleep(1.2)  # as after a machine's sleep, or a stopped process
         send(stage.osc_address, message("/deck/left/position", 9.0))
         await until(lambda: told_follower.told)
-        assert stage.health()["osc"]["refused"] == {"too late": 1}
+        assert stage.health()["osc"]["refused"] == {"too late": 21}
+        await until(lambda: any("held up" in note for note in stage.health()["notes"]))
+        assert not any("not understood" in note for note in stage.health()["notes"])
     assert [told[2] for told in told_follower.told] == [9.0]
 
 

@@ -30,6 +30,13 @@ def test_a_second_s_lines_are_bounded_and_what_was_left_out_is_counted(tmp_path)
     assert "Laternenfähre" in text  # as it is written, for who reads it by eye
 
 
+def test_a_stage_that_never_began_leaves_no_line_and_fails_at_nothing(tmp_path):
+    """A port that is taken ends it before the log is told of its start."""
+    log = StageLog(tmp_path / "stage.log")
+    asyncio.run(log.stopped())
+    assert (tmp_path / "stage.log").read_text() == ""
+
+
 def _line(words: str, *, at: float) -> logging.LogRecord:
     return logging.makeLogRecord(
         {"msg": words, "created": at, "levelno": logging.INFO, "levelname": "INFO"}
