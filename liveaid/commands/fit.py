@@ -15,9 +15,9 @@ from liveaid.fit.audition import ToHear, audition, write_audition
 from liveaid.fit.crate_facts import COLUMNS, facts_of, facts_of_rows
 from liveaid.fit.fit import Fit, fits, out_of_reach
 from liveaid.fit.rank import ranked
+from liveaid.routine.load import load_sketch
 from liveaid.routine.model import Turntable
 from liveaid.routine.scene import map_file
-from liveaid.routine.sketch import load_sketch
 from liveaid.shelf.choose import choose, lying_there
 from liveaid.shelf.database import shelf_for
 from liveaid.shelf.find import Query, parse_query

@@ -64,7 +64,6 @@ def bass(note: float, duration_s: float, accent: float = 1.0) -> Samples:
         np.sin(2 * np.pi * hertz(note) * k * t) / k * np.exp(-t * k / 0.5) for k in range(1, 9)
     )
     release = np.clip((duration_s - t) / 0.012, 0.0, 1.0)
-    release = np.clip((duration_s - t) / 0.012, 0.0, 1.0)
     return accent * 0.5 * _decay(t, 0.6, 0.002) * release * tone
 
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from liveaid.fit.brief import Wanted, brief, share_out
+from liveaid.fit.brief import Wanted, brief
 from liveaid.routine.layout.material import STUDY_TRUSTED
 from liveaid.routine.model import (
     Idea,
@@ -27,6 +27,7 @@ from liveaid.routine.model import (
     Works,
     other_side,
 )
+from liveaid.routine.shared_out import shared_out
 from liveaid.shelf.columns import bars_of
 from liveaid.study.facts import Study
 
@@ -166,7 +167,7 @@ class _Making:
     def _left_without(self, name: str, later: Sequence[Wanted]) -> int:
         """How many later wants would have no sound of their own once this one is taken."""
         gone = {name, *self.used}
-        return share_out([[n for n in one.ready if n not in gone] for one in later]).count(None)
+        return shared_out([[n for n in one.ready if n not in gone] for one in later]).count(None)
 
     def _far(self, name: str) -> float:
         """How far the tempo would have to move for it, as a part."""

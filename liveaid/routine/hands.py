@@ -16,7 +16,6 @@ from liveaid.routine.model import (
     SIDES,
     Performer,
     Piece,
-    Rests,
     Routine,
     Runs,
     Side,
@@ -58,9 +57,8 @@ def crossfader_end(performer: Performer, side: Side) -> Side:
 
 def needs_crossfader(piece: Piece) -> bool:
     """Whether a hand stays at the crossfader: a worked record, unless the technique needs none."""
-    technique = piece.technique.lower()
     works = any(isinstance(piece.plan(side), Works) for side in SIDES)
-    return works and not any(name in technique for name in ONE_HANDED)
+    return works and not piece.is_called(*ONE_HANDED)
 
 
 def jobs(routine: Routine, index: int, beat: int, through: frozenset[Side]) -> tuple[Job, ...]:
@@ -90,12 +88,7 @@ def jobs(routine: Routine, index: int, beat: int, through: frozenset[Side]) -> t
 
 def _others_are_heard(routine: Routine, index: int) -> bool:
     """Whether other decks sound in a set piece than in the one before: the fader has to move."""
-    return index > 0 and _sounding(routine, index) != _sounding(routine, index - 1)
-
-
-def _sounding(routine: Routine, index: int) -> list[Side]:
-    piece = routine.pieces[index]
-    return [side for side in SIDES if not isinstance(piece.plan(side), Rests)]
+    return index > 0 and routine.pieces[index].sounding != routine.pieces[index - 1].sounding
 
 
 def _runs_twice(piece: Piece) -> bool:
@@ -104,9 +97,9 @@ def _runs_twice(piece: Piece) -> bool:
 
 def _stroke_at(piece: Piece, beat: int) -> bool:
     """Whether some stroke is written in a beat."""
-    plans = (piece.plan(side) for side in SIDES)
-    strokes = (s for plan in plans if isinstance(plan, Works) for s in plan.strokes or ())
-    return any(beat <= stroke < beat + 1 for stroke in strokes)
+    return any(
+        beat <= stroke < beat + 1 for side in SIDES for stroke in piece.plan(side).stroke_beats
+    )
 
 
 def hands_beside(
@@ -129,7 +122,7 @@ def free_s(
 ) -> float:
     """Seconds between two moments in which playing leaves a hand to bring a deck's record."""
     return sum(
-        share * 60.0 / routine.pieces[piece].tempo_bpm
+        share * routine.pieces[piece].beat_s
         for piece, beat, share in beats_between(routine, start, end)
         if hands_beside(routine, piece, beat, through.get(piece, frozenset()), side) < 2
     )

@@ -87,7 +87,7 @@ def note_parts(routine: Routine, index: int, plan: Works) -> list[Named]:
         )
     except LineError:
         return []
-    beat_s = 60.0 / routine.pieces[index].tempo_bpm
+    beat_s = routine.pieces[index].beat_s
     longest: dict[str, float] = {}
     hz = {note.name: note.hz for note in notes}
     for note in notes:

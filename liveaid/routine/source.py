@@ -9,13 +9,15 @@ from __future__ import annotations
 
 import contextlib
 from dataclasses import dataclass, field
+from pathlib import Path as FilePath
 from typing import Any
 
 import yaml
 from yaml.reader import ReaderError
 
+from liveaid.files.file_bytes import reason
 from liveaid.files.harmless import harmless
-from liveaid.routine.problems import Problem
+from liveaid.routine.problems import Problem, RoutineError
 
 MAX_BYTES = 1_000_000
 MAX_DEPTH = 20
@@ -45,6 +47,16 @@ class Source:
         while path and path not in self.lines:
             path = path[:-1]
         return self.lines.get(path, 1)
+
+
+def read_bytes(path: str | FilePath) -> bytes:
+    """The bytes of a map or settings file, at most one more than allowed. RoutineError if not."""
+    try:
+        with open(path, "rb") as stream:
+            return stream.read(MAX_BYTES + 1)
+    except OSError as error:
+        problem = Problem(1, "", reason(error), "a file that can be read would do")
+        raise RoutineError(str(path), [problem]) from error
 
 
 def read_source(data: bytes) -> Source:

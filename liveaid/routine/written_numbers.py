@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from fractions import Fraction
 
+from liveaid.routine.problems import Hindrance
+
 MOST_BEATS = 4000.0
 """No number of a line is larger; a longer set piece is a slip of the pen."""
 _SMALLEST_SHARE = 32
@@ -18,6 +20,10 @@ class LineError(ValueError):
     def __init__(self, found: str, would_do: str) -> None:
         super().__init__(f"found {found}; {would_do}")
         self.found, self.would_do = found, would_do
+
+    def at(self, path: tuple[str | int, ...]) -> Hindrance:
+        """The same, of a line that stands there in the map."""
+        return Hindrance(path, self.found, self.would_do)
 
 
 def number(text: str, *, least: float = 0.0, what: str = "a number") -> float:

@@ -13,9 +13,9 @@ edit elsewhere changes no other draw. With `--keep` a run that was broken off go
 was; when the package or its tests have changed since, every mistake is made again, and the test
 that noticed it before is asked first.
 
-A mistake that leaves the program the same in all that matters is explained in EXCUSED below and
-counted apart. The baseline is the same run without a mistake; a test that fails there is named
-and left out.
+A mistake that leaves the program the same in all that matters is explained in EXCUSED below, not
+made, and counted apart. The baseline is the same run without a mistake; a test that fails there is
+named and left out.
 """
 
 from __future__ import annotations
@@ -83,6 +83,14 @@ EXCUSED: dict[tuple[str, str], str] = {
         "a shelf that is not there is refused by name when opened, and knows nothing then too",
     ("liveaid/shelf/shelf.py", "for sound in _loaded(db, hashes, onsets=False):"):
         "onsets read along take time and go into no row",
+    ("liveaid/stage/timecode.py", "self._pieces = [0] * 8"):
+        "only the eight pieces of a time are ever set and read",
+    ("liveaid/stage/soundcheck.py",
+     "if deck.started_s is not None and abs(now - deck.started_s) < 1.0:"):
+        "no word comes just a second after a record was let go",
+    ("liveaid/render/limiter.py",
+     "for few in np.split(over, np.flatnonzero(np.diff(over) > 4 * reach) + 1):"):
+        "peaks far apart looked at together get the same gain, more slowly",
     ("liveaid/demo/market.py", "figure = (0, 3, 5, 4, 6, 5, 3, 2)"):
         "a scale of nine notes comes round: its degree 30 is its degree 3",
     ("liveaid/study/grid.py", "if len(times) < 8:"):
@@ -444,11 +452,13 @@ def judge_room(tree: Path, room: str, mistakes: list[Mistake]) -> list[tuple[Mis
         for mistake in mistakes:
             key = f"{mistake.file}: {mistake.stands}: {mistake.what}"
             sums, who = known.get(key, ("", None))
-            if sums != now:
+            if excuse(mistake):
+                who = None
+            elif sums != now:
                 who = noticed_by(copy, tree, mistake, before=who)
                 print(json.dumps([key, now, who]), file=keep, flush=True)
-            mark = f"noticed  by {who}:" if who else "SURVIVED"
-            print(f"{mark} {mistake.file}:{mistake.line}: {mistake.what[:90]}", flush=True)
+            mark = f"noticed by {who}" if who else excuse(mistake) or "SURVIVED"
+            print(f"{mistake.file}:{mistake.line}: {mistake.what[:90]}: {mark}", flush=True)
             verdicts.append((mistake, who is not None))
     return verdicts
 
@@ -539,12 +549,12 @@ def report(judged: list[tuple[Mistake, bool]]) -> None:
             why = excuse(mistake)
             excused[room] += why is not None
             survivors.append((mistake, why))
-    print(f"\n{'room':10s} made noticed excused")
+    print(f"\n{'room':10s} drawn noticed excused")
     for room in sorted(made):
-        print(f"{room:10s} {made[room]:4d} {killed[room]:7d} {excused[room]:7d}")
+        print(f"{room:10s} {made[room]:5d} {killed[room]:7d} {excused[room]:7d}")
     total, all_killed, all_excused = made.total(), killed.total(), excused.total()
     share = 100 * all_killed / max(1, total - all_excused)
-    print(f"{'all':10s} {total:4d} {all_killed:7d} {all_excused:7d}   {share:.1f} % noticed")
+    print(f"{'all':10s} {total:5d} {all_killed:7d} {all_excused:7d}   {share:.1f} % noticed")
     for mistake, why in survivors:
         print(f"{mistake.file}:{mistake.line}: {mistake.what}{f' ({why})' if why else ''}")
 

@@ -8,7 +8,6 @@ import pytest
 from liveaid.commands import (
     check,
     draft,
-    fastest,
     gather_report,
     parts_report,
     review,
@@ -103,13 +102,13 @@ def test_what_sets_the_fastest_tempo_is_told_by_bar_and_beat():
     demand = SimpleNamespace(beat=5.5, says="push hey")
 
     def said(fastest_bpm, within):
-        return fastest._set_by(routine, Fastest(0, "Stall", 100.0, fastest_bpm, demand, within))
+        return check._set_by(routine, Fastest(0, "Stall", 100.0, fastest_bpm, demand, within))
 
     assert said(104.0, True) == "bar 2 beat 2.5: push hey"
     assert said(120.0, False) == "bar 2 beat 2.5: push hey; the pitch fader does not reach it"
     assert said(90.0, True) == "bar 2 beat 2.5: push hey; slower than written"
     none = Fastest(0, "Stall", 100.0, None, None, True)
-    assert fastest._set_by(routine, none) == "no act that time is short for"
+    assert check._set_by(routine, none) == "no act that time is short for"
 
 
 def test_of_a_long_list_the_first_eight_are_told_and_how_many_there_are():

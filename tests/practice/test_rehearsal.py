@@ -97,7 +97,7 @@ async def _rehearse(hall: Hall) -> dict:
 
 
 async def _watched(hall: Hall, stage: Service, browser) -> dict:
-    page = await browser.new_page(bypass_csp=True)
+    page = await browser.new_page(bypass_csp=True, viewport={"width": 640, "height": 480})
     errors: list[str] = []
     page.on("pageerror", lambda error: errors.append(str(error)))
     await page.goto(f"{stage.address}rehearse")

@@ -11,6 +11,7 @@ from liveaid.practice.attempt import Attempt
 from liveaid.practice.beat_times import _bent
 from liveaid.practice.counting import _alternating
 from liveaid.practice.hand_acts import _moves
+from liveaid.practice.hear import _taken
 from liveaid.practice.motion import Phase, _jitter, _joined
 from liveaid.practice.next import _mean
 from liveaid.practice.take_picture import _seen_s
@@ -96,6 +97,12 @@ def test_a_stray_act_bends_no_tempo():
     off[8] += 0.1
     change, late = _bent(beats, off, sure_s=10.0)
     assert (change, late) == pytest.approx((0.001, 0.010), abs=0.0005)
+
+
+def test_a_record_is_taken_as_its_messages_end_where_too_few_tell():
+    """A moment is looked for from 20 ms on: 15 ms of messages hold none."""
+    t = np.array([5.0, 5.005, 5.015])
+    assert _taken(t, np.zeros(3), 0.04) == (5.015, 0.0)
 
 
 def test_the_mean_of_what_was_told_leaves_out_what_was_not():

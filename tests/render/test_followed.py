@@ -12,10 +12,11 @@ import soundfile
 
 from liveaid.render.cut import cut, edge_frames, recipe
 from liveaid.render.to_tempo import recorded
+from liveaid.routine.acts import sounds_used
 from liveaid.routine.layout.evened import counted_as, evened
 from liveaid.routine.layout.lay import grain_of, lay_out_decks
 from liveaid.routine.layout.material import Material, material_of
-from liveaid.routine.layout.uses import sounds_used, uses_of
+from liveaid.routine.layout.uses import uses_of
 from liveaid.routine.model import Routine, Sound
 from liveaid.study import Study, study
 

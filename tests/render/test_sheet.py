@@ -7,8 +7,9 @@ from types import SimpleNamespace
 import pytest
 import soundfile
 
+from liveaid.record.platter import sticker_place
 from liveaid.render.render import render_scene
-from liveaid.render.sheet import _strip, deck_time, sticker_place
+from liveaid.render.sheet import _strip, deck_time
 from liveaid.routine import load_routine
 
 NASTY = "<script>alert(1)</script> & \"q\" 'a' <b>"

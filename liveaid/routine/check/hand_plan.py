@@ -8,7 +8,7 @@ from typing import Any
 
 from liveaid.routine.hands import Job, hands_beside, jobs
 from liveaid.routine.model import Routine, Side, other_side
-from liveaid.routine.timeline import Moment, beat_s, beats_between, starts_s
+from liveaid.routine.timeline import Moment, beats_between, starts_s
 from liveaid.routine.way import Change, changes, runs_through
 
 _At = tuple[int, int]
@@ -46,7 +46,7 @@ def hand_plan(routine: Routine, moves: Iterable[Change] | None = None) -> tuple[
     through, starts = runs_through(routine), starts_s(routine)
     plan = []
     for index in range(len(routine.pieces)):
-        length = beat_s(routine, index)
+        length = routine.pieces[index].beat_s
         for beat in range(routine.beats(index)):
             playing = jobs(routine, index, beat, through.get(index, frozenset()))
             wound = winds.get((index, beat), ())
@@ -75,7 +75,7 @@ def _winding(routine: Routine, moves: Iterable[Change]) -> dict[_At, tuple[Job, 
             if left_s <= 1e-9:
                 break
             taken[piece, beat] = (*taken.get((piece, beat), ()), job)
-            left_s -= share * beat_s(routine, piece)
+            left_s -= share * routine.pieces[piece].beat_s
     return taken
 
 
