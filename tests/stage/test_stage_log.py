@@ -5,7 +5,10 @@ from __future__ import annotations
 import asyncio
 import json
 import logging
+from pathlib import Path
 from types import SimpleNamespace
+
+import pytest
 
 from liveaid.stage.stage_log import LOGGER, MOST_A_SECOND, StageLog
 
@@ -35,6 +38,20 @@ def test_a_stage_that_never_began_leaves_no_line_and_fails_at_nothing(tmp_path):
     log = StageLog(tmp_path / "stage.log")
     asyncio.run(log.stopped())
     assert (tmp_path / "stage.log").read_text() == ""
+
+
+def test_a_full_disk_is_told_once_in_plain_words(tmp_path, capsys):
+    """/dev/full takes nothing (full(4)); on a system without it there is nothing to try."""
+    if not Path("/dev/full").exists():
+        pytest.skip("no /dev/full here")
+    (tmp_path / "stage.log").symlink_to("/dev/full")
+    log = StageLog(tmp_path / "stage.log")
+    log.started(SimpleNamespace(routine=SimpleNamespace(title="Lanterns")))
+    LOGGER.info("another line")
+    asyncio.run(log.stopped())
+    told = capsys.readouterr().err.splitlines()
+    assert len(told) == 1
+    assert "the log cannot be written ([Errno 28] No space left on device)" in told[0]
 
 
 def _line(words: str, *, at: float) -> logging.LogRecord:
