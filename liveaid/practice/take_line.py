@@ -13,7 +13,7 @@ _SPOKEN = {
 def take_line(take: TakeReport, *, ended: str = "complete", number: int | None = None) -> str:
     """`#12 clean: 4 ms late, spread 15 ms, 1 missed`."""
     first = f"#{number} " if number else ""
-    because = f" ({', '.join(take.why)})" if take.why else ""
+    because = f" ({'; '.join(take.why)})" if take.why else ""
     shift = f" {take.shift}" if take.shift else ""
     return f"{first}{verdict_line(take, ended)}: {_off(take)}{because}{shift}"
 
@@ -46,7 +46,7 @@ def hand_lines(take: TakeReport) -> list[str]:
 
 def spoken_lines(take: TakeReport) -> list[str]:
     """What is said aloud after a take: its verdict, why, and the sentence of each hand."""
-    why = f": {', '.join(take.why)}" if take.why else ""
+    why = f": {'; '.join(take.why)}" if take.why else ""
     return [spoken(sentence) for sentence in (f"{take.verdict}{why}.", *hand_lines(take))]
 
 

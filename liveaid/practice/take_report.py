@@ -220,9 +220,11 @@ class TakeReport(_Timed):
 
     @property
     def why(self) -> tuple[str, ...]:
-        """What made the verdict of its set pieces its own, in words, each once."""
-        told = (piece.why for piece in self.pieces if piece.verdict == self.verdict)
-        return tuple(dict.fromkeys(word for why in told for word in why))
+        """What made the verdict of its set pieces its own, by their names where it has several."""
+        told = [piece for piece in self.pieces if piece.verdict == self.verdict and piece.why]
+        named = len(self.pieces) > 1 and self.verdict == "not clean"
+        said = (f"{each.name}: " * named + ", ".join(each.why) for each in told)
+        return tuple(dict.fromkeys(said))
 
     @property
     def acts(self) -> list[ActReport]:

@@ -272,7 +272,7 @@ def test_a_juggle_written_as_strokes_let_go_at_once_is_no_juggle():
 def test_a_finding_names_bar_beat_needs_and_has():
     (found,) = findings_of(scratch({"bar 2 beat 3": "push over 1/4 turn for 0.22"}))
     assert (found.severity, found.piece, found.bar, found.side) == ("error", 0, 2, "right")
-    assert found.says == "beat 3: the push goes over 0.25 turns; needs 0.11 s, has 0.11 s"
+    assert found.says == "beat 3: the push goes over 0.25 turns; needs 0.112 s, has 0.110 s"
     assert dict(found.numbers) == pytest.approx(
         {"beat": 6.0, "needs": 0.1118, "has": 0.11}, abs=1e-4
     )

@@ -151,7 +151,9 @@ function showLast(last) {
     line.textContent = `${sentence}.`.replace("..", ".");
     return line;
   }));
-  text("why", [...new Set(last.pieces.filter((p) => p.verdict === last.verdict).flatMap((p) => p.why))].join(", "));
+  const named = last.pieces.length > 1 && last.verdict === "not clean";
+  const why = last.pieces.filter((p) => p.verdict === last.verdict && p.why.length).map((p) => (named ? `${p.name}: ` : "") + p.why.join(", "));
+  text("why", [...new Set(why)].join("; "));
   showStrip(last);
 }
 
