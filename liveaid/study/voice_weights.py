@@ -1,10 +1,9 @@
 """What the two judges of `voice` have learnt: logistic regressions over its standardised features
 and their squares.
 
-Written by tests/bench/learn.py, which says what from. Of clips of others of each sort, spoken and
-sung by recorded and by synthesised speakers alone were all called a cappella, sung by adding up
-partials six of eight; no instrument, arranged song, tracker piece, game music or sample was, and
-voice over music in one of twenty.
+Written by tests/bench/learn.py, which says what from. Of clips held back, recorded speech is always
+called a cappella and synthesised in .93; sung by the same others .88 and .89, by adding up partials
+.56; of 153 clips of instruments, songs, music and samples none is, voice over music in .13.
 """
 
 MEAN = (
