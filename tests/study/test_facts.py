@@ -164,6 +164,13 @@ def test_a_melody_on_one_instrument_is_none(file, note):
     assert facts.voice < 0.3
 
 
+def test_hiss_that_goes_on_for_long_is_an_effect(file):
+    # Chance swells of noise rise above one another some ten times in half a minute.
+    facts = study(file(np.random.default_rng(0).normal(0, 0.1, 30 * RATE_HZ), rate=RATE_HZ))
+    assert len(facts.onsets_s) >= 4
+    assert facts.kind == "effect"
+
+
 def test_drums_have_no_voice_and_a_drum_track_is_no_break(play, file):
     facts = study(file(play(np.arange(33) * 0.6)[0]))
     assert facts.voice < 0.1
