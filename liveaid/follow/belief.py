@@ -157,7 +157,8 @@ class Belief:
 
     def _choose(self, seconds: float) -> None:
         best = max(self.guesses, key=lambda g: g.score)
-        margin = self.numbers.renamed if best.section != self.told.section else 0.0
+        renames = best.section != self.told.section and self.told.section >= 0
+        margin = self.numbers.renamed if renames else 0.0
         margin = self.numbers.taken_back if best.over and margin else margin
         if best is not self.told and best.score > self.told.score + margin:
             self.told, self._led_s = best, 0.0

@@ -87,7 +87,7 @@ def rests(
         return -numbers.made_ready if math.isfinite(beats_in) else numbers.not_ready
     if gesture.since_s < entered_s - numbers.entered_s:
         over = (beats_in - numbers.left_on_beats) * numbers.left_on_beat_s
-        return max(numbers.fall * max(over, 0.0), numbers.least)
+        return max(numbers.fall * max(over, 0.0), numbers.left_on_least)
     early_s = part.next_cue_s - gesture.from_s
     likely = math.exp(numbers.runs_away)
     if math.isfinite(early_s):

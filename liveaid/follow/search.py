@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 from liveaid.follow import likeness
@@ -75,6 +76,9 @@ def _cheapest(
     """The guess at a place, come to from whichever guess makes it cheapest."""
     beat, doubt = at
     since_s = heard.now_s if gesture.kind == "held" else gesture.since_s
+    if gesture.kind == "runs":
+        # A record that ran into the passage came to it when it passed its first beat.
+        since_s = max(since_s, heard.now_s - beat * section.beat_s / max(gesture.speed, 0.1))
     score, base = max(
         (
             (
@@ -140,20 +144,18 @@ def price(
             else numbers.slip
         )
     if there == here + 1 and beat < numbers.first_beats:
-        share = max(left, 0.0) / section.beats
         if parent.over:
             return 0.0
-        if left < numbers.last_beats + parent.doubt:
-            return numbers.next_late
-        early = numbers.next_early + numbers.next_bars * share
-        skipped = numbers.ahead + numbers.ahead_each * 2
-        return min(early, skipped) if parent.beat < numbers.first_beats else early
+        early = numbers.next_early + numbers.next_bars * max(left, 0.0) / section.beats
+        off = (left + beat) / (numbers.next_off_beats + parent.doubt)
+        early = min(early, numbers.next_late * off * off)
+        return min(early, numbers.ahead) if parent.beat < numbers.first_beats else early
     if there == here - 1 and beat < numbers.last_beats and parent.beat < numbers.first_beats:
         return numbers.again
     if there == 0 and beat < numbers.last_beats:
         return numbers.first
     midway = numbers.midway if to.lead is None and beat > numbers.first_beats else 0.0
-    ahead = numbers.ahead + numbers.ahead_each * (there - here)
-    back = numbers.back + numbers.back_each * (here - there - 1)
     early = 0.0 if left < numbers.last_beats else numbers.leaves
-    return midway + early + (ahead if there > here else back)
+    far = max(there - here - 1, here - there, 1)
+    way = numbers.ahead if there > here else numbers.back
+    return midway + early + way + numbers.farther * math.log(far)
