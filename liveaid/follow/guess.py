@@ -110,6 +110,8 @@ class Guess:
                 self._by_releases(section, heard, rate, numbers)
             return
         assert section.lead is not None
+        if gesture.now_s < heard.now_s:
+            return  # Its line is too short to tell what it does now: what it did before is old.
         read = section.read_beat(gesture.at_s)
         off = read - self.beat
         if gesture.kind == "runs":

@@ -39,8 +39,12 @@ def runs(
             return max(numbers.waiting + late, numbers.stopped)
         if ending:
             return numbers.caught_at_end
+        if abs(off_s) > numbers.afar_s:
+            return numbers.outside
         brief = near and gesture.age_s < numbers.stopped_after_s
         return numbers.caught if brief else numbers.stopped
+    if abs(off_s) > numbers.afar_s:
+        return numbers.outside
     brief = near and gesture.age_s < numbers.stopped_after_s
     return numbers.nudged if brief else numbers.pushed
 
@@ -49,7 +53,7 @@ def works(
     part: DeckPart, gesture: Gesture, age_s: float, beat: float, left: float, numbers: Numbers
 ) -> float:
     """A deck that a hand is to work: `age_s` of the gesture inside the set piece, and its beats."""
-    at_s, leaving = gesture.at_s, left < numbers.leaving_beats
+    at_s, leaving = gesture.at_s, left < min(numbers.leaving_beats, beat)
     beyond_s = max(part.from_s - at_s, at_s - part.to_s, 0.0)
     if gesture.kind == "runs":
         if beyond_s > numbers.edge_s:
@@ -68,7 +72,7 @@ def works(
         if near_next(part, at_s, numbers):
             gone_on = numbers.gone_on if beat > numbers.leaving_beats else numbers.held_away
             return 0.0 if leaving else gone_on
-        return numbers.held_away
+        return numbers.outside if beyond_s > numbers.afar_s else numbers.held_away
     if beyond_s < numbers.edge_s:
         return numbers.in_hand
     low, high = sorted((at_s, gesture.from_s))

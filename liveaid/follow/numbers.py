@@ -115,7 +115,9 @@ class Numbers:
     past_end_fall: float = -4.0
     """So much for each second of it. D"""
     outside: float = -8.0
-    """Running elsewhere. D"""
+    """Running elsewhere, or held or moved afar. D, O"""
+    afar_s: float = 3.0
+    """No hold or spin-back gets so far from where a record belongs. P: more than a turn."""
     hand_away: float = -4.0
     """Moved elsewhere. D"""
     hand_reach_s: float = 0.5
