@@ -154,6 +154,7 @@ class Belief:
         if best.score - self.numbers.lost > lost.score:
             price, past = best.price - self.numbers.lost, best.score - best.price
             self.lost = best.leap(-1, 0.0, heard.now_s, price=price, past=past, doubt=0.0)
+            self.lost.lost_at = best.section
 
     def _choose(self, seconds: float) -> None:
         best = max(self.guesses, key=lambda g: g.score)

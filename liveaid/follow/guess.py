@@ -58,6 +58,8 @@ class Guess:
     """Whether the set piece goes on beyond its last beat."""
     drawn_s: float = -math.inf
     """When the release began that the count was last drawn to."""
+    lost_at: int = -1
+    """For being nowhere: the set piece it was lost in."""
     stays: bool = False
     """Whether the performer has said that this set piece goes on."""
     votes: dict[Side, Vote] = field(default_factory=lambda: {side: Vote() for side in SIDES})
@@ -224,10 +226,9 @@ class Guess:
                 return
             if self.over:
                 return
-            if section.lead is None:
-                more = self.copy()
-                more.over, more.price = True, self.price - numbers.overtime
-                yield more
+            more = self.copy()
+            more.over, more.price = True, self.price - numbers.overtime
+            yield more
             over_s = (self.beat - section.beats) * section.beat_s / max(heard.ratio, 0.1)
             for side in SIDES:
                 self.settle_vote(side)

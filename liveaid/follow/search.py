@@ -121,11 +121,10 @@ def price(
     here, there = parent.section, to.index
     if here < 0:
         midway = numbers.midway if to.lead is None and beat > numbers.first_beats else 0.0
-        return (
-            numbers.start
-            if there == 0 and beat < numbers.last_beats
-            else numbers.start_middle + midway
-        )
+        if there == 0 and beat < numbers.last_beats:
+            return numbers.start
+        far = abs(there - parent.lost_at - 1) if parent.lost_at >= 0 else 0
+        return numbers.start_middle + midway + numbers.farther * math.log1p(far)
     if here == plan.pieces:
         return numbers.start_middle if there == 0 else numbers.first
     section = plan.at(here)
