@@ -103,7 +103,8 @@ class Guess:
         gesture = _leading(section, heard)
         stands_s = 0.0 if self.late and self.beat < numbers.begun_beats else numbers.count_stands_s
         self.beat += rate * seconds
-        self.price -= numbers.overtime_each * rate * seconds if self.over else 0.0
+        if self.over:
+            self.price -= numbers.overtime_each * rate * seconds / (1.0 + self.beat - section.beats)
         if gesture is None:
             if section.lead is None and heard.still_s > stands_s:
                 self.beat -= rate * seconds

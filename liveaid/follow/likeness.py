@@ -69,9 +69,8 @@ def works(
             return numbers.at_cue + idle
         if beyond_s < numbers.edge_s:
             return idle
-        if near_next(part, at_s, numbers):
-            gone_on = numbers.gone_on if beat > numbers.leaving_beats else numbers.held_away
-            return 0.0 if leaving else gone_on
+        if near_next(part, at_s, numbers) and (leaving or beat > numbers.leaving_beats):
+            return 0.0 if leaving else numbers.gone_on
         return numbers.outside if beyond_s > numbers.afar_s else numbers.held_away
     if beyond_s < numbers.edge_s:
         return numbers.in_hand

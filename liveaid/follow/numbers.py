@@ -245,9 +245,9 @@ class Numbers:
     late_start: float = 1.0
     """A record that has not run yet begins late. S"""
     overtime: float = 1.0
-    """To go on beyond the last beat, counted by the clock. O"""
-    overtime_each: float = 3.0
-    """And for each beat of it. O"""
+    """To go on beyond the last beat. O"""
+    overtime_each: float = 4.0
+    """And for the first beat of it; less for each more, as the inverse of how many. O"""
     stop: float = 6.0
     """To count on after a stop. S"""
     stop_s: float = 4.0
