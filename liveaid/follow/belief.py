@@ -146,7 +146,7 @@ class Belief:
             if ended[side]:
                 lost.settle_vote(side)
             if gesture is not None and heard.telling[side]:
-                age_s = gesture.now_s - max(gesture.since_s, lost.since_s)
+                age_s = gesture.told_s(lost.since_s, gesture.now_s)
                 vote = lost.votes[side]
                 vote.weight = likeness.weight(gesture, age_s, self.numbers)
                 runs = gesture.kind == "runs"

@@ -103,8 +103,7 @@ class Guess:
         gesture = _leading(section, heard)
         stands_s = 0.0 if self.late and self.beat < numbers.begun_beats else numbers.count_stands_s
         self.beat += rate * seconds
-        if self.over:
-            self.price -= numbers.overtime_each * rate * seconds / (1.0 + self.beat - section.beats)
+        self.price -= numbers.overtime_each * rate * seconds if self.over else 0.0
         if gesture is None:
             if section.lead is None and heard.still_s > stands_s:
                 self.beat -= rate * seconds
@@ -179,7 +178,7 @@ class Guess:
             if gesture is None or not heard.telling[side]:
                 continue
             vote, part = self.votes[side], section.parts[side]
-            age_s = gesture.now_s - max(gesture.since_s, self.since_s)
+            age_s = gesture.told_s(self.since_s, gesture.now_s)
             vote.weight = likeness.weight(gesture, age_s, numbers)
             if part.hand == "runs":
                 off_s = gesture.at_s - part.from_s - self.beat * section.beat_s

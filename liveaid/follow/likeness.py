@@ -39,12 +39,10 @@ def runs(
             return max(numbers.waiting + late, numbers.stopped)
         if ending:
             return numbers.caught_at_end
-        if abs(off_s) > numbers.afar_s:
+        if at_another_cue(part, gesture.at_s, numbers):
             return numbers.outside
         brief = near and gesture.age_s < numbers.stopped_after_s
         return numbers.caught if brief else numbers.stopped
-    if abs(off_s) > numbers.afar_s:
-        return numbers.outside
     brief = near and gesture.age_s < numbers.stopped_after_s
     return numbers.nudged if brief else numbers.pushed
 
@@ -71,7 +69,7 @@ def works(
             return idle
         if near_next(part, at_s, numbers) and (leaving or beat > numbers.leaving_beats):
             return 0.0 if leaving else numbers.gone_on
-        return numbers.outside if beyond_s > numbers.afar_s else numbers.held_away
+        return numbers.outside if at_another_cue(part, at_s, numbers) else numbers.held_away
     if beyond_s < numbers.edge_s:
         return numbers.in_hand
     low, high = sorted((at_s, gesture.from_s))
@@ -102,6 +100,14 @@ def rests(
     else:
         over, begun = gesture.age_s - numbers.listens_before_s, begun + numbers.starts
     return max(begun + numbers.fall * max(over, 0.0), numbers.least)
+
+
+def at_another_cue(part: DeckPart, at_s: float, numbers: Numbers) -> bool:
+    """Whether a record stands at a cue of another set piece: no lifted needle gets there."""
+    return any(
+        abs(at_s - cue_s) < numbers.near_cue_s and abs(cue_s - part.cue_s) > numbers.edge_s
+        for cue_s in part.cues_s
+    )
 
 
 def near_next(part: DeckPart, at_s: float, numbers: Numbers) -> bool:

@@ -115,9 +115,7 @@ class Numbers:
     past_end_fall: float = -4.0
     """So much for each second of it. D"""
     outside: float = -8.0
-    """Running elsewhere, or held or moved afar. D, O"""
-    afar_s: float = 3.0
-    """No hold or spin-back gets so far from where a record belongs. P: more than a turn."""
+    """Running elsewhere, or held at another cue. D, O"""
     hand_away: float = -4.0
     """Moved elsewhere. D"""
     hand_reach_s: float = 0.5
@@ -246,8 +244,8 @@ class Numbers:
     """A record that has not run yet begins late. S"""
     overtime: float = 1.0
     """To go on beyond the last beat. O"""
-    overtime_each: float = 4.0
-    """And for the first beat of it; less for each more, as the inverse of how many. O"""
+    overtime_each: float = 3.0
+    """And for each beat of it. O"""
     stop: float = 6.0
     """To count on after a stop. S"""
     stop_s: float = 4.0

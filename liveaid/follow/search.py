@@ -91,6 +91,7 @@ def _cheapest(
         ),
         key=lambda pair: pair[0],
     )
+    since_s = max(since_s, base.since_s)
     past = _before(base, heard, since_s, numbers) - base.price
     late = gesture.kind == "held" and heard.still_s > numbers.still_s
     if base.section < 0 and section.lead is None and not late:
@@ -101,11 +102,14 @@ def _cheapest(
 
 
 def _before(guess: Guess, heard: GestureHeard, since_s: float, numbers: Numbers) -> float:
-    """A guess's score as it was when a gesture began."""
-    score = guess.price + guess.past
+    """A guess's score as it was when a gesture began, or it was itself come to.
+
+    What that gesture had told by then is in its past.
+    """
+    score, since_s = guess.price + guess.past, max(since_s, guess.since_s)
     for side, gesture in heard.gestures.items():
         if gesture is not None:
-            age_s = since_s - max(gesture.since_s, guess.since_s)
+            age_s = gesture.told_s(guess.since_s, since_s)
             score += guess.votes[side].nats * likeness.weight(gesture, age_s, numbers)
     return score
 
@@ -130,7 +134,8 @@ def price(
     section = plan.at(here)
     left = section.beats - parent.beat
     if there == here:
-        if section.lead and not parent.ran and beat < numbers.first_beats:
+        begins = parent.beat < numbers.late_to_beats and beat < numbers.first_beats
+        if section.lead and not parent.ran and begins:
             return numbers.late_start
         off_s = (beat - parent.beat) * section.beat_s
         turns = off_s / turn_s
