@@ -217,7 +217,7 @@ class Numbers:
     midway: float = 2.0
     """To come to a count by the clock midway. O"""
     next_late: float = 1.0
-    """On to the next before its first beat by as much as hands are off; it grows as the square. O"""
+    """On to the next as early as hands are off; the square of how much earlier. O"""
     next_off_beats: float = 0.5
     """So much hands are off. O"""
     next_early: float = 5.0
