@@ -9,13 +9,16 @@ from __future__ import annotations
 import contextlib
 import json
 import sys
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from typing import IO, Any, cast
 
 import click
+from rich import box
 from rich.console import Console, ConsoleOptions, RenderableType
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 from rich.segment import Segment
+from rich.table import Table
+from rich.text import Text
 
 from liveaid.files.harmless import STEERING, harmless
 
@@ -23,7 +26,15 @@ json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON f
 
 
 class HarmlessConsole(Console):
-    """A console whose texts cannot steer the terminal; only its own styles do."""
+    """A console whose texts cannot steer the terminal, nor style themselves by `[brackets]`."""
+
+    def __init__(self, *, stderr: bool = False, file: IO[str] | None = None) -> None:
+        super().__init__(highlight=False, markup=False, stderr=stderr, file=file)
+
+    def say(self, *lines: str | Text) -> None:
+        """Print each line whole, for the terminal to break: a path or a command can be copied."""
+        for line in lines:
+            self.print(line, soft_wrap=True)
 
     def render(
         self, renderable: RenderableType, options: ConsoleOptions | None = None
@@ -54,14 +65,28 @@ class _Lasting:
         return getattr(sys.stdout, name)
 
 
-def console(*, stderr: bool = False, lasting: bool = False) -> Console:
+def console(*, stderr: bool = False, lasting: bool = False) -> HarmlessConsole:
     """The console reports go to; width follows the terminal, plain when piped.
 
     A `lasting` one, on standard output, never fails, for what runs on stage: a full disk or a
     closed terminal must not end it.
     """
     file = cast(IO[str], _Lasting()) if lasting else None
-    return HarmlessConsole(highlight=False, stderr=stderr, file=file)
+    return HarmlessConsole(stderr=stderr, file=file)
+
+
+def report_table(title: str, *heads: str, right: Collection[str] = (), ruled: bool = True) -> Table:
+    """An empty table under a title; the columns named in `right` are set to the right.
+
+    `ruled`: a line under the heads.
+    """
+    table = Table(
+        title=title, title_justify="left", title_style="bold" if ruled else None,
+        box=box.SIMPLE_HEAD if ruled else None, pad_edge=False, collapse_padding=True,
+    )  # fmt: skip
+    for head in heads:
+        table.add_column(head, justify="right" if head in right else "left")
+    return table
 
 
 def print_json(data: Any) -> None:

@@ -34,25 +34,50 @@ settings.register_profile(
 settings.load_profile("steady")
 
 
-# What opens sockets or MIDI ports runs one after another in one process: there is one JACK server,
-# and a port's timing is worth nothing beside a busy neighbour. So does what shares one browser.
-PORTS = (
-    "stage", "demo/test_demo.py", "practice/test_commands.py", "practice/test_rehearsal.py",
-    "practice/test_runs_on.py", "practice/test_mixer_osc.py", "simulate/test_send.py",
+# What waits for sockets, MIDI ports or a browser: each group runs one test after another in one
+# process, for there is one JACK server and one browser. Such tests sleep more than they compute.
+WAITS = {
+    "jack": tuple(f"stage/test_{name}.py" for name in ("controller", "midi", "perform", "players")),
+    "ports": (
+        "demo/test_demo.py", "practice/test_commands.py", "practice/test_rehearsal.py",
+        "practice/test_runs_on.py", "practice/test_mixer_osc.py", "simulate/test_send.py", "stage",
+    ),
+    "page": ("page",),
+}  # fmt: skip
+# The longest of the others begin first, so that no process has one left when the rest are done.
+LONG = (
+    "render/test_render.py", "render/test_real_sounds.py", "shelf/test_shelf_gathering.py",
+    "cli/test_terminals.py", "practice/test_calibration.py", "demo", "practice", "routine",
 )  # fmt: skip
 
 
+def _group(item: pytest.Item) -> tuple[int, str]:
+    """When a test's group begins, the first at 0, and its name."""
+    place = item.path.relative_to(ROOT / "tests").as_posix()
+    for at, (group, starts) in enumerate(WAITS.items()):
+        if place.startswith(starts):
+            return at, group
+    at = next((k for k, start in enumerate(LONG) if place.startswith(start)), len(LONG))
+    return len(WAITS) + at, place
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Which tests run in one process, for `--dist loadgroup`: a file's, the pages', the ports'."""
+    """Which tests run in one process, for `--dist loadgroup`, and in which order they begin."""
+    items.sort(key=_group)
     for item in items:
-        place = item.path.relative_to(ROOT / "tests").as_posix()
-        room = place.split("/")[0]
-        group = "ports" if place.startswith(PORTS) else "page" if room == "page" else place
+        group = _group(item)[1]
         item.add_marker(pytest.mark.xdist_group(group))
-        if group in ("ports", "page"):
+        if group in WAITS:
             # A busy machine starves ports, and JACK's dummy driver drops MIDI without a word.
             # A fault fails each time; the summary counts what was tried again.
             item.add_marker(pytest.mark.flaky(reruns=2))
+
+
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    """In a process that is one of several, what only computes lets those go first that wait."""
+    beside = "PYTEST_XDIST_WORKER" in os.environ and hasattr(os, "nice")
+    if beside and _group(item)[1] not in WAITS and os.nice(0) < 10:
+        os.nice(10)
 
 
 def _absent(what: str) -> NoReturn:

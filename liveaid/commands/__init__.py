@@ -3,31 +3,19 @@
 May import: every room, cli, click, numpy, rich, soundfile.
 Nothing imports a command but the list in cli.
 
-arrange        the order and decks that cost the hands least
-calibrate      `liveaid rehearse --calibrate`
-check          can two hands play this routine, and does it work as a piece?
-deck_files     how long the two deck files are, where they can be found
-demo           the whole job in one go, without hardware
-draft          a first map from the sounds on the shelf and the idea
-fastest        the table of `liveaid check --fastest`
-fit            which sounds go with one sound on a platter
-fit_report     what `liveaid fit` says
-gather         study folders of sounds, find them again, mark them, see what is lacking
-gather_report  what `liveaid gather` says
-habits_option  whether the follower starts from kept takes, and how that is told
-hearing        what a take sounded like: `liveaid review --hear`
-laying         A scene judged as it is written
-learn          listen to a sender or a controller and write its map
-opening        how every command opens a scene, and says when its maps no longer say the same
-parts_report   `liveaid gather --parts` and `--notes`
-perform        follow the performance on stage
-ports          what MIDI ports are there
-rehearse       count-in, loops, a tempo ladder, takes kept and scored
-render         the two deck files, the guide mix, the placed map and the sheet of a scene
-review         takes, scores, pictures, and what to practise next
-shelf_tables   tables of sounds, fits and wants for the terminal, from 80 columns up
-simulate       the routine performed without hardware, over OSC
-slower_decks   deck files of a stretch for tempos the fader does not reach
-speaking       the sentences after a take, said aloud
-stage_options  the options of every command that sets the stage
+The commands: arrange, check, demo, draft, fit, gather, learn, perform, ports, rehearse, render,
+review, simulate. What several of them share, or one has beside itself:
+
+opening        how a scene is opened, and what is said when its maps no longer say the same
+laying         a scene judged as it is written: sounds from the shelf, cues laid out without audio
+deck_files     how long the two deck files are
+stage_options  the options of every command that sets the stage, and what they set
+calibrate      `rehearse --calibrate`
+slower_decks   `rehearse --slower-decks`
+speaking       `rehearse --speak`
+hearing        `review --hear`
+fit_report     what `fit` says
+gather_report  what `gather` says
+parts_report   `gather --parts` and `--notes`
+shelf_tables   tables of sounds, fits and wants
 """

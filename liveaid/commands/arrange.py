@@ -9,27 +9,23 @@ from pathlib import Path
 from typing import Any
 
 import click
-from rich import box
 from rich.table import Table
 from rich.text import Text
 
 from liveaid.commands.laying import layer
 from liveaid.commands.opening import opened, say_state
 from liveaid.errors import LiveaidError, UsageError
-from liveaid.files.keep_old import write_keeping_old
+from liveaid.files.aside import write_keeping_old
 from liveaid.routine import (
     SIDES,
-    Piece,
-    Rests,
     Routine,
     RoutineError,
-    Runs,
-    Works,
     load_routine,
 )
 from liveaid.routine.arrange import (
     EXACT_FREE,
     MOST_PIECES,
+    TERM_WORDS,
     Answer,
     Arrangement,
     Weights,
@@ -41,10 +37,11 @@ from liveaid.routine.arrange import (
     weights_from,
 )
 from liveaid.routine.check.against import against
-from liveaid.routine.load import read_bytes, read_routine
+from liveaid.routine.load import read_routine
 from liveaid.routine.rewrite import TextPlace, rewritten
 from liveaid.routine.save import routine_text
-from liveaid.terminal import console, json_option, print_json
+from liveaid.routine.source import read_bytes
+from liveaid.terminal import console, json_option, print_json, report_table
 
 _WEIGHTS = ", ".join(field.name for field in fields(Weights))
 
@@ -102,13 +99,14 @@ def command(
         return
     _show(routine, found, said, [i for i in may_trade if not can_trade(routine.pieces[i])])
     if write is not None:
-        console().print(f"Order {pick} written to {write}. {_then(found.answers[pick - 1])}",
-                        markup=False)  # fmt: skip
+        console().print(f"Order {pick} written to {write}. {_then(found.answers[pick - 1])}")
         if kept is not None:
-            console().print(f"What was there is kept as {kept}.", markup=False, soft_wrap=True)
+            console().say(f"What was there is kept as {kept}.")
         if not as_it_was:
-            console().print("Seconds were given up for traded decks, so the whole file is written "
-                            "anew, without its comments.", soft_wrap=True)  # fmt: skip
+            console().say(
+                "Seconds were given up for traded decks, so the whole file is written "
+                "anew, without its comments."
+            )
         _say_what_it_lacks(write)
 
 
@@ -135,7 +133,7 @@ def _say_what_it_lacks(written: Path) -> None:
     try:
         load_routine(written)
     except RoutineError as error:
-        console().print(str(error), markup=False, soft_wrap=True)
+        console().say(str(error))
 
 
 def _may_move(routine: Routine, free: tuple[str, ...]) -> tuple[frozenset[int], str]:
@@ -205,18 +203,13 @@ def _seen_from(routine: Routine, old: Path, new: Path) -> Routine:
     }
     changed: dict[str, object] = {"sounds": sounds}
     # Deck files still to be rendered belong to the new map; those that hold its cues are the old.
-    if any(plan.placed for piece in routine.pieces for plan in _sounding(piece)):
+    if any(p.plan(side).placed for p in routine.pieces for side in p.sounding):
         decks: dict[str, object] = {}
         for side in SIDES:
             deck = routine.decks.of(side)
             decks[side] = deck.model_copy(update={"file": renamed(deck.file)})
         changed["decks"] = routine.decks.model_copy(update=decks)
     return routine.model_copy(update=changed)
-
-
-def _sounding(piece: Piece) -> list[Runs | Works]:
-    plans = (piece.plan(side) for side in SIDES)
-    return [plan for plan in plans if not isinstance(plan, Rests)]
 
 
 def _plain(answer: Answer) -> dict[str, Any]:
@@ -234,18 +227,17 @@ def _plain(answer: Answer) -> dict[str, Any]:
 def _show(routine: Routine, found: Arrangement, said: str, stuck: list[int]) -> None:
     out = console()
     out.print(Text(routine.title, style="bold"))
-    out.print(f"{said}; fixed ones keep their place number.", markup=False)
+    out.print(f"{said}; fixed ones keep their place number.")
     if stuck:
         names = ", ".join(routine.pieces[i].name for i in stuck)
-        out.print(f"Cannot trade decks, no sound named: {names}.", markup=False)
+        out.print(f"Cannot trade decks, no sound named: {names}.")
     out.print()
     out.print(_cost_table(found))
     out.print(_order_table(found))
-    for reason in _reasons(found):
-        out.print(reason, markup=False, soft_wrap=True)
+    out.say(*_reasons(found))
     if found.left_out:
         names = ", ".join(routine.pieces[i].name for i in found.left_out)
-        out.print(f"Left out to keep the limit: {names}.", markup=False, soft_wrap=True)
+        out.say(f"Left out to keep the limit: {names}.")
     if found.laid_orders:
         count = found.laid_orders
         out.print(f"{count} orders were laid out as render would; the first costs least.")
@@ -271,8 +263,8 @@ def _reasons(found: Arrangement) -> Iterator[str]:
         for term in written.by_term
         if term not in ("winding", "short", "tight", "energy", "tempo")
     }
-    better = [_TERM_WORDS[term] for term, points in saved.items() if points > 0]
-    worse = [_TERM_WORDS[term] for term, points in saved.items() if points < 0]
+    better = [TERM_WORDS[term] for term, points in saved.items() if points > 0]
+    worse = [TERM_WORDS[term] for term, points in saved.items() if points < 0]
     if better:
         yield f"Less of: {', '.join(better)}."
     if worse:
@@ -281,38 +273,20 @@ def _reasons(found: Arrangement) -> Iterator[str]:
 
 def _cost_table(found: Arrangement) -> Table:
     """What each order costs, term by term, beside the order as written."""
-    table = Table(title="Cost in points", title_justify="left", title_style="bold",
-                  box=box.SIMPLE_HEAD, pad_edge=False)  # fmt: skip
-    table.add_column("")
     every = [found.written, *found.answers]
-    for head in ("as written", *map(str, range(1, len(found.answers) + 1))):
-        table.add_column(head, justify="right")
+    heads = ("as written", *map(str, range(1, len(found.answers) + 1)))
+    table = report_table("Cost in points", "", *heads, right=heads)
     for term in found.written.by_term:
         if any(answer.by_term[term] for answer in every):
-            table.add_row(_TERM_WORDS[term], *(str(answer.by_term[term]) for answer in every))
+            table.add_row(TERM_WORDS[term], *(str(answer.by_term[term]) for answer in every))
     table.add_section()
     table.add_row("together", *(str(answer.cost) for answer in every), style="bold")
     return table
 
 
-_TERM_WORDS = {
-    "winding": "records wound",
-    "short": "too little time to wind",
-    "tight": "tight changes",
-    "tempo": "tempo steps",
-    "key": "key steps",
-    "energy": "off the energy arc",
-    "parts": "parts out of order",
-    "hands": "hands change over",
-    "technique": "same technique twice",
-    "together": "pairs played apart",
-}
-
-
 def _order_table(found: Arrangement) -> Table:
     """The orders side by side; what a set piece costs where it stands, decks traded marked."""
-    table = Table(title="Orders, with points at each place; ⇄ decks traded", title_justify="left",
-                  title_style="bold", box=box.SIMPLE_HEAD, pad_edge=False)  # fmt: skip
+    table = report_table("Orders, with points at each place; ⇄ decks traded")
     table.add_column("", justify="right")
     for number in range(1, len(found.answers) + 1):
         table.add_column(str(number), ratio=1)

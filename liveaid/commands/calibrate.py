@@ -6,6 +6,7 @@ import asyncio
 import time
 from pathlib import Path
 
+from liveaid.commands.stage_options import rehearse_page
 from liveaid.practice.calibrating import Calibrating
 from liveaid.practice.calibration import Calibrated, says
 from liveaid.practice.store import TakeStore
@@ -27,15 +28,11 @@ def calibrate(
             found.append(what)
             stage.ask_stop()
 
-        watcher = Calibrating(
-            done, told=lambda line: screen.print(line, markup=False, soft_wrap=True)
-        )
+        watcher = Calibrating(done, told=screen.say)
         stage = Service(routine, settings, watchers=[watcher])
         with ends_by_signal(stage.ask_stop):
             async with stage:
-                base, _, token = stage.address.partition("?")
-                page = f"{base}rehearse" + (f"?{token}" if token else "")
-                screen.print(f"Clicks on {page}; OSC in {stage.osc_address}", markup=False)
+                screen.print(f"Clicks on {rehearse_page(stage)}; OSC in {stage.osc_address}")
                 await stage.run()
 
     with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
@@ -44,8 +41,7 @@ def calibrate(
         screen.print("Stopped before both decks were measured; nothing is changed.")
         return
     _keep(found[0], takes, sender=sender, output=output)
-    for line in says(found[0]):
-        screen.print(line, markup=False)
+    screen.say(*says(found[0]))
 
 
 def _keep(found: Calibrated, takes: Path, *, sender: str, output: str) -> None:

@@ -6,18 +6,17 @@ from pathlib import Path
 from typing import Any
 
 import click
-from rich import box
 from rich.table import Table
 from rich.text import Text
 
 from liveaid.commands.deck_files import deck_lengths_s
-from liveaid.commands.fastest import fastest_table
 from liveaid.commands.laying import Judged, judged
 from liveaid.commands.opening import opened, say_state
 from liveaid.record.bring import turns_in
 from liveaid.routine import Routine
 from liveaid.routine.check import (
     Change,
+    Fastest,
     Finding,
     HandSpan,
     changes,
@@ -32,7 +31,8 @@ from liveaid.routine.check import (
 from liveaid.routine.check.against import against
 from liveaid.routine.opened import Opened
 from liveaid.routine.source import read_source
-from liveaid.terminal import console, json_option, print_json
+from liveaid.routine.written_numbers import bar_said, place_said
+from liveaid.terminal import console, json_option, print_json, report_table
 
 _STYLE = {"error": "bold reverse", "warning": "bold", "remark": "dim"}
 
@@ -100,13 +100,12 @@ def command(
     else:
         _show(found.file, seen, findings, moves, spans if show_hands else ())
         if show_fastest:
-            console().print(fastest_table(routine))
+            console().print(_fastest_table(routine))
         if versions is not None:
-            console().print(f"Against {old}:", style="bold", markup=False)
-            for sentence in versions.says():
-                console().print(f"  {sentence}", markup=False)
+            console().print(f"Against {old}:", style="bold")
+            console().say(*(f"  {sentence}" for sentence in versions.says()))
         if picture is not None:
-            console().print(f"Picture: {picture}", markup=False)
+            console().print(f"Picture: {picture}")
     return 1 if any(finding.severity == "error" for finding in findings) else 0
 
 
@@ -155,22 +154,14 @@ def _show(
         verdict += ", laid out as render would"
     if not count["error"] and not routine.placed:
         verdict = "nothing against it so far; winding waits for the deck files"
-    out.print(f"{minutes(routine.duration_s)}{limit}, {summary}: {verdict}.", markup=False)
-
-
-def _table(title: str, *columns: str) -> Table:
-    table = Table(
-        title=title, title_justify="left", title_style="bold", box=box.SIMPLE_HEAD,
-        pad_edge=False, collapse_padding=True,
-    )  # fmt: skip
-    for column in columns:
-        table.add_column(column)
-    return table
+    out.print(f"{minutes(routine.duration_s)}{limit}, {summary}: {verdict}.")
 
 
 def _change_table(routine: Routine, moves: tuple[Change, ...]) -> Table:
     """Every cue: how far its record is wound to it and how much time that leaves."""
-    table = _table("Changes: cue in turn and sticker angle; wind in turns; spare in beats", "into")
+    table = report_table(
+        "Changes: cue in turn and sticker angle; wind in turns; spare in beats", "into"
+    )
     for column in ("deck", "cue", "wind", "has", "needs", "spare", ""):
         right = column in ("wind", "has", "needs", "spare")
         table.add_column(column, justify="right" if right else "left", no_wrap=True)
@@ -181,7 +172,7 @@ def _change_table(routine: Routine, moves: tuple[Change, ...]) -> Table:
         spare = f"{move.spare_beats:+.1f}" if move.spare_beats is not None else ""
         style = {"impossible": "bold reverse", "tight": "bold"}.get(move.verdict, "")
         table.add_row(
-            Text(_place(move.after, routine.pieces[move.after].name, int(move.due.beat), routine)),
+            Text(_place(move, routine)),
             move.side,
             cue_text(routine, move.cue_s, short=True) if move.cue_s is not None else "-",
             _wind(routine, move),
@@ -202,14 +193,18 @@ def _wind(routine: Routine, move: Change) -> str:
     return turns_text(move) if move.by_a_hand else ""
 
 
-def _place(index: int, name: str, beat: int, routine: Routine) -> str:
-    bar = f", bar {beat // routine.metre + 1}" if beat >= routine.metre else ""
-    return f"{index + 1} {name}{bar}"
+def _place(move: Change, routine: Routine) -> str:
+    """The set piece a change is for, and its bar where it is due after the first."""
+    bar = int(move.beat_due(routine)) // routine.metre
+    name = f"{move.after + 1} {routine.pieces[move.after].name}"
+    return f"{name}, {bar_said(bar)}" if bar > 0 else name
 
 
 def _hand_table(routine: Routine, spans: tuple[HandSpan, ...]) -> Table:
     """The hand plan, like beats joined; places as bar.beat."""
-    table = _table("Hands", "set piece", "from", "to", "left hand", "right hand", "third hand")
+    table = report_table(
+        "Hands", "set piece", "from", "to", "left hand", "right hand", "third hand"
+    )
     last = -1
     for span in spans:
         piece = routine.pieces[span.piece]
@@ -230,7 +225,7 @@ def _bar_beat(beat: int, metre: int) -> str:
 
 
 def _finding_table(findings: tuple[Finding, ...]) -> Table:
-    table = _table("Findings", "", "where, what is so, and a way out")
+    table = report_table("Findings", "", "where, what is so, and a way out")
     for finding in findings:
         text = Text(_where(finding), style="bold")
         text.append(f"\n{finding.says}", style="not bold")
@@ -244,3 +239,30 @@ def _where(finding: Finding) -> str:
     if finding.piece is None:
         return "The whole routine"
     return f"{finding.piece + 1} {finding.name}" + (f", bar {finding.bar}" if finding.bar else "")
+
+
+def _fastest_table(routine: Routine) -> Table:
+    """Every set piece with the tempo at which its acts would just still be possible."""
+    table = report_table(
+        "Fastest: the records as they lie, played faster",
+        "set piece", "tempo", "fastest", "set by", right=("tempo", "fastest"),
+    )  # fmt: skip
+    for told in fastest(routine):
+        table.add_row(
+            Text(f"{told.piece + 1} {told.name}"),
+            f"{told.tempo_bpm:g}",
+            "" if told.fastest_bpm is None else f"{told.fastest_bpm:.1f}",
+            Text(_set_by(routine, told)),
+        )
+    return table
+
+
+def _set_by(routine: Routine, told: Fastest) -> str:
+    """The act that sets it, and whether the pitch fader gets there."""
+    if told.demand is None:
+        return "no act that time is short for"
+    assert told.fastest_bpm is not None
+    where = f"{place_said(told.demand.beat, routine.metre)}: {told.demand.says}"
+    if told.fastest_bpm < told.tempo_bpm:
+        return f"{where}; slower than written"
+    return where if told.within_pitch else f"{where}; the pitch fader does not reach it"

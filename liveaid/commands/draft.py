@@ -4,30 +4,29 @@ from __future__ import annotations
 
 import os
 import re
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
 import click
 
 from liveaid.errors import LiveaidError
-from liveaid.files.file_bytes import content_hash
+from liveaid.files.aside import made_aside, write_keeping_old
+from liveaid.files.file_bytes import content_hash, reason
 from liveaid.files.harmless import harmless
 from liveaid.files.inside import Stray
-from liveaid.files.keep_old import write_keeping_old
 from liveaid.files.names import shown
 from liveaid.fit.draft import Draft, draft, renamed
 from liveaid.routine import Sound
 from liveaid.routine.draft_text import pieces_text, quoted, sounds_text
-from liveaid.routine.load import read_bytes, read_routine
+from liveaid.routine.load import Sketch, load_sketch, read_routine
 from liveaid.routine.scene import MAP, own, reach
-from liveaid.routine.sketch import Sketch, load_sketch
-from liveaid.routine.source import read_source
+from liveaid.routine.source import read_bytes, read_source
+from liveaid.shelf.choose import lying_there
 from liveaid.shelf.database import default_shelf
 from liveaid.shelf.shelf import Shelf
 from liveaid.shelf.shelf_sound import ShelfSound
 from liveaid.terminal import console, json_option, print_json, progress_bar
-
-_BLOCK = 1 << 20
 
 
 @click.command("draft")
@@ -91,7 +90,7 @@ def _there(sounds: list[ShelfSound]) -> dict[str, ShelfSound]:
     """The studied sounds whose files are there, by their digests."""
     return {
         sound.hash: sound
-        for sound in sounds
+        for sound in map(lying_there, sounds)
         if sound.study is not None and not sound.gone and os.path.isfile(sound.path)
     }
 
@@ -144,28 +143,17 @@ def _copied(folder: Path, shelf: Shelf, known: ShelfSound, name: str) -> str:
     try:
         sounds.mkdir(parents=True, exist_ok=True)
         if not os.path.lexists(target):
-            _copy(Path(known.path), target)
+            with made_aside(target) as aside:
+                shutil.copyfile(known.path, aside)
         digest, signature = content_hash(str(target))
     except OSError as error:
-        why = (error.strerror or str(error)).lower()
-        raise LiveaidError(f"{shown(target)}: found {why}; room for the copy would do") from error
+        raise LiveaidError(
+            f"{shown(target)}: found {reason(error)}; room for the copy would do"
+        ) from error
     if digest != known.hash:
         raise LiveaidError(f"{shown(target)}: found another sound there; a new folder would do")
     shelf.place(str(target.absolute()), digest, signature)
     return f"sounds/{target.name}"
-
-
-def _copy(source: Path, target: Path) -> None:
-    """Written aside in blocks, then moved: a sound may be larger than memory likes."""
-    aside = target.with_name(f".{target.name}.part")
-    aside.unlink(missing_ok=True)
-    try:
-        with source.open("rb") as reading, aside.open("xb") as writing:
-            while block := reading.read(_BLOCK):
-                writing.write(block)
-        aside.replace(target)
-    finally:
-        aside.unlink(missing_ok=True)
 
 
 def _labelled(sound: ShelfSound) -> str:
@@ -231,10 +219,8 @@ def _say(
         return
     screen = console()
     count = len(drafted.pieces)
-    screen.print(f"{file}: {count} set pieces from {len(names)} sounds.", markup=False,
-                 soft_wrap=True)  # fmt: skip
-    for line in drafted.lacks:
-        screen.print(line, markup=False, soft_wrap=True)
+    screen.say(f"{file}: {count} set pieces from {len(names)} sounds.")
+    screen.say(*drafted.lacks)
     if kept is not None:
-        screen.print(f"What was there is kept as {kept}.", markup=False, soft_wrap=True)
-    screen.print(f"Next: liveaid check {file.parent}", markup=False, soft_wrap=True)
+        screen.say(f"What was there is kept as {kept}.")
+    screen.say(f"Next: liveaid check {file.parent}")

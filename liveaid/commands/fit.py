@@ -15,10 +15,10 @@ from liveaid.fit.audition import ToHear, audition, write_audition
 from liveaid.fit.crate_facts import COLUMNS, facts_of, facts_of_rows
 from liveaid.fit.fit import Fit, fits, out_of_reach
 from liveaid.fit.rank import ranked
+from liveaid.routine.load import load_sketch
 from liveaid.routine.model import Turntable
 from liveaid.routine.scene import map_file
-from liveaid.routine.sketch import load_sketch
-from liveaid.shelf.choose import choose
+from liveaid.shelf.choose import choose, lying_there
 from liveaid.shelf.database import shelf_for
 from liveaid.shelf.find import Query, parse_query
 from liveaid.shelf.map_words import with_map_words
@@ -164,7 +164,7 @@ def _picked(lists: Lists, sounds: dict[str, ShelfSound], pick: str | None) -> Fi
 
 
 def _hear(mine: Mine, fit: Fit, sounds: dict[str, ShelfSound], file: Path) -> None:
-    other = sounds[fit.other]
+    other = lying_there(sounds[fit.other])
     assert other.study is not None
     both = ToHear(mine.file, mine.study, mine.from_s), ToHear(other.path, other.study, other.from_s)
     write_audition(audition(*both, fit), file)
@@ -184,7 +184,7 @@ def _asked(shelf: Shelf, instead: list[ShelfSound], meant: str) -> Mine:
         click.echo(f"{shown(meant)} is not on the shelf; studied for this once.", err=True)
         return Mine(stem(path), path, study_apart(path), None)
     found = known[0] if known else shelf.chosen(meant)
-    found = next((each for each in instead if each.hash == found.hash), found)
+    found = lying_there(next((each for each in instead if each.hash == found.hash), found))
     if found.study is None:
         raise LiveaidError(f"{shown(found.path)}: {found.fault}")
     return Mine(found.name, found.path, found.study, found.hash, found.from_s)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any, get_args
 
@@ -23,9 +23,10 @@ from liveaid.files.names import shown
 from liveaid.files.workers import processors
 from liveaid.fit.brief import brief
 from liveaid.routine.keys import parse_key
+from liveaid.routine.load import load_sketch
 from liveaid.routine.model import Kind
 from liveaid.routine.scene import map_file
-from liveaid.routine.sketch import load_sketch
+from liveaid.shelf.choose import lying_there
 from liveaid.shelf.collect import gather
 from liveaid.shelf.database import shelf_for
 from liveaid.shelf.find import parse_query
@@ -63,55 +64,39 @@ _TERMS = (
 )
 
 
-def _key(_: click.Context, __: click.Parameter, text: str | None) -> str | None:
-    """A key in the names of the section map; `guessed` goes back to the study."""
-    if text is None or text == "guessed":
-        return text
-    try:
-        return str(parse_key(text))
-    except ValueError as error:
-        raise click.BadParameter(f"{text}: a key such as A minor or F# major would do") from error
+class _Mark(click.ParamType):  # type: ignore[type-arg]
+    """A mark as it is typed: read by a function, or a word that stands for itself."""
+
+    def __init__(self, read: Callable[[str], Any], would_do: str, *words: str) -> None:
+        """`read` raises ValueError for what it does not take; `would_do`: what it does."""
+        self.name = would_do
+        self._read, self._words = read, ("guessed", *words)
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        if value in self._words:
+            return value
+        try:
+            return self._read(value)
+        except ValueError:
+            self.fail(f"{value}: {self.name} would do, or {' or '.join(self._words)}", param, ctx)
 
 
-def _tempo(_: click.Context, __: click.Parameter, text: str | None) -> float | str | None:
-    if text is None or text in ("guessed", "other"):
-        return text
-    try:
-        tempo = float(text)
-    except ValueError:
-        tempo = 0.0
-    if not 20.0 <= tempo <= 300.0:
-        raise click.BadParameter(f"{text}: a BPM from 20 to 300 would do, or other, or guessed")
-    return tempo
-
-
-def _energy(_: click.Context, __: click.Parameter, text: str | None) -> int | str | None:
-    if text is None or text == "guessed":
-        return text
-    if text not in ("1", "2", "3", "4", "5"):
-        raise click.BadParameter(f"{text}: 1 (calm) to 5 (driving) would do, or guessed")
-    return int(text)
-
-
-def _bar(_: click.Context, __: click.Parameter, text: str | None) -> float | str | None:
-    if text is None or text == "guessed":
-        return text
+def _second(text: str) -> float:
     minutes, colon, seconds = text.rpartition(":")
-    try:
-        at_s = float(seconds) + (60 * int(minutes) if colon else 0)
-    except ValueError:
-        at_s = -1.0
-    if not 0.0 <= at_s < 86400.0:
-        raise click.BadParameter(f"{text}: a second such as 12.48 or 1:02.5 would do, or guessed")
-    return at_s
+    return _within(0.0, float(seconds) + (60 * int(minutes) if colon else 0), 86399.9)
 
 
-def _metre(_: click.Context, __: click.Parameter, text: str | None) -> int | str | None:
-    if text is None or text == "guessed":
-        return text
-    if not text.isdigit() or not 2 <= int(text) <= 12:
-        raise click.BadParameter(f"{text}: 2 to 12 beats would do, or guessed")
-    return int(text)
+def _within(least: float, value: float, most: float) -> float:
+    if not least <= value <= most:
+        raise ValueError(value)
+    return value
+
+
+_KEY = _Mark(lambda text: str(parse_key(text)), "a key such as A minor or F# major")
+_TEMPO = _Mark(lambda text: _within(20.0, float(text), 300.0), "a BPM from 20 to 300", "other")
+_ENERGY = _Mark(lambda text: int(_within(1, int(text), 5)), "1 (calm) to 5 (driving)")
+_BAR = _Mark(_second, "a second such as 12.48 or 1:02.5")
+_METRE = _Mark(lambda text: int(_within(2, int(text), 12)), "2 to 12 beats")
 
 
 @click.command("gather", epilog=_TERMS)
@@ -142,16 +127,14 @@ def _metre(_: click.Context, __: click.Parameter, text: str | None) -> int | str
 @click.option("--kind", type=click.Choice(_KINDS), help="Mark: its kind, or go by the guess.")
 @click.option(
     "--tempo",
-    callback=_tempo,
+    type=_TEMPO,
     metavar="BPM",
     help="Mark: its tempo; `other` takes the other reading that the study kept.",
 )
-@click.option("--key", callback=_key, metavar="KEY", help="Mark: its key, or guessed.")
-@click.option("--energy", callback=_energy, metavar="1..5", help="Mark: its energy, or guessed.")
-@click.option(
-    "--bar", callback=_bar, metavar="SECONDS", help="Mark: where a bar begins, or guessed."
-)
-@click.option("--metre", callback=_metre, metavar="BEATS", help="Mark: beats in a bar, or guessed.")
+@click.option("--key", type=_KEY, metavar="KEY", help="Mark: its key, or guessed.")
+@click.option("--energy", type=_ENERGY, metavar="1..5", help="Mark: its energy, or guessed.")
+@click.option("--bar", type=_BAR, metavar="SECONDS", help="Mark: where a bar begins, or guessed.")
+@click.option("--metre", type=_METRE, metavar="BEATS", help="Mark: beats in a bar, or guessed.")
 @click.option("--tag", multiple=True, help="Mark: add a tag.")
 @click.option("--untag", multiple=True, metavar="TAG", help="Mark: take a tag off.")
 @click.option("--note", help="Mark: a note of your own.")
@@ -220,7 +203,7 @@ def _handled(said: dict[str, Any]) -> None:
     path = Path(said["parts"] or said["notes"])
     if not path.is_file():
         with Shelf(said["shelf_file"] or shelf_for(None)) as shelf:
-            path = Path(_chosen(shelf, str(path)).path)
+            path = Path(lying_there(_chosen(shelf, str(path))).path)
     if said["parts"]:
         show_parts(path, said=said["text"] or "", write=said["write"], as_json=said["as_json"])
     else:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -19,34 +21,28 @@ from liveaid.routine import SIDES, Routine, Side
 from liveaid.routine.scene import DECKS, own
 
 
-class _DeckFiles:
-    """Both deck files, read where they are asked for; silence outside them."""
-
-    def __init__(self, folder: Path) -> None:
-        self.files: dict[Side, soundfile.SoundFile] = {}
+@contextlib.contextmanager
+def _deck_files(folder: Path) -> Iterator[dict[Side, soundfile.SoundFile]]:
+    """Both deck files, opened. UsageError where one is not there."""
+    with contextlib.ExitStack() as opened:
+        files: dict[Side, soundfile.SoundFile] = {}
         for side in SIDES:
             file = own(folder, f"{side}.wav")
             if not file.is_file():
                 raise UsageError(f"{file}: no deck file; `liveaid render` makes it")
-            self.files[side] = soundfile.SoundFile(file)
-        self.rate_hz = int(self.files["left"].samplerate)
+            files[side] = opened.enter_context(soundfile.SoundFile(file))
+        yield files
 
-    def read(self, side: Side, frame: int, count: int) -> Samples:
-        """So many frames of a deck file from one on."""
-        file = self.files[side]
-        out = np.zeros((count, 2), dtype=np.float32)
-        first, last = max(frame, 0), min(frame + count, file.frames)
-        if last > first:
-            file.seek(first)
-            out[first - frame : last - frame] = file.read(
-                last - first, dtype="float32", always_2d=True
-            )
-        return out
 
-    def close(self) -> None:
-        """Close both."""
-        for file in self.files.values():
-            file.close()
+def _read(file: soundfile.SoundFile, frame: int, count: int) -> Samples:
+    """So many frames of a deck file from one on; silence outside it."""
+    out = np.zeros((count, 2), dtype=np.float32)
+    first, last = max(frame, 0), min(frame + count, file.frames)
+    if last > first:
+        file.seek(first)
+        inside = file.read(last - first, dtype="float32", always_2d=True)
+        out[first - frame : last - frame] = inside
+    return out
 
 
 def hear_take(routine: Routine, scene: Path, reader: TakeReader, number: int, file: Path) -> str:
@@ -56,9 +52,8 @@ def hear_take(routine: Routine, scene: Path, reader: TakeReader, number: int, fi
     """
     kept = reader.kept(number)
     where = DECKS if kept.decks_part == 1.0 else slower_folder(kept.aim, kept.decks_part)
-    decks = _DeckFiles(own(scene, where, folder=True))
-    try:
-        rate = decks.rate_hz
+    with _deck_files(own(scene, where, folder=True)) as decks:
+        rate = int(decks["left"].samplerate)
         trace = kept.delays.corrected(kept.trace)
         mixer = kept.delays.corrected_mixer(kept.mixer)
         heard = [deck.now_s for deck in trace.values() if len(deck.now_s)]
@@ -71,10 +66,8 @@ def hear_take(routine: Routine, scene: Path, reader: TakeReader, number: int, fi
         mix = moved_mix(
             {side: places_at(trace[side], around, pitch_range_percent=reach) for side in played},
             {side: let_through(mixer, side, times, hamster=hamster) for side in played},
-            decks.read, rate_hz=rate,
+            lambda side, frame, count: _read(decks[side], frame, count), rate_hz=rate,
         )  # fmt: skip
-    finally:
-        decks.close()
     try:
         with made_aside(file) as aside:
             write_deck_file(aside, [mix], frames=len(mix), rate_hz=rate, title=f"take {number}")

@@ -2,26 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 from liveaid.files.file_bytes import content_hash
-from liveaid.files.inside import Stray
-from liveaid.files.unreadable import Unreadable
+from liveaid.files.folders import shipped
 from liveaid.render.cache import CACHE, Cache
-from liveaid.routine import Routine, Runs
+from liveaid.render.sound_header import SoundHeader, sound_header
+from liveaid.routine import Routine
+from liveaid.routine.acts import sounds_used
 from liveaid.routine.layout.lay import lay_out_routine
-from liveaid.routine.layout.material import Material, material_of, needs_study
-from liveaid.routine.layout.uses import sounds_used
+from liveaid.routine.layout.material import Material, material_of
+from liveaid.routine.layout.uses import asks_for_study
 from liveaid.routine.opened import Opened
 from liveaid.routine.part_faults import part_faults
 from liveaid.routine.problems import Hindrance
-from liveaid.routine.scene import DECKS, reach, scene_folder
-from liveaid.routine.shipped import shipped
+from liveaid.routine.scene import DECKS, scene_folder
 from liveaid.shelf.database import shelf_for
 from liveaid.shelf.for_map import known_sounds, with_marks, with_shelf_words
-from liveaid.sound.read import open_sound
 from liveaid.study.facts import Study
 
 
@@ -50,9 +49,8 @@ class Judged:
 def judged(found: Opened) -> Judged:
     """The written map of a scene, ready to be judged; nothing is studied or rendered for it."""
     file = found.judged_file
-    if file.resolve().is_relative_to(
-        shipped("scenes").resolve()
-    ):  # its sounds are made where it is first played
+    if file.resolve().is_relative_to(shipped("scenes").resolve()):
+        # Its sounds are made where it is first played.
         return Judged(found.judged, file, False, (), (), {}, {}, {})
     known = known_sounds(found.judged, file, shelf_for(found.file))
     routine = with_shelf_words(found.judged, known)
@@ -61,19 +59,25 @@ def judged(found: Opened) -> Judged:
         name: study.phrases_s for name, study in studies.items() if study.kind == "a cappella"
     }
     marked = with_marks(found.judged, known)
-    files = _Files(marked, file, studies, found.written)
-    materials = files.materials()
-    files.faults += part_faults(found.judged, sound_s=files.sound_s, digests=files.digests())
+    headers, faults = _headers(marked, file, found.written)
+    sound_s = {name: header.duration_s for name, header in headers.items()}
+    materials, unstudied = _materials(marked, file, headers, studies)
+    digests = {
+        name: content_hash(str(header.path))[0]
+        for name, header in headers.items()
+        if marked.sounds[name].parts_of
+    }
+    faults += part_faults(found.judged, sound_s=sound_s, digests=digests)
     laid = None
-    if not routine.placed and not files.faults and not files.unstudied:
+    if not routine.placed and not faults and not unstudied:
         laid = lay_out_routine(marked, materials)
-    if laid is None or laid.placed is None:
-        faults = (*files.faults, *(laid.faults if laid else ()))
-        return Judged(
-            routine, file, False, faults, tuple(files.unstudied), materials, files.sound_s, phrases
-        )
-    placed = with_shelf_words(laid.placed, known)
-    return Judged(placed, file, True, laid.faults, (), materials, files.sound_s, phrases)
+        faults += laid.faults
+    laid_out = laid is not None and laid.placed is not None
+    if laid is not None and laid.placed is not None:
+        routine = with_shelf_words(laid.placed, known)
+    return Judged(
+        routine, file, laid_out, tuple(faults), tuple(unstudied), materials, sound_s, phrases
+    )
 
 
 def layer(found: Opened) -> Callable[[Routine], Routine | None] | None:
@@ -84,81 +88,44 @@ def layer(found: Opened) -> Callable[[Routine], Routine | None] | None:
     return lambda routine: lay_out_routine(routine, seen.materials).placed
 
 
-class _Files:
-    """The sounds' files as their headers tell them, with what was studied of them before."""
+def _headers(
+    routine: Routine, file: Path, written: Routine | None
+) -> tuple[dict[str, SoundHeader], list[Hindrance]]:
+    """Where each sound lies and how long it is; a fault for each that is played and not to be had.
 
-    def __init__(
-        self,
-        routine: Routine,
-        section_map: Path,
-        studies: dict[str, Study],
-        written: Routine | None,
-    ) -> None:
-        """`written`: the map whose words for the files the performer knows."""
-        self._routine, self._map, self._studies = routine, section_map, studies
-        self._written = (written or routine).sounds
-        self._cache = Cache(scene_folder(section_map) / DECKS / CACHE)
-        self.faults: list[Hindrance] = []
-        self.unstudied: list[str] = []
-        self.sound_s: dict[str, float] = {}
+    `written`: the map whose words for the files the performer knows.
+    """
+    words, used = (written or routine).sounds, sounds_used(routine)
+    headers: dict[str, SoundHeader] = {}
+    faults: list[Hindrance] = []
+    for name, sound in routine.sounds.items():
+        called = words[name].file if name in words else sound.file
+        header = sound_header(name, sound.file, file, called=called)
+        if isinstance(header, SoundHeader):
+            headers[name] = header
+        elif name in used:
+            faults.append(header)
+    return headers, faults
 
-    def materials(self) -> dict[str, Material]:
-        """What is known of each sound in use; faults are gathered for those that cannot be had."""
-        used = sounds_used(self._routine)
-        made = {}
-        for name in self._routine.sounds:
-            lies = self._header(name, used=name in used)
-            if lies is None or name not in used:
+
+def _materials(
+    routine: Routine, file: Path, headers: Mapping[str, SoundHeader], studies: Mapping[str, Study]
+) -> tuple[dict[str, Material], list[str]]:
+    """What is known of each sound that is played, by the shelf or by an earlier render's study;
+    and those of which too little is known."""
+    cache = Cache(scene_folder(file) / DECKS / CACHE)
+    materials: dict[str, Material] = {}
+    unstudied: list[str] = []
+    for name, places in sounds_used(routine).items():
+        if name not in headers:
+            continue
+        header, study = headers[name], studies.get(name)
+        if study is None and asks_for_study(routine, name):
+            study = cache.find_study(content_hash(str(header.path))[0])
+            if study is None:
+                unstudied.append(name)
                 continue
-            path, frames, rate_hz = lies
-            study = self._study(name, path)
-            if study is None and self._asks_for_study(name):
-                self.unstudied.append(name)
-                continue
-            made[name] = material_of(
-                self._routine, name, used[name], frames=frames, rate_hz=rate_hz, study=study
-            )
-        return made
-
-    def digests(self) -> dict[str, str]:
-        """The bytes' hash of each sound whose parts say which file they were found in."""
-        found = {}
-        for name in self.sound_s:
-            if self._routine.sounds[name].parts_of:
-                path = reach(self._routine.sounds[name].file, self._map)
-                found[name] = content_hash(str(path))[0]
-        return found
-
-    def _header(self, name: str, *, used: bool) -> tuple[Path, int, int] | None:
-        """Where a sound lies, its frames and its rate; None, and a fault, when it cannot be had."""
-        said = self._routine.sounds[name].file
-        where = ("sounds", name, "file")
-        try:
-            path = reach(said, self._map)
-            if not path.is_file():
-                called = self._written[name].file if name in self._written else said
-                raise Unreadable(f"{called}, {'a folder' if path.is_dir() else 'no such file'}")
-            with open_sound(path) as reader:
-                frames, rate_hz = reader.declared, reader.rate_hz
-        except (Unreadable, Stray, OSError) as error:
-            if used:
-                self.faults.append(
-                    Hindrance(where, str(error), "a sound file, relative to the map, would do")
-                )
-            return None
-        self.sound_s[name] = frames / rate_hz
-        return path, frames, rate_hz
-
-    def _study(self, name: str, path: Path) -> Study | None:
-        """From the shelf, else from an earlier render."""
-        if name in self._studies or not self._asks_for_study(name):
-            return self._studies.get(name)
-        return self._cache.find_study(content_hash(str(path))[0])
-
-    def _asks_for_study(self, name: str) -> bool:
-        plans = [plan for _, _, plan in sounds_used(self._routine)[name]]
-        return needs_study(
-            self._routine.sounds[name],
-            runs=any(isinstance(plan, Runs) or plan.bars_in > 0 for plan in plans),
-            from_start=any(not isinstance(plan, Runs) and plan.bars_in == 0 for plan in plans),
+        materials[name] = material_of(
+            routine, name, places, frames=header.frames, rate_hz=header.rate_hz, study=study
         )
+    return materials, unstudied

@@ -93,11 +93,11 @@ def midi(midi: str, midi_api: str, seconds: float, out: Path, **wanted: Any) -> 
     screen.print(f"{lesson.asks} s skips, b goes back, Ctrl-C when no more are wanted.")
 
     def turned() -> None:
-        screen.print(f"{lesson.says} {lesson.asks}", markup=False)
+        screen.print(f"{lesson.says} {lesson.asks}")
 
     def opened(name: str) -> None:
         lit = "" if lesson.lights else " Its lamps cannot be reached, so nothing will light up."
-        screen.print(f"Listening to {name}.{lit}", markup=False)
+        screen.print(f"Listening to {name}.{lit}")
 
     async def job(ended: asyncio.Event) -> None:
         answers: asyncio.Queue[str] = asyncio.Queue()
@@ -109,7 +109,7 @@ def midi(midi: str, midi_api: str, seconds: float, out: Path, **wanted: Any) -> 
 
     _run(job)
     write_draft(out, lesson.layout(), ["Learned from the pads pressed."])
-    screen.print(f"Written: {out}. To be used with `liveaid perform --lamps {out}`.", markup=False)
+    screen.print(f"Written: {out}. To be used with `liveaid perform --lamps {out}`.")
     return 0
 
 
@@ -142,8 +142,5 @@ def _run(job: Callable[[asyncio.Event], Coroutine[Any, Any, Result]]) -> Result:
 def _say(out: Path, learned: Learned, messages: int) -> None:
     screen = console()
     screen.print(f"{messages} messages heard.")
-    for note in learned.notes:
-        screen.print(f"  {note}", markup=False, soft_wrap=True)
-    screen.print(
-        f"Written: {out}. To be used with `liveaid perform --osc-map {out}`.", markup=False
-    )
+    screen.say(*(f"  {note}" for note in learned.notes))
+    screen.print(f"Written: {out}. To be used with `liveaid perform --osc-map {out}`.")

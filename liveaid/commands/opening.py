@@ -4,19 +4,17 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
-from typing import NoReturn
 
 import click
-from rich.console import Console
 from rich.text import Text
 
 from liveaid.errors import LiveaidError
 from liveaid.files.aside import write_aside
-from liveaid.files.folders import cache_folder
+from liveaid.files.file_bytes import reason
+from liveaid.files.folders import cache_folder, shipped
 from liveaid.routine.opened import Opened, open_scene
 from liveaid.routine.scene import MAP, map_file, own
-from liveaid.routine.shipped import shipped
-from liveaid.terminal import HarmlessConsole, progress_bar
+from liveaid.terminal import HarmlessConsole, console, progress_bar
 
 
 def opened(scene: str) -> Opened:
@@ -42,14 +40,14 @@ def opened_to_play(scene: str) -> Opened:
 def say_state(found: Opened) -> None:
     """Say loudly, beside the report, that what is used is not what is written; else nothing."""
     if found.state in ("edited since", "broken") and found.placed is not None:
-        shout(HarmlessConsole(stderr=True, highlight=False), found)
+        shout(console(stderr=True), found)
 
 
-def shout(screen: Console, found: Opened) -> None:
+def shout(screen: HarmlessConsole, found: Opened) -> None:
     """What the performer must know of the map, not to be overlooked."""
     for number, line in enumerate(found.says()):
         text = Text(f" {line} ", style="bold reverse") if number == 0 else Text(f"  {line}")
-        screen.print(text, soft_wrap=True)
+        screen.say(text)
 
 
 def _comes_along(scene: str) -> bool:
@@ -90,9 +88,5 @@ def _make(scene: str) -> None:
                 ),
             )
     except OSError as error:
-        _no_room(folder, error)
-
-
-def _no_room(folder: Path, error: OSError) -> NoReturn:
-    why = (error.strerror or str(error)).lower()
-    raise LiveaidError(f"{folder}: found {why}; a cache folder that can be written to would do")
+        would_do = "a cache folder that can be written to would do"
+        raise LiveaidError(f"{folder}: found {reason(error)}; {would_do}") from error

@@ -7,15 +7,15 @@ from pathlib import Path
 from typing import Any
 
 import click
-from rich.console import Console
 
-from liveaid.commands.habits_option import habits_option, with_habits
 from liveaid.commands.opening import opened_to_play, shout
 from liveaid.commands.stage_options import (
+    habits_option,
     share_lines,
     stage_options,
     stage_settings,
     stage_watchers,
+    with_habits,
 )
 from liveaid.routine.opened import Opened
 from liveaid.stage import Service, Settings, Watcher
@@ -24,7 +24,7 @@ from liveaid.stage.garbage import keep_what_is_loaded
 from liveaid.stage.lamp_text import TerminalView
 from liveaid.stage.living import LivingMap
 from liveaid.stage.soundcheck_view import SoundCheckView
-from liveaid.terminal import console
+from liveaid.terminal import HarmlessConsole, console
 
 
 @click.command("perform")
@@ -75,8 +75,7 @@ async def _sound_check(found: Opened, settings: Settings, beside: list[Watcher])
             await stage.run()
     missing = [item for item in view.items if item.standing in ("missing", "wrong")]
     screen.print("Ready." if not missing else "Not ready:")
-    for item in missing:
-        screen.print(f"  {item.name}: {item.says}", markup=False, soft_wrap=True)
+    screen.say(*(f"  {item.name}: {item.says}" for item in missing))
     return 1 if missing else 0
 
 
@@ -90,22 +89,19 @@ async def _perform(
     with ends_by_signal(stage.ask_stop):
         async with stage:
             _say_where(screen, stage, settings)
-            for line in learnt:
-                screen.print(line, markup=False, highlight=False, soft_wrap=True)
+            screen.say(*learnt)
             shout(screen, found)
             keep_what_is_loaded()
             await stage.run()
     screen.print("Lamps off, ports closed.")
 
 
-def _say_where(screen: Console, stage: Service, settings: Settings) -> None:
-    screen.print(f"Page     {stage.address}", markup=False, soft_wrap=True)
-    for line in share_lines(settings.share):
-        screen.print(line, markup=False, highlight=False, soft_wrap=True)
-    screen.print(f"OSC in   {stage.osc_address}", markup=False)
+def _say_where(screen: HarmlessConsole, stage: Service, settings: Settings) -> None:
+    screen.say(f"Page     {stage.address}", *share_lines(settings.share))
+    screen.say(f"OSC in   {stage.osc_address}")
     lamps = (
         f"{settings.midi}: {stage.midi_state}"
         if settings.midi
         else "no controller (--midi NAME would light one)"
     )
-    screen.print(f"Lamps    {lamps}", markup=False, soft_wrap=True)
+    screen.say(f"Lamps    {lamps}")

@@ -29,9 +29,9 @@ def command(midi_api: str, as_json: bool) -> int:
     for way, title in (("out", "Lamps (outputs)"), ("in", "Pads (inputs)")):
         screen.print(title)
         for api, name in found[way]:
-            screen.print(f"  {name}  [{api}]", markup=False, soft_wrap=True)
+            screen.say(f"  {name}  [{api}]")
         if not found[way]:
             screen.print("  none")
     for api, why in absent.items():
-        screen.print(f"Not reached: {api} ({why})", markup=False, soft_wrap=True)
+        screen.say(f"Not reached: {api} ({why})")
     return 0

@@ -9,19 +9,20 @@ from pathlib import Path
 from typing import Any
 
 import click
-from rich.console import Console
 
 from liveaid.commands.calibrate import calibrate
-from liveaid.commands.habits_option import habits_option, with_habits
 from liveaid.commands.opening import opened_to_play, say_state
 from liveaid.commands.slower_decks import with_slower_decks
 from liveaid.commands.speaking import Speaker
 from liveaid.commands.stage_options import (
     STAGE_WORDS,
+    habits_option,
+    rehearse_page,
     share_lines,
     stage_options,
     stage_settings,
     stage_watchers,
+    with_habits,
 )
 from liveaid.errors import UsageError
 from liveaid.practice.delays import NO_DELAYS
@@ -46,7 +47,7 @@ from liveaid.stage import Address, Service, Settings
 from liveaid.stage.ending import ends_by_signal
 from liveaid.stage.living import LivingMap
 from liveaid.stage.osc_map import DEFAULT_MAP
-from liveaid.terminal import console, json_option, print_json
+from liveaid.terminal import HarmlessConsole, console, json_option, print_json
 
 
 class _Percent(click.ParamType):  # type: ignore[type-arg]
@@ -232,8 +233,7 @@ def _report_at_once(trace: Trace, aim: Aim, *, as_json: bool) -> int:
         print_json({"takes": [take.to_json() for take in found]})
         return 0
     screen = console()
-    for take in found:
-        screen.print(take_line(take.report, ended=take.ended), markup=False, soft_wrap=True)
+    screen.say(*(take_line(take.report, ended=take.ended) for take in found))
     if not found:
         screen.print("No take in this trace.")
     return 0
@@ -283,8 +283,7 @@ async def _rehearse(
             async with stage:
                 if not options["as_json"]:
                     _say_where(screen, stage, session, takes, plan, kept=store is not None)
-                    for line in learnt:
-                        screen.print(line, markup=False, highlight=False, soft_wrap=True)
+                    screen.say(*learnt)
                 say_state(found)
                 await _until_done(stage, trace)
     finally:
@@ -325,7 +324,7 @@ async def _until_done(stage: Service, trace: Trace | None) -> None:
 
 
 def _say_where(
-    screen: Console,
+    screen: HarmlessConsole,
     stage: Service,
     session: Session,
     takes: Path,
@@ -333,11 +332,9 @@ def _say_where(
     *,
     kept: bool,
 ) -> None:
-    base, _, token = stage.address.partition("?")
-    page = f"{base}rehearse" + (f"?{token}" if token else "")
     ladder = session.ladder
     lines = [
-        f"Page     {page}  (clicks; start quiet)",
+        f"Page     {rehearse_page(stage)}  (clicks; start quiet)",
         *share_lines(stage.settings.share),
         f"OSC in   {stage.osc_address}",
         f"Takes    {takes if kept else 'not kept: a replay'}",
@@ -358,24 +355,21 @@ def _say_where(
         f"         {turn.what or 'break'} {turn.lasts_s / 60:.0f} min: {turn.why}"
         for turn in (plan.turns if plan else ())
     ]
-    for line in lines:
-        screen.print(line, markup=False, soft_wrap=True)
+    screen.say(*lines)
 
 
-def _tell(screen: Console, take: ScoredTake, session: Session, *, as_json: bool) -> None:
+def _tell(screen: HarmlessConsole, take: ScoredTake, session: Session, *, as_json: bool) -> None:
     if as_json:
         print_json(take.to_json())
         return
     first = take_line(take.report, ended=take.ended, number=take.number)
-    for line in (first, *(f"    {said}" for said in hand_lines(take.report))):
-        screen.print(line, markup=False, soft_wrap=True)
+    screen.say(first, *(f"    {said}" for said in hand_lines(take.report)))
     if session.ladder is not None:
         ladder = session.ladder
         screen.print(
             f"    next: {ladder.tempo_bpm:.1f} BPM, pitch {ladder.pitch_percent:+.1f} %, "
-            f"{ladder.clean_run} clean in a row",
-            markup=False,
+            f"{ladder.clean_run} clean in a row"
         )
         if session.other_decks is not None:
             told = to_load(session.aim.piece, session.other_decks)
-            screen.print(f"    {told}", markup=False, soft_wrap=True)
+            screen.say(f"    {told}")

@@ -2,11 +2,7 @@
 
 from __future__ import annotations
 
-from functools import partial
-
 import click
-from rich.markup import escape
-from rich.table import Table
 
 from liveaid.render.level import LOUDNESS_LUFS
 from liveaid.render.outcome import Rendered
@@ -16,7 +12,7 @@ from liveaid.routine.model import clock_time
 from liveaid.routine.scene import map_file
 from liveaid.shelf.database import shelf_for
 from liveaid.shelf.for_map import known_sounds, with_marks
-from liveaid.terminal import console, json_option, print_json, progress_bar
+from liveaid.terminal import console, json_option, print_json, progress_bar, report_table
 
 
 @click.command()
@@ -81,17 +77,17 @@ def command(
 
 def _print(rendered: Rendered) -> None:
     out = console()
-    say = partial(out.print, soft_wrap=True, markup=False)
-    table = Table(title="On the records", box=None, title_justify="left")
-    for head in ("deck", "cue", "sticker", "lasts", "sound", "LUFS", "dBTP", "set pieces"):
-        table.add_column(head, justify="left" if head in ("deck", "sound") else "right")
+    table = report_table(
+        "On the records", "deck", "cue", "sticker", "lasts", "sound", "LUFS", "dBTP", "set pieces",
+        right=("cue", "sticker", "lasts", "LUFS", "dBTP", "set pieces"), ruled=False,
+    )  # fmt: skip
     for cut in rendered.cuts:
         table.add_row(
             cut.side,
             f"{cut.cue_s:.3f} s",
             f"{round(cut.sticker_degrees) % 360}°",
             f"{cut.length_s:.2f} s",
-            escape(" + ".join(cut.sounds)),
+            " + ".join(cut.sounds),
             "silent" if cut.loudness_lufs is None else f"{cut.loudness_lufs:.1f}",
             "" if cut.true_peak_dbtp is None else f"{cut.true_peak_dbtp:.1f}",
             ", ".join(str(piece + 1) for piece in cut.pieces),
@@ -102,20 +98,17 @@ def _print(rendered: Rendered) -> None:
         if deck.wound_turns > deck.least_turns:
             least = f"no order needs less than {deck.least_turns:.1f}"
         shared = f"; {deck.shared} refrains share a copy" if deck.shared else ""
-        say(
+        out.say(
             f"{deck.file}: {clock_time(round(deck.length_s))}, {deck.cues} cues, "
             f"{deck.winds} winds of {deck.wound_turns:.1f} turns in all ({least}){shared}"
         )
-    say(f"{rendered.guide}: {clock_time(round(rendered.guide_s))}")
-    for path in (rendered.routine, rendered.sheet):
-        say(str(path))
+    out.say(f"{rendered.guide}: {clock_time(round(rendered.guide_s))}")
+    out.say(str(rendered.routine), str(rendered.sheet))
     kept = sum(cut.kept for cut in rendered.cuts)
     if kept:
-        say(f"{kept} of {len(rendered.cuts)} are from the last render: nothing in them changed")
-    for path in rendered.set_aside:
-        say(f"A file of yours stood there; it is now {path}")
-    for remark in rendered.remarks:
-        say(f"Note: {remark}")
+        out.say(f"{kept} of {len(rendered.cuts)} are from the last render: nothing in them changed")
+    out.say(*(f"A file of yours stood there; it is now {path}" for path in rendered.set_aside))
+    out.say(*(f"Note: {remark}" for remark in rendered.remarks))
     for finding in rendered.unplayable:
         place = f"{finding.piece + 1} {finding.name}: " if finding.piece is not None else ""
-        say(f"Not playable: {place}{finding.says}. {finding.way_out}.")
+        out.say(f"Not playable: {place}{finding.says}. {finding.way_out}.")

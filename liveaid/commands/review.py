@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import Any
 
 import click
-from rich.console import Console
 from rich.table import Table
 
 from liveaid.commands.opening import opened, say_state
@@ -32,7 +31,14 @@ from liveaid.practice.trace import pack
 from liveaid.practice.weeks import WeeksOf
 from liveaid.routine import SIDES, Routine
 from liveaid.routine.scene import DECKS, own, scene_folder
-from liveaid.terminal import console, json_option, print_json, progress_bar
+from liveaid.terminal import (
+    HarmlessConsole,
+    console,
+    json_option,
+    print_json,
+    progress_bar,
+    report_table,
+)
 
 
 @click.command("review")
@@ -94,7 +100,7 @@ def command(scene: str, **options: Any) -> int:
             from liveaid.commands.hearing import hear_take
 
             said = hear_take(routine, scene_folder(file), reader, *options["hear"])
-            console().print(said, markup=False, soft_wrap=True)
+            console().say(said)
             return 0
         if options["strokes_of"]:
             number, as_json = options["strokes_of"], options["as_json"]
@@ -119,28 +125,27 @@ def command(scene: str, **options: Any) -> int:
     return 0
 
 
-def _say_weeks(screen: Console, found: Sequence[WeeksOf]) -> None:
+def _say_weeks(screen: HarmlessConsole, found: Sequence[WeeksOf]) -> None:
     """A line a week, and a word where nothing is gained."""
     for one in found:
-        screen.print(one.name, markup=False)
+        screen.print(one.name)
         for week in one.weeks:
             part = "" if week.tempo_part is None else f", clean at {week.tempo_part:.0%}"
-            screen.print(
+            screen.say(
                 f"    {week.monday}  {week.takes:3d} takes, {week.rate.clean} clean of "
                 f"{week.rate.takes} at full tempo, {early_or_late(week.bias_ms)}, "
-                f"spread {_ms(week.spread_ms) or '-'}{part}",
-                markup=False, soft_wrap=True,
-            )  # fmt: skip
+                f"spread {_ms(week.spread_ms) or '-'}{part}"
+            )
         if one.plateau:
-            screen.print(f"    {one.plateau}", markup=False, soft_wrap=True)
+            screen.say(f"    {one.plateau}")
 
 
-def _say_plan(screen: Console, found: Review) -> None:
+def _say_plan(screen: HarmlessConsole, found: Review) -> None:
     for note in found.notes[:5]:
-        screen.print(f"{_when(note.at)}  {note.text}", markup=False)
+        screen.print(f"{_when(note.at)}  {note.text}")
     for day in found.plan:
         what = ", ".join(day.what)
-        screen.print(f"{day.day}  {what}: {day.takes} takes ({day.why})", markup=False)
+        screen.print(f"{day.day}  {what}: {day.takes} takes ({day.why})")
 
 
 def _when(at: float) -> str:
@@ -150,7 +155,7 @@ def _when(at: float) -> str:
 
 def _write_trace(reader: TakeReader, number: int, file: Path) -> int:
     file.write_bytes(pack(reader.kept(number).trace))
-    console().print(f"{file}: take {number}", markup=False, soft_wrap=True)
+    console().say(f"{file}: take {number}")
     return 0
 
 
@@ -168,33 +173,29 @@ def _draw(routine: Routine, reader: TakeReader, folder: Path) -> list[str]:
     return written
 
 
-def _say(screen: Console, found: Review, drawn: Sequence[str]) -> None:
+def _say(screen: HarmlessConsole, found: Review, drawn: Sequence[str]) -> None:
     outlook = found.outlook
     screen.print(_takes_table(found))
     if found.spoiled:
         numbers = ", ".join(map(str, found.spoiled))
-        screen.print(f"Spoiled in the file, and left out: take {numbers}.", markup=False)
+        screen.print(f"Spoiled in the file, and left out: take {numbers}.")
     screen.print(_pieces_table(outlook))
-    for line in _spoken_lines(found):
-        screen.print(line, markup=False, soft_wrap=True)
+    screen.say(*_spoken_lines(found))
     _say_next(screen, outlook)
     runs = outlook.run_throughs
     screen.print(
-        f"Run-throughs: {runs.clean} clean of {runs.takes} ({runs.low:.0%} to {runs.high:.0%})",
-        markup=False,
+        f"Run-throughs: {runs.clean} clean of {runs.takes} ({runs.low:.0%} to {runs.high:.0%})"
     )
     if outlook.stage_ready:
         screen.print("Stage ready.")
     else:
-        screen.print(f"Not stage ready yet, {len(outlook.missing)} in the way:", markup=False)
-        for line in outlook.missing[:4]:
-            screen.print(f"  {line}", markup=False)
+        screen.print(f"Not stage ready yet, {len(outlook.missing)} in the way:")
+        screen.say(*(f"  {line}" for line in outlook.missing[:4]))
     minutes = int(found.today.hands_on_s // 60)
-    screen.print(f"Hands on today: {minutes} min. {HANDS_CAUTION}", markup=False)
+    screen.print(f"Hands on today: {minutes} min. {HANDS_CAUTION}")
     if found.today.noise is not None:
-        screen.print(found.today.noise, markup=False)
-    for picture in drawn:
-        screen.print(picture, markup=False, soft_wrap=True)
+        screen.print(found.today.noise)
+    screen.say(*drawn)
 
 
 def _spoken_lines(found: Review) -> list[str]:
@@ -206,7 +207,7 @@ def _spoken_lines(found: Review) -> list[str]:
     return []
 
 
-def _say_strokes(screen: Console, reader: TakeReader, number: int, *, as_json: bool) -> int:
+def _say_strokes(screen: HarmlessConsole, reader: TakeReader, number: int, *, as_json: bool) -> int:
     """Every stroke of one take: begun, turned, how far, and its openings."""
     report = reader.score(number)
     if report is None:
@@ -214,12 +215,11 @@ def _say_strokes(screen: Console, reader: TakeReader, number: int, *, as_json: b
     if as_json:
         print_json({"take": number, **strokes_json(report)})
         return 0
-    table = Table(
-        title=f"Strokes of take {number}; ms late, below 0 early", title_justify="left",
-        box=None, pad_edge=False,
+    numbers = ("Beat", "Hand", "Begun", "Turned", "Way", "Opened", "Shut")
+    table = report_table(
+        f"Strokes of take {number}; ms late, below 0 early",
+        "Set piece", *numbers[:2], "Act", *numbers[2:], right=numbers, ruled=False,
     )  # fmt: skip
-    for word in ("Set piece", "Beat", "Hand", "Act", "Begun", "Turned", "Way", "Opened", "Shut"):
-        table.add_column(word, justify="left" if word in ("Set piece", "Act") else "right")
     for piece in report.pieces:
         for act in piece.acts:
             if act.way_turns is not None:
@@ -228,16 +228,17 @@ def _say_strokes(screen: Console, reader: TakeReader, number: int, *, as_json: b
     return 0
 
 
-def _say_next(screen: Console, found: Outlook) -> None:
+def _say_next(screen: HarmlessConsole, found: Outlook) -> None:
     for turn, one in enumerate(found.order[:3], 1):
-        screen.print(f"{turn}. {one.name}: {one.why}", markup=False)
-    screen.print(RULE, markup=False)
+        screen.print(f"{turn}. {one.name}: {one.why}")
+    screen.print(RULE)
 
 
 def _takes_table(found: Review) -> Table:
-    table = Table(title="Takes, latest first", title_justify="left", box=None, pad_edge=False)
-    for word in ("No.", "When", "What", "Tempo", "Verdict", "Timing", "Spread", "Missed", "Added"):
-        table.add_column(word, justify="right" if word in ("No.", "Tempo", "Spread") else "left")
+    table = report_table(
+        "Takes, latest first", "No.", "When", "What", "Tempo", "Verdict", "Timing", "Spread",
+        "Missed", "Added", right=("No.", "Tempo", "Spread"), ruled=False,
+    )  # fmt: skip
     for take, report in found.takes:
         table.add_row(
             str(take.id), _when(take.at), take.aim or "run-through",
@@ -249,12 +250,10 @@ def _takes_table(found: Review) -> Table:
 
 
 def _pieces_table(found: Outlook) -> Table:
-    table = Table(
-        title="Set pieces at full tempo: clean, and where the true rate lies (95 %)",
-        title_justify="left", box=None, pad_edge=False,
+    table = report_table(
+        "Set pieces at full tempo: clean, and where the true rate lies (95 %)",
+        "Set piece", "Clean", "From", "To", "Timing", "Spread", "Days since", "Ready", ruled=False,
     )  # fmt: skip
-    for word in ("Set piece", "Clean", "From", "To", "Timing", "Spread", "Days since", "Ready"):
-        table.add_column(word)
     for one in found.standings:
         days = "never" if one.days_since is None else f"{one.days_since:.1f}"
         table.add_row(
@@ -283,11 +282,11 @@ def _recording(routine: Routine, file: Path, options: dict[str, Any]) -> int:
         print_json(report.to_json())
         return 0
     screen = console()
-    screen.print(take_line(report), markup=False, soft_wrap=True)
+    screen.say(take_line(report))
     for piece in report.pieces:
-        screen.print(_piece_line(piece), markup=False, soft_wrap=True)
+        screen.say(_piece_line(piece))
         for act in piece.acts:
-            screen.print(_act_line(act), markup=False)
+            screen.print(_act_line(act))
     return 0
 
 

@@ -126,7 +126,7 @@ def command(scene: str, osc: str, record: Path | None, as_json: bool, **options:
     if as_json:
         print_json(report)
     else:
-        console().print(_line(report), markup=False, soft_wrap=True)
+        console().say(_line(report))
     return 130 if stopped else 0
 
 
@@ -162,7 +162,7 @@ def _play_back(what: str, file: Path, address: Address, *, as_json: bool) -> int
     if as_json:
         print_json({"trace": what, "to": str(address), "datagrams": sent})
     else:
-        console().print(f"Take {what} played back: {sent} datagrams to {address}.", markup=False)
+        console().print(f"Take {what} played back: {sent} datagrams to {address}.")
     return 0
 
 

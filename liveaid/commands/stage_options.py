@@ -15,11 +15,13 @@ from typing import Any, TypeVar, cast
 import click
 
 from liveaid.commands.deck_files import deck_lengths_s
-from liveaid.errors import UsageError
+from liveaid.errors import LiveaidError, UsageError
 from liveaid.files.folders import data_folder
+from liveaid.practice.learnt import learnt
+from liveaid.practice.report import takes_file
 from liveaid.routine import SIDES, Routine
 from liveaid.routine.config_file import config_path, load_config
-from liveaid.stage import Settings, Watcher, parse_address
+from liveaid.stage import Service, Settings, Watcher, parse_address
 from liveaid.stage.keeper import Keeper, sign_of_life
 from liveaid.stage.lamp_layout import LampLayout
 from liveaid.stage.lamps_out import lamps_out as lamps_out_now
@@ -130,7 +132,7 @@ def _put_lamps_out(options: dict[str, Any]) -> int:
         layout=main.layout, midi=main.midi or None, also=also, midi_api=str(options["midi_api"])
     )
     for name, why in lamps_out_now(settings).items():
-        console(stderr=True).print(f"{name}: {why}", markup=False)
+        console(stderr=True).print(f"{name}: {why}")
     return 0
 
 
@@ -142,7 +144,7 @@ def _keep(options: dict[str, Any]) -> int:
     return Keeper(
         functools.partial(_run_again, words),
         lamps_out=lambda: _put_lamps_out(options),
-        say=lambda line: console(stderr=True).print(line, markup=False, soft_wrap=True),
+        say=console(stderr=True).say,
     ).run()
 
 
@@ -172,6 +174,12 @@ def stage_watchers(options: dict[str, Any], settings: Settings) -> list[Watcher]
     log = None if options["log"] == "no" else Path(options["log"] or data_folder() / "stage.log")
     kept = [*([StageLog(log)] if log else []), *sign_of_life()]
     return [*kept, screen, *sharing, *out.watchers(settings.midi_api)]
+
+
+def rehearse_page(stage: Service) -> str:
+    """The address of the page that clicks, with the token that opens it."""
+    base, _, token = stage.address.partition("?")
+    return f"{base}rehearse" + (f"?{token}" if token else "")
 
 
 def share_lines(share: Share | None) -> list[str]:
@@ -215,6 +223,30 @@ def stage_settings(options: dict[str, Any], routine: Routine, map_file: Path) ->
     if settings.osc_map.position.unit == "fraction":
         return dataclasses.replace(settings, file_s=deck_lengths_s(routine, map_file))
     return settings
+
+
+def habits_option(command: _Command) -> _Command:
+    """Add `--no-habits`."""
+    return click.option(
+        "--no-habits", is_flag=True,
+        help="Follow by what is usual, not by what kept takes of the whole routine say of you.",
+    )(command)  # fmt: skip
+
+
+def with_habits(
+    settings: Settings, routine: Routine, *, map_file: Path, takes: Path | None
+) -> tuple[Settings, list[str]]:
+    """The settings with the performer's habits, and the line that tells what was learnt.
+
+    `takes`: where they are kept; None: beside the map. Some that can't be read stop nothing.
+    """
+    try:
+        habits = learnt(takes or takes_file(map_file), routine)
+    except LiveaidError as error:
+        return settings, [f"Learnt   nothing: {error}"]
+    if habits is None:
+        return settings, []
+    return dataclasses.replace(settings, habits=habits), [f"Learnt   {habits.says}"]
 
 
 def _made_up_token() -> str:

@@ -89,7 +89,7 @@ def _played(aim: Aim, console: Console, seed: int, on_stage: Settings | None) ->
     if on_stage is not None:
         live(routine, performance, console, settings=on_stage, until_s=performance.duration_s)
     outcome = at_once(routine, performance, Console(file=StringIO()), aim=aim)
-    beat_s = [60.0 / piece.tempo_bpm for piece in routine.pieces].__getitem__
+    beat_s = [piece.beat_s for piece in routine.pieces].__getitem__
     score = tally(outcome.said, performance.truth.at, beat_s)
     return {"beats_right": round(score.beats_right, 2), **_score(outcome)}
 
@@ -126,11 +126,11 @@ def _once(names: Iterable[str]) -> list[str]:
 def _say(console: Console, spoken: Sequence[Call], told: dict[str, Any]) -> None:
     lines = " · ".join(call.says for call in spoken[:MOST_SAID])
     lines += " · ..." if len(spoken) > MOST_SAID else ""
-    console.print(f"{told['piece']}: {lines}", markup=False, soft_wrap=True)
+    console.print(f"{told['piece']}: {lines}", soft_wrap=True)
     console.print(
         f"  playable up to {told['fastest_bpm']:.0f} BPM; followed to the beat"
         f" {told['beats_right']:.1f} % of the time; take {told['score'] or 'not found'}",
-        markup=False, soft_wrap=True,
+        soft_wrap=True,
     )  # fmt: skip
     for line in told.get("hands", ()):
-        console.print(f"  {line}", markup=False, soft_wrap=True)
+        console.print(f"  {line}", soft_wrap=True)

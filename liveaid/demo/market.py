@@ -5,7 +5,7 @@ Machine-made on purpose: every beat falls on its sample, so what the demo measur
 
 from __future__ import annotations
 
-import filecmp
+import io
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,6 +15,7 @@ import soundfile
 
 from liveaid.demo import voices
 from liveaid.demo.voices import VOICES_RATE_HZ, Samples
+from liveaid.files.aside import write_aside
 
 Hit = tuple[float, Samples]
 """A beat from the sound's first beat, and what sounds there."""
@@ -53,17 +54,13 @@ def write_sounds(
 
     `on_sound` is called after each, for a progress bar.
     """
-    folder.mkdir(parents=True, exist_ok=True)
     written = []
     for number, sound in enumerate(market_sounds()):
         path = folder / f"{sound.name}.wav"
-        aside = path.with_suffix(".part")
-        aside.unlink(missing_ok=True)  # left by a crash, or a link
-        soundfile.write(aside, rendered(sound, seed=number), VOICES_RATE_HZ, "PCM_24", format="WAV")
-        if path.exists() and filecmp.cmp(aside, path, shallow=False):
-            aside.unlink()
-        else:
-            aside.replace(path)
+        made = io.BytesIO()
+        soundfile.write(made, rendered(sound, seed=number), VOICES_RATE_HZ, "PCM_24", format="WAV")
+        if not path.is_file() or path.read_bytes() != made.getvalue():
+            write_aside(path, made.getvalue())
         written.append(path)
         on_sound(sound.name)
     return written

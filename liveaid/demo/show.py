@@ -109,36 +109,22 @@ async def _live(
     takes: Path | None,
 ) -> ShowOutcome:
     outcome = ShowOutcome()
-    watchers: list[Watcher] = [TerminalView(settings.layout, console)]
-    store = TakeStore(takes) if takes else None
-    if takes is not None:
-        session = Session(Aim(routine=routine), count_in_bars=0)
-        watchers.append(Rehearsal(session, routine, store=store, file=takes))
-    try:
-        await _show(routine, performance, console, settings, until_s, watchers, outcome)
-    finally:
-        if store is not None:
-            store.close()
-    return outcome
-
-
-async def _show(
-    routine: Routine,
-    performance: Performance,
-    console: Console,
-    settings: Settings,
-    until_s: float,
-    watchers: Sequence[Watcher],
-    outcome: ShowOutcome,
-) -> None:
     beats = _Beats(outcome, routine.metre)
-    async with _stage(routine, settings, [beats, *watchers]) as stage:
-        console.print(f"Page     {stage.address}", markup=False, soft_wrap=True)
-        console.print(f"OSC in   {stage.osc_address}", markup=False)
-        console.print(f"Lamps    {stage.midi_state}; shown here as text", markup=False)
-        with ends_by_signal(stage.ask_stop):
-            beats.begin_s = time.monotonic() + BREATH_S
-            await _perform(stage, performance, outcome, beats.begin_s, until_s)
+    watchers: list[Watcher] = [beats, TerminalView(settings.layout, console)]
+    with contextlib.ExitStack() as open_files:
+        if takes is not None:
+            store = TakeStore(takes)
+            open_files.callback(store.close)
+            session = Session(Aim(routine=routine), count_in_bars=0)
+            watchers.append(Rehearsal(session, routine, store=store, file=takes))
+        async with _stage(routine, settings, watchers) as stage:
+            console.print(f"Page     {stage.address}", soft_wrap=True)
+            console.print(f"OSC in   {stage.osc_address}")
+            console.print(f"Lamps    {stage.midi_state}; shown here as text")
+            with ends_by_signal(stage.ask_stop):
+                beats.begin_s = time.monotonic() + BREATH_S
+                await _perform(stage, performance, outcome, beats.begin_s, until_s)
+    return outcome
 
 
 @contextlib.asynccontextmanager
@@ -298,6 +284,4 @@ class _Lamps:
         self._gate.ask(levels, now_s)
         if prompt.state == "following" and prompt.piece.index != self._piece:
             self._piece = prompt.piece.index
-            self._console.print(
-                f"{lamp_line(levels)}\n  {prompt_line(prompt)}", markup=False, soft_wrap=True
-            )
+            self._console.print(f"{lamp_line(levels)}\n  {prompt_line(prompt)}", soft_wrap=True)

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from statistics import median
 from typing import Any
+
+from liveaid.routine.plain_data import plain
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +46,7 @@ class FollowTally:
 
     def to_json(self) -> dict[str, Any]:
         """The figures, rounded."""
-        return {k: round(v, 3) if isinstance(v, float) else v for k, v in asdict(self).items()}
+        return plain(self, 3)
 
 
 def tally(

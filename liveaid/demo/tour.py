@@ -51,14 +51,16 @@ def tour(
     _stage(console, "On stage", f"liveaid perform {folder}", f"liveaid simulate {folder}")
     takes = folder / "takes.sqlite"
     outcome, on_socket = _perform(routine, performance, console, fast=fast, takes=takes)
-    beat_s = [60.0 / piece.tempo_bpm for piece in routine.pieces].__getitem__
+    beat_s = [piece.beat_s for piece in routine.pieces].__getitem__
     score = tally(outcome.said, performance.truth.at, beat_s)
     late = lateness_ms(on_socket.shown, performance.truth.at, beat_s)
     _say_score(console, score, outcome, late)
-    review = ["review", str(folder), "--last", "3", "--pictures", str(folder / "practice")]
-    _stage(console, "What to practise next", "liveaid " + " ".join(review))
-    call(review)
-    alley = [] if outcome.stopped else _speak(folder, call, lay_out, console, fast=fast, seed=seed)
+    alley = []
+    if not outcome.stopped:
+        review = ["review", str(folder), "--last", "3", "--pictures", str(folder / "practice")]
+        _stage(console, "What to practise next", "liveaid " + " ".join(review))
+        call(review)
+        alley = _speak(folder, call, lay_out, console, fast=fast, seed=seed)
     return {
         "scene": str(folder),
         "fast": fast,
@@ -108,8 +110,8 @@ def _open_scene(folder: Path, console: Console) -> None:
         write_sounds(sounds, on_sound=lambda _: bar.advance(task))
     idea = load_routine(folder / "routine.yaml").idea
     if idea is not None:
-        console.print(f"Theme  {idea.theme}\nFeel   {idea.feel}", markup=False)
-    console.print(f"Scene  {folder}", markup=False, soft_wrap=True)
+        console.print(f"Theme  {idea.theme}\nFeel   {idea.feel}")
+    console.print(f"Scene  {folder}", soft_wrap=True)
 
 
 def _prepare(folder: Path, call: Call, console: Console) -> None:
@@ -183,4 +185,4 @@ def _stage(console: Console, title: str, *lines: str) -> None:
     console.print()
     console.print(Rule(title, align="left", style="dim"))
     for line in lines:
-        console.print(f"$ {line}", style="dim", markup=False, soft_wrap=True)
+        console.print(f"$ {line}", style="dim", soft_wrap=True)

@@ -1,6 +1,7 @@
 """The instruments of the night market, synthesised: each a plain function from seconds to samples.
 
-All mono float arrays at RATE_HZ, peak at most 1. Noise comes from a generator passed in.
+All mono float arrays at VOICES_RATE_HZ, between a tenth and twice full scale at accent 1: what is
+mixed from them is brought to one peak. Noise comes from a generator passed in.
 """
 
 from __future__ import annotations
@@ -62,7 +63,6 @@ def bass(note: float, duration_s: float, accent: float = 1.0) -> Samples:
     tone = sum(
         np.sin(2 * np.pi * hertz(note) * k * t) / k * np.exp(-t * k / 0.5) for k in range(1, 9)
     )
-    release = np.clip((duration_s - t) / 0.012, 0.0, 1.0)
     release = np.clip((duration_s - t) / 0.012, 0.0, 1.0)
     return accent * 0.5 * _decay(t, 0.6, 0.002) * release * tone
 
@@ -136,4 +136,4 @@ def whistle(note: float, duration_s: float) -> Samples:
     t = seconds(duration_s)
     tone = sum(np.sin(2 * np.pi * hertz(note) * n * t) / n**2 for n in range(1, 5))
     edge = np.minimum(1.0, np.minimum(t, duration_s - t) / 0.02)
-    return np.asarray(0.5 * tone * edge)
+    return np.asarray(tone * edge)

@@ -15,7 +15,7 @@ def shown(path: str | os.PathLike[str]) -> str:
     return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text)
 
 
-def is_plain(path: str) -> bool:
+def reads_back(path: str) -> bool:
     """Whether `shown` writes the path as it is, so that it can be read back."""
     return shown(path) == path
 

@@ -252,7 +252,7 @@ def _one_line(error: BaseException) -> str:
         return "needs more memory than there is"
     lines = str(error).strip().splitlines() or [""]
     if isinstance(error, LiveaidError):
-        return lines[0] or "cannot be read"
+        return lines[0]
     return f"{type(error).__name__}: {lines[0]}" if lines[0] else type(error).__name__
 
 

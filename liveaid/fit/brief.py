@@ -16,6 +16,7 @@ from liveaid.record.platter import semitones
 from liveaid.routine.harmony import FIFTHS_COST, OTHER_MODE_COST, meet_keys, relation_cost
 from liveaid.routine.keys import parse_key
 from liveaid.routine.model import Idea, Turntable, Want
+from liveaid.routine.shared_out import shared_out
 from liveaid.shelf.columns import bars_of, fold
 from liveaid.study.facts import Study
 
@@ -72,7 +73,7 @@ def brief(
         missed = {name: misses(want, study, turntable) for name, study in sounds.items()}
         ready.append(tuple(sorted(name for name, said in missed.items() if not said)))
         near.append(tuple(sorted((n, said[0]) for n, said in missed.items() if len(said) == 1)))
-    chosen = _share_out(ready)
+    chosen = shared_out(ready)
     wants = tuple(map(Wanted, idea.wants, ready, near, chosen))
     gaps = tuple(
         (index, index + 1)
@@ -156,26 +157,6 @@ def _can_follow(
         not a or not b or bool(meetings(a, b, range_percent=reach, readings=PLAIN_BEATS))
         for a, b in pairs
     )
-
-
-def _share_out(ready: Sequence[Sequence[str]]) -> list[str | None]:
-    """A different sound for as many wants as can be: augmenting paths (Kuhn, 1955)."""
-    holder: dict[str, int] = {}
-
-    def give(want: int, tried: set[str]) -> bool:
-        for name in ready[want]:
-            if name in tried:
-                continue
-            tried.add(name)
-            if name not in holder or give(holder[name], tried):
-                holder[name] = want
-                return True
-        return False
-
-    for want in range(len(ready)):
-        give(want, set())
-    given = {want: name for name, want in holder.items()}
-    return [given.get(want) for want in range(len(ready))]
 
 
 def _planned_s(wants: Iterable[Want], metre: int) -> float:

@@ -27,6 +27,7 @@ from liveaid.routine.model import (
     Works,
     other_side,
 )
+from liveaid.routine.shared_out import shared_out
 from liveaid.shelf.columns import bars_of
 from liveaid.study.facts import Study
 
@@ -70,11 +71,11 @@ def draft(
     turntable = turntable or Turntable()
     usable = {name: study for name, study in sounds.items() if _usable(study)}
     asked = idea is not None and bool(idea.wants)
-    wanting = idea if asked and idea is not None else Idea(wants=_of_what_is_there(usable))
+    wanting = idea if asked and idea is not None else Idea(wants=_of_what_is_there(usable, metre))
     found = brief(wanting, usable, turntable=turntable, metre=metre)
     making = _Making(usable, turntable, metre)
-    for wanted in found.wants:
-        making.add(wanted)
+    for place, wanted in enumerate(found.wants):
+        making.add(wanted, found.wants[place + 1 :])
     return Draft(tuple(making.pieces), tuple(making.used), tuple(making.lacks))
 
 
@@ -88,9 +89,18 @@ def _runs(study: Study) -> bool:
     return steady and study.first_beat is not None and (bars_of(study) or 0.0) >= 1.0
 
 
-def _of_what_is_there(sounds: Mapping[str, Study]) -> tuple[Want, ...]:
+def _carries(study: Study, metre: int) -> bool:
+    """Whether an instrumental is long enough for a set piece, and counted as the routine is."""
+    return study.metre in (None, metre) and bool(
+        study.loop_beats or (bars_of(study) or 0.0) >= BARS
+    )
+
+
+def _of_what_is_there(sounds: Mapping[str, Study], metre: int) -> tuple[Want, ...]:
     """Wants that the sounds there can fill: quiet in, up to the loudest, and out."""
-    runs = sorted((s.energy, name) for name, s in sounds.items() if s.kind == "instrumental")
+    instrumentals = [(s.energy, n) for n, s in sounds.items() if s.kind == "instrumental"]
+    carrying = [(energy, name) for energy, name in instrumentals if _carries(sounds[name], metre)]
+    runs = sorted(carrying or instrumentals)
     voices = sorted(s.energy for s in sounds.values() if s.kind == "a cappella")
     parts: tuple[Part, ...] = ("intro", "story", "climax", "outro")
     count = min(len(parts), len(runs))
@@ -121,10 +131,10 @@ class _Making:
         self._bars_gone = 0
         self._tempo_bpm = 0.0
 
-    def add(self, wanted: Wanted) -> None:
-        """The set pieces for one thing wanted, or what is lacking."""
+    def add(self, wanted: Wanted, later: Sequence[Wanted]) -> None:
+        """The set pieces for one thing wanted, or what is lacking; `later` is wanted after it."""
         want = wanted.want
-        name = self._choice(wanted)
+        name = self._choice(wanted, later)
         if name is None:
             kind = want.kind or "sound"
             self.lacks.append(f"Nothing there for the {want.part}: {kind}, energy {want.energy}.")
@@ -135,23 +145,29 @@ class _Making:
         else:
             self._work(name, want, self._why(name, wanted))
 
-    def _choice(self, wanted: Wanted) -> str | None:
-        """What is chosen for it, else what would do, else what misses least; unused ones first."""
-        kind = wanted.want.kind
-        alike = tuple(name for name, s in self._sounds.items() if kind is None or s.kind == kind)
-        near = tuple(name for name, _ in wanted.near if name in alike)
-        first = (wanted.chosen,) if wanted.chosen else ()
-        for names in (first, wanted.ready, near, alike):
+    def _choice(self, wanted: Wanted, later: Sequence[Wanted]) -> str | None:
+        """What would do for it, else what misses least; unused ones first."""
+        want = wanted.want
+        alike = [n for n, s in self._sounds.items() if want.kind is None or s.kind == want.kind]
+        near = [name for name, _ in wanted.near if name in alike]
+        reach = self._turntable.pitch_range_percent / 100.0
+
+        def cost(name: str) -> tuple[int, bool, bool, int, float, str]:
+            study, far = self._sounds[name], self._far(name)
+            odd = study.kind == "instrumental" and not _carries(study, self._metre)
+            off = abs(study.energy - want.energy)
+            return self._left_without(name, later), odd, far > reach, off, far, name
+
+        for names in (wanted.ready, near, alike):
             fresh = [name for name in names if name not in self.used]
             if fresh:
-                return min(fresh, key=lambda name: (self._short(name), self._far(name), name))
-        return next(iter((*first, *wanted.ready)), None)
+                return min(fresh, key=cost)
+        return next(iter(wanted.ready), None)
 
-    def _short(self, name: str) -> bool:
-        """Whether an instrumental is too short for a set piece, in bars of its own."""
-        study = self._sounds[name]
-        bars = bars_of(study) or 0.0
-        return study.kind == "instrumental" and not study.loop_beats and bars < BARS
+    def _left_without(self, name: str, later: Sequence[Wanted]) -> int:
+        """How many later wants would have no sound of their own once this one is taken."""
+        gone = {name, *self.used}
+        return shared_out([[n for n in one.ready if n not in gone] for one in later]).count(None)
 
     def _far(self, name: str) -> float:
         """How far the tempo would have to move for it, as a part."""

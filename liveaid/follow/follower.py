@@ -242,7 +242,7 @@ class Follower:
 
     def _judge_senders(self, now: float) -> tuple[str, ...]:
         """What is wrong with what is sent, a sentence each."""
-        return (*self._senders.hints(now), *((SWAPPED,) if self._exchanged.told else ()))
+        return self._senders.hints(now, (SWAPPED,) if self._exchanged.told else ())
 
     def _judge(self, now: float) -> None:
         """Take stock: how sure the place is, and what state that makes."""

@@ -85,7 +85,9 @@ def rests(
     if gesture.kind != "runs":
         if near_next(part, gesture.at_s, numbers):
             return numbers.made_ready
-        return -numbers.made_ready if math.isfinite(beats_in) else numbers.not_ready
+        if math.isfinite(beats_in):
+            return -numbers.made_ready
+        return numbers.not_ready if math.isnan(part.left_to_s) else 0.0  # over: it stands anywhere
     if gesture.since_s < entered_s - numbers.entered_s:
         over = (beats_in - numbers.left_on_beats) * numbers.left_on_beat_s
         return max(numbers.fall * max(over, 0.0), numbers.left_on_least)

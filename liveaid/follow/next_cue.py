@@ -11,10 +11,14 @@ from dataclasses import dataclass
 
 from liveaid.follow.prompt import Way
 from liveaid.record.bring import bring
-from liveaid.record.places import has_left_course
+from liveaid.record.places import has_left_course, stands_at
 from liveaid.record.platter import sticker_degrees
 from liveaid.routine import Routine, Side
 from liveaid.routine.way import Change, next_change, stands_ready
+
+_LATE_BEATS = 0.5
+"""A record that still stands at its cue so long after it was due is not yet let go; one that is
+worked may be back there (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,7 +63,9 @@ def next_cue(
 
     `ways` is `changes(routine)`, worked out once.
     """
-    move = next_change(ways, side, here.piece, here.beat)
+    move = _not_let_go(ways, side, here, position_s, speed) or next_change(
+        ways, side, here.piece, here.beat
+    )
     if move is None or move.cue_s is None:
         return NextCue()
     due_beats, due_in_s = _due(routine, here, move)
@@ -75,6 +81,20 @@ def next_cue(
     return _with_record(routine, move, told, here, position_s, speed or 0.0, due_in_s)
 
 
+def _not_let_go(
+    ways: Sequence[Change], side: Side, here: Here, position_s: float | None, speed: float | None
+) -> Change | None:
+    """The cue of the set piece that is just beginning, while the record still stands there."""
+    if position_s is None:
+        return None
+    for move in ways:
+        late = here.beat - move.due.beat
+        at_cue = move.side == side and move.due.piece == here.piece and 0.0 <= late < _LATE_BEATS
+        if at_cue and move.cue_s is not None and stands_at(position_s, move.cue_s, speed or 0.0):
+            return move
+    return None
+
+
 def _with_record(
     routine: Routine,
     move: Change,
@@ -88,9 +108,13 @@ def _with_record(
     assert move.cue_s is not None
     turns = (move.cue_s - position_s) / routine.turntable.turn_s
     brings = bring(turns, routine.performer)
-    ready = stands_ready(move, position_s, speed, due_in_s=due_in_s)
+    after = routine.pieces[move.after]
+    waits_s = max(move.beat_due(routine), 0.0) * 60.0 / after.tempo_bpm
+    ready = stands_ready(move, position_s, speed, due_in_s=due_in_s, waits_s=waits_s)
     way = told.way
-    gone = due_in_s is not None and has_left_course(position_s, move.cue_s, speed, due_in_s)
+    gone = due_in_s is not None and has_left_course(
+        position_s, move.cue_s, speed, due_in_s, waits_s
+    )
     if way == "runs on" and gone:
         way = brings.means  # now a hand has to bring it after all
     needs_hand = way != "runs on"

@@ -139,7 +139,8 @@ def price(
             return numbers.late_start
         off_s = (beat - parent.beat) * section.beat_s
         turns = off_s / turn_s
-        one_turn = abs(turns) > 0.5 and abs(turns - round(turns)) * turn_s < numbers.edge_s
+        whole = round(turns)
+        one_turn = whole != 0 and abs(turns - whole) * turn_s < numbers.edge_s
         return (
             numbers.slip_turn
             if one_turn and to.lead

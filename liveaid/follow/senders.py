@@ -11,6 +11,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections import deque
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from liveaid.follow.likeness import normal
@@ -48,8 +49,13 @@ TO_AND_FRO_S, UNBROKEN_S = 0.8, 0.3
 elsewhere, messages that come late and out of order go to and fro for a moment only."""
 GOOD_FOR_S = 20.0
 """A record heard at its own speed answers for its unit so long."""
-PITCH_OFF = 0.012
+PITCH_OFF = 0.014
 """Farther than this from the speed that its fader tells, a record's positions are scaled."""
+PITCH_RUN_S = 2.0
+"""So long it turns by itself before it is held against its fader; where a hand nudges it, both
+halves of that do not agree."""
+FADER_MOVED = 0.003
+"""A fader that trembles by less has not been moved."""
 
 Point = tuple[float, float]
 
@@ -58,7 +64,7 @@ Point = tuple[float, float]
 class Sent:
     """One deck's messages, as far as they tell how it is sent."""
 
-    points: deque[Point] = field(default_factory=lambda: deque(maxlen=40))
+    points: deque[Point] = field(default_factory=lambda: deque(maxlen=60))
     values: deque[Point] = field(default_factory=lambda: deque(maxlen=4))
     """When it came to the last positions that differed from the one before, and those."""
     step: float | None = None
@@ -77,8 +83,6 @@ class Sent:
     """When it last turned at its own speed."""
     odd: tuple[float, float, float] = (0.0, 0.0, 0.0)
     """A speed that is not its own: how fast, since when, until when."""
-    speed: float = 1.0
-    """The speed it turned at by itself, over the points kept."""
     wrong: str | None = None
     """What an odd speed was told to mean; stands until it turns at its own speed."""
     stood: bool = False
@@ -89,8 +93,10 @@ class Sent:
     """When messages came that keep neither line: a lifted needle's."""
     pitch: float | None = None
     """Speed that its fader tells, 1.0 nominal."""
-    off_since_s: float = math.inf
-    """Since when it has turned at another."""
+    run_s: float = -math.inf
+    """Since when it has turned by itself with the fader there."""
+    scaled: float | None = None
+    """How its speed goes beside the fader's, where that is another; until they agree."""
 
 
 class Senders:
@@ -123,13 +129,16 @@ class Senders:
     def hear_pitch(self, side: Side, ratio: float) -> None:
         """Where a deck's fader stands, 1.0 nominal."""
         sent = self._sent[side]
-        if sent.pitch != ratio:
-            sent.pitch, sent.off_since_s = ratio, math.inf
+        if sent.pitch is None or abs(ratio - sent.pitch) > FADER_MOVED:
+            sent.pitch, sent.run_s = ratio, sent.points[-1][0] if sent.points else -math.inf
 
-    def hints(self, now: float) -> tuple[str, ...]:
-        """What is wrong, a sentence each; nothing while all is well."""
-        said = [hint for side in SIDES for hint in self._of(side, now)]
-        scale = self._scale(now)
+    def hints(self, now: float, known: Iterable[str] = ()) -> tuple[str, ...]:
+        """What is wrong, a sentence each; nothing while all is well.
+
+        `known` is told already, by whoever else judges; with any fault the scale says nothing.
+        """
+        said = [*known, *(hint for side in SIDES for hint in self._of(side, now))]
+        scale = self._scale()
         if scale is not None and not said:
             said.append(
                 f"positions come {100 * (scale - 1):+.1f} % off the map: the records stand or turn"
@@ -137,12 +146,11 @@ class Senders:
             )
         return tuple(dict.fromkeys(said))
 
-    def _scale(self, now: float) -> float | None:
+    def _scale(self) -> float | None:
         """The scale that positions seem to have, where it is another than the map's."""
         for sent in self._sent.values():
-            told = sent.pitch is not None and now - sent.good_s < 0.3
-            if told and sent.pitch and now - sent.off_since_s > 3.0 * SPAN_S:
-                return sent.speed / sent.pitch
+            if sent.scaled is not None:
+                return sent.scaled
         scale = max(SCALES, key=lambda s: self._scales[s])
         odds, offset = self._scales[scale], max(self._offsets.values())
         return scale if odds > SCALE_SURE and odds > offset + NO_OFFSET else None
@@ -177,7 +185,7 @@ class Senders:
             if near and (per_s > FASTEST or (unproven and (long or self._turns > 0.0))):
                 return f"sends {unit}, it seems, not seconds: `unit: {unit}` would do"
         if speed > FASTEST:
-            return f"runs {speed:.0f} times too fast: another unit would do"
+            return sent.wrong or f"runs {speed:.0f} times too fast: another unit would do"
         if speed < 0.05 and sent.farthest_s <= 1.0:
             return "sends a fraction of the file, it seems: `unit: fraction` would do"
         for ratio in (1.35, 1 / 1.35):
@@ -216,21 +224,16 @@ class Senders:
         if bend > 0.02 * max(abs(speed), 0.5) + 0.02 * (abs(x1 - x0)) or abs(x1 - x0) < 1e-6:
             return
         if abs(speed - 1.0) < self._reach:
-            sent.wrong = sent.wrong if now - sent.good_s > 0.3 else None
+            if now - sent.good_s > 0.3:
+                sent.run_s = t0
+            else:
+                sent.wrong = None
             sent.good_s = now
-            self._at_pitch(sent, now)
+            _at_pitch(sent)
             return
         before, since_s, until_s = sent.odd
         kept = now - until_s < 0.3 and abs(speed - before) < 0.05 * max(abs(before), 0.01)
         sent.odd = (before if kept else speed, since_s if kept else t0, now)
-
-    def _at_pitch(self, sent: Sent, now: float) -> None:
-        """Hold the speed against the fader's word."""
-        first, last = sent.points[0], sent.points[-1]
-        whole = (last[1] - first[1]) / max(last[0] - first[0], 1e-6)
-        off = sent.pitch is not None and abs(whole / sent.pitch - 1.0) > PITCH_OFF
-        sent.speed = whole
-        sent.off_since_s = min(sent.off_since_s, now) if off else math.inf
 
     def _standing(self, sent: Sent, side: Side, now: float) -> None:
         """Where a record stands is a witness, once each time."""
@@ -287,6 +290,18 @@ def _changed(sent: Sent, now: float) -> None:
     if not sent.changes or now - sent.changes[-1] > UNBROKEN_S:
         sent.to_and_fro_s = now
     sent.changes.append(now)
+
+
+def _at_pitch(sent: Sent) -> None:
+    """Hold the speed of a record that turns by itself against its fader's word."""
+    run = [point for point in sent.points if point[0] >= sent.run_s]
+    if sent.pitch is None or len(run) < 4 or run[-1][0] - run[0][0] < PITCH_RUN_S:
+        return
+    ends = run[0], run[len(run) // 2], run[-1]
+    first, second = ((b[1] - a[1]) / (b[0] - a[0]) for a, b in itertools.pairwise(ends))
+    if abs(first - second) < PITCH_OFF:
+        ratio = (first + second) / 2.0 / sent.pitch
+        sent.scaled = (sent.scaled or ratio) if abs(ratio - 1.0) > PITCH_OFF else None
 
 
 def _two_lines(sent: Sent, now: float) -> bool:

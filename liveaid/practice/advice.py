@@ -17,6 +17,7 @@ from liveaid.practice.planned_acts import EventKind
 from liveaid.practice.score import TakeScore
 from liveaid.practice.shift import PairShift, shift_s
 from liveaid.routine import SIDES, Side
+from liveaid.routine.written_numbers import place_said
 
 WORTH_BEATS = 0.02
 """Below this nobody hears it: just noticed is 2.5 % of the beat (see limits)."""
@@ -149,10 +150,8 @@ def _left_out(acts: Sequence[ActScore], metre: int) -> str | None:
     missed = [act for act in acts if act.outcome == "missed"]
     if not missed:
         return None
-    first = missed[0]
-    where = f"bar {int(first.beat // metre) + 1} beat {first.beat % metre + 1:g}"
     more = f" and {len(missed) - 1} more" if len(missed) > 1 else ""
-    return f"{where}{more} left out"
+    return f"{place_said(missed[0].beat, metre)}{more} left out"
 
 
 def _uneven(acts: Sequence[ActScore], steady: Sequence[PairShift] | None) -> str | None:

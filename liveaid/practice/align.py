@@ -142,10 +142,17 @@ def _alike(pattern: Floats, there: Floats, weight: Floats) -> Floats:
     weight = weight / weight.sum()
     pattern = (pattern - weight @ pattern) * weight[:, None]
     size = (pattern**2 / weight[:, None]).sum()
-    stretches = np.lib.stride_tricks.sliding_window_view(there, len(weight), axis=0)
-    product = np.einsum("lbw,wb->l", stretches, pattern, optimize=True)
-    power = (stretches**2 @ weight - (stretches @ weight) ** 2).sum(1)
+    even = weight[:, None]
+    power = (_slid(there**2, even) - _slid(there, even) ** 2).sum(1)
+    product = _slid(there, pattern).sum(1)
     return np.asarray(product / np.sqrt(np.maximum(size * power, 1e-12)))
+
+
+def _slid(bands: Floats, pattern: Floats) -> Floats:
+    """The pattern's product with each stretch of the bands as long as it, by lag and band."""
+    frames = len(bands)
+    product = np.fft.rfft(bands, axis=0) * np.fft.rfft(pattern, frames, axis=0).conj()
+    return np.asarray(np.fft.irfft(product, frames, axis=0)[: frames - len(pattern) + 1])
 
 
 def _vertex(values: Floats, best: int) -> float:

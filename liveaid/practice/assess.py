@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -30,6 +31,7 @@ from liveaid.practice.visits import Visit
 from liveaid.practice.winds import winds_of
 from liveaid.routine import SIDES, Routine, Runs, Side
 from liveaid.routine.acts import STROKES, Act, acts_of, written_out
+from liveaid.routine.way import Change, changes
 
 
 def assess(
@@ -47,7 +49,7 @@ def assess(
     put the first beat, where there was one. `stops` as in `planned_events`. Delays are out of the
     others already (see delays).
     """
-    decks = heard_of(trace, routine)
+    decks, ways = heard_of(trace, routine), changes(routine)
     plan = planned_events(routine, stops=stops)
     due = None if counted_in_s is None else Due(counted_in_s, "click")
     played: list[Played] = []
@@ -56,9 +58,9 @@ def assess(
             due = _due(routine, played[-1], visit)
         acts = tuple(act for act in plan if act.piece == visit.piece)
         played.append(
-            _with_cuts(_played(Attempt(routine, visit, decks, acts, due)), routine, mixer)
+            _with_cuts(_played(Attempt(routine, visit, decks, acts, due), ways), routine, mixer)
         )
-    winds = winds_of(routine, trace, played)
+    winds = winds_of(routine, ways, trace, played)
     return [replace(one, winds=winds.get(place, ())) for place, one in enumerate(played)]
 
 
@@ -79,7 +81,7 @@ def _due(routine: Routine, before: Played, visit: Visit) -> Due | None:
     return Due(before.count.when(beats), before.count.by)
 
 
-def _played(attempt: Attempt) -> Played:
+def _played(attempt: Attempt, ways: Sequence[Change]) -> Played:
     starts = {side: attempt.start(side) for side in SIDES}
     count = counted(attempt, starts)
     if count is None:
@@ -89,7 +91,7 @@ def _played(attempt: Attempt) -> Played:
         attempt = replace(attempt, plan=own_turns(attempt, count))
     elif (short := bar_left_out(attempt, count, counted_by_hands)) is not None:
         attempt, count, gone = short.attempt, short.count, short.gone
-    held = _Held(attempt, count, starts)
+    held = _Held(attempt, count, starts, ways)
     found = [*held.acts(), *(held.left_out(act) for act in gone)]
     found = sorted(_once(found), key=lambda act: (act.beat, act.side))
     return Played(attempt.visit, tuple(found), count)
@@ -102,6 +104,7 @@ class _Held:
     attempt: Attempt
     count: BeatTimes
     starts: Mapping[Side, Start | None]
+    ways: Sequence[Change]
 
     def acts(self) -> Iterator[ActScore]:
         """Every act planned or heard."""
@@ -134,6 +137,7 @@ class _Held:
         for one in held_acts(
             [act for act in written if self._in_what_was_played(act)],
             self.attempt.decks[side], self.count.when, start_s=start_s, end_s=visit.end_s,
+            brought=tuple(self._brought(side, written)),
         ):  # fmt: skip
             if one.act is None:
                 yield self._extra(side, "stroke", one.at_s or visit.start_s)
@@ -150,6 +154,15 @@ class _Held:
                 ends_off_s=one.ends_off_s, way_off_turns=self._turns(one.way_off_s),
                 way_turns=self._turns(abs(one.act.way_s)) if one.act.kind in STROKES else None,
             )  # fmt: skip
+
+    def _brought(self, side: Side, written: Sequence[Act]) -> Iterator[tuple[float, float]]:
+        """Before its first act and after its last the record may be on its way by hand."""
+        piece = self.attempt.visit.piece
+        for way in self.ways if written else ():
+            if way.side == side and way.by_a_hand and way.after == piece:
+                yield -math.inf, self.count.when(written[0].beat)
+            if way.side == side and way.by_a_hand and way.before == piece:
+                yield self.count.when(written[-1].end_beat), math.inf
 
     def _turns(self, record_s: float | None) -> float | None:
         """Seconds of record as turns of it."""

@@ -9,6 +9,7 @@ told only where it explains clearly more than the beat does. In a band the loude
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,6 +35,16 @@ other (tuned on loops and words of tests/bench/recording.py, seeds 0 to 2)."""
 _OTHER_S = 0.008
 
 
+class OverBed(NamedTuple):
+    """An act told apart from the running record below it."""
+
+    late_s: float
+    """Above 0 late."""
+    likeness: float
+    """Of what is heard there to the record with the act so late: 0.7 and more on a mixer's own
+    recording, less under a crowd."""
+
+
 def bed_of(routine: Routine, decks: Mapping[Side, Floats], frames: int) -> Floats:
     """What the running records alone sound like, laid out as the guide mix, shape (frames,).
 
@@ -53,10 +64,10 @@ def bed_of(routine: Routine, decks: Mapping[Side, Floats], frames: int) -> Float
     return out
 
 
-def late_over_bed_s(
+def over_bed(
     guide: Floats, bed: Floats, take: Floats, at_s: float, due_s: float, speed: float
-) -> float | None:
-    """How late an act is, seconds, above 0 late; None when the bed alone explains what is heard.
+) -> OverBed | None:
+    """An act of the hand over the running record; None when that alone explains what is heard.
 
     Onset bands at FINE_HOP_S of guide mix, bed and recording. The act is at `at_s` of the first
     two and due at `due_s` of the recording, which runs at `speed` against the guide.
@@ -81,7 +92,7 @@ def late_over_bed_s(
     told = likeness[best] - _likeness(beat, heard, weight) >= _EXPLAINS
     if not told or likeness[best] - others < _APART:
         return None
-    return float(late[best] / speed)
+    return OverBed(float(late[best] / speed), float(likeness[best]))
 
 
 def _likeness(one: Floats, other: Floats, weight: Floats) -> float:

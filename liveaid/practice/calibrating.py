@@ -66,7 +66,7 @@ class Calibrating(Watcher):
 
     def heard(self, heard: Heard) -> None:
         """One thing a sender told."""
-        if heard.what == "position" and heard.side is not None:
+        if heard.what == "position" and heard.side == self._task:
             self._heard.append((heard.now_s, heard.side, heard.value))
             if heard.now_s - self._looked_s > _LOOK_EVERY_S:
                 self._look(heard.now_s)
@@ -87,23 +87,27 @@ class Calibrating(Watcher):
         """The prompt was worked out anew; nothing of it is needed."""
 
     def _look(self, now_s: float) -> None:
-        """Take what was done so far anew, and go on when there is enough of it."""
+        """Take what the task asks for anew, and go on when there is enough of it."""
         self._looked_s = now_s
-        trace = trace_of(self._heard)
-        for side in ("left", "right"):
-            self._errors[side] = after_clicks(let_go_s(trace[side]), self._count)
-        thrown = [move.at_s for move in fader_moves(self._fader)]
-        self._errors["mixer"] = after_clicks(thrown, self._count)
-        self._errors["click"] = after_clicks(self._taps_s, self._count)
+        self._errors[self._task] = after_clicks(self._done_at_s(), self._count)
         if enough(self._errors[self._task]):
             self._go_on()
         if self._stage is not None:
             self._stage.push()
 
+    def _done_at_s(self) -> list[float]:
+        """When what the task asks for was done, so far."""
+        if self._task == "click":
+            return self._taps_s
+        if self._task == "mixer":
+            return [move.at_s for move in fader_moves(self._fader)]
+        return let_go_s(trace_of(self._heard)[self._task])
+
     def _go_on(self) -> None:
         """The next task; after the last one, what was found."""
         if self._over:
             return
+        self._heard.clear()
         if self._task != "click":
             self._task = MEASURED[MEASURED.index(self._task) + 1]
             self._told(_TASKS[self._task])
@@ -112,7 +116,6 @@ class Calibrating(Watcher):
         if found is None:
             self._task = "left"
             self._told("Too uneven to tell a delay by. Once more, from the left record on")
-            self._heard.clear()
             self._fader.clear()
             self._taps_s.clear()
             return

@@ -1,7 +1,8 @@
 """The count-in: begun by itself once the records stand at their cues, dropped when they move.
 
 Hands-free: the performer winds both records to their cues and holds them; a second later the
-count begins. Let go on the beat after it, and the take is on. No clock: time is passed in.
+count begins. Let go on the beat after it, and the take is on. A count asked for while the records
+are elsewhere goes on while they are brought. No clock: time is passed in.
 """
 
 from __future__ import annotations
@@ -22,6 +23,8 @@ LATE_BEATS = 2.0
 FOUND_BEATS = 12.0
 """A record was let go, but no take found in what followed."""
 _MOVED_S = 0.03
+_LET_GO_STOOD_S = 0.1
+"""A record let go stood so long before; one that is being wound passes its cue sooner."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,22 +73,25 @@ class Counter:
     _wait: bool = False
     """After a count-in, a record must move before there is another."""
     _taken_up: bool = False
+    _from_elsewhere: bool = False
+    """Whether the count was asked for before both records were at their cues."""
 
     def hear(self, side: Side, position_s: float, now: float) -> None:
         """One deck's position."""
-        place, _ = self._held.get(side, (position_s, now))
+        place, since_s = self._held.get(side, (position_s, now))
         if side not in self._held or abs(position_s - place) > _MOVED_S:
+            let_go = self.at_cue.get(side, False) and now - since_s >= _LET_GO_STOOD_S
             self._held[side] = (position_s, now)
             self._wait = self._wait and side not in self.cues
             if side in self.cues and self.count:
-                self._let_go(self.count, now)
+                self._moved(self.count, let_go=let_go, now=now)
 
-    def _let_go(self, count: CountIn, now: float) -> None:
+    def _moved(self, count: CountIn, *, let_go: bool, now: float) -> None:
         """A record was moved: before the count is through it is dropped, after that taken up."""
-        if now < count.first_beat_s - count.beat_s:
+        if now >= count.first_beat_s - count.beat_s:
+            self._taken_up = self._taken_up or let_go
+        elif not self._from_elsewhere:
             self.count = None
-        else:
-            self._taken_up = True
 
     @property
     def at_cue(self) -> dict[Side, bool]:
@@ -101,7 +107,7 @@ class Counter:
             return None
         late = FOUND_BEATS if self._taken_up else LATE_BEATS
         if self.count and now > self.count.first_beat_s + late * self.count.beat_s:
-            self.count, self._wait = None, True
+            self.count = None
         if self.count or self._wait or not self.cues or not all(self.at_cue.values()):
             return None
         if now - max(self._held[side][1] for side in self.cues) < HELD_S:
@@ -113,6 +119,7 @@ class Counter:
         beat_s = 60.0 / tempo_bpm
         self.count = CountIn(now + LEAD_S, beat_s, self.bars * self.metre, self.metre)
         self._wait, self._taken_up = True, False
+        self._from_elsewhere = not all(self.at_cue.values())
         return self.count
 
     def answered(self, start_s: float) -> float | None:

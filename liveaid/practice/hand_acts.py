@@ -50,10 +50,13 @@ def held_acts(
     *,
     start_s: float,
     end_s: float,
+    brought: Sequence[tuple[float, float]] = (),
 ) -> list[HandScore]:
     """Every written act with what was heard for it, and what was heard beyond, in order of time.
 
     `when` gives the time of a beat of the set piece. A take begins and ends at `start_s`, `end_s`.
+    From which to which second the record is `brought` to another set piece's cue or from one,
+    nothing is heard beyond.
     """
     beat_s = when(1.0) - when(0.0)
     moves = strokes_heard(deck.motion, start_s=start_s - 0.25 * beat_s, end_s=end_s)
@@ -61,7 +64,7 @@ def held_acts(
     for forward in (True, False):
         wanted = [act for act in acts if _moves(act, forward)]
         heard = [move for move in moves if move.forward is forward]
-        scores += _one_way(wanted, heard, deck, when, beat_s)
+        scores += _one_way(wanted, heard, deck, when, beat_s, brought)
     scores += _catches(acts, deck, when, beat_s, start_s=start_s, end_s=end_s)
     scores = _with_their_strokes(scores)
     return sorted(scores, key=lambda one: one.due_s if one.due_s is not None else one.at_s or 0.0)
@@ -78,6 +81,7 @@ def _one_way(
     deck: DeckActs,
     when: Callable[[float], float],
     beat_s: float,
+    brought: Sequence[tuple[float, float]],
 ) -> Iterator[HandScore]:
     due = [when(act.beat) for act in wanted]
     at = [move.at_s for move in heard]
@@ -91,6 +95,7 @@ def _one_way(
     usual = [abs(act.way_s) for act in wanted if _scored(act)]
     least = LEAST_SHARE * median(usual) if usual else float("inf")
     brings = [(when(act.beat), when(act.end_beat)) for act in wanted if act.kind in BROUGHT]
+    brings += brought
     for j in found.added:
         if any(start <= at[j] < end for start, end in brings):
             continue  # a record is brought in as many pushes as the hand likes

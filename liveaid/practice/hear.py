@@ -233,21 +233,27 @@ def _onset(
     if len(times) < 5:
         return float(t[rough])
     moments = np.arange(t[rough] - reach, t[rough] + 0.5 * reach, 0.001)
-    costs = np.array([_rest_cost(times - moment, places, weight) for moment in moments])
+    costs = _rest_costs(times[None, :] - moments[:, None], places, weight)
     best = int(costs.argmin())
     return float(moments[best] + 0.001 * _dip(costs, best))
 
 
-def _rest_cost(u: Floats, x: Floats, weight: Floats) -> float:
-    """Weighted squares left by the best level and the best two curves, one each side of u = 0."""
+def _rest_costs(u: Floats, x: Floats, weight: Floats) -> Floats:
+    """Weighted squares left by the best level and the best two curves, one each side of u = 0.
+
+    `u`: seconds from each moment in question, shape (moments, messages); a cost for each moment.
+    """
     before, after = np.minimum(u, 0.0), np.maximum(u, 0.0)
-    columns = [np.ones(len(u)), after**2, after**3]
-    earlier = int((before < 0).sum())
-    columns += [before**2] * (earlier >= 4) + [before**3] * (earlier >= 7)
-    table = np.stack(columns, axis=1) * weight[:, None]
-    wanted = x * weight
-    solved = np.linalg.lstsq(table, wanted, rcond=None)[0]
-    return float(((table @ solved - wanted) ** 2).sum())
+    earlier = (before < 0).sum(1)[:, None]
+    curves = (after**2, after**3, before**2 * (earlier >= 4), before**3 * (earlier >= 7))
+    table = np.stack([np.ones_like(u), *curves], axis=1) * weight
+    table /= np.maximum(np.linalg.norm(table, axis=2, keepdims=True), 1e-12)
+    wanted = (x - x.mean()) * weight
+    # The little on the diagonal lets a curve be that no message lies on.
+    square = table @ table.transpose(0, 2, 1) + 1e-13 * np.eye(len(table[0]))
+    solved = np.linalg.solve(square, (table @ wanted)[:, :, None])
+    off = (solved.transpose(0, 2, 1) @ table)[:, 0] - wanted
+    return np.asarray((off**2).sum(1))
 
 
 def near(found: Sequence[Release], cue_s: float, *, within_s: float) -> list[Release]:

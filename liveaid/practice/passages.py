@@ -30,13 +30,20 @@ SPEEDS = np.round(np.arange(0.92, 1.0801, 0.01), 3)
 HEARD = 0.36
 """Likeness from which a chunk is rather heard than not: between other music at the same tempo, at
 0.38 and less, and a hall with its crowd, at 0.42 and more (mixes of our own)."""
+_IN_PLACE = 0.12
+"""A chunk right where its neighbour leads to is heard with so much less: it is looked for at one
+place, not at all. There other sounds come to 0.20 at most and a hall leaves 0.27 (six mixes of our
+own, tests/bench/recording.py)."""
+_SURELY = 0.42
+"""A stretch is believed by one chunk as clear as this: other music with a beat comes to 0.38."""
+_FAINT_SHARE = 0.5
 _LEAVE, _LEAVE_AT_START = 0.9, 0.45
 """What leaving the order costs, in likeness, and where a set piece begins (mixes of our own)."""
 _SLACK_S = 0.12
 """How far from the end of one chunk the next may begin and still go on."""
 _GRID_S = 0.1
-_WEAK = 0.15
-"""A chunk so little below HEARD is still heard where those around it are."""
+_WEAK = 0.26
+"""A chunk so little below HEARD was still played where those around it were heard."""
 _COMMON = 0.3
 """What an onset in all bands alike counts beside one that is in some: a beat is like any other
 beat, its sound is not."""
@@ -156,12 +163,38 @@ def _story(curves: Floats, speeds: Floats, chunks: Sequence[Chunk]) -> list[Foun
     told = _Told(shaped.max(2) - HEARD, np.minimum(cells, ends), chunks)
     for cell in range(cells):
         told.tell(cell)
-    return [
+    found = [
         Found(
             k, float(at[k, t] * PASSAGES_STEP_S), float(speed[k, t]), float(told.gain[k, t] + HEARD)
         )
         for k, t in told.best_story()
     ]
+    return [one for run in _runs(found, chunks) for one in _clear_of_others(run)]
+
+
+def _runs(found: Sequence[Found], chunks: Sequence[Chunk]) -> list[list[Found]]:
+    """What was found as stretches in which one chunk leads straight to the next."""
+    runs: list[list[Found]] = []
+    for one in found:
+        last = runs[-1][-1] if runs else None
+        if last is not None and one.chunk == last.chunk + 1:
+            chunk = chunks[last.chunk]
+            ends_s = last.at_s + (chunk.end_s - chunk.start_s) / last.speed
+            if abs(one.at_s - ends_s) <= 2 * _SLACK_S:
+                runs[-1].append(one)
+                continue
+        runs.append([one])
+    return runs
+
+
+def _clear_of_others(run: Sequence[Found]) -> Sequence[Found]:
+    """A stretch without what at its ends is far fainter than the rest of it: that is other music.
+    None of it where nothing in it is heard for sure."""
+    if max(one.likeness for one in run) < _SURELY:
+        return []
+    faint = _FAINT_SHARE * float(np.median([one.likeness for one in run]))
+    loud = [k for k, one in enumerate(run) if one.likeness >= faint]
+    return run[loud[0] : loud[-1] + 1]
 
 
 class _Told:
@@ -186,6 +219,7 @@ class _Told:
         total = self.any[cell] - self.leave
         came = np.full(len(total), self.any_by[cell])
         straight, by = self._going_on(cell)
+        straight = straight + _IN_PLACE
         goes_on = straight > total
         total, came = np.where(goes_on, straight, total), np.where(goes_on, by, came)
         total = total + self.gain[:, cell]

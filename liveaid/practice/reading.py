@@ -41,7 +41,7 @@ class TakeReader:
     def takes(self, *, limit: int = 1000) -> list[TakeRow]:
         """The latest scored takes, latest first."""
         rows = self._rows(
-            f"SELECT {', '.join(TakeRow._fields)} FROM take WHERE json_valid(score)"
+            f"SELECT {', '.join(TakeRow._fields)} FROM take WHERE score IS NOT NULL"
             " ORDER BY at DESC, id DESC LIMIT ?",
             (limit,),
         )
@@ -81,11 +81,6 @@ class TakeReader:
     def unscored(self) -> list[int]:
         """Takes kept by a process that was stopped before it had scored them."""
         return [row[0] for row in self._rows("SELECT id FROM take WHERE score IS NULL", ())]
-
-    def spoiled(self) -> list[int]:
-        """Takes whose score is not what was written, as far as that can be seen."""
-        wrong = "score IS NOT NULL AND NOT json_valid(score)"
-        return [row[0] for row in self._rows(f"SELECT id FROM take WHERE {wrong}", ())]
 
     def kept(self, take: int) -> Kept:
         """A take in full. StoreError when there is none of that number."""

@@ -7,6 +7,7 @@ set piece, and the acts are held against it, as with a position trace.
 
 from __future__ import annotations
 
+import statistics
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -19,7 +20,7 @@ from liveaid.errors import LiveaidError
 from liveaid.practice.act_score import ActScore, Played
 from liveaid.practice.align import ALIGN_QUIET_S, HeardMoment, align_within, sound_of
 from liveaid.practice.beat_times import BeatTimes
-from liveaid.practice.bed_alone import bed_of, late_over_bed_s
+from liveaid.practice.bed_alone import OverBed, bed_of, over_bed
 from liveaid.practice.delays import Clock
 from liveaid.practice.passages import Chunk, Found, chunks_of, found_in
 from liveaid.practice.planned_acts import Planned, planned_events
@@ -40,6 +41,11 @@ _LONGEST_S = 1800.0
 _ACT_BEATS = 0.2
 """A half beat this near an act is heard by that act."""
 _LEAST_BEATS = 4
+_CLEAR = 0.65
+"""Likeness to the record with the act, of a mixer's own recording: 0.69 at least; in halls with a
+crowd 0.6 in half of all (mixes of tests/bench/recording.py, seeds 0 to 5)."""
+_STRAYS_S = 0.020
+_GOES_ON_S = 0.5
 _TANGLED_SHARE = 0.3
 """So many acts off the same way make those on the count suspect (tuned on mixes of our own)."""
 _TANGLED_S = 0.015
@@ -92,10 +98,22 @@ def assess_recording(
     played: list[Played] = []
     for group in _visits(found, chunks):
         last = played[-1] if played else None
-        one = _played(routine, group, chunks, fine[0], fine[1], bed, last)
-        if one is not None:
-            played.append(one)
-    return played
+        played.append(_played(routine, group, chunks, fine[0], fine[1], bed, last))
+    return [
+        one
+        for before, one, after in zip([None, *played], played, [*played[1:], None], strict=False)
+        if one.count is not None or (_leads_to(before, one) and _leads_to(one, after))
+    ]
+
+
+def _leads_to(one: Played | None, after: Played | None) -> bool:
+    """Whether a set piece goes on in the routine's next one, as far as the time tells."""
+    return (
+        one is not None
+        and after is not None
+        and after.visit.piece == one.visit.piece + 1
+        and abs(after.visit.start_s - one.visit.end_s) < _GOES_ON_S
+    )
 
 
 def _bed(routine: Routine, decks: Mapping[Side, tuple[Floats, int]], guide: Floats) -> Floats:
@@ -126,8 +144,8 @@ def _played(
     take: Floats,
     bed: Floats | None,
     before: Played | None,
-) -> Played | None:
-    """One set piece; None when fewer than a third of its beats were heard."""
+) -> Played:
+    """One set piece; its acts are not heard where fewer than a third of its beats were."""
     piece = chunks[group[0].chunk].piece
     start_s = lead_in_s(routine) + sum(routine.piece_s(k) for k in range(piece))
     beat_s = 60.0 / routine.pieces[piece].tempo_bpm
@@ -141,10 +159,15 @@ def _played(
     halves = [from_beat + k / 2 for k in range(2 * (to_beat - from_beat))]
     wanted = sorted({*halves, *(act.beat for act in plan)})
     at = [start_s + beat * beat_s for beat in wanted]
-    heard = dict(zip(wanted, align_within(guide, take, at, *_places(group, chunks)), strict=True))
+    places = _places(group, chunks)
+    heard = dict(zip(wanted, align_within(guide, take, at, *places), strict=True))
     count = _count_of(heard, [act.beat for act in plan], to_beat)
+    if count is not None and count.by is None and bed is not None:
+        alone = dict(zip(wanted, align_within(bed, take, at, *places), strict=True))
+        count = _count_of(alone, [], to_beat) or count
     if count is None:
-        return None
+        there = Visit(piece, float(from_beat), float(to_beat), places[1][0], places[1][-1])
+        return Played(there, tuple(_unheard(act, beat_s) for act in plan), None)
     due_s = _due_s(routine, before, piece, from_beat, count)
     visit = Visit(
         piece, float(from_beat), float(to_beat), count.when(from_beat), count.when(to_beat)
@@ -152,24 +175,40 @@ def _played(
     scored = list(_untangled([_act(act, heard[act.beat], count, due_s) for act in plan]))
     running = [side for side in SIDES if isinstance(routine.pieces[piece].plan(side), Runs)]
     if bed is not None and running:
-        scored = [
-            act if act.side in running else _over_bed(act, guide, bed, take, start_s, beat_s)
-            for act in scored
-        ]
+        hands = [act for act in scored if act.side not in running and act.due_s is not None]
+        told = {act: _over_bed(act, guide, bed, take, start_s, beat_s) for act in hands}
+        known = _believed(told)
+        scored = [_told_by(act, known[act]) if act in told else act for act in scored]
     return Played(visit, tuple(scored), count)
 
 
 def _over_bed(
     act: ActScore, guide: Floats, bed: Floats, take: Floats, start_s: float, beat_s: float
-) -> ActScore:
-    """An act of a hand as it is heard over the running record: not heard where that drowns it."""
-    if act.due_s is None:
-        return act
-    at_s, due_s = (s + ALIGN_QUIET_S for s in (start_s + act.beat * beat_s, act.due_s))
-    late_s = late_over_bed_s(guide, bed, take, at_s, due_s, beat_s / act.beat_s)
-    if late_s is None:
+) -> OverBed | None:
+    """An act of a hand as it is heard over the running record; None where that drowns it."""
+    at_s, due_s = (s + ALIGN_QUIET_S for s in (start_s + act.beat * beat_s, act.due_s or 0.0))
+    return over_bed(guide, bed, take, at_s, due_s, beat_s / act.beat_s)
+
+
+def _believed(told: Mapping[ActScore, OverBed | None]) -> Mapping[ActScore, OverBed | None]:
+    """Without those that stray from a hand's other acts where the recording is not clear: there a
+    word of the crowd is as good an act as any. On a clear one a slip is a slip."""
+    late = [one.late_s for one in told.values() if one is not None]
+    middle = statistics.median(late) if late else 0.0
+    usual_s = 1.4826 * statistics.median(abs(s - middle) for s in late) if late else 0.0
+    strays = max(_STRAYS_S, 3.0 * usual_s)
+    return {
+        act: one
+        if one is not None and (one.likeness >= _CLEAR or abs(one.late_s - middle) <= strays)
+        else None
+        for act, one in told.items()
+    }
+
+
+def _told_by(act: ActScore, one: OverBed | None) -> ActScore:
+    if one is None or act.due_s is None:
         return replace(act, outcome="unheard", heard_s=None)
-    return replace(act, outcome="heard", heard_s=act.due_s + late_s)
+    return replace(act, outcome="heard", heard_s=act.due_s + one.late_s)
 
 
 def _places(group: Sequence[Found], chunks: Sequence[Chunk]) -> tuple[list[float], list[float]]:
@@ -238,10 +277,18 @@ def _due_s(
     return due if abs(due - count.when(0.0)) < count.when(1.0) - count.when(0.0) else None
 
 
+def _unheard(act: Planned, beat_s: float) -> ActScore:
+    return ActScore(
+        kind=act.kind, side=act.side, piece=act.piece, beat=act.beat, outcome="unheard", by=None,
+        beat_s=beat_s,
+    )  # fmt: skip
+
+
 def _act(act: Planned, heard: HeardMoment, count: BeatTimes, due_s: float | None) -> ActScore:
     starts = act.kind == "start" and act.beat == 0.0
-    # The first start of all has no count before it to be held against.
-    due = due_s if starts else count.when(act.beat)
+    # The first start of all has no count before it to be held against; and by a count drawn from
+    # the acts themselves a hand that is late all through would seem to be early.
+    due = due_s if starts else count.when(act.beat) if count.by is not None else None
     return ActScore(
         kind=act.kind, side=act.side, piece=act.piece, beat=act.beat,
         outcome="heard" if heard.sure else "unheard", by="click" if starts else count.by,

@@ -54,15 +54,10 @@ class PieceRow(NamedTuple):
     tempo_part: float
     name: str
     clean: bool
-    whole: bool
-    heard: int
     missed: int
     added: int
-    skipped: int
     bias_ms: float | None
     spread_ms: float | None
-    tempo_percent: float | None
-    drift_percent: float | None
     digest: str = ""
     """Of what was to be played; empty in takes from before it was kept."""
     judged: bool = True

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
@@ -110,7 +111,7 @@ class Review:
     takes: tuple[tuple[TakeRow, TakeReport], ...]
     """The latest, latest first."""
     spoiled: tuple[int, ...]
-    """Takes whose score can't be read."""
+    """Those of the latest whose score can't be read."""
     outlook: Outlook
     weeks: tuple[WeeksOf, ...]
     notes: tuple[NoteRow, ...]
@@ -134,28 +135,27 @@ def review(
 
     `rows` as `reader.pieces()`, where they were read already.
     """
-    rows, scored = reader.pieces() if rows is None else rows, []
-    spoiled = set(reader.spoiled())
-    for take in reader.takes(limit=last):
-        try:
-            report = reader.score(take.id)
-        except StoreError:
-            spoiled.add(take.id)
-            continue
-        if report is not None:
-            scored.append((take, report))
-    found = outlook(routine, rows, reader.takes(), now=now, ready_at=ready_at)
+    rows, takes = reader.pieces() if rows is None else rows, reader.takes()
+    latest = {take: _report(reader, take.id) for take in takes[:last]}
+    found = outlook(routine, rows, takes, now=now, ready_at=ready_at)
     day = date.fromtimestamp(now)
     return Review(
         title=routine.title,
-        takes=tuple(scored),
-        spoiled=tuple(sorted(spoiled)),
+        takes=tuple((take, report) for take, report in latest.items() if report is not None),
+        spoiled=tuple(sorted(take.id for take, report in latest.items() if report is None)),
         outlook=found,
         weeks=tuple(_weeks(routine, rows)),
         notes=tuple(reader.notes(limit=last)),
         plan=() if stage is None else plan_back(found, today=day, stage=stage),
         today=DayOfHands(reader.hands_on_s(day.isoformat()), booth_dba),
     )
+
+
+def _report(reader: TakeReader, number: int) -> TakeReport | None:
+    """A scored take's report; None when it is spoiled."""
+    with contextlib.suppress(StoreError):
+        return reader.score(number)
+    return None
 
 
 def _weeks(routine: Routine, rows: Sequence[PieceRow]) -> Iterator[WeeksOf]:
@@ -191,7 +191,7 @@ def pictures(
     def losses() -> bytes:
         from liveaid.practice.losses import losses_picture
 
-        scores = [reader.score(row.id) for row in rows[:_LOSSES_OF]]
+        scores = [_report(reader, row.id) for row in rows[:_LOSSES_OF]]
         return losses_picture(routine, [one for one in scores if one is not None])
 
     found: Pictures = {"losses.png": losses}

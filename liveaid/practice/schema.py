@@ -107,10 +107,16 @@ _DECKS = """
 ALTER TABLE take ADD COLUMN decks_part REAL NOT NULL DEFAULT 1.0;
 CREATE INDEX take_figures ON take (id, said, at, aim, tempo_part);
 """
-# The index has what a review asks of every take: in the table a trace lies between, and a row's end
-# is only found by reading it through.
 
-STEPS = (_TAKES, _COACH, _PLAYED, _MIXER, _DECKS)
+_SCORED = """
+CREATE INDEX take_scored ON take (at, id, aim, ended, duration_s, tempo_part, clean, run_through,
+    first_piece, judged, heard, missed, added, skipped, bias_ms, spread_ms, said)
+    WHERE score IS NOT NULL;
+"""
+# Both indices have what a review asks of every take: in the table a trace lies between, and a row's
+# end is only found by reading it through.
+
+STEPS = (_TAKES, _COACH, _PLAYED, _MIXER, _DECKS, _SCORED)
 """What brings a file from one version to the next; a new one goes to the end."""
 VERSION = len(STEPS)
 SCHEMA_APPLICATION_ID = 0x6C766174

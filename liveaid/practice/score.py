@@ -13,8 +13,10 @@ from liveaid.practice.hand_cuts import HandCuts
 from liveaid.practice.limits import Limits
 from liveaid.practice.shift import Off, PairShift, offs, shifts
 from liveaid.practice.timing import Timing, TimingJudged, faults_of, judged_of, timing
+from liveaid.practice.visits import Visit
 from liveaid.practice.winds import late_words
 from liveaid.routine import Routine
+from liveaid.routine.written_numbers import bar_said
 
 Verdict: TypeAlias = Literal["clean", "not clean", "not judged"]
 
@@ -136,10 +138,11 @@ def _score_piece(
     piece, beats = routine.pieces[visit.piece], routine.beats(visit.piece)
     tempo, drift = _tempo(played)
     off = None if tempo is None else 100.0 * (tempo / (piece.tempo_bpm * tempo_part) - 1.0)
-    whole = visit.from_beat < 1.0 and beats - visit.to_beat < 1.0
+    not_whole = tuple(_not_whole(visit, beats, routine.metre))
     judged = tuple(judged_of(acts, limits, steady))
     why = (
-        *_faults(acts, judged, limits, off, metre=routine.metre, whole=whole),
+        *not_whole,
+        *_faults(acts, judged, limits, off, metre=routine.metre),
         *late_words(played.winds, limits),
     )
     verdict: Verdict = "not clean" if why else "clean"
@@ -148,7 +151,7 @@ def _score_piece(
     return PieceScore(
         piece=visit.piece, name=piece.name, timing=timing(acts), judged=judged,
         missed=_count(acts, "missed"), added=_count(acts, "added"),
-        skipped=_count(acts, "skipped"), whole=whole, tempo_bpm=tempo, tempo_percent=off,
+        skipped=_count(acts, "skipped"), whole=not not_whole, tempo_bpm=tempo, tempo_percent=off,
         drift_percent=drift, verdict=verdict, why=why, acts=acts,
         cuts=played.cuts, winds=played.winds,
     )  # fmt: skip
@@ -168,6 +171,19 @@ def _tempo(played: Played) -> tuple[float | None, float | None]:
     return count.tempo_bpm(visit.from_beat, visit.to_beat), 200.0 * (second / first - 1.0)
 
 
+def _not_whole(visit: Visit, beats: int, metre: int) -> Iterable[str]:
+    """What of a set piece was not gone through at its begin and end, in words."""
+    bar, beat = divmod(round(visit.from_beat), metre)
+    if visit.from_beat >= 1.0:
+        yield f"begun at bar {bar + 1}" + (f" beat {beat + 1}" if beat else "")
+    left = beats - visit.to_beat
+    if left >= 1.0:
+        count, unit = (
+            (round(left / metre), "bar") if left >= 0.75 * metre else (round(left), "beat")
+        )
+        yield f"ended {count} {unit}{'' if count == 1 else 's'} early"
+
+
 def _faults(
     acts: Sequence[ActScore],
     judged: Sequence[TimingJudged],
@@ -175,15 +191,12 @@ def _faults(
     tempo_percent: float | None,
     *,
     metre: int,
-    whole: bool,
 ) -> Iterable[str]:
     """What kept a set piece from being clean."""
     others = other_bars(acts, metre)
     missed, added = (rest_of(acts, metre, others, outcome) for outcome in ("missed", "added"))
-    if not whole:
-        yield "not played to its end"
     for bar, otherwise in others.items():
-        yield f"bar {bar + 1} {otherwise}"
+        yield f"{bar_said(bar)} {otherwise}"
     if missed > limits.missed:
         yield f"{missed} missed"
     if added > limits.added:

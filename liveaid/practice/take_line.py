@@ -8,7 +8,7 @@ from liveaid.practice.take_report import PieceReport, TakeReport
 def take_line(take: TakeReport, *, ended: str = "complete", number: int | None = None) -> str:
     """`#12 clean: 4 ms late, spread 15 ms, 1 missed`."""
     first = f"#{number} " if number else ""
-    because = f" ({', '.join(take.why)})" if take.why else ""
+    because = f" ({'; '.join(take.why)})" if take.why else ""
     shift = f" {take.shift}" if take.shift else ""
     return f"{first}{verdict_line(take, ended)}: {_off(take)}{because}{shift}"
 
@@ -23,7 +23,7 @@ def _off(timed: TakeReport | PieceReport) -> str:
     parts = [early_or_late(timed.bias_ms)]
     if timed.spread_ms is not None:
         parts.append(f"spread {timed.spread_ms:.0f} ms")
-    counts = {"missed": timed.missed, "added": timed.added, "skipped": timed.skipped}
+    counts = {"missed": timed.missed, "added": timed.added}
     return ", ".join([*parts, *(f"{count} {word}" for word, count in counts.items() if count)])
 
 
@@ -42,7 +42,7 @@ def hand_lines(take: TakeReport) -> list[str]:
 def spoken_lines(take: TakeReport) -> list[str]:
     """What is said aloud after a take: its verdict, why, and the sentence of each hand. Units as
     words."""
-    why = f": {', '.join(take.why)}" if take.why else ""
+    why = f": {'; '.join(take.why)}" if take.why else ""
     sentences = [f"{take.verdict}{why}.", *hand_lines(take)]
     return [sentence.replace(" ms ", " milliseconds ") for sentence in sentences]
 

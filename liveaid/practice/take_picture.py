@@ -186,11 +186,6 @@ def _piece_names(axis: Axes, routine: Routine, kept: Kept, zero: float) -> None:
 def _verdict(report: TakeReport) -> str:
     if report.verdict != "not clean":
         return report.verdict
-    alone = len(report.pieces) == 1
-    why = [
-        ", ".join(p.why) if alone else f"{p.name}: {', '.join(p.why)}"
-        for p in report.pieces
-        if p.why
-    ]
+    why = report.why
     text = "; ".join(why[:2]) + (f"; and {len(why) - 2} more" if len(why) > 2 else "")
     return text or "set pieces left out"

@@ -220,8 +220,11 @@ class TakeReport(_Timed):
 
     @property
     def why(self) -> tuple[str, ...]:
-        """What kept its set pieces from being clean, in words, each once."""
-        return tuple(dict.fromkeys(word for piece in self.pieces for word in piece.why))
+        """What made the verdict of its set pieces its own, by their names where it has several."""
+        told = [piece for piece in self.pieces if piece.verdict == self.verdict and piece.why]
+        named = len(self.pieces) > 1 and self.verdict == "not clean"
+        said = (f"{each.name}: " * named + ", ".join(each.why) for each in told)
+        return tuple(dict.fromkeys(said))
 
     @property
     def acts(self) -> list[ActReport]:

@@ -1,9 +1,10 @@
 """Takes found in the position stream by themselves: where each begins, ends, or is given up.
 
 A take begins when the records play and the follower is sure where they are. It is complete when
-the last set piece's last beat has passed; it is abandoned when both records stand for longer than
-a bar, when nothing is heard any more, or when it is begun anew. About a bar is no take: a
-record tried out, or wound past the cue. No clock here: time is passed in.
+the last set piece's last beat has passed. When both records stand for longer than a bar it is over
+too: early when no more than a bar was left to play, else abandoned, as it is when nothing is heard
+any more, or when it is begun anew. About a bar is no take: a record tried out, or wound past the
+cue. No clock here: time is passed in.
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ from liveaid.practice.trace import Message, Trace, trace_of
 from liveaid.practice.visits import Sure, Visit, visits
 from liveaid.routine import SIDES, Routine, Runs, Side, Works
 
-Ended: TypeAlias = Literal["complete", "abandoned"]
+Ended: TypeAlias = Literal["complete", "early", "abandoned"]
 
 TAKES_SURE = 0.6
 """Confidence from which the follower's word counts, whether it calls itself sure or not: a place
@@ -266,19 +267,26 @@ class TakeFinder:
         left = self.routine.beats(last.piece) - last.beat
         over = prompt.bars_left == 0 and left <= UNSURE_FOR_BEATS
         moved = self._still.moved_s >= self._ends_s(last) - 1.5 * last.beat_s
-        return over or left < 1.5 or (moved and left <= UNSURE_FOR_BEATS)
+        # Where only the clock counts, it counts on when the hands have stopped.
+        counted = not self._spans and (over or left < 1.5)
+        return counted or (moved and left <= UNSURE_FOR_BEATS)
 
     def _given_up(self, now: float, last: Sure) -> list[Take]:
         bar_s = self.routine.metre * last.beat_s
         if now - self._still.moved_s > max(1.5, 1.25 * bar_s):
-            near = last.piece == self._last and (
-                self.routine.beats(last.piece) - last.beat < 1.0
-                or abs(self._ends_s(last) - self._still.moved_s) < last.beat_s
-            )
-            return self._end("complete" if near else "abandoned", self._still.moved_s, None)
+            return self._end(self._as_stopped(last), self._still.moved_s, None)
         if now - self._heard_s > SILENT_S or now - self._places[0].now_s > TAKES_LONGEST_S:
             return self._end("abandoned", self._heard_s, None)
         return []
+
+    def _as_stopped(self, last: Sure) -> Ended:
+        """How a take ended whose records stopped, by what was left to play of the routine then."""
+        if last.piece != self._last:
+            return "abandoned"
+        left = (self._ends_s(last) - self._still.moved_s) / last.beat_s
+        if abs(left) < 1.0:
+            return "complete"
+        return "early" if 0.0 < left < self.routine.metre + 1.0 else "abandoned"
 
     def _end(self, ended: Ended, end_s: float, after: Sure | None) -> list[Take]:
         """The take that ended, and the false starts that came before it."""
@@ -306,6 +314,8 @@ class TakeFinder:
     ) -> Take | None:
         """One take from where the records began to move; None when it was about a bar."""
         began_s = max(self._still.began_s, self._after_s)
+        # Where nothing but the clock counts, places are told for a moment after the records stop.
+        places = [place for place in places if place.now_s <= end_s] or places[:1]
         gone = visits(self.routine, places, trace, began_s, end_s)
         gone[-1] = replace(gone[-1], end_s=max(end_s, gone[-1].start_s))
         if ended == "complete" and gone[-1].piece == self._last:

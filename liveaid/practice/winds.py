@@ -17,7 +17,7 @@ from liveaid.practice.limits import Limits
 from liveaid.practice.trace import DeckTrace, Trace
 from liveaid.record.places import READY_S
 from liveaid.routine import Routine
-from liveaid.routine.way import Change, changes
+from liveaid.routine.way import Change
 
 _LATEST_BEATS = 4.0
 """A record not at its cue so long after it was due is not being brought there any more."""
@@ -34,11 +34,11 @@ class _Span:
 
 
 def winds_of(
-    routine: Routine, trace: Trace, played: Sequence[Played]
+    routine: Routine, ways: Sequence[Change], trace: Trace, played: Sequence[Played]
 ) -> Mapping[int, tuple[WindScore, ...]]:
     """By the place of a visit, the winds that had to be done by its first acts."""
     found: dict[int, list[WindScore]] = {}
-    for move in changes(routine):
+    for move in ways:
         for place, span in _spans(played, move) if move.by_a_hand else ():
             score = _wind(routine, trace[move.side], move, span)
             if score is not None:
@@ -64,8 +64,7 @@ def _wind(routine: Routine, deck: DeckTrace, move: Change, span: _Span) -> WindS
         return None
     beats = float(routine.beats(span.last.visit.piece))
     beat_s = count.when(beats) - count.when(beats - 1.0)
-    beat = move.due.beat if move.due.piece == move.after else 0.0
-    due_s = count.when(beats) + beat * beat_s
+    due_s = count.when(beats) + move.beat_due(routine) * beat_s
     ready_s = _there_s(deck, move.cue_s, span.before.visit.start_s, due_s, beat_s)
     return WindScore(
         side=move.side, piece=move.after, turns=move.turns, due_s=due_s, ready_s=ready_s,

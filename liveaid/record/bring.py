@@ -86,12 +86,13 @@ def by_hand_s(turns: float, hands: HandPace) -> float:
     """Seconds to bring a record so many turns by hand; 0 where there is no way to go."""
     way = abs(turns)
     wound_s = way / hands.wind_turns_per_s if way > hands.reach_turns + _SAME_WAY else 0.0
-    least_s = stroke_s(
-        min(way, hands.reach_turns),
-        turns_per_s=hands.hand_turns_per_s,
-        turns_per_s2=figure("hand_turns_per_s2"),
-    )
-    return max(wound_s + settle_s(way, hands), least_s)
+    return max(wound_s + settle_s(way, hands), least_s(min(way, hands.reach_turns), hands))
+
+
+def least_s(turns: float, hands: HandPace) -> float:
+    """The least seconds for one stroke of a hand over so many turns."""
+    hardest = figure("hand_turns_per_s2")
+    return stroke_s(turns, turns_per_s=hands.hand_turns_per_s, turns_per_s2=hardest)
 
 
 def settle_s(turns: float, hands: HandPace) -> float:

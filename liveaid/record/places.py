@@ -42,13 +42,20 @@ def stands_at(at_s: float, cue_s: float, speed: float) -> bool:
 
 
 def on_course(
-    at_s: float, cue_s: float, speed: float, due_in_s: float, *, within_s: float = READY_S
-) -> bool:
-    """Whether a record that goes on as it does will be at its cue when it is due."""
-    off_s = abs(at_s + speed * due_in_s - cue_s)
+    at_s: float, cue_s: float, speed: float, due_in_s: float, waits_s: float = 0.0,
+    *, within_s: float = READY_S,
+) -> bool:  # fmt: skip
+    """Whether a record that goes on as it does will be at its cue when it is due.
+
+    `waits_s`: by how much sooner it may pass there, where a hand takes it.
+    """
+    passes_s = min(max((cue_s - at_s) / speed, due_in_s - waits_s), due_in_s) if speed else due_in_s
+    off_s = abs(at_s + speed * passes_s - cue_s)
     return off_s <= within_s + OFF_COURSE * max(due_in_s, 0.0)
 
 
-def has_left_course(at_s: float, cue_s: float, speed: float, due_in_s: float) -> bool:
+def has_left_course(
+    at_s: float, cue_s: float, speed: float, due_in_s: float, waits_s: float = 0.0
+) -> bool:
     """Whether a record that was to run on to a cue was stopped, turned back or set elsewhere."""
-    return not on_course(at_s, cue_s, speed, due_in_s, within_s=LOST_S)
+    return not on_course(at_s, cue_s, speed, due_in_s, waits_s, within_s=LOST_S)

@@ -28,6 +28,14 @@ def sticker_degrees(position_s: float, rpm: float) -> float:
     return (turns(position_s, rpm) % 1.0) * 360.0
 
 
+def sticker_place(cue_s: float, rpm: float) -> tuple[int, int]:
+    """Whole turns from the file's start, and the sticker's angle in whole degrees."""
+    degrees = round(sticker_degrees(cue_s, rpm)) % 360
+    turn = turns(cue_s, rpm)
+    # A hair below a whole turn is that turn, since the angle is shown in whole degrees.
+    return (round(turn) if degrees == 0 else int(turn)), degrees
+
+
 def semitones(ratio: float) -> float:
     """Semitones a speed ratio shifts the key: 12 * log2(ratio), equal temperament (ISO 16)."""
     return 12.0 * math.log2(ratio)

@@ -3,24 +3,36 @@
 May import: errors, files, record, routine, sound, study, matplotlib, numpy, python_stretch, scipy,
 soxr.
 
-acts_picture   acts drawn small, for the sheet
-cache          rendered passages kept beside the decks
-cue_chunk      the parts of a WAV file around its samples
-cut            one passage as sound
-cuts           all passages of both decks as sound
-deck_file      one 24-bit WAV file, written block by block, with its cue points
-edges          edges of a passage
-hand_heard     what is heard of a record that a hand moves as the map's acts say
-into_place     A set of files written aside in their own folder, then moved into place together
-level          loudness levelled by ITU-R BS.1770, true peak kept below a ceiling
-limiter        true peaks turned down to a ceiling, smoothly, leaving everything else as it is
-moved_mix      both deck files as a take moved them
-outcome        what a render made, and what the performer should know of it
-passage_level  how loud one passage came out
-sources        the sounds' files
-stretching     A stretch of a sound brought to tempo with its key kept, in a process of its own
-stroke_sounds  what is heard of each deck when a set piece is played as written
-to_tempo       A stretch of a sound brought to tempo by resampling
+From the map to the decks folder:
+render         a scene rendered as a whole, or all that keeps it from being
 wish           how the performer wants the decks made
-writing        everything a render leaves in the `decks` folder
+sound_header   where a sound's file lies and how long it is
+sources        what each sound holds, studied where the map leaves it open; its samples
+cuts           every passage as sound, made once or taken from the cache
+cache          passages kept from an earlier render
+writing        all files of the decks folder, written aside and then moved into place
+into_place     a set of files moved into place together
+outcome        what was made, and what the performer should know of it
+
+Sound:
+cut            one passage: brought to tempo, joined, levelled, its edges faded
+to_tempo       a stretch brought to tempo by resampling, as on a platter
+stretching     a stretch brought to tempo with its key kept
+edges          fades and joints
+level          loudness by ITU-R BS.1770
+limiter        true peaks turned down
+passage_level  how loud a passage came out
+deck_file      a WAV file written block by block
+cue_chunk      the parts of a WAV file around its samples: cue points and labels
+
+What is heard:
+guide          the guide mix: the routine played as written
+stroke_sounds  what is heard of each deck in a set piece
+hand_heard     a record that a hand moves, both ways, through the fader
+moved_mix      both deck files as a take moved them
+
+On paper:
+sheet          the sheet to print
+acts_picture   acts drawn small, for the sheet
+picture        the routine drawn over time
 """

@@ -9,7 +9,6 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import json
-import os
 import re
 import shutil
 from dataclasses import asdict
@@ -17,6 +16,7 @@ from pathlib import Path
 
 import numpy as np
 
+from liveaid.files.aside import made_aside
 from liveaid.files.inside import is_plain
 from liveaid.render.edges import Samples
 from liveaid.render.passage_level import Level
@@ -32,8 +32,9 @@ ROOM_BYTES = 2_000_000
 """Left free beside what is to be written: the map, the sheet, the disk's own book-keeping."""
 
 
-_OURS = re.compile(r"(?P<recipe>[0-9a-f]{32})\.(?:npy|json)(?P<part>\.\d+\.part)?")
-"""Names of the files we keep; nothing else is ever taken out."""
+_OURS = re.compile(r"(?P<unfinished>\.)?(?P<recipe>[0-9a-f]{32})\.(?:npy|json)(?(1)\.\w+)")
+"""Names of the files we keep, and of those a crash left unfinished; nothing else is ever taken
+out."""
 
 
 class Cache:
@@ -95,21 +96,16 @@ class Cache:
         with contextlib.suppress(OSError):
             for path in self.folder.iterdir():
                 made = _OURS.fullmatch(path.name)
-                if made and (made["part"] or made["recipe"] not in self._used):
+                if made and (made["unfinished"] or made["recipe"] not in self._used):
                     path.unlink(missing_ok=True)
 
     def _write(self, name: str, content: Samples | str) -> None:
-        aside = self.folder / f"{name}.{os.getpid()}.part"
-        aside.unlink(missing_ok=True)
-        try:
-            with aside.open("xb") as file:  # a new file, never the end of a link
-                if isinstance(content, str):
-                    file.write(content.encode())
-                else:
+        with made_aside(self.folder / name) as aside:
+            if isinstance(content, str):
+                aside.write_text(content)
+            else:
+                with aside.open("wb") as file:
                     np.save(file, content, allow_pickle=False)
-            aside.replace(self.folder / name)
-        finally:
-            aside.unlink(missing_ok=True)
 
     def _study_name(self, digest: str) -> str:
         name = self._name(f"study {STUDY_VERSION} of {digest}")

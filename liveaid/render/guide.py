@@ -1,9 +1,9 @@
 """The guide mix: how the routine should sound when played as written, at pitch 0.
 
 What each deck's needle would read, through the crossfader. A hand whose acts are written out is
-heard moving the record as they say. In a set piece that is a blend the
-deck that comes in is brought up over the first half and the one that leaves is taken down over
-the second half, at equal power; in any other, both stand open from the first beat to the last.
+heard moving the record as they say. In a set piece whose technique is a blend the deck that comes
+in is brought up over the first half and the one that leaves is taken down over the second half, at
+equal power; in any other, both stand open from the first beat to the last.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from liveaid.routine.acts import acts_of, written_out
 from liveaid.routine.layout.deck import DeckLayout
 from liveaid.routine.layout.passage import Passage
 from liveaid.routine.layout.placed import Stands
-from liveaid.routine.timeline import lead_in_s
+from liveaid.routine.timeline import lead_in_s, starts_s
 
 END_S = 0.5
 """Seconds of silence at the end."""
@@ -83,9 +83,8 @@ def _add_acts(
     mix: Samples, routine: Routine, index: int, side: Side, read: ReadDeck, rate_hz: int
 ) -> None:
     """What is heard of a deck whose acts are written out."""
-    start_s = lead_in_s(routine) + sum(routine.piece_s(before) for before in range(index))
-    start = round(start_s * rate_hz)
-    beat_s = 60.0 / routine.pieces[index].tempo_bpm
+    start = round((lead_in_s(routine) + starts_s(routine)[index]) * rate_hz)
+    beat_s = routine.pieces[index].beat_s
     acts = acts_of(routine, index, side)
     spans = heard_spans(acts, partial(read, side), beat_s=beat_s, rate_hz=rate_hz)
     for begin, sound in spans:
@@ -107,7 +106,7 @@ def _add(
     begin, end = round((lead_s + heard.begin_s) * rate_hz), round((lead_s + heard.end_s) * rate_hz)
     sound = read(heard.side, heard.frame, end - begin)
     gain = np.ones(len(sound), dtype=np.float32)
-    if "blend" in routine.pieces[index].technique.lower() and not heard.worked:
+    if routine.pieces[index].is_called("blend") and not heard.worked:
         gain *= _blended(len(sound), *_comes_and_goes(index, heard.side, stands))
     opened = min(round(CUT_S * rate_hz), len(sound) // 2)
     joins_on = (index + 1, heard.side) in stands and not heard.worked

@@ -3,7 +3,8 @@
 The deck file is read at every place the record passes, at the speed it passes it: forward,
 backward, from rest to rest. Reading is by a windowed sinc whose cutoff goes down as the record
 goes faster than nominal, so that nothing folds back. A record that hardly moves is hardly heard:
-below STANDS_SPEED it fades with its speed, as under a needle, so that a stand leaves no step.
+below HAND_HEARD_STANDS_SPEED it fades with its speed, as under a needle, so that a stand leaves no
+step.
 """
 
 from __future__ import annotations

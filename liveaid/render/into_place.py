@@ -19,6 +19,7 @@ from pathlib import Path
 from types import TracebackType
 
 from liveaid.errors import LiveaidError
+from liveaid.files.file_bytes import reason
 
 _PREFIX = ".making-"
 _FORGOTTEN_S = 3600.0
@@ -84,8 +85,7 @@ def _sentence(error: OSError, folder: Path) -> str:
         return f"{folder}: found {full}; more room would do; {kept}"
     if error.errno == errno.EFBIG:
         return f"{folder}: found a limit on the size of a file; a higher one would do; {kept}"
-    why = (error.strerror or str(error)).lower()
-    return f"{folder}: found {why}; a folder that can be written to would do; {kept}"
+    return f"{folder}: found {reason(error)}; a folder that can be written to would do; {kept}"
 
 
 def _clear_forgotten(folder: Path, names: Sequence[str]) -> None:

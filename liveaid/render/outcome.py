@@ -8,6 +8,7 @@ from typing import Any
 
 from liveaid.routine import Side
 from liveaid.routine.check import Finding
+from liveaid.routine.plain_data import plain
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,19 +70,8 @@ class Rendered:
             "guide": {"file": str(self.guide), "length_s": round(self.guide_s, 4)},
             "sheet": str(self.sheet),
             "rate_hz": self.rate_hz,
-            "decks": {
-                deck.side: {
-                    "file": str(deck.file),
-                    "length_s": round(deck.length_s, 4),
-                    "cues": deck.cues,
-                    "winds": deck.winds,
-                    "wound_turns": round(deck.wound_turns, 3),
-                    "least_turns": round(deck.least_turns, 3),
-                    "shared": deck.shared,
-                }
-                for deck in self.decks
-            },
-            "passages": [_cut_json(cut) for cut in self.cuts],
+            "decks": {deck.side: _deck_json(deck) for deck in self.decks},
+            "passages": [plain(cut, 6) for cut in self.cuts],
             "remarks": list(self.remarks),
             "playable": not self.unplayable,
             "unplayable": [finding.to_json() for finding in self.unplayable],
@@ -89,21 +79,12 @@ class Rendered:
         }
 
 
-def _cut_json(cut: CutMade) -> dict[str, Any]:
-    return {
-        "side": cut.side,
-        "sounds": list(cut.sounds),
-        "pieces": list(cut.pieces),
-        "cue_s": cut.cue_s,
-        "sticker_degrees": round(cut.sticker_degrees, 3),
-        "length_s": round(cut.length_s, 4),
-        "loudness_lufs": _rounded(cut.loudness_lufs),
-        "true_peak_dbtp": _rounded(cut.true_peak_dbtp),
-        "gain_db": _rounded(cut.gain_db),
-        "limited_db": _rounded(cut.limited_db),
-        "kept": cut.kept,
+def _deck_json(deck: DeckMade) -> dict[str, Any]:
+    """Seconds to a tenth of a millisecond, turns to the thousandth."""
+    turns = {
+        "wound_turns": round(deck.wound_turns, 3),
+        "least_turns": round(deck.least_turns, 3),
     }
-
-
-def _rounded(value: float | None) -> float | None:
-    return None if value is None else round(value, 2)
+    told = plain(deck) | {"file": str(deck.file)} | turns
+    del told["side"]
+    return told

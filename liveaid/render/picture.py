@@ -22,6 +22,7 @@ from matplotlib.ticker import MultipleLocator
 
 from liveaid.errors import LiveaidError, UsageError
 from liveaid.files.aside import write_aside
+from liveaid.files.file_bytes import reason
 from liveaid.routine import Rests, Routine, Runs, Side, Works
 from liveaid.routine.check import (
     Change,
@@ -32,6 +33,7 @@ from liveaid.routine.check import (
     hand_spans,
     minutes,
 )
+from liveaid.routine.timeline import starts_s
 
 INK, MID, PALE, PAPER = "#1d1d1b", "#77736a", "#e4dfd2", "#fffdf7"
 _TASK_LOOK: dict[str, tuple[str, str]] = {
@@ -63,15 +65,10 @@ def draw_picture(
     drawn = io.BytesIO()
     with mpl.rc_context(settings):
         figure.savefig(drawn, format=kind, facecolor=PAPER, **extra)
-    _put(path, drawn.getvalue())
-
-
-def _put(path: Path, data: bytes) -> None:
     try:
-        write_aside(path, data)
+        write_aside(path, drawn.getvalue())
     except OSError as error:
-        reason = error.strerror or str(error)
-        raise LiveaidError(f"{path}: the picture could not be written: {reason}") from error
+        raise LiveaidError(f"{path}: the picture could not be written: {reason(error)}") from error
 
 
 def picture(
@@ -96,10 +93,10 @@ def picture(
         x=0.075, ha="left", y=0.985, color=INK, fontsize=15, fontweight="bold",
         parse_math=False,
     )  # fmt: skip
-    starts = _starts(routine)
+    starts = starts_s(routine)
     _names(names, routine, starts, width)
-    for side, axes in (("left", left), ("right", right)):
-        _deck(axes, routine, "left" if side == "left" else "right", starts, moves)
+    _deck(left, routine, "left", starts, moves)
+    _deck(right, routine, "right", starts, moves)
     _hands(hands, spans)
     _energy(energy, routine, starts)
     listed = [finding for finding in findings if finding.severity != "remark"]
@@ -111,14 +108,7 @@ def picture(
     return figure
 
 
-def _starts(routine: Routine) -> list[float]:
-    starts = [0.0]
-    for index in range(len(routine.pieces)):
-        starts.append(starts[-1] + routine.piece_s(index))
-    return starts
-
-
-def _bare(axes: Axes, starts: list[float]) -> None:
+def _bare(axes: Axes, starts: Sequence[float]) -> None:
     """No frame; a thin line at each change; time in m:ss."""
     for spine in axes.spines.values():
         spine.set_visible(False)
@@ -136,7 +126,7 @@ def _tick_s(length_s: float) -> float:
     return next((step for step in (1, 5, 10, 15, 30, 60, 120) if length_s / step <= 12), 600)
 
 
-def _names(axes: Axes, routine: Routine, starts: list[float], width: float) -> None:
+def _names(axes: Axes, routine: Routine, starts: Sequence[float], width: float) -> None:
     """Set pieces by number and name, parts as a ruled strip above them."""
     axes.set_ylim(0, 1)
     axes.set_yticks([])
@@ -165,7 +155,7 @@ def _part(axes: Axes, part: str, start: float, end: float) -> None:
 
 
 def _deck(
-    axes: Axes, routine: Routine, side: Side, starts: list[float], moves: Sequence[Change]
+    axes: Axes, routine: Routine, side: Side, starts: Sequence[float], moves: Sequence[Change]
 ) -> None:
     """One record over time: in turns where its seconds are known, else as plain bars."""
     axes.set_ylabel(f"{side} record\nturns", color=INK, fontsize=9)
@@ -214,16 +204,13 @@ def _box(
 
 
 def _runs(axes: Axes, start: float, end: float, low: float, high: float, placed: bool) -> None:
-    if placed:
-        axes.plot([start, end], [low, high], color=INK, linewidth=3.2, solid_capstyle="butt")
-        axes.plot([start], [low], marker="o", markersize=5, color=INK)
-    else:
-        middle = (low + high) / 2
-        axes.plot([start, end], [middle, middle], color=INK, linewidth=3.2, solid_capstyle="butt")
-        axes.plot([start], [middle], marker="o", markersize=5, color=INK)
+    if not placed:
+        low = high = (low + high) / 2
+    axes.plot([start, end], [low, high], color=INK, linewidth=3.2, solid_capstyle="butt")
+    axes.plot([start], [low], marker="o", markersize=5, color=INK)
 
 
-def _way(axes: Axes, routine: Routine, move: Change, starts: list[float]) -> None:
+def _way(axes: Axes, routine: Routine, move: Change, starts: Sequence[float]) -> None:
     """The dashed way of a record to its next cue, with turns; a cross where there is no time."""
     if move.turns is None or move.from_s is None or move.cue_s is None or move.before is None:
         return
@@ -269,7 +256,7 @@ def _hands(axes: Axes, spans: Sequence[HandSpan]) -> None:
                     fontsize=7.5, frameon=False, borderaxespad=0, handlelength=2.6)  # fmt: skip
 
 
-def _energy(axes: Axes, routine: Routine, starts: list[float]) -> None:
+def _energy(axes: Axes, routine: Routine, starts: Sequence[float]) -> None:
     levels = [piece.energy for piece in routine.pieces]
     axes.stairs(levels, starts, fill=True, color=PALE)
     axes.stairs(levels, starts, color=INK, linewidth=1.6, baseline=None)
@@ -278,7 +265,9 @@ def _energy(axes: Axes, routine: Routine, starts: list[float]) -> None:
     axes.set_ylabel("energy", color=INK, fontsize=9)
 
 
-def _marks(axes: Axes, routine: Routine, starts: list[float], listed: Sequence[Finding]) -> None:
+def _marks(
+    axes: Axes, routine: Routine, starts: Sequence[float], listed: Sequence[Finding]
+) -> None:
     """Numbers of errors (filled) and warnings (open) where they belong, above the set pieces."""
     stacked: dict[int, int] = {}
     for number, finding in enumerate(listed[:_LISTED], 1):

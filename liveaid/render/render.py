@@ -11,7 +11,7 @@ import os
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 
-from liveaid.errors import UsageError
+from liveaid.errors import LiveaidError, UsageError
 from liveaid.files.workers import Workers, processors
 from liveaid.record.platter import sticker_degrees
 from liveaid.render.cache import CACHE, Cache
@@ -30,12 +30,11 @@ from liveaid.routine.layout.deck import DeckLayout, Laid
 from liveaid.routine.layout.lay import lay_out_decks, too_long
 from liveaid.routine.layout.placed import stands_of
 from liveaid.routine.layout.uses import uses_of
-from liveaid.routine.load import read_bytes
 from liveaid.routine.model import Decks, Stamp
 from liveaid.routine.part_faults import part_faults
 from liveaid.routine.problems import Hindrance
 from liveaid.routine.scene import DECKS, MAP, own, scene_folder
-from liveaid.routine.source import field_name, read_source
+from liveaid.routine.source import field_name, read_bytes, read_source
 from liveaid.routine.way import changes
 
 NOTABLE_LIMITED_DB = 3.0
@@ -64,6 +63,11 @@ def render_scene(
     as_written = load_routine(map_path)
     routine = with_words(as_written)
     folder = map_path.parent
+    if not routine.sounds:
+        raise LiveaidError(
+            f"{map_path}: found no `sounds`, so nothing to render; some sounds would do, or no"
+            " render where the deck files are made elsewhere and every cue has its seconds"
+        )
     if scene_folder(map_path) != Path(os.path.abspath(folder)):
         raise UsageError(f"{map_path}: found a placed map; the scene {folder.parent} would do")
     decks = own(folder, into, folder=True)
@@ -73,7 +77,7 @@ def render_scene(
         materials, faults = sources.materials(
             routine, workers, cache, lambda name: progress(0, 1, f"studied {name}")
         )
-        uses, more = uses_of(sources.told(routine), materials)
+        uses, more = uses_of(sources.filled_in(routine), materials)
         lengths = {name: material.duration_s for name, material in materials.items()}
         digests = {name: material.digest for name, material in materials.items()}
         more += part_faults(routine, sound_s=lengths, digests=digests)
@@ -86,7 +90,7 @@ def render_scene(
         _refuse(map_path, cuts.make(sources, cache, workers, progress))
     stamp = Stamp(map=map_digest(as_written), sounds=sources.digests())
     to_write = ToWrite(
-        routine=sources.told(routine).model_copy(update={"rendered": stamp}),
+        routine=sources.filled_in(routine).model_copy(update={"rendered": stamp}),
         written=written,
         folder=folder,
         layouts=layouts,
@@ -103,7 +107,7 @@ def _refuse(map_path: Path, faults: Sequence[Hindrance]) -> None:
     """Raise all faults as one RoutineError, each with its line in the map."""
     if not faults:
         return
-    source = read_source(map_path.read_bytes())
+    source = read_source(read_bytes(map_path))
     problems = {
         Problem(source.line(fault.path), field_name(fault.path), fault.found, fault.would_do)
         for fault in faults

@@ -11,14 +11,16 @@ from functools import cached_property
 from html import escape
 from importlib import resources
 
-from liveaid.record.platter import sticker_degrees, turns
+from liveaid.record.platter import sticker_place
 from liveaid.render.acts_picture import acts_pictures
 from liveaid.routine import SIDES, Piece, Rests, Routine, Side
-from liveaid.routine.check import Change, changes, open_question, turns_text, used_sounds
+from liveaid.routine.acts import sounds_used
+from liveaid.routine.check import Change, changes, open_question, turns_text
 from liveaid.routine.check.clearance import CAUTION
 from liveaid.routine.layout.deck import DeckLayout
 from liveaid.routine.layout.placed import Stands
 from liveaid.routine.model import clock_time
+from liveaid.routine.timeline import starts_s
 from liveaid.routine.way import next_change
 from liveaid.routine.written_numbers import bars_said
 
@@ -61,14 +63,6 @@ def deck_time(seconds: float) -> str:
     return f"{minutes}:{rest // 1000:02d}.{rest % 1000:03d}"
 
 
-def sticker_place(cue_s: float, rpm: float) -> tuple[int, int]:
-    """Whole turns from the file's start, and the sticker's angle in whole degrees."""
-    degrees = round(sticker_degrees(cue_s, rpm)) % 360
-    turn = turns(cue_s, rpm)
-    # A hair below a whole turn is that turn, since the angle is shown in whole degrees.
-    return (round(turn) if degrees == 0 else int(turn)), degrees
-
-
 def _head(printed: Printed) -> str:
     routine = printed.routine
     lasts = clock_time(round(routine.duration_s))
@@ -88,10 +82,11 @@ def _head(printed: Printed) -> str:
 def _set_pieces(printed: Printed) -> str:
     routine = printed.routine
     moves = {(move.after, move.side): move for move in printed.ways}
-    rows, start = [], 0.0
-    for index, piece in enumerate(routine.pieces):
-        rows.append(_row(printed, index, piece, start, moves))
-        start += routine.piece_s(index)
+    starts = starts_s(routine)
+    rows = [
+        _row(printed, index, piece, starts[index], moves)
+        for index, piece in enumerate(routine.pieces)
+    ]
     return (
         '<table class="pieces"><caption>Set pieces</caption><thead><tr><th>at<th>set piece'
         "<th>left deck<th>right deck</tr></thead><tbody>" + "".join(rows) + "</tbody></table>"
@@ -225,7 +220,7 @@ def _strip(printed: Printed, layout: DeckLayout) -> str:
 
 def _clearance(routine: Routine) -> str:
     rows = []
-    for name, places in used_sounds(routine).items():
+    for name, places in sounds_used(routine).items():
         sound = routine.sounds[name]
         question = open_question(sound)
         rows.append(
@@ -234,7 +229,7 @@ def _clearance(routine: Routine) -> str:
                     name,
                     sound.source or "not stated",
                     sound.licence or "not stated",
-                    ", ".join(str(place + 1) for place in places),
+                    ", ".join(dict.fromkeys(str(index + 1) for index, _, _ in places)),
                     "to be cleared: " + question if question else "nothing open that we know of",
                 ],
                 "open" if question else "",

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
 import numpy as np
@@ -11,39 +10,21 @@ from numpy.typing import NDArray
 
 from liveaid.errors import LiveaidError
 from liveaid.files.file_bytes import content_hash
-from liveaid.files.inside import Stray
 from liveaid.files.unreadable import Unreadable
 from liveaid.files.workers import Task, Workers
 from liveaid.render.cache import Cache
+from liveaid.render.sound_header import SoundHeader, sound_header
 from liveaid.render.to_tempo import Recorded, recorded
-from liveaid.routine import Routine, Runs, Sound, Works
-from liveaid.routine.layout.material import STUDY_TRUSTED, Material, material_of, needs_study
-from liveaid.routine.layout.uses import sounds_used
+from liveaid.routine import Routine, Sound
+from liveaid.routine.acts import sounds_used
+from liveaid.routine.layout.material import STUDY_TRUSTED, Material, material_of
+from liveaid.routine.layout.uses import asks_for_study
 from liveaid.routine.problems import Hindrance
-from liveaid.routine.scene import reach
 from liveaid.sound.read import open_sound
 from liveaid.study import Study
 
-MOST_CHANNELS = 2
-LEAST_RATE_HZ, MOST_RATE_HZ = 4_000, 768_000
-"""Sample rates outside these are a damaged header, not a sound."""
 STUDY_LIMIT_S = 60.0
 """Seconds a study may take, and as many again for each two minutes of sound."""
-
-
-@dataclass(frozen=True, slots=True)
-class Held:
-    """A sound's file as its header tells it."""
-
-    path: Path
-    frames: int
-    rate_hz: int
-    digest: str
-
-    @property
-    def duration_s(self) -> float:
-        """Seconds in the file."""
-        return self.frames / self.rate_hz
 
 
 class BadSound(LiveaidError):
@@ -62,6 +43,7 @@ class Sources:
         self._map = section_map
         self._files = {name: sound.file for name, sound in routine.sounds.items()}
         self._paths: dict[str, Path] = {}
+        self._digests: dict[str, str] = {}
         self._materials: dict[str, Material] = {}
         self._studied: dict[str, Study] = {}
         self._read: tuple[str, Recorded] | None = None
@@ -75,45 +57,84 @@ class Sources:
     ) -> tuple[dict[str, Material], list[Hindrance]]:
         """What every sound in use holds, and what keeps any of them from being used."""
         faults: list[Hindrance] = []
-        helds: dict[str, Held] = {}
-        for name in sounds_used(routine):
-            held = self._held(name)
-            if isinstance(held, Hindrance):
-                faults.append(held)
-            else:
-                helds[name] = held
-                self._paths[name] = held.path
-        studies = _studies(routine, helds, workers, cache, progress)
-        for name, held in helds.items():
+        headers: dict[str, SoundHeader] = {}
+        used = sounds_used(routine)
+        for name in used:
+            header = sound_header(name, self._files[name], self._map)
+            if isinstance(header, Hindrance):
+                faults.append(header)
+                continue
+            try:
+                self._digests[name] = content_hash(str(header.path))[0]
+            except Unreadable as error:
+                would_do = "a WAV, FLAC, OGG or MP3 file would do"
+                faults.append(Hindrance(("sounds", name, "file"), str(error), would_do))
+                continue
+            headers[name] = header
+            self._paths[name] = header.path
+        studies = self._studies(routine, headers, workers, cache, progress)
+        for name, header in headers.items():
             study = studies.get(name)
             if isinstance(study, Hindrance):
                 faults.append(study)
                 continue
             if study is not None:
                 self._studied[name] = study
-            self._materials[name] = _material(routine, name, held, study)
+            self._materials[name] = material_of(
+                routine, name, used[name], frames=header.frames, rate_hz=header.rate_hz,
+                study=study, digest=self._digests[name],
+            )  # fmt: skip
             faults += _loop_fault(routine.sounds[name], self._materials[name])
         return dict(self._materials), faults
 
-    def _held(self, name: str) -> Held | Hindrance:
-        try:
-            return _held(name, reach(self._files[name], self._map))
-        except Stray as stray:
-            where = ("sounds", name, "file")
-            return Hindrance(where, stray.found, "a plain file in the scene's folder would do")
+    def _studies(
+        self,
+        routine: Routine,
+        headers: Mapping[str, SoundHeader],
+        workers: Workers,
+        cache: Cache,
+        progress: Callable[[str], None],
+    ) -> dict[str, Study | Hindrance]:
+        """The studies the map needs, from the cache or made now, each in a worker process."""
+        from liveaid.study import study
 
-    def told(self, routine: Routine) -> Routine:
+        found: dict[str, Study | Hindrance] = {}
+        awaited = 0
+        for name, header in headers.items():
+            if not asks_for_study(routine, name):
+                continue
+            known = cache.find_study(self._digests[name])
+            if known is not None:
+                found[name] = known
+                continue
+            limit_s = STUDY_LIMIT_S * (1.0 + header.duration_s / 120.0)
+            workers.submit(Task(("study", name), study, (str(header.path),), limit_s))
+            awaited += 1
+        for _ in range(awaited):
+            outcome = workers.next()
+            name = outcome.key[1]
+            progress(name)
+            if isinstance(outcome.value, Study):
+                cache.keep_study(self._digests[name], outcome.value)
+                found[name] = outcome.value
+            else:
+                what = f"{headers[name].path}: {outcome.fault}"
+                would_do = "a file that can be read would do"
+                found[name] = Hindrance(("sounds", name, "file"), what, would_do)
+        return found
+
+    def filled_in(self, routine: Routine) -> Routine:
         """The routine with what was studied of its sounds written where its map left it open.
 
         So whoever reads the placed map knows the tempo and key that the deck files were made by.
         """
-        told = {
-            name: _told(sound, self._materials[name], self._studied.get(name))
+        sounds = {
+            name: _filled_in(sound, self._materials[name], self._studied.get(name))
             if name in self._materials
             else sound
             for name, sound in routine.sounds.items()
         }
-        return routine.model_copy(update={"sounds": told})
+        return routine.model_copy(update={"sounds": sounds})
 
     def digests(self) -> dict[str, str]:
         """The digest of each sound's file, as it was read."""
@@ -129,90 +150,7 @@ class Sources:
         return self._read[1]
 
 
-def _held(name: str, path: Path) -> Held | Hindrance:
-    """What the file's header says, or what is wrong with the file."""
-    where = ("sounds", name, "file")
-    if not path.is_file():
-        what = "a folder" if path.is_dir() else "no such file"
-        return Hindrance(where, f"{path}, {what}", "a sound file, relative to the map, would do")
-    try:
-        digest, _ = content_hash(str(path))
-        with open_sound(path) as reader:
-            frames, rate, channels = reader.declared, reader.rate_hz, reader.channels
-    except Unreadable as error:
-        return Hindrance(where, str(error), "a WAV, FLAC, OGG or MP3 file would do")
-    if frames < 1:
-        return Hindrance(where, f"{path}, which holds no sound", "a file with sound in it would do")
-    if channels > MOST_CHANNELS:
-        return Hindrance(where, f"{path}, {channels} channels", "one or two channels would do")
-    if not LEAST_RATE_HZ <= rate <= MOST_RATE_HZ:
-        would_do = f"{LEAST_RATE_HZ} to {MOST_RATE_HZ} Hz would do"
-        return Hindrance(where, f"{path} at {rate} Hz", would_do)
-    return Held(path, frames, rate, digest)
-
-
-def _studies(
-    routine: Routine,
-    helds: Mapping[str, Held],
-    workers: Workers,
-    cache: Cache,
-    progress: Callable[[str], None],
-) -> dict[str, Study | Hindrance]:
-    """The studies the map needs, from the cache or made now, each in a worker process."""
-    from liveaid.study import study
-
-    found: dict[str, Study | Hindrance] = {}
-    awaited = 0
-    for name, held in helds.items():
-        plans = [plan for _, _, plan in sounds_used(routine)[name]]
-        runs = any(isinstance(plan, Runs) or plan.bars_in > 0 for plan in plans)
-        from_start = any(not isinstance(plan, Runs) and plan.bars_in == 0 for plan in plans)
-        if _only_parts(routine.sounds[name], name, plans):
-            continue
-        if not needs_study(routine.sounds[name], runs=runs, from_start=from_start):
-            continue
-        known = cache.find_study(held.digest)
-        if known is not None:
-            found[name] = known
-            continue
-        limit_s = STUDY_LIMIT_S * (1.0 + held.duration_s / 120.0)
-        workers.submit(Task(("study", name), study, (str(held.path),), limit_s))
-        awaited += 1
-    for _ in range(awaited):
-        outcome = workers.next()
-        name = outcome.key[1]
-        progress(name)
-        if isinstance(outcome.value, Study):
-            cache.keep_study(helds[name].digest, outcome.value)
-            found[name] = outcome.value
-        else:
-            what = f"{helds[name].path}: {outcome.fault}"
-            found[name] = Hindrance(
-                ("sounds", name, "file"), what, "a file that can be read would do"
-            )
-    return found
-
-
-def _only_parts(sound: Sound, name: str, plans: Sequence[Runs | Works]) -> bool:
-    """Whether only named parts of it are played, as they are: the map says where they lie."""
-    goes_to_tempo = sound.kind == "instrumental" or sound.loop
-    played = (plan for plan in plans if plan.sound == name)
-    return not goes_to_tempo and all(getattr(plan, "notes", None) for plan in played)
-
-
-def _material(routine: Routine, name: str, held: Held, study: Study | None) -> Material:
-    return material_of(
-        routine,
-        name,
-        sounds_used(routine)[name],
-        frames=held.frames,
-        rate_hz=held.rate_hz,
-        study=study,
-        digest=held.digest,
-    )
-
-
-def _told(sound: Sound, material: Material, study: Study | None) -> Sound:
+def _filled_in(sound: Sound, material: Material, study: Study | None) -> Sound:
     facts: dict[str, object] = {}
     if sound.tempo_bpm is None and material.gridded and material.tempo_bpm is not None:
         facts["tempo_bpm"] = round(material.tempo_bpm, 4)

@@ -64,7 +64,7 @@ def stretched(
     frames: int,
     stretch: Stretch = stretch_here,
 ) -> Samples:
-    """As `tempo.resampled`, but key and timbre stay; `speed` from 0.25 to 4."""
+    """As `to_tempo.resampled`, but key and timbre stay; `speed` from 0.25 to 4."""
     settle = round(SETTLE_S * rate_hz)
     wide = {"start_s": start_s, "before": before + settle, "frames": frames + settle}
     exact = resampled(sound, speed=speed, rate_hz=rate_hz, **wide)  # type: ignore[arg-type]

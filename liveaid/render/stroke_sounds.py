@@ -18,6 +18,7 @@ from dataclasses import dataclass
 from liveaid.routine import SIDES, Routine, Side, Works
 from liveaid.routine.layout.placed import Stand, Stands
 from liveaid.routine.model import Performer
+from liveaid.routine.timeline import starts_s
 
 LEAST_HEARD_S = 0.01
 """A stroke that leaves less than this to be heard is left out."""
@@ -38,10 +39,10 @@ class StrokeSound:
 
 def heard_in(routine: Routine, index: int, stands: Stands, *, rate_hz: int) -> list[StrokeSound]:
     """Everything heard in one set piece, by both decks."""
-    start = sum(routine.piece_s(before) for before in range(index))
+    start = starts_s(routine)[index]
     length = routine.piece_s(index)
     here = {side: stands[index, side] for side in SIDES if (index, side) in stands}
-    both = len([stand for stand in here.values() if stand.works]) == 2
+    both = routine.pieces[index].is_juggle
     strokes = {
         side: _strokes(routine, index, stand, both=both, rate_hz=rate_hz)
         for side, stand in here.items()
@@ -99,7 +100,7 @@ def _strokes(
 ) -> list[float]:
     """Seconds from the set piece's start at which a worked deck is let go."""
     plan = routine.pieces[index].plan(stand.side)
-    beat_s = 60.0 / routine.pieces[index].tempo_bpm
+    beat_s = routine.pieces[index].beat_s
     if isinstance(plan, Works) and plan.strokes is not None:
         return [beat * beat_s for beat in plan.strokes]
     if both:

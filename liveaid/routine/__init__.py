@@ -1,41 +1,54 @@
 """routine: the section map, how it is read and written, and whether two hands can play it.
 
 May import: errors, files, record, numpy, pydantic, pydantic_core, yaml.
-No clock, socket, thread. Files only in load, save, scene, consent, config_file, figure_book.
+No clock, socket, thread. Files only in load, save, scene, source, opened, figure_book.
 Used by every other room.
 
-act_line     one line of `acts
-act_moves    the lines of one deck in one set piece as moves in order of beat
-acts         acts: what a hand does with a record on each beat, and when the fader is open
-arc          the energy arc
-arrange      the order and deck choice that cost two hands and the ears least
-carry        an edited map on the deck files there are
-check        can two hands play this routine, and does it work as a piece?
-coming       the acts to come, in words and as lines to draw
-digest       A section map, and what is played in one of its set pieces, as a short word
-draft_text   A drafted map as a performer would write it
-edits        what two versions of a section map differ in, by set pieces and fields
-fader_edges  when the fader has to be moved for one deck's acts
-harmony      how two sounds stand to each other in key and in tempo, told alike by check
-keys         keys as the trade writes them: read, shift, and say how two stand to each other
-layout       where everything lies on the two deck files, worked out from facts of the sounds
-left         where a set piece leaves a record
-model        the section map as frozen records
-movement     where a record is and how fast it moves while acts are played exactly as written
-notes        notes played on one steady tone: by the pitch fader, or each laid out on the record
-opened       A scene opened
-part_faults  parts held against the sound files they were found in
-parts        parts of sounds as a set piece's hand finds them
-problems     what is wrong in a section map: one small record a finding, apart from its printing
-rewrite      A section map's text with its set pieces in another order
-shipped      what comes along with liveaid: settings files and example scenes
-sketch       A section map that may have no set pieces yet: what the idea stage needs of it
-source       the YAML text of a section map as a tree of plain strings
-strays       the files a section map names that lead out of its scene, or are no plain files
-timeline     when each set piece and beat falls, at pitch 0
-way          the way of each record through the routine
-wording      how a mistake in a settings file or section map is put
-written_numbers  numbers as a performer writes them, read and written back
+The map and its text:
+model            the section map as frozen records, each value judged as it is built
+source           a file's YAML as plain strings, with the line of every field
+load             a map read from its file: the routine, or all that is wrong in it
+save             a map written so that it is read back the same
+rewrite          a map's text with its set pieces in another order, every other byte as it was
+draft_text       the text of a drafted map, commented, a line a hand
+config_file      a small settings file, read as a map is
+problems         one thing wrong in a file: line, field, what was found, what would do
+wording          how a refused value is put into words
+near_words       the word that was meant where a wrong one stands
+written_numbers  numbers as a performer writes them: 2, 1.5, 1 1/2
+plain_data       a record's fields for JSON, rounded
+
+The scene and its versions:
+scene            where a scene's files are, and what it may reach
+opened           the written map beside the placed one, and whether they still say the same
+edits            what two versions of a map differ in
+carry            an edited map placed on the deck files that are there already
+digest           a short word for a map, and for what is played in a set piece
+
+What the hands do:
+act_line         one line of `acts:` or `juggle:` read into a record
+figure_book      the figures of the trade and the performer's own
+act_moves        lines and figures of one deck worked out in time
+parts            named parts of sounds, and where they lie on the record
+part_faults      parts that do not fit the sound file they were found in
+notes            notes played on one steady tone
+acts             every act with its place on the record and its fader
+movement         where a record is at any beat while acts are played as written
+fader_edges      when the fader has to be opened and shut
+coming           the acts to come, in words and as lines to draw
+
+When, how and whether:
+timeline         when each set piece begins, when a deck falls silent and sounds again
+left             where a set piece leaves a record
+way              how each record gets from cue to cue, and how much time there is
+hands            what both hands have to do in every beat
+keys             keys: read, moved, compared
+harmony          how two sounds stand to each other in key and tempo
+arc              the energy wanted at each time of the routine
+shared_out       things shared out to as many wishes as can have one of their own
+layout           where everything lies on the two deck files
+check            can two hands play it, and does it work as a piece
+arrange          the order and decks that cost the hands least
 """
 
 from liveaid.routine.load import load_routine

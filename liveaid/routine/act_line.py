@@ -6,9 +6,9 @@ Words and numbers only, no commas, so that a line may stand in a flow mapping. P
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
-from typing import Literal, TypeAlias, get_args
+from typing import Any, Literal, TypeAlias, get_args
 
 from liveaid.routine.written_numbers import MOST_BEATS, LineError, number
 
@@ -117,26 +117,40 @@ def _percent(line: ActLine, rest: list[str]) -> tuple[ActLine, list[str]]:
 
 
 def _is_detail(word: str) -> bool:
-    return word in DETAILS or re.fullmatch(r"x\d+", word) is not None
+    return word in DETAILS or _is_times(word)
 
 
 def _with_details(line: ActLine, words: list[str]) -> ActLine:
+    for word, args in _details(words):
+        if word in _FLAGS:
+            _alone(word, args)
+            line = replace(line, **_FLAGS[word])
+        elif word in _READERS:
+            line = _READERS[word](line, args)
+        elif _is_times(word):
+            _alone(word, args)
+            line = replace(line, times=_times(word))
+        else:
+            known = ", ".join(word for word in DETAILS if word != "back")
+            raise LineError(word, f"one of {known} or x2 would do")
+    return line
+
+
+def _details(words: list[str]) -> Iterator[tuple[str, list[str]]]:
+    """Each word that says more, with what stands behind it. LineError for one said twice."""
     seen: set[str] = set()
     while words:
         word, args = words[0], _until_detail(words[1:])
-        kind = "x" if re.fullmatch(r"x\d+", word) else word
+        kind = "x" if _is_times(word) else word
         if kind in seen:
             raise LineError(f"{word} twice", "once would do")
         seen.add(kind)
-        if kind == "x":
-            _none(word, args)
-            line = replace(line, times=_times(word))
-        elif word in _READERS:
-            line = _READERS[word](line, args)
-        else:
-            raise LineError(word, f"one of {', '.join(_READERS)} or x2 would do")
+        yield word, args
         words = words[1 + len(args) :]
-    return line
+
+
+def _is_times(word: str) -> bool:
+    return re.fullmatch(r"x\d+", word) is not None
 
 
 def _until_detail(words: list[str]) -> list[str]:
@@ -144,7 +158,7 @@ def _until_detail(words: list[str]) -> list[str]:
     return words[:stop]
 
 
-def _none(word: str, args: list[str]) -> None:
+def _alone(word: str, args: list[str]) -> None:
     if args:
         raise LineError(f"{word} {' '.join(args)}", f"{word} alone would do")
 
@@ -186,11 +200,6 @@ def _open(line: ActLine, args: list[str]) -> ActLine:
     return replace(line, open=tuple(spans))
 
 
-def _closed(line: ActLine, args: list[str]) -> ActLine:
-    _none("closed", args)
-    return replace(line, open=())
-
-
 def _count(word: str, args: list[str]) -> int:
     if len(args) != 1 or not args[0].isdigit() or not 1 <= int(args[0]) <= 64:
         raise LineError(f"{word} {' '.join(args)}".strip(), f"{word} 1 to {word} 64 would do")
@@ -203,26 +212,16 @@ def _of(line: ActLine, args: list[str]) -> ActLine:
     return replace(line, sound=" ".join(args))
 
 
-def _rolled(line: ActLine, args: list[str]) -> ActLine:
-    _none("rolled", args)
-    return replace(line, rolled=True)
-
-
-def _swapped(line: ActLine, args: list[str]) -> ActLine:
-    _none("swapped", args)
-    return replace(line, swapped=True)
-
-
+_FLAGS: dict[str, dict[str, Any]] = {
+    "closed": {"open": ()}, "rolled": {"rolled": True}, "swapped": {"swapped": True},
+}  # fmt: skip
 _READERS: dict[str, Callable[[ActLine, list[str]], ActLine]] = {
     "for": _for,
     "over": _over,
     "open": _open,
-    "closed": _closed,
     "clicks": lambda line, args: replace(line, clicks=_count("clicks", args)),
     "cuts": lambda line, args: replace(line, cuts=_count("cuts", args)),
-    "rolled": _rolled,
     "of": _of,
-    "swapped": _swapped,
 }
 
 
@@ -235,17 +234,13 @@ def read_turn(text: str) -> TurnLine | ActLine:
             raise LineError(text, "left or right, or a figure with `juggle:`, would do")
         return line
     turn = TurnLine(side="left" if words[0] == "left" else "right")
-    head, rest = _turn_head(words[1:])
+    head = _until_detail(words[1:])
+    rest = words[1 + len(head) :]
     if head and not re.match(r"[\d+-]", head[0]):
         turn, head = replace(turn, part=head[0]), head[1:]
     if head:
         turn = _with_beats(turn, " ".join(head))
     return _with_turn_details(turn, rest)
-
-
-def _turn_head(words: list[str]) -> tuple[list[str], list[str]]:
-    head = _until_detail(words)
-    return head, words[len(head) :]
 
 
 def _with_beats(turn: TurnLine, text: str) -> TurnLine:
@@ -259,17 +254,15 @@ def _with_beats(turn: TurnLine, text: str) -> TurnLine:
 
 
 def _with_turn_details(turn: TurnLine, words: list[str]) -> TurnLine:
-    while words:
-        word, args = words[0], _until_detail(words[1:])
+    for word, args in _details(words):
         if word == "back":
             turn = replace(turn, back=_way_back(" ".join(args)))
         elif word == "of" and turn.part and args:
             turn = replace(turn, sound=" ".join(args))
-        elif re.fullmatch(r"x\d+", word) and not args:
+        elif _is_times(word) and not args:
             turn = replace(turn, times=_times(word))
         else:
             raise LineError(word, "`back wind`, `of` a sound, or x2 would do")
-        words = words[1 + len(args) :]
     return turn
 
 

@@ -122,7 +122,7 @@ class _Writer:
         try:
             notes = read_notes(lines, metre=self._routine.metre, end=end, laid=laid)
         except LineError as error:
-            self._out.faults.append(Hindrance(path, error.found, error.would_do))
+            self._out.faults.append(error.at(path))
             return
         for place, note in enumerate(notes):
             first = laid or place == 0
@@ -152,14 +152,12 @@ class _Writer:
     def strokes(self, strokes: tuple[float, ...]) -> None:
         """`strokes:`: let go at each, taken when the other deck comes in, and brought back."""
         path: Path = ("pieces", self._index, self._side, "strokes")
-        other = self._routine.pieces[self._index].plan(other_side(self._side))
-        others = (other.strokes or ()) if isinstance(other, Works) else ()
+        others = self._routine.pieces[self._index].plan(other_side(self._side)).stroke_beats
         end = float(self._routine.beats(self._index))
         back = self._routine.performer.wind_turns_per_s * self._routine.turntable.turn_s
-        inside = [beat for beat in strokes if beat < end]  # later ones are told as such
-        for place, beat in enumerate(inside):
+        for place, beat in enumerate(strokes):
             call = _Call(beat, 1.0, None, None, (*path, place))
-            nexts = [*inside[place + 1 : place + 2], end]
+            nexts = [*strokes[place + 1 : place + 2], end]
             until = beat + (nexts[0] - beat) * back / (1.0 + back) if len(nexts) > 1 else end
             until = min([until, *(stroke for stroke in others if stroke > beat)])
             self._turns.append((beat, TurnLine(side=self._side, to_beat=until - beat), call))
@@ -204,7 +202,7 @@ class _Writer:
         try:
             part = self._label(*given)
         except LineError as error:
-            self._out.faults.append(Hindrance(call.path, error.found, error.would_do))
+            self._out.faults.append(error.at(call.path))
             return
         beats = None if line.beats is None else line.beats * call.scale
         for turn in range(line.times):
@@ -253,7 +251,7 @@ class _Writer:
             try:
                 part = self._label(*given) or ""
             except LineError as error:
-                self._out.faults.append(Hindrance(call.path, error.found, error.would_do))
+                self._out.faults.append(error.at(call.path))
                 continue
             after = mine[place + 1][0] if place + 1 < len(mine) else None
             yield from self._one_turn(beat, line, call, part, turns, after)

@@ -16,7 +16,7 @@ from types import MappingProxyType
 from liveaid.routine.act_line import ActKind, Over
 from liveaid.routine.act_moves import Move, moves_of
 from liveaid.routine.figure_book import Book, Path
-from liveaid.routine.model import SIDES, Piece, Rests, Routine, Side, Works
+from liveaid.routine.model import SIDES, Piece, Rests, Routine, Runs, Side, Works
 from liveaid.routine.parts import PartAt, laid_parts
 from liveaid.routine.problems import Hindrance
 
@@ -112,10 +112,20 @@ def written_out(piece: Piece, side: Side) -> bool:
 def sounds_worked(routine: Routine, piece: int, side: Side) -> tuple[str, ...]:
     """The sounds one deck plays in a set piece: its plan's own, or those its acts have parts of."""
     plan = routine.pieces[piece].plan(side)
-    if isinstance(plan, Rests):
-        return ()
     found = [part.sound for part in worked_out(routine, piece, side).parts.values() if part.sound]
     return tuple(dict.fromkeys(found)) or ((plan.sound,) if plan.sound else ())
+
+
+def sounds_used(routine: Routine) -> dict[str, list[tuple[int, Side, Runs | Works]]]:
+    """Each sound that is played, with the set pieces and decks it is played on, in play order."""
+    used: dict[str, list[tuple[int, Side, Runs | Works]]] = {}
+    for index, piece in enumerate(routine.pieces):
+        for side in SIDES:
+            plan = piece.plan(side)
+            if not isinstance(plan, Rests):
+                for sound in sounds_worked(routine, index, side):
+                    used.setdefault(sound, []).append((index, side, plan))
+    return used
 
 
 def fader_of(routine: Routine, piece: int) -> dict[Side, tuple[tuple[float, float], ...]]:
@@ -125,10 +135,7 @@ def fader_of(routine: Routine, piece: int) -> dict[Side, tuple[tuple[float, floa
     """
     whole = (0.0, float(routine.beats(piece)))
     faders: dict[Side, tuple[tuple[float, float], ...]] = {}
-    for side in SIDES:
-        plan = routine.pieces[piece].plan(side)
-        if isinstance(plan, Rests):
-            continue
+    for side in routine.pieces[piece].sounding:
         acts = acts_of(routine, piece, side)
         faders[side] = joined(span for act in acts for span in act.open) if acts else (whole,)
     return faders
@@ -198,7 +205,7 @@ class _Hand:
     ) -> None:
         self._routine, self._piece, self._side = routine, piece, side
         self._parts = parts
-        self._beat_s = 60.0 / routine.pieces[piece].tempo_bpm
+        self._beat_s = routine.pieces[piece].beat_s
         self._turn_s = routine.turntable.turn_s
         begin = plan.cue_s or 0.0
         end = plan.to_s if plan.to_s is not None else float("inf")
@@ -219,6 +226,7 @@ class _Hand:
             self._stand_at_first(moves)
         for place, move in enumerate(moves):
             begins_s = self._begins_s(move)
+            self._part = self._part_of(move)
             if abs(begins_s - self._at_s) > SAME_PLACE_S and move.kind not in BROUGHT:
                 acts.append(self._bring(acts[-1] if acts else None, move, begins_s))
                 self._at_s = begins_s
@@ -257,16 +265,18 @@ class _Hand:
         """The record stands at the first act's place as the set piece begins: its cue."""
         first = next((move for move in moves if move.part is not None), None)
         if first is not None and not any(m.part is None and m.beat < first.beat for m in moves):
-            self._at_s = self._begins_s(first)
+            self._at_s, self._part = self._begins_s(first), self._part_of(first)
+
+    def _part_of(self, move: Move) -> PartAt:
+        """The part a move takes place on or brings the record to: its own, else the one before."""
+        stays = move.part is None or (move.kind in BROUGHT and move.over is not None)
+        return self._part if stays else self._parts.get(move.part or "", self._span)
 
     def _begins_s(self, move: Move) -> float:
-        """Where a move begins; takes its part as the one the hand is in."""
-        if move.part is None:
+        """Where a move begins: at its part's begin, a pull's end, else where the record stands."""
+        if move.part is None or move.kind in BROUGHT:
             return self._at_s
-        part = self._parts.get(move.part, self._span)
-        if move.kind in BROUGHT:
-            return self._at_s
-        self._part = part
+        part = self._part_of(move)
         if move.kind == "pull" and part.label:
             return part.to_s
         return part.begin_s + move.at_beats * self._beat_s
@@ -375,16 +385,10 @@ class _Hand:
         if move.over is not None:
             way = self._way_s(move.over)
             return max(self._at_s - way if move.kind == "back-cue" else self._at_s + way, 0.0)
-        if move.part:
-            self._part = self._parts.get(move.part, self._span)
-            return self._part.begin_s
         after = next((each for each in later if each.kind not in (*STANDING, "set pitch")), None)
-        if after is None or after.part is None:
+        if move.part or after is None or after.part is None:
             return self._part.begin_s
-        kept = self._part
-        to_s = self._begins_s(after)
-        self._part = kept
-        return to_s
+        return self._begins_s(after)
 
     def _way_s(self, over: Over) -> float:
         whole = self._part.to_s - self._part.begin_s

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bisect import bisect_right
+import numpy as np
 
 from liveaid.routine.model import Routine
 
@@ -18,14 +18,8 @@ def arc_energy(share: float, routine: Routine | None = None) -> float:
 
     The idea's wants, in their order and evenly over the time, where it has enough of them.
     """
-    points = _points(routine)
-    at = bisect_right([point[0] for point in points], share)
-    if at == 0:
-        return points[0][1]
-    if at == len(points):
-        return points[-1][1]
-    (x0, y0), (x1, y1) = points[at - 1], points[at]
-    return y0 + (y1 - y0) * (share - x0) / (x1 - x0)
+    shares, energies = zip(*_points(routine), strict=True)
+    return float(np.interp(share, shares, energies))
 
 
 def _points(routine: Routine | None) -> tuple[tuple[float, float], ...]:

@@ -73,10 +73,9 @@ def _lies(new: Piece, old: Piece, side: Side) -> bool:
 
 def _span(plan: Works) -> tuple[float, float] | None:
     """Length of the map's own span and its cue in it, to the microsecond."""
-    if plan.from_s is None or plan.to_s is None:
+    if plan.span_s is None or plan.from_s is None or plan.cue_s is None:
         return None
-    cue_s = plan.from_s if plan.own_cue_s is None else plan.own_cue_s
-    return round(plan.to_s - plan.from_s, 6), round(cue_s - plan.from_s, 6)
+    return round(plan.span_s, 6), round(plan.cue_s - plan.from_s, 6)
 
 
 def _moved(plan: Runs | Works, lies: Plan) -> Plan:
@@ -90,7 +89,7 @@ def _moved(plan: Runs | Works, lies: Plan) -> Plan:
 
 def _sounds(routine: Routine) -> set[str]:
     plans = (piece.plan(side) for piece in routine.pieces for side in SIDES)
-    return {name for plan in plans if (name := getattr(plan, "sound", None))}
+    return {plan.sound for plan in plans if plan.sound}
 
 
 def _heard(routine: Routine, name: str) -> Sound | None:

@@ -4,23 +4,20 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, TypeVar, get_args
 
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from liveaid.errors import UsageError
+from liveaid.files.folders import shipped
 from liveaid.files.names import shown
+from liveaid.routine.near_words import meant
 from liveaid.routine.problems import Problem, RoutineError
-from liveaid.routine.shipped import shipped
-from liveaid.routine.source import MAX_BYTES, Source, read_source
-from liveaid.routine.wording import meant, problem_at, wording
+from liveaid.routine.source import Source, read_bytes, read_source
+from liveaid.routine.wording import problem_at, wording
 
 Record = TypeVar("Record", bound=BaseModel)
-
-
-class ConfigError(RoutineError):
-    """All that is wrong in one settings file, a line each, in line order."""
 
 
 def config_path(name: str, kind: str) -> Path:
@@ -39,31 +36,23 @@ def config_path(name: str, kind: str) -> Path:
 
 
 def load_config(path: str | Path, record: type[Record]) -> Record:
-    """The record in a YAML file. ConfigError with all that is wrong in it."""
-    file = Path(path)
-    try:
-        with file.open("rb") as stream:
-            data = stream.read(MAX_BYTES + 1)
-    except OSError as error:
-        found = (error.strerror or str(error)).lower()
-        problem = Problem(1, "", found, "a file that can be read would do")
-        raise ConfigError(str(file), [problem]) from error
-    return read_config(data, str(file), record)
+    """The record in a YAML file. RoutineError with all that is wrong in it."""
+    return read_config(read_bytes(path), str(path), record)
 
 
 def read_config(data: bytes, file: str, record: type[Record]) -> Record:
-    """The record in a file's bytes. ConfigError with all that is wrong in it."""
+    """The record in a file's bytes. RoutineError with all that is wrong in it."""
     source = read_source(data)
     if not source.problems and not isinstance(source.tree, dict):
         known = ", ".join(record.model_fields)
         source.problems.append(Problem(1, "", "no fields", f"some of these would do: {known}"))
     if source.problems:
-        raise ConfigError(file, source.problems)
+        raise RoutineError(file, source.problems)
     try:
         return record.model_validate(source.tree)
     except ValidationError as error:
         found = {_problem(source, detail, record) for detail in error.errors()}
-        raise ConfigError(file, found) from error
+        raise RoutineError(file, found) from error
 
 
 def _problem(source: Source, detail: ErrorDetails, record: type[BaseModel]) -> Problem:
@@ -77,16 +66,32 @@ def _problem(source: Source, detail: ErrorDetails, record: type[BaseModel]) -> P
 
 
 def _known_here(record: type[BaseModel], path: tuple[int | str, ...]) -> str:
-    for step in path[:-1]:
-        field = record.model_fields.get(str(step))
-        record = _inner_record(field.annotation if field else None) or record
-    known = list(record.model_fields)
+    known = words_of(record, path[:-1])
     return f"{meant(str(path[-1]), known)}known here: {', '.join(known)}"
 
 
-def _inner_record(annotation: Any) -> type[BaseModel] | None:
-    """The record a field holds: itself, or the record of an optional or a tuple."""
-    for kind in (annotation, *getattr(annotation, "__args__", ())):
-        if isinstance(kind, type) and issubclass(kind, BaseModel):
-            return kind
-    return None
+def words_of(
+    record: type[BaseModel], path: tuple[int | str, ...], kind: object = None
+) -> list[str]:
+    """The fields that a record of the file may have, as the file calls them, where `path` leads.
+
+    `kind`: what its `hand` says where it is one of several records.
+    """
+    for step in path:
+        by_word = {field.alias or name: field for name, field in record.model_fields.items()}
+        if step in by_word:
+            inner = _records(by_word[str(step)].annotation)
+            record = next((one for one in inner if _is(one, kind)), inner[0] if inner else record)
+    return [field.alias or name for name, field in record.model_fields.items()]
+
+
+def _is(record: type[BaseModel], kind: object) -> bool:
+    hand = record.model_fields.get("hand")
+    return hand is not None and hand.default == kind
+
+
+def _records(annotation: Any) -> list[type[BaseModel]]:
+    """The records a field holds: itself, those of a choice, or of what a list or mapping holds."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return [annotation]
+    return [found for inner in get_args(annotation) for found in _records(inner)]

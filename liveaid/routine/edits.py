@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from liveaid.routine.digest import piece_digest
-from liveaid.routine.model import Routine
+from liveaid.routine.model import SIDES, Plan, Rests, Routine
 
 _MOST_SHOWN = 60
 
@@ -20,14 +20,15 @@ class Edit:
     piece: int | None
     """Set piece of the new version, from 0; of the old one where it is gone; None: not in one."""
     name: str
-    """The set piece's name, as it is now where it is there; empty outside of them."""
+    """The set piece's name, as it is now where it is there; outside of them a sound's, or empty."""
     field: str
-    """`tempo`, `left.bars_in`, `sounds.bells.file`; empty for a set piece as a whole."""
+    """`tempo`, `left.bars_in`, `sounds.bells.file`; empty for a set piece or sound as a whole."""
     was: str | None
     now: str | None
 
     def __str__(self) -> str:
-        where = f"set piece {(self.piece or 0) + 1} {self.name}" if self.name else ""
+        kind = "sound" if self.piece is None else f"set piece {self.piece + 1}"
+        where = f"{kind} {self.name}" if self.name else ""
         if not self.field:
             return f"{where} is {'new' if self.was is None else 'gone'}"
         where = f"{where}: {self.field}" if where else self.field
@@ -42,11 +43,44 @@ class Edit:
 
 def edits(then: Routine, now: Routine) -> tuple[Edit, ...]:
     """All that changed from one version to another, in the order of the new map."""
-    return (*_outside(then, now), *_pieces(then, now))
+    names = new_names(then, now)
+    named = (
+        Edit(piece=None, name=new, field="name", was=old, now=new) for old, new in names.items()
+    )
+    then = called(then, names)
+    return (*named, *_outside(then, now), *_pieces(then, now))
+
+
+def new_names(then: Routine, now: Routine) -> dict[str, str]:
+    """The sounds that only got another name: old name to new."""
+    gone = {name: sound for name, sound in then.sounds.items() if name not in now.sounds}
+    names: dict[str, str] = {}
+    for new, sound in now.sounds.items():
+        old = next((o for o, was in gone.items() if was == sound and o not in names), None)
+        if new not in then.sounds and old is not None:
+            names[old] = new
+    return names
+
+
+def called(routine: Routine, names: Mapping[str, str]) -> Routine:
+    """The same routine with some of its sounds under other names."""
+
+    def plan(one: Plan) -> Plan:
+        new = None if isinstance(one, Rests) else names.get(one.sound or "")
+        return one if new is None else one.model_copy(update={"sound": new})
+
+    pieces = (p.model_copy(update={s: plan(p.plan(s)) for s in SIDES}) for p in routine.pieces)
+    sounds = {names.get(name, name): sound for name, sound in routine.sounds.items()}
+    return routine.model_copy(update={"pieces": tuple(pieces), "sounds": sounds})
 
 
 def _outside(then: Routine, now: Routine) -> Iterator[Edit]:
-    before, after = _flat(then), _flat(now)
+    for name in dict.fromkeys((*now.sounds, *then.sounds)):
+        if (name in now.sounds) is not (name in then.sounds):
+            was, is_now = (name if name in one.sounds else None for one in (then, now))
+            yield Edit(piece=None, name=name, field="", was=was, now=is_now)
+    both = set(then.sounds) & set(now.sounds)
+    before, after = _flat(then, both), _flat(now, both)
     for field in dict.fromkeys((*after, *before)):
         if before.get(field) != after.get(field):
             yield Edit(
@@ -112,8 +146,10 @@ def _in_order(places: list[int]) -> set[int]:
     }
 
 
-def _flat(routine: Routine) -> dict[str, str]:
+def _flat(routine: Routine, sounds: Collection[str]) -> dict[str, str]:
+    """Every field outside the set pieces; of the sounds those of these names."""
     tree = routine.model_dump(mode="json", by_alias=True)
+    tree["sounds"] = {name: told for name, told in tree["sounds"].items() if name in sounds}
     tree.pop("pieces")
     tree.pop("rendered", None)
     return _fields(tree)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
@@ -20,6 +19,7 @@ from liveaid.routine.act_line import (
     read_turn,
 )
 from liveaid.routine.model import Figure, Routine
+from liveaid.routine.near_words import meant
 from liveaid.routine.problems import Hindrance
 from liveaid.routine.written_numbers import LineError
 
@@ -76,7 +76,7 @@ class Book:
         if figure.like in (*seen, name):
             raise LineError(" like ".join((*seen, name, figure.like)), "another figure would do")
         if figure.like not in self:
-            guess = did_you_mean(figure.like, self.names())
+            guess = meant(figure.like, self.names())
             raise LineError(figure.like, f"{guess}one of {', '.join(self.names())} would do")
         lines, juggles = self.lines(figure.like, (*seen, name))
         own = written(figure.but or {}, ("figures", name, "but"))
@@ -94,7 +94,7 @@ class Book:
         try:
             lines, juggles = self.lines(name)
         except LineError as error:
-            return [], [Hindrance(("figures", name, "like"), error.found, error.would_do)]
+            return [], [error.at(("figures", name, "like"))]
         return read_lines(lines, juggles=juggles, metre=self._metre)
 
     def faults(self) -> Iterator[Hindrance]:
@@ -118,7 +118,7 @@ class Book:
         if not isinstance(line, ActLine) or line.kind is not None:
             return
         if line.name not in self:
-            guess = did_you_mean(line.name, [*ACT_KINDS, *self.names()])
+            guess = meant(line.name, [*ACT_KINDS, *self.names()])
             yield Hindrance(entry.path, line.name, f"{guess}one of these would do: {self._known()}")
         elif self._juggles(line.name) is not juggles:
             one, other = ("both decks", "one deck") if juggles else ("one deck", "both decks")
@@ -169,7 +169,7 @@ def read_lines(
             if text is not None:
                 entries.append(FigureEntry(beat, read(text), path))
         except LineError as error:
-            faults.append(Hindrance(path, error.found, error.would_do))
+            faults.append(error.at(path))
     return sorted(entries, key=lambda entry: entry.beat), faults
 
 
@@ -185,9 +185,3 @@ def _beat(key: str, metre: int) -> float | str:
         return beat_of(key, metre=metre)
     except LineError:
         return key
-
-
-def did_you_mean(word: str, known: list[str]) -> str:
-    """A hint at the nearest known word, or nothing."""
-    guess = difflib.get_close_matches(word, known, n=1, cutoff=0.6)
-    return f"did you mean {guess[0]}? " if guess else ""

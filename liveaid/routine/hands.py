@@ -16,7 +16,6 @@ from liveaid.routine.model import (
     SIDES,
     Performer,
     Piece,
-    Rests,
     Routine,
     Runs,
     Side,
@@ -58,9 +57,8 @@ def crossfader_end(performer: Performer, side: Side) -> Side:
 
 def needs_crossfader(piece: Piece) -> bool:
     """Whether a hand stays at the crossfader: a worked record, unless the technique needs none."""
-    technique = piece.technique.lower()
     works = any(isinstance(piece.plan(side), Works) for side in SIDES)
-    return works and not any(name in technique for name in ONE_HANDED)
+    return works and not piece.is_called(*ONE_HANDED)
 
 
 def jobs(routine: Routine, index: int, beat: int, through: frozenset[Side]) -> tuple[Job, ...]:
@@ -90,12 +88,7 @@ def jobs(routine: Routine, index: int, beat: int, through: frozenset[Side]) -> t
 
 def _others_are_heard(routine: Routine, index: int) -> bool:
     """Whether other decks sound in a set piece than in the one before: the fader has to move."""
-    return index > 0 and _sounding(routine, index) != _sounding(routine, index - 1)
-
-
-def _sounding(routine: Routine, index: int) -> list[Side]:
-    piece = routine.pieces[index]
-    return [side for side in SIDES if not isinstance(piece.plan(side), Rests)]
+    return index > 0 and routine.pieces[index].sounding != routine.pieces[index - 1].sounding
 
 
 def _runs_twice(piece: Piece) -> bool:
@@ -104,20 +97,35 @@ def _runs_twice(piece: Piece) -> bool:
 
 def _stroke_at(piece: Piece, beat: int) -> bool:
     """Whether some stroke is written in a beat."""
-    plans = (piece.plan(side) for side in SIDES)
-    strokes = (s for plan in plans if isinstance(plan, Works) for s in plan.strokes or ())
-    return any(beat <= stroke < beat + 1 for stroke in strokes)
+    return any(
+        beat <= stroke < beat + 1 for side in SIDES for stroke in piece.plan(side).stroke_beats
+    )
+
+
+def hands_beside(
+    routine: Routine, index: int, beat: int, through: frozenset[Side], side: Side | None
+) -> int:
+    """Hands that playing one beat takes beside the one that brings a deck's record, if any is.
+
+    A hand that is at that very record before its first act is there to bring it.
+    """
+    playing = jobs(routine, index, beat, through)
+    return sum(job != Job("works", side) for job in playing)
 
 
 def free_s(
-    routine: Routine, start: Moment, end: Moment, through: dict[int, frozenset[Side]]
+    routine: Routine,
+    start: Moment,
+    end: Moment,
+    through: dict[int, frozenset[Side]],
+    side: Side | None = None,
 ) -> float:
-    """Seconds between two moments in which playing leaves at least one hand free."""
-    total = 0.0
-    for piece, beat, share in beats_between(routine, start, end):
-        if len(jobs(routine, piece, beat, through.get(piece, frozenset()))) < 2:
-            total += share * 60.0 / routine.pieces[piece].tempo_bpm
-    return total
+    """Seconds between two moments in which playing leaves a hand to bring a deck's record."""
+    return sum(
+        share * routine.pieces[piece].beat_s
+        for piece, beat, share in beats_between(routine, start, end)
+        if hands_beside(routine, piece, beat, through.get(piece, frozenset()), side) < 2
+    )
 
 
 def _hand_on(routine: Routine, index: int, side: Side, beat: int) -> bool:

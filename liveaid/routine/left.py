@@ -19,7 +19,7 @@ from dataclasses import dataclass
 
 from liveaid.record.places import THERE_S
 from liveaid.routine.acts import RUNNING, Act
-from liveaid.routine.model import Piece, Plan, Rests, Routine, Runs, Side, Works, other_side
+from liveaid.routine.model import Piece, Plan, Rests, Routine, Runs, Side, other_side
 from liveaid.routine.timeline import written_acts
 
 
@@ -38,12 +38,8 @@ def left_at(routine: Routine, side: Side, piece: int) -> Left | None:
     acts = written_acts(routine, piece, side)
     if acts and routine.pieces[piece].plan(side).placed:
         return Left(acts[-1].to_s, runs=runs_out(acts, routine.beats(piece)))
-    return left_by(
-        routine.pieces[piece],
-        side,
-        routine.pieces[piece].plan(side),
-        beats=routine.beats(piece),
-    )
+    at = routine.pieces[piece]
+    return left_by(at, side, at.plan(side), beats=routine.beats(piece))
 
 
 def left_by(piece: Piece, side: Side, plan: Plan, *, beats: int) -> Left | None:
@@ -51,15 +47,14 @@ def left_by(piece: Piece, side: Side, plan: Plan, *, beats: int) -> Left | None:
 
     `plan`: what the side does, with its own deck-file seconds. `beats`: length of the set piece.
     """
-    beat_s = 60.0 / piece.tempo_bpm
     if isinstance(plan, Rests) or not plan.placed or plan.cue_s is None:
         return None
     if isinstance(plan, Runs):
-        return Left(plan.cue_s + beats * beat_s, runs=True)
-    last = _last_release(piece, side, beats)
+        return Left(plan.cue_s + beats * piece.beat_s, runs=True)
+    last = _last_release(piece, side)
     if last is None or plan.to_s is None:
         return Left(plan.cue_s, runs=False)
-    runs_to = plan.cue_s + (beats - last) * beat_s
+    runs_to = plan.cue_s + (beats - last) * piece.beat_s
     return Left(min(runs_to, plan.to_s), runs=runs_to <= plan.to_s + THERE_S)
 
 
@@ -75,25 +70,7 @@ def runs_out(acts: Sequence[Act], beats: int) -> bool:
     return acts[-1].kind in RUNNING and acts[-1].end_beat >= beats - 1e-6
 
 
-def left_at_s(routine: Routine, side: Side, piece: int) -> float | None:
-    """Deck-file second at which a set piece leaves a record; None when it rests or is unplaced."""
-    left = left_at(routine, side, piece)
-    return None if left is None else left.at_s
-
-
-def is_juggle(piece: Piece) -> bool:
-    """Whether both decks are worked, taking turns."""
-    return isinstance(piece.left, Works) and isinstance(piece.right, Works)
-
-
-def _last_release(piece: Piece, side: Side, beats: int) -> float | None:
+def _last_release(piece: Piece, side: Side) -> float | None:
     """The beat of a written juggle's last release, when it is this side's."""
-    if not is_juggle(piece):
-        return None
-    mine, others = (_last(piece.plan(each), beats) for each in (side, other_side(side)))
-    return mine if mine is not None and others is not None and mine > others else None
-
-
-def _last(plan: Plan, beats: int) -> float | None:
-    strokes = (plan.strokes or ()) if isinstance(plan, Works) else ()
-    return max((stroke for stroke in strokes if stroke < beats), default=None)
+    mine, others = (piece.plan(each).stroke_beats for each in (side, other_side(side)))
+    return mine[-1] if piece.is_juggle and mine and others and mine[-1] > others[-1] else None

@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 import copy
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from pathlib import Path as FilePath
 from typing import Any
 
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
-from liveaid.routine import model
 from liveaid.routine.acts import acts_faults
-from liveaid.routine.model import Routine
+from liveaid.routine.config_file import words_of
+from liveaid.routine.model import Idea, Routine, Sound, Turntable
+from liveaid.routine.near_words import meant
 from liveaid.routine.problems import Problem, RoutineError
-from liveaid.routine.source import MAX_BYTES, Path, Source, field_name, read_source
-from liveaid.routine.strays import strays
-from liveaid.routine.wording import meant, problem_at, text_shown, wording
+from liveaid.routine.scene import strays
+from liveaid.routine.source import Path, Source, field_name, read_bytes, read_source
+from liveaid.routine.wording import problem_at, text_shown, wording
 
 _TAGS = ("runs", "works", "rests")
 
@@ -36,18 +38,6 @@ _STAND_IN_PIECE = {"name": "?", "bars": "4", "tempo": "100"}
 def load_routine(path: str | FilePath) -> Routine:
     """The section map in a YAML file. RoutineError with all that is wrong in it."""
     return read_routine(read_bytes(path), str(path), also=lambda source: strays(source, path))
-
-
-def read_bytes(path: str | FilePath) -> bytes:
-    """A section map's bytes, one more than allowed at the most. RoutineError if it cannot be."""
-    file = FilePath(path)
-    try:
-        with file.open("rb") as stream:
-            return stream.read(MAX_BYTES + 1)
-    except OSError as error:
-        found = (error.strerror or str(error)).lower()
-        problem = Problem(1, "", found, "a section map that can be read would do")
-        raise RoutineError(str(file), [problem]) from error
 
 
 def read_routine(
@@ -91,7 +81,6 @@ def _judge(source: Source) -> tuple[Routine | None, list[Problem]]:
             routine = Routine.model_validate(tree, by_alias=True, by_name=False)
             return routine, [
                 *problems.values(),
-                *_late_strokes(source, routine),
                 *_same_names(source),
                 *_of_acts(source, routine),
             ]
@@ -102,25 +91,10 @@ def _judge(source: Source) -> tuple[Routine | None, list[Problem]]:
             break
         for path, would_do in new:
             problems[path, would_do] = problem_at(source, path, would_do)
-        # Deepest and last first, so that taking one list item out does not move another.
-        for path in sorted((path for path, _ in refused), key=_order, reverse=True):
+        # In the file's order: a stand-in in a list that rises lies just above the one before it.
+        for path in sorted((path for path, _ in refused), key=_order):
             _stand_in(tree, path)
     return None, list(problems.values())
-
-
-def _late_strokes(source: Source, routine: Routine) -> Iterator[Problem]:
-    """Strokes at or after their set piece's last beat: they belong to the next one.
-
-    Judged here, since only the routine as a whole knows how many beats a bar has.
-    """
-    for index, piece in enumerate(routine.pieces):
-        beats = routine.beats(index)
-        for side in model.SIDES:
-            for place, beat in enumerate(getattr(piece.plan(side), "strokes", None) or ()):
-                if beat >= beats:
-                    path: Path = ("pieces", index, side, "strokes", place)
-                    would_do = f"a beat below {beats}, the set piece's length, would do"
-                    yield problem_at(source, path, would_do)
 
 
 def _same_names(source: Source) -> Iterator[Problem]:
@@ -154,12 +128,8 @@ def _findings(detail: ErrorDetails) -> Iterator[tuple[Path, str]]:
     path = _without_tags(detail["loc"])
     context = detail.get("ctx", {})
     match detail["type"]:
-        case "unknown_sounds":
-            for name, sound in context["faults"]:
-                yield _parsed(name), f"{_did_you_mean(sound, detail['input'])}a name under `sounds`"
-        case "uneven_bars":
-            for name, would_do in context["faults"]:
-                yield _parsed(name), would_do
+        case "faults":
+            yield from context["faults"]
         case "too_short" if detail["input"]:
             return  # the items that failed were counted as missing; each is said by itself
         case "fault":
@@ -177,40 +147,12 @@ def _findings(detail: ErrorDetails) -> Iterator[tuple[Path, str]]:
 
 def _known_words(path: Path, detail: ErrorDetails) -> str:
     """What an unknown key may have been meant to be."""
-    known = _fields_at(path[:-1], detail["loc"])
+    kind = next((step for step in reversed(detail["loc"]) if step in _TAGS), None)
+    known = words_of(Routine, path[:-1], kind)
+    if path[:-2] == ("idea", "wants"):
+        known = ["tempo", *known]
     hint = meant(str(path[-1]), known)
     return f"{hint}known here: {', '.join(known)}"
-
-
-def _fields_at(path: Path, loc: tuple[int | str, ...]) -> list[str]:
-    """The words a mapping may have, by where it stands in the file."""
-    record: Any = Routine
-    plans = {"runs": model.Runs, "works": model.Works, "rests": model.Rests}
-    tag = next((step for step in reversed(loc) if step in plans), None)
-    places: dict[str, Any] = {
-        "turntable": model.Turntable,
-        "performer": model.Performer,
-        "decks": model.Decks,
-        "idea": model.Idea,
-        "wants": model.Want,
-        "sounds": model.Sound,
-        "parts": model.SoundPart,
-        "places": model.SoundPart,
-        "figures": model.Figure,
-        "pieces": model.Piece,
-    }
-    for step in path:
-        if step in places:
-            record = places[str(step)]
-        elif step in ("left", "right"):
-            record = model.DeckFile if record is model.Decks else plans[str(tag)]
-    also = ["tempo"] if record is model.Want else []
-    return also + [field.alias or name for name, field in record.model_fields.items()]
-
-
-def _did_you_mean(sound: str, data: Any) -> str:
-    known = list(data["sounds"] if isinstance(data, dict) and data.get("sounds") else [])
-    return meant(sound, known)
 
 
 def _without_tags(loc: tuple[int | str, ...]) -> Path:
@@ -220,14 +162,6 @@ def _without_tags(loc: tuple[int | str, ...]) -> Path:
         for before, step in zip((None, *loc), loc, strict=False)
         if not (step in _TAGS and before in ("left", "right"))
     )
-
-
-def _parsed(name: str) -> Path:
-    """The path behind a field's printed name."""
-    steps: list[str | int] = []
-    for part in name.replace("]", "").replace("[", ".#").split("."):
-        steps.append(int(part[1:]) if part.startswith("#") else part)
-    return tuple(steps)
 
 
 def _stand_in(tree: Any, path: Path) -> None:
@@ -272,3 +206,30 @@ def _next_after(before: Any) -> str:
         return repr(float(before) + 1e-6)
     except (TypeError, ValueError):
         return "0"
+
+
+@dataclass(frozen=True, slots=True)
+class Sketch:
+    """A routine before it is composed."""
+
+    title: str
+    idea: Idea | None
+    limit_s: float | None
+    metre: int
+    turntable: Turntable
+    sounds: Mapping[str, Sound]
+
+
+def load_sketch(path: str | FilePath) -> Sketch:
+    """The sketch in a section map's file. RoutineError with all that is wrong in the file."""
+    routine = read_routine(
+        read_bytes(path), str(path), pieces_needed=False, also=lambda source: strays(source, path)
+    )
+    return Sketch(
+        title=routine.title,
+        idea=routine.idea,
+        limit_s=routine.limit_s,
+        metre=routine.metre,
+        turntable=routine.turntable,
+        sounds=routine.sounds,
+    )

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Callable, Iterator
+from itertools import pairwise
 from typing import Annotated, Any, Literal, TypeAlias
 
 from pydantic import (
@@ -27,8 +29,9 @@ from liveaid.record.figures import figure
 from liveaid.record.platter import LP_RPM, exact_rpm, turn_s
 from liveaid.routine.act_line import DETAILS
 from liveaid.routine.keys import parse_key
+from liveaid.routine.near_words import meant
 from liveaid.routine.notes import note_hz
-from liveaid.routine.written_numbers import LineError, evened, number, number_text
+from liveaid.routine.written_numbers import evened, number, number_text
 
 Side: TypeAlias = Literal["left", "right"]
 SIDES: tuple[Side, Side] = ("left", "right")
@@ -43,29 +46,39 @@ def other_side(side: Side) -> Side:
     return "right" if side == "left" else "left"
 
 
-def _seconds_of(text: Any) -> Any:
-    """Seconds of ``m:ss`` or ``h:mm:ss``; other types pass, to be judged by the field."""
-    if not isinstance(text, str):
-        return text
+def _reading(
+    read: Callable[[str], Any], would_do: str, *, numbers: bool = False
+) -> BeforeValidator:
+    """Texts of a field are read by a function; what is no text passes, to be judged by the field.
+
+    `read` raises ValueError for what it does not take. `numbers`: plain numbers pass too.
+    """
+
+    def value_of(text: Any) -> Any:
+        if not isinstance(text, str) or (numbers and re.fullmatch(r"\s*[+-]?[\d.]+\s*", text)):
+            return text
+        try:
+            return read(text)
+        except ValueError as error:
+            raise PydanticCustomError("text", "{would_do}", {"would_do": would_do}) from error
+
+    return BeforeValidator(value_of)
+
+
+def _seconds_of(text: str) -> float:
+    """Seconds of ``m:ss`` or ``h:mm:ss``; ValueError for anything else."""
     match = re.fullmatch(r"(?:(\d{1,2}):(?=\d\d:))?(\d{1,3}):([0-5]\d(?:\.\d+)?)", text.strip())
     if match is None:
-        raise PydanticCustomError("clock_time", 'minutes and seconds such as "3:00" would do')
+        raise ValueError(text)
     hours, minutes, seconds = match.groups()
     return int(hours or 0) * 3600 + int(minutes) * 60 + float(seconds)
 
 
-def clock_time(seconds: float) -> str:
-    """Seconds written as ``m:ss``, tenths only when there are any."""
-    minutes, rest = divmod(round(seconds, 3), 60)
-    whole = f"{int(minutes)}:{int(rest):02d}"
-    return whole if rest == int(rest) else f"{int(minutes)}:{rest:06.3f}"
-
-
-def _key_of(text: str) -> str:
-    try:
-        return str(parse_key(text))
-    except ValueError as error:
-        raise PydanticCustomError("key", "a key such as A minor or F# major would do") from error
+def clock_time(seconds: float, *, digits: int = 3) -> str:
+    """Seconds written as ``m:ss``, parts of a second only where there are any."""
+    minutes, rest = divmod(round(seconds, digits), 60)
+    shown = f"{int(rest):02d}" if rest == int(rest) else f"{rest:0{digits + 3}.{digits}f}"
+    return f"{int(minutes)}:{shown}"
 
 
 def _one_line(text: str) -> str:
@@ -86,38 +99,10 @@ def _no_detail(text: str) -> str:
     return text
 
 
-def _beats_of(text: Any) -> Any:
-    """Beats of a fraction such as 1/2; other types pass, to be judged by the field."""
-    try:
-        return number(text, what="beats") if isinstance(text, str) else text
-    except LineError as error:
-        raise PydanticCustomError("beats", "beats such as 4, 1.5 or 1/2 would do") from error
-
-
-def _bars_of(text: Any) -> Any:
-    """Bars of a number or a fraction such as 2 1/2; other types pass, to be judged by the field."""
-    if not isinstance(text, str) or re.fullmatch(r"\s*[+-]?[\d.]+\s*", text):
-        return text
-    try:
-        return number(text)
-    except LineError as error:
-        raise PydanticCustomError("bars", "bars such as 8 or 2 1/2 would do") from error
-
-
 def _bars_text(bars: float) -> float | str:
     """Bars as the map has them: a number, or with a fraction."""
     text = number_text(bars)
     return text if "/" in text else bars
-
-
-def _hz_of(text: Any) -> Any:
-    """Hertz of a note's name; numbers pass, to be judged by the field."""
-    if not isinstance(text, str) or re.fullmatch(r"\s*\d+(\.\d*)?\s*", text):
-        return text
-    try:
-        return note_hz(text)
-    except LineError as error:
-        raise PydanticCustomError("note", "hertz, or a note such as A4 or F#3, would do") from error
 
 
 def _by_beat(lines: Any) -> Any:
@@ -128,30 +113,32 @@ def _by_beat(lines: Any) -> Any:
 
 
 ClockTime = Annotated[
-    float, BeforeValidator(_seconds_of), Field(gt=0, le=7200), PlainSerializer(clock_time)
+    float,
+    _reading(_seconds_of, 'minutes and seconds such as "3:00" would do'),
+    Field(gt=0, le=7200),
+    PlainSerializer(clock_time),
 ]
-KeyName = Annotated[str, BeforeValidator(_key_of)]
+KeyName = Annotated[
+    str,
+    _reading(lambda text: str(parse_key(text)), "a key such as A minor or F# major would do"),
+]
+Hertz = Annotated[
+    float, _reading(note_hz, "hertz, or a note such as A4 or F#3, would do", numbers=True)
+]
+Beats = Annotated[float, _reading(number, "beats such as 4, 1.5 or 1/2 would do")]
 Name = Annotated[str, Field(min_length=1, max_length=200), AfterValidator(_one_line)]
 FileName = Annotated[str, Field(min_length=1, max_length=1000), AfterValidator(_file_name)]
 Seconds = Annotated[float, Field(ge=0, le=86400)]
 Tempo = Annotated[float, Field(ge=20, le=300)]
 Energy = Annotated[int, Field(ge=1, le=5)]
 WholeBars = Annotated[int, Field(ge=1, le=1000)]
-Bars = Annotated[
+WrittenBars = Annotated[
     float,
-    BeforeValidator(_bars_of),
-    Field(gt=0, le=1000),
+    _reading(number, "bars such as 8 or 2 1/2 would do", numbers=True),
     AfterValidator(evened),
     PlainSerializer(_bars_text, return_type=Any),
 ]
 """Whole bars, or with a part of one: of whole beats, which the routine's metre says."""
-BarsIn = Annotated[
-    float,
-    BeforeValidator(_bars_of),
-    Field(ge=0, le=10000),
-    AfterValidator(evened),
-    PlainSerializer(_bars_text, return_type=Any),
-]
 PartName = Annotated[
     str, Field(pattern=r"^[^\W\d][\w-]*$", max_length=60), AfterValidator(_no_detail)
 ]
@@ -271,7 +258,7 @@ class Figure(_Record):
 
     says: str = ""
     """What is done, in words."""
-    beats: Annotated[float | None, BeforeValidator(_beats_of), Field(gt=0, le=4000)] = None
+    beats: Annotated[Beats | None, Field(gt=0, le=4000)] = None
     """How long it lasts as written; a variation lasts as long as what it varies."""
     acts: Lines | None = None
     juggle: Lines | None = None
@@ -313,7 +300,7 @@ class Sound(_Record):
     licence: str | None = None
     cleared: bool | None = None
     """The performer's own word on clearance; None leaves it to the licence."""
-    tone_hz: Annotated[float | None, BeforeValidator(_hz_of), Field(alias="tone", gt=0)] = None
+    tone_hz: Annotated[Hertz | None, Field(alias="tone", gt=0)] = None
     """Frequency of its steady tone, which its part `tone` holds."""
     parts: dict[PartName, SoundPart] = Field(default_factory=dict)
     parts_of: Annotated[str | None, Field(pattern=r"^[0-9a-f]{8,64}$")] = None
@@ -325,7 +312,7 @@ class Runs(_Record):
 
     hand: Literal["runs"] = "runs"
     sound: Name | None = None
-    bars_in: BarsIn = 0
+    bars_in: Annotated[WrittenBars, Field(ge=0, le=10000)] = 0
     at_s: Annotated[Seconds | None, Field(alias="at")] = None
     """Deck-file second of the set piece's first beat."""
 
@@ -339,13 +326,18 @@ class Runs(_Record):
         """Whether the deck-file second is known."""
         return self.at_s is not None
 
+    @property
+    def stroke_beats(self) -> tuple[float, ...]:
+        """A record that runs is let go once, as its set piece begins."""
+        return ()
+
 
 class Works(_Record):
     """A hand moves the record back and forth inside a span."""
 
     hand: Literal["works"] = "works"
     sound: Name | None = None
-    bars_in: BarsIn = 0
+    bars_in: Annotated[WrittenBars, Field(ge=0, le=10000)] = 0
     from_s: Annotated[Seconds | None, Field(alias="from")] = None
     to_s: Annotated[Seconds | None, Field(alias="to")] = None
     own_cue_s: Annotated[Seconds | None, Field(alias="cue")] = None
@@ -369,17 +361,25 @@ class Works(_Record):
     @property
     def placed(self) -> bool:
         """Whether the span's deck-file seconds are known."""
-        return self.from_s is not None and self.to_s is not None
+        return self.span_s is not None
+
+    @property
+    def span_s(self) -> float | None:
+        """Seconds of record from the span's begin to its end; None where they are not known."""
+        return None if self.from_s is None or self.to_s is None else self.to_s - self.from_s
+
+    @property
+    def stroke_beats(self) -> tuple[float, ...]:
+        """The beats of `strokes:`; none where they are left to the hand or written as acts."""
+        return self.strokes or ()
 
     @model_validator(mode="after")
     def _span(self) -> Works:
-        if self.from_s is not None and self.to_s is not None and self.to_s <= self.from_s:
+        if self.span_s is not None and self.span_s <= 0.0:
             raise _fault("to", f"a second after `from` ({self.from_s:g}) would do")
         if self.from_s is None and self.to_s is not None:
             raise _fault("from", "`from` beside `to` would do")
-        if self.strokes is not None and any(
-            b <= a for a, b in zip(self.strokes, self.strokes[1:], strict=False)
-        ):
+        if any(after <= before for before, after in pairwise(self.stroke_beats)):
             raise _fault("strokes", "beats in rising order would do")
         if self.strokes is not None and self.acts is not None:
             raise _fault("strokes", "either `strokes` or `acts` would do")
@@ -394,6 +394,11 @@ class Rests(_Record):
     hand: Literal["rests"] = "rests"
 
     @property
+    def sound(self) -> None:
+        """A resting deck plays none."""
+        return
+
+    @property
     def cue_s(self) -> None:
         """A resting deck has no cue of its own."""
         return
@@ -402,6 +407,11 @@ class Rests(_Record):
     def placed(self) -> bool:
         """Nothing to place."""
         return True
+
+    @property
+    def stroke_beats(self) -> tuple[float, ...]:
+        """Nothing is let go."""
+        return ()
 
 
 Plan: TypeAlias = Annotated[Runs | Works | Rests, Field(discriminator="hand")]
@@ -413,7 +423,7 @@ class Piece(_Record):
     name: Name
     part: Part = "story"
     technique: str = ""
-    bars: Bars
+    bars: Annotated[WrittenBars, Field(gt=0, le=1000)]
     tempo_bpm: Annotated[Tempo, Field(alias="tempo")]
     """BPM at pitch 0."""
     energy: Energy = 3
@@ -440,6 +450,26 @@ class Piece(_Record):
     def placed(self) -> bool:
         """Whether every cue of the set piece has its deck-file second."""
         return self.left.placed and self.right.placed
+
+    @property
+    def sounding(self) -> tuple[Side, ...]:
+        """The decks that do not rest."""
+        return tuple(side for side in SIDES if not isinstance(self.plan(side), Rests))
+
+    def is_called(self, *techniques: str) -> bool:
+        """Whether its technique is one of these, by whole words: a teardrop is no tear."""
+        words = "|".join(map(re.escape, techniques))
+        return re.search(rf"\b(?:{words})(?:e?s)?\b", self.technique.lower()) is not None
+
+    @property
+    def is_juggle(self) -> bool:
+        """Whether both decks are worked, taking turns."""
+        return isinstance(self.left, Works) and isinstance(self.right, Works)
+
+    @property
+    def beat_s(self) -> float:
+        """Seconds of a beat at pitch 0."""
+        return 60.0 / self.tempo_bpm
 
     @model_validator(mode="after")
     def _count_runs(self) -> Piece:
@@ -500,7 +530,7 @@ class Idea(_Record):
 
     theme: str = ""
     feel: str = ""
-    wants: tuple[Want, ...] = ()
+    wants: Annotated[tuple[Want, ...], Field(max_length=200)] = ()
 
 
 class Stamp(_Record):
@@ -554,33 +584,37 @@ class Routine(_Record):
     def next_cue(self, side: Side, index: int) -> tuple[int, float | None] | None:
         """The next set piece after `index` where this deck sounds, and its cue; None at the end."""
         for later in range(index + 1, len(self.pieces)):
-            plan = self.pieces[later].plan(side)
-            if plan.hand != "rests":
-                return later, plan.cue_s
+            if side in self.pieces[later].sounding:
+                return later, self.pieces[later].plan(side).cue_s
         return None
 
     @model_validator(mode="after")
-    def _whole_beats(self) -> Routine:
-        faults = [
-            (f"pieces[{index}].bars", f"whole beats of {self.metre} in a bar, {near}, would do")
-            for index, piece in enumerate(self.pieces)
-            if (near := _uneven(piece.bars, self.metre))
-        ]
+    def _fits_together(self) -> Routine:
+        faults = [fault for index in range(len(self.pieces)) for fault in self._faults(index)]
         if faults:
-            raise PydanticCustomError("uneven_bars", "no whole beats", {"faults": faults})
+            raise PydanticCustomError("faults", "{found}", {"found": str(faults), "faults": faults})
         return self
 
-    @model_validator(mode="after")
-    def _sounds_known(self) -> Routine:
-        faults = [
-            (f"pieces[{index}].{side}.sound", name)
-            for index, piece in enumerate(self.pieces)
-            for side in SIDES
-            if (name := getattr(piece.plan(side), "sound", None)) and name not in self.sounds
-        ]
-        if faults:
-            raise PydanticCustomError("unknown_sounds", "unknown sounds", {"faults": faults})
-        return self
+    def _faults(self, index: int) -> Iterator[tuple[tuple[str | int, ...], str]]:
+        """What one set piece says that does not go with the rest of the map: path, what would do.
+
+        Bars that are no whole beats, sounds that are not there, strokes at or after the last beat.
+        """
+        piece = self.pieces[index]
+        if near := _uneven(piece.bars, self.metre):
+            yield (
+                ("pieces", index, "bars"),
+                f"whole beats of {self.metre} in a bar, {near}, would do",
+            )
+        for side in SIDES:
+            plan, beats = piece.plan(side), self.beats(index)
+            if plan.sound is not None and plan.sound not in self.sounds:
+                hint = meant(plan.sound, list(self.sounds))
+                yield ("pieces", index, side, "sound"), f"{hint}a name under `sounds`"
+            for place, beat in enumerate(plan.stroke_beats):
+                if beat >= beats:
+                    would_do = f"a beat below {beats}, the set piece's length, would do"
+                    yield ("pieces", index, side, "strokes", place), would_do
 
 
 def _uneven(bars: float, metre: int) -> str:

@@ -17,11 +17,12 @@ from liveaid.files.names import shown
 from liveaid.files.unreadable import Unreadable
 from liveaid.routine.carry import carried
 from liveaid.routine.digest import map_digest
-from liveaid.routine.edits import Edit, edits
-from liveaid.routine.load import load_routine, read_bytes, read_routine
+from liveaid.routine.edits import Edit, called, edits, new_names
+from liveaid.routine.load import load_routine, read_routine
 from liveaid.routine.model import Routine
 from liveaid.routine.problems import RoutineError
 from liveaid.routine.scene import DECKS, MAP, own, reach, scene_folder
+from liveaid.routine.source import read_bytes
 
 State: TypeAlias = Literal["as rendered", "edited since", "broken", "not rendered"]
 
@@ -121,8 +122,8 @@ class Opened:
             first = "The section map was edited since the render; the deck files hold it all."
         else:
             first = (
-                "The section map was edited since the render; the deck files are the old ones. "
-                + render
+                "The section map was edited since the render; the deck files are the old ones,"
+                f" and so is what is followed on stage. {render}"
             )
         told = [f"{edit}." for edit in self.edits]
         told += [f"The file of {name} has changed." for name in self.other_sounds]
@@ -146,22 +147,28 @@ def open_scene(file: Path) -> Opened:
     placed_file = (
         None if scene_folder(file) != file.absolute().parent else file.parent / DECKS / MAP
     )
-    own_seconds = written if written is not None and written.placed else None
-    if placed_file is None or not own(file.parent, f"{DECKS}/{MAP}").is_file():
+    placed = _placed(file, placed_file) if placed_file is not None else None
+    if placed is None:
+        own_seconds = written if written is not None and written.placed else None
         return Opened(file=file, written=written, broken=broken, placed=own_seconds,
                       fits=own_seconds)  # fmt: skip
-    try:
-        placed = load_routine(placed_file)
-    except RoutineError:
-        placed = None
-    if placed is None or not placed.placed:
-        return Opened(file=file, written=written, broken=broken, placed=own_seconds,
-                      fits=own_seconds)  # fmt: skip
+    assert placed_file is not None
     if written is None:
         return Opened(
             file=file, written=None, broken=broken, placed_file=placed_file, placed=placed
         )
     return _compared(file, written, placed_file, placed)
+
+
+def _placed(file: Path, placed_file: Path) -> Routine | None:
+    """The placed map of a scene, where there is one that can be read and has every second."""
+    if not own(file.parent, f"{DECKS}/{MAP}").is_file():
+        return None
+    try:
+        placed = load_routine(placed_file)
+    except RoutineError:
+        return None
+    return placed if placed.placed else None
 
 
 def _compared(file: Path, written: Routine, placed_file: Path, placed: Routine) -> Opened:
@@ -171,7 +178,8 @@ def _compared(file: Path, written: Routine, placed_file: Path, placed: Routine) 
     if stamp is not None and map_digest(written) != stamp.map:
         found = _rendered_from(file, stamp.map)
         unknown, then = found is None, found or written
-    fits = None if unknown else carried(written, then, placed)
+    names = new_names(then, written)
+    fits = None if unknown else carried(written, called(then, names), called(placed, names))
     return Opened(
         file=file, written=written, placed_file=placed_file, placed=placed, fits=fits,
         edits=edits(then, written), unknown=unknown,

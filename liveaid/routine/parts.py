@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise, permutations
 
-from liveaid.routine.model import Routine, SoundPart, Works
+from liveaid.routine.model import Routine, Sound, SoundPart, Works
 from liveaid.routine.notes import TONE, read_notes
 from liveaid.routine.written_numbers import LineError
 
@@ -87,7 +87,7 @@ def note_parts(routine: Routine, index: int, plan: Works) -> list[Named]:
         )
     except LineError:
         return []
-    beat_s = 60.0 / routine.pieces[index].tempo_bpm
+    beat_s = routine.pieces[index].beat_s
     longest: dict[str, float] = {}
     hz = {note.name: note.hz for note in notes}
     for note in notes:
@@ -139,9 +139,14 @@ def part_speed(routine: Routine, index: int, sound_name: str) -> float:
     piece's; a word or a hit stays as it is.
     """
     sound = routine.sounds[sound_name]
-    if sound.tempo_bpm is None or not (sound.kind == "instrumental" or sound.loop):
+    if sound.tempo_bpm is None or not has_beat(sound):
         return 1.0
     return routine.pieces[index].tempo_bpm / sound.tempo_bpm
+
+
+def has_beat(sound: Sound) -> bool:
+    """Whether a sound has a beat of its own, which its parts keep where its tempo is known."""
+    return sound.kind == "instrumental" or sound.loop
 
 
 def laid_parts(

@@ -2,20 +2,29 @@
 
 A scene's folder may come from a stranger. Every file in it is found through here: `reach` for
 what the map names, `own` for what is read and written under a name of ours. Neither follows a
-name or a link out of the scene, unless the performer's own settings allow the place.
+name or a link out of the scene, unless the performer's own settings allow the place: whoever keeps
+sounds in one place for all scenes, or has `decks` lead to another disk, says so once, in a file
+that no scene can write.
 """
 
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
+
+from pydantic import BaseModel, ConfigDict
 
 from liveaid.errors import LiveaidError, UsageError
 from liveaid.files.file_bytes import sort_of
-from liveaid.files.inside import Stray, followed, plain_file
+from liveaid.files.folders import settings_folder, shipped
+from liveaid.files.inside import Stray, followed, odd_name, plain_file
 from liveaid.files.names import shown
-from liveaid.routine.consent import load_consent, settings_file
-from liveaid.routine.shipped import shipped
+from liveaid.routine.config_file import load_config
+from liveaid.routine.problems import Problem
+from liveaid.routine.source import Path as FieldPath
+from liveaid.routine.source import Source, field_name
 
 MAP = "routine.yaml"
 DECKS = "decks"
@@ -108,3 +117,61 @@ def _what_is_there(scene: str | Path) -> str:
     if os.path.isdir(scene):
         return f"no {MAP} in that folder"
     return f"{sort_of(status.st_mode)}, no section map"
+
+
+class Consent(BaseModel):
+    """Folders that scenes may use besides their own."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    read: tuple[str, ...] = ()
+    """Sounds and deck files may lie below these."""
+    write: tuple[str, ...] = ()
+    """`decks` may be a link to a folder below these."""
+
+    def folders(self, word: str) -> list[Path]:
+        """The folders under `read` or `write`; what may be written to may be read."""
+        names = (*self.read, *self.write) if word == "read" else self.write
+        return [Path(name).expanduser() for name in names]
+
+
+def settings_file() -> Path:
+    """The performer's settings, where this system keeps such files."""
+    return settings_folder() / "settings.yaml"
+
+
+def load_consent() -> Consent:
+    """What the settings file allows; nothing when there is none. RoutineError if it is wrong."""
+    file = settings_file()
+    return load_config(file, Consent) if file.is_file() else Consent()
+
+
+def strays(source: Source, path: str | Path) -> Iterator[Problem]:
+    """The files a map names that lead out of its scene, or are no plain files.
+
+    A placed map that was taken along without its scene is spared: its sounds are not read.
+    """
+    section_map = Path(path)
+    alone = scene_folder(section_map).name == DECKS
+    for where, name in _files_named(source.tree):
+        try:
+            reach(name, section_map)
+        except Stray as stray:
+            if odd_name(name) or (alone and stray.outside):
+                continue  # the first is told as it is by the schema
+            ways = f", or {way_to_allow('read')}," if stray.outside else ""
+            line = source.line(where)
+            would_do = f"a plain file in the scene's folder{ways} would do"
+            yield Problem(line, field_name(where), stray.found, would_do)
+
+
+def _files_named(tree: dict[str, Any]) -> Iterator[tuple[FieldPath, str]]:
+    for word in ("sounds", "decks"):
+        for name, record in _fields(tree.get(word)).items():
+            file = _fields(record).get("file")
+            if isinstance(file, str):
+                yield (word, name, "file"), file
+
+
+def _fields(tree: Any) -> dict[str, Any]:
+    return tree if isinstance(tree, dict) else {}

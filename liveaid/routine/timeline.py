@@ -41,12 +41,7 @@ def pick_up_beats(routine: Routine, piece: int) -> float:
 
 def lead_in_s(routine: Routine) -> float:
     """Seconds before the routine's first beat at which its first act begins: its pick-up."""
-    return pick_up_beats(routine, 0) * beat_s(routine, 0)
-
-
-def beat_s(routine: Routine, piece: int) -> float:
-    """Seconds of one beat in a set piece."""
-    return 60.0 / routine.pieces[piece].tempo_bpm
+    return pick_up_beats(routine, 0) * routine.pieces[0].beat_s
 
 
 def beats_between(routine: Routine, start: Moment, end: Moment) -> Iterator[tuple[int, int, float]]:
@@ -88,12 +83,10 @@ def falls_silent(routine: Routine, piece: int, side: Side) -> Moment:
         return beat_before(routine, piece, min(end, acts[-1].end_beat))
     if not isinstance(plan, Works) or not plan.strokes:
         return Moment(piece, end)
-    last = max((stroke for stroke in plan.strokes if stroke < end), default=0.0)
-    length = 1.0
-    if plan.from_s is not None and plan.to_s is not None:
-        length = max(length, (plan.to_s - plan.from_s) / beat_s(routine, piece))
+    last = plan.strokes[-1]
+    length = max(1.0, (plan.span_s or 0.0) / routine.pieces[piece].beat_s)
     other = routine.pieces[piece].plan(other_side(side))
-    taken_over = [stroke for stroke in _strokes(other) if stroke > last]
+    taken_over = [stroke for stroke in other.stroke_beats if stroke > last]
     return Moment(piece, min(end, last + length, *taken_over))
 
 
@@ -102,12 +95,10 @@ def sounds_again(routine: Routine, piece: int, side: Side) -> Moment:
 
     A pick-up's first act lies in the set piece before.
     """
-    end = float(routine.beats(piece))
     acts = written_acts(routine, piece, side)
     if acts:
         return beat_before(routine, piece, acts[0].beat)
-    strokes = _strokes(routine.pieces[piece].plan(side))
-    return Moment(piece, min((stroke for stroke in strokes if stroke < end), default=0.0))
+    return Moment(piece, next(iter(routine.pieces[piece].plan(side).stroke_beats), 0.0))
 
 
 def leave_early_beats(routine: Routine, piece: int, side: Side) -> float:
@@ -117,7 +108,7 @@ def leave_early_beats(routine: Routine, piece: int, side: Side) -> float:
     else none. Written strokes say it themselves (common practice, no source).
     """
     at, plan = routine.pieces[piece], routine.pieces[piece].plan(side)
-    if _strokes(plan) or at.count == side or written_acts(routine, piece, side):
+    if plan.stroke_beats or at.count == side or written_acts(routine, piece, side):
         return 0.0
     return _give_beats(routine, piece, side)
 
@@ -128,19 +119,14 @@ def enter_late_beats(routine: Routine, piece: int, side: Side) -> float:
     A record that is let run must start on its beat: none (common practice, no source).
     """
     plan = routine.pieces[piece].plan(side)
-    if isinstance(plan, Runs) or _strokes(plan) or written_acts(routine, piece, side):
+    if isinstance(plan, Runs) or plan.stroke_beats or written_acts(routine, piece, side):
         return 0.0
     return _give_beats(routine, piece, side)
 
 
 def _give_beats(routine: Routine, piece: int, side: Side) -> float:
-    plan, other = (routine.pieces[piece].plan(each) for each in (side, other_side(side)))
-    if isinstance(other, Runs):
+    if isinstance(routine.pieces[piece].plan(other_side(side)), Runs):
         return float(min(routine.metre, routine.beats(piece)))
-    if isinstance(plan, Works) and isinstance(other, Works):
+    if routine.pieces[piece].is_juggle:
         return min(JUGGLE_TURN_BEATS, float(routine.beats(piece)))
     return 0.0
-
-
-def _strokes(plan: object) -> tuple[float, ...]:
-    return (plan.strokes or ()) if isinstance(plan, Works) else ()

@@ -19,12 +19,12 @@ from liveaid.record.bring import Bringing, bring
 from liveaid.record.figures import figure
 from liveaid.record.places import THERE_S, is_there, on_course, stands_at
 from liveaid.routine.hands import free_s
-from liveaid.routine.left import Left, cue_of, is_juggle, left_at, left_at_s
+from liveaid.routine.left import Left, cue_of, left_at
 from liveaid.routine.model import SIDES, Rests, Routine, Runs, Side
+from liveaid.routine.plain_data import plain
 from liveaid.routine.timeline import (
     JUGGLE_TURN_BEATS,
     Moment,
-    beat_s,
     beats_between,
     enter_late_beats,
     falls_silent,
@@ -39,7 +39,6 @@ __all__ = [
     "Verdict",
     "by_itself",
     "changes",
-    "left_at_s",
     "next_change",
     "runs_through",
     "stands_ready",
@@ -90,6 +89,8 @@ class Change:
     """Beats the deck may leave early while the other carries the music."""
     come_late_beats: float
     """Beats the deck may come in late while the other carries the music."""
+    give_s: float
+    """Seconds of both together."""
     spare_beats: float | None
     """Beats left over of what a free hand has; below 0 when short; None where none is needed."""
     verdict: Verdict
@@ -99,34 +100,15 @@ class Change:
         """Whether a hand has to bring it while the routine runs."""
         return self.way in ("by hand", "needle")
 
+    def beat_due(self, routine: Routine) -> float:
+        """The beat of its own set piece on which it is due; below 0 where a pick-up comes first."""
+        return self.due.beat - sum(map(routine.beats, range(self.due.piece, self.after)))
+
     def to_json(self) -> dict[str, Any]:
         """The change as plain data; set pieces and beats from 0, seconds rounded to 0.1 ms."""
-        return {
-            "side": self.side,
-            "before": self.before,
-            "after": self.after,
-            "silent_from_beat": round(self.silent.beat, 4),
-            "due_beat": round(self.due.beat, 4),
-            "from_s": _rounded(self.from_s),
-            "cue_s": _rounded(self.cue_s),
-            "way": self.way,
-            "hand": self.hand,
-            "turns": _rounded(self.turns),
-            "needed_s": _rounded(self.needed_s),
-            "available_s": _rounded(self.available_s),
-            "available_beats": _rounded(self.available_beats),
-            "free_s": _rounded(self.free_s),
-            "leave_early_beats": self.leave_early_beats,
-            "come_late_beats": self.come_late_beats,
-            "by_hand_s": _rounded(self.by_hand_s),
-            "by_needle_s": _rounded(self.by_needle_s),
-            "spare_beats": _rounded(self.spare_beats),
-            "verdict": self.verdict,
-        }
-
-
-def _rounded(value: float | None) -> float | None:
-    return None if value is None else round(value, 4)
+        told = plain(self)
+        silent, due = told.pop("silent"), told.pop("due")
+        return told | {"silent_from_beat": silent["beat"], "due_beat": due["beat"]}
 
 
 def changes(routine: Routine) -> tuple[Change, ...]:
@@ -176,25 +158,24 @@ def by_itself(left: Left, cue_s: float, *, rests_s: float, waits_s: float = 0.0)
 
 
 def stands_ready(
-    move: Change, position_s: float, speed: float, *, due_in_s: float | None = None
-) -> bool:
+    move: Change, position_s: float, speed: float, *,
+    due_in_s: float | None = None, waits_s: float = 0.0,
+) -> bool:  # fmt: skip
     """Whether a record counts as ready for its cue: it stands there, or runs on and will be there.
 
     `position_s`: deck-file second; `speed`: 1.0 nominal; `due_in_s`: seconds until it is due, for
-    a record that runs on.
+    a record that runs on; `waits_s`: by how much sooner it may pass there, where a hand takes it.
     """
     if move.cue_s is None:
         return False
     if stands_at(position_s, move.cue_s, speed):
         return True
     runs = move.way == "runs on" and due_in_s is not None
-    return runs and on_course(position_s, move.cue_s, speed, due_in_s or 0.0)
+    return runs and on_course(position_s, move.cue_s, speed, due_in_s or 0.0, waits_s)
 
 
 def _pairs(routine: Routine, side: Side) -> list[tuple[int | None, int]]:
-    sounding = [
-        i for i, piece in enumerate(routine.pieces) if not isinstance(piece.plan(side), Rests)
-    ]
+    sounding = [i for i, piece in enumerate(routine.pieces) if side in piece.sounding]
     return list(zip([None, *sounding], sounding, strict=False))
 
 
@@ -205,7 +186,7 @@ def _runs_on(routine: Routine, side: Side, before: int, after: int) -> bool:
         return _same_passage(routine, side, before, after)
     rests_s = sum(routine.piece_s(piece) for piece in range(before + 1, after))
     due = sounds_again(routine, after, side)
-    waits_s = due.beat * beat_s(routine, after) if due.piece == after else 0.0
+    waits_s = due.beat * routine.pieces[after].beat_s if due.piece == after else 0.0
     return by_itself(left, cue, rests_s=rests_s, waits_s=waits_s)
 
 
@@ -235,10 +216,11 @@ def _change(
     way = _way(before, cue_s, brought, runs_on=runs_on)
     early, late = _give(routine, side, before, after)
     shares = list(beats_between(routine, silent, due))
-    free = free_s(routine, silent, due, through)
+    free = free_s(routine, silent, due, through, side)
     needed_s = None if brought is None else brought.needed_s
-    spare = None if needed_s is None else (free - needed_s) / beat_s(routine, max(after - 1, 0))
-    give_s = early * beat_s(routine, before or 0) + late * beat_s(routine, after)
+    beat_s = routine.pieces[max(after - 1, 0)].beat_s
+    spare = None if needed_s is None else (free - needed_s) / beat_s
+    give_s = early * routine.pieces[before or 0].beat_s + late * routine.pieces[after].beat_s
     by_hand = way in ("by hand", "needle")
     return Change(
         side=side,
@@ -255,11 +237,12 @@ def _change(
         by_hand_s=None if brought is None else brought.by_hand_s,
         by_needle_s=None if brought is None else brought.by_needle_s,
         needed_s=needed_s,
-        available_s=sum(share * beat_s(routine, piece) for piece, _, share in shares),
+        available_s=sum(share * routine.pieces[piece].beat_s for piece, _, share in shares),
         available_beats=sum(share for _, _, share in shares),
         free_s=free,
         leave_early_beats=early,
         come_late_beats=late,
+        give_s=give_s,
         spare_beats=spare,
         verdict="set before"
         if before is None
@@ -319,6 +302,6 @@ def _give(routine: Routine, side: Side, before: int | None, after: int) -> tuple
         return 0.0, 0.0
     early = leave_early_beats(routine, before, side)
     late = enter_late_beats(routine, after, side)
-    if is_juggle(routine.pieces[before]) and is_juggle(routine.pieces[after]):
+    if routine.pieces[before].is_juggle and routine.pieces[after].is_juggle:
         return early, max(0.0, min(late, JUGGLE_TURN_BEATS - early))
     return early, late

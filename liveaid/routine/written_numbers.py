@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from fractions import Fraction
 
+from liveaid.routine.problems import Hindrance
+
 MOST_BEATS = 4000.0
 """No number of a line is larger; a longer set piece is a slip of the pen."""
 _SMALLEST_SHARE = 32
@@ -18,6 +20,10 @@ class LineError(ValueError):
     def __init__(self, found: str, would_do: str) -> None:
         super().__init__(f"found {found}; {would_do}")
         self.found, self.would_do = found, would_do
+
+    def at(self, path: tuple[str | int, ...]) -> Hindrance:
+        """The same, of a line that stands there in the map."""
+        return Hindrance(path, self.found, self.would_do)
 
 
 def number(text: str, *, least: float = 0.0, what: str = "a number") -> float:
@@ -57,3 +63,15 @@ def number_text(value: float) -> str:
 def bars_said(bars: float) -> str:
     """So many bars in words: ``1 bar``, ``2 1/2 bars``."""
     return f"{number_text(bars)} {'bar' if bars <= 1 else 'bars'}"
+
+
+def bar_said(bar: int) -> str:
+    """A bar, from 0, as it is counted, from 1; what comes before the first is the pick-up."""
+    return "pick-up" if bar < 0 else f"bar {bar + 1}"
+
+
+def place_said(beat: float, metre: int) -> str:
+    """A beat, from 0, as it is counted: ``bar 3 beat 1.5``; a pick-up's as it is written."""
+    if beat < 0.0:
+        return f"pick-up beat -{number_text(-beat)}"
+    return f"{bar_said(int(beat // metre))} beat {beat % metre + 1.0:.3g}"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 import os
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from typing import TypeVar
 
 from liveaid.errors import UsageError
@@ -33,6 +34,16 @@ def choose(sounds: Sequence[Lies], meant: str) -> Lies:
         f"did you mean {' or '.join(near)}?" if near else "`liveaid gather FOLDER` puts it there"
     )
     raise UsageError(f"{shown(meant)}: no such sound on the shelf; {guess}")
+
+
+def lying_there(sound: ShelfSound) -> ShelfSound:
+    """The sound with a place where a file is now put first, if there is one.
+
+    A copy may have been deleted since the shelf last looked.
+    """
+    places = (sound.path, *sound.copies)
+    there = sorted(places, key=lambda place: not os.path.isfile(place))
+    return replace(sound, path=there[0], copies=tuple(there[1:]))
 
 
 def _readings(sounds: Sequence[Lies], meant: str) -> Iterable[list[Lies]]:

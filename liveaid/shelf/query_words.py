@@ -218,14 +218,15 @@ def _read_break(text: str) -> Term:
 
 def _said(column: str, example: str = "") -> QueryWord:
     """A word for a text: part of it, or `none` where nothing is written."""
+    example = example or f"{column} none"
 
     def read(text: str) -> Term:
         if text.lower() == "none":
             return Term(f"{column} = ''")
-        wanted = [fold(part) for part in _alternatives(text, example or f"{column} none")]
+        wanted = [fold(part) for part in _alternatives(text, example)]
         return _any([_contains(column, part) for part in wanted])
 
-    return QueryWord(read, example or f"{column} none")
+    return QueryWord(read, example)
 
 
 def _flag(where: str, word: str) -> QueryWord:

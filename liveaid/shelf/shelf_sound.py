@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any
 
-from liveaid.files.names import is_plain, shown, stem
+from liveaid.files.names import reads_back, shown, stem
 from liveaid.routine.model import Kind
 from liveaid.sound.labels import NO_LABELS, Labels
 from liveaid.study.facts import Study
@@ -106,7 +106,7 @@ class ShelfSound:
         return {
             "name": self.name,
             "file": shown(self.path),
-            **({} if is_plain(self.path) else {"file_bytes": _bytes(self.path)}),
+            **({} if reads_back(self.path) else {"file_bytes": _bytes(self.path)}),
             **({} if self.part is None else {"part": dict(zip(_PART, self.part, strict=True))}),
             "copies": [shown(copy) for copy in self.copies],
             "gone": self.gone,

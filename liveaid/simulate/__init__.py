@@ -3,21 +3,31 @@
 May import: errors, record, routine, numpy, pythonosc. Seeded, and faster than real time; shares
 no model with follow. Sockets and clocks only in send.
 
-acting       acts written out in the map, played
-course       the course of a performance
-deckhand     A hand on one deck: the record it moves, how exact it is, and the acts it has done
-events       what the performer meant to do at a beat, and when it was done
-fader_moves  what the mixer says meanwhile: the crossfader and both levels, whenever they change
-faults       what goes wrong in a performance
-human_hands  how exact a performer's hands are
-juggle       one deck's part of a juggle
-line         what goes on at a steady or evenly changing rate
-scratch      strokes inside a span
-slips        what each fault does to the steps of a performance
-steps        the way through the section map that a performance takes
-streams      one seed, many independent streams of chance
-track        A record's position over time as a smooth curve with the few places where the
+performance  the whole: one seed in, messages, faders, truth and events out
+
+What is to be played:
+steps        the set pieces and pauses to play, and what each fault does to them
+faults       what can go wrong, and one drawn where it can
+course       when each step is really played, at what speed, on which record
 turns        what a hand means to do with a record it works
+
+How it is played:
+performer    one deck through the whole course
+deckhand     the hand on one deck: its errors, and the acts it has done
+human_hands  how exact hands are
+acting       acts written out in the map
+juggle       one deck's part of a juggle
+scratch      strokes inside a span
+turntable    how a record starts, stops, is pushed and wound
+line         what goes on at a steady or evenly changing rate
+track        a record's place over time
+fader_moves  what the mixer says meanwhile
+
+What comes out:
+network      the positions as they are sent and arrive
+send         all of it over UDP, each message at its time
+truth        where in the routine it really was, and where both records were
+events       what a hand meant to do at a beat, and when it did
 """
 
 from liveaid.simulate.events import Event
@@ -25,8 +35,7 @@ from liveaid.simulate.fader_moves import MixerMessage
 from liveaid.simulate.faults import FAULT_KINDS, Fault, FaultError, Happened, draw_fault
 from liveaid.simulate.human_hands import PERSON, STEADY, Hands
 from liveaid.simulate.network import Dead, Message, Messages, Network
-from liveaid.simulate.performance import NotPlacedError, Performance, perform
-from liveaid.simulate.record import truth_record
+from liveaid.simulate.performance import NotPlacedError, Performance, perform, truth_record
 from liveaid.simulate.truth import Truth
 
 __all__ = [

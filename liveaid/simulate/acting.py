@@ -37,9 +37,8 @@ class _Acting:
 
     def __init__(self, hand: DeckHand, leg: Leg, acts: Sequence[Act]) -> None:
         self.hand, self.leg, self.acts = hand, leg, acts
-        self.late = 0.0
         self.left_out = self._missed()
-        self.begins_s = [self._begin_s(place) for place in range(len(acts))]
+        self.begins_s = self._begins()
 
     def play(self) -> None:
         for place, act in enumerate(self.acts):
@@ -55,16 +54,18 @@ class _Acting:
             self._taken_at_the_end(act, self._end_s(place))
             self._add_one(place)
 
-    def _begin_s(self, place: int) -> float:
-        """When an act is begun: about its beat, errors following one another."""
-        act, hands = self.acts[place], self.hand.hands
-        stroke = act.kind in STROKES
-        spread = hands.stroke_error_s if stroke else hands.timing_error_s
-        bias = hands.stroke_bias_s if stroke else hands.timing_bias_s
+    def _begins(self) -> list[float]:
+        """When each act is begun: about its beat, errors following one another."""
+        hands, late, begins = self.hand.hands, 0.0, []
         kept = hands.correlation
-        fresh = float(self.hand.rng.standard_normal())
-        self.late = kept * self.late + math.sqrt(1.0 - kept * kept) * fresh
-        return self.leg.count.when(act.beat) + bias + spread * self.late
+        for act in self.acts:
+            stroke = act.kind in STROKES
+            spread = hands.stroke_error_s if stroke else hands.timing_error_s
+            bias = hands.stroke_bias_s if stroke else hands.timing_bias_s
+            fresh = float(self.hand.rng.standard_normal())
+            late = kept * late + math.sqrt(1.0 - kept * kept) * fresh
+            begins.append(self.leg.count.when(act.beat) + bias + spread * late)
+        return begins
 
     def _end_s(self, place: int) -> float:
         """When it ends: with the next one's begin where that follows at once."""

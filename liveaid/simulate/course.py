@@ -58,12 +58,12 @@ class Leg:
     @property
     def beat_s(self) -> float:
         """Seconds of record in a beat."""
-        return 60.0 / self.piece.tempo_bpm if self.piece else math.nan
+        return self.piece.beat_s if self.piece else math.nan
 
     @property
     def juggles(self) -> bool:
         """Whether both decks are worked, taking turns."""
-        return all(self.plan(side).hand == "works" for side in SIDES)
+        return self.piece is not None and self.piece.is_juggle
 
     def wants_s(self, side: Side) -> float | None:
         """Deck-file second a record must stand at when the leg begins; None when it rests."""
@@ -165,8 +165,7 @@ class _Layer:
         if step.how == "needle":
             before = self.legs[-1]
             rate, gain = before.count.rate_at(start_s) * before.beat_s, 0.0
-        beat_s = 60.0 / piece.tempo_bpm
-        return MotionLine(start_s, step.from_beat, rate / beat_s, gain / beat_s)
+        return MotionLine(start_s, step.from_beat, rate / piece.beat_s, gain / piece.beat_s)
 
     def _flowing(self, step: Step, piece: Piece) -> dict[Side, MotionLine]:
         """The records that run on into the step by themselves, with the lines they are on."""

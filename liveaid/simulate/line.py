@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+Time = TypeVar("Time", float, Array)
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,13 +25,8 @@ class MotionLine:
     rate: float
     gain: float = 0.0
 
-    def at(self, t_s: float) -> float:
-        """The value at a time: x0 + rate * t + gain * t**2 / 2, t from t0_s."""
-        t = t_s - self.t0_s
-        return self.x0 + t * (self.rate + 0.5 * self.gain * t)
-
-    def at_all(self, t_s: Array) -> Array:
-        """The values at many times."""
+    def at(self, t_s: Time) -> Time:
+        """The value at a time, or at many: x0 + rate * t + gain * t**2 / 2, t from t0_s."""
         t = t_s - self.t0_s
         return self.x0 + t * (self.rate + 0.5 * self.gain * t)
 

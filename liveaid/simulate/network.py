@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
-from typing import Literal, NamedTuple
+from dataclasses import dataclass, field, replace
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
 from numpy.random import Generator
@@ -97,18 +97,18 @@ class Messages:
     def __len__(self) -> int:
         return len(self.now_s)
 
+    @property
+    def columns(self) -> tuple[NDArray[Any], ...]:
+        """All five, in the order of a `Message`."""
+        return self.now_s, self.sent_s, self.side, self.position_s, self.speed
+
     def __getitem__(self, index: int) -> Message:
-        return Message(
-            float(self.now_s[index]),
-            float(self.sent_s[index]),
-            SIDES[self.side[index]],
-            float(self.position_s[index]),
-            float(self.speed[index]),
-        )
+        return next(iter(self.where(np.array([index]))))
 
     def __iter__(self) -> Iterator[Message]:
-        columns = (self.now_s, self.sent_s, self.side, self.position_s, self.speed)
-        for now, sent, side, position, speed in zip(*(c.tolist() for c in columns), strict=True):
+        for now, sent, side, position, speed in zip(
+            *(c.tolist() for c in self.columns), strict=True
+        ):
             yield Message(now, sent, SIDES[side], position, speed)
 
     def of(self, side: Side) -> Messages:
@@ -117,13 +117,7 @@ class Messages:
 
     def where(self, kept: NDArray[np.bool_] | NDArray[np.int64]) -> Messages:
         """The messages a mask keeps, or an order lists."""
-        return Messages(
-            self.now_s[kept],
-            self.sent_s[kept],
-            self.side[kept],
-            self.position_s[kept],
-            self.speed[kept],
-        )
+        return Messages(*(column[kept] for column in self.columns))
 
 
 def transmit(
@@ -144,18 +138,12 @@ def _deck(
     read = _read(index, track, network, until_s=until_s, rng=rng)
     read = read.where(~_lost(read, index, network, rng))
     own_s = network.left_delay_s if index == 0 else network.right_delay_s
-    now = (
-        read.sent_s
-        + network.delay_s
-        + own_s
-        + network.jitter_s * rng.standard_exponential(len(read))
-    )
-    now = _ordered(now, network.reorder, rng)
-    arrived = Messages(now, read.sent_s, read.side, read.position_s, read.speed)
+    jitter_s = network.jitter_s * rng.standard_exponential(len(read))
+    now = read.sent_s + network.delay_s + own_s + jitter_s
+    arrived = replace(read, now_s=_ordered(now, network.reorder, rng))
     again = arrived.where(rng.random(len(arrived)) < network.duplicates)
     later = again.now_s + 1e-4 + network.jitter_s * rng.standard_exponential(len(again))
-    twice = Messages(later, again.sent_s, again.side, again.position_s, again.speed)
-    return _joined([arrived, twice])
+    return _joined([arrived, replace(again, now_s=later)])
 
 
 def _read(
@@ -205,11 +193,5 @@ def _ordered(now: Array, reorder: float, rng: Generator) -> Array:
 
 
 def _joined(parts: Iterable[Messages]) -> Messages:
-    parts = list(parts)
-    return Messages(
-        np.concatenate([part.now_s for part in parts]),
-        np.concatenate([part.sent_s for part in parts]),
-        np.concatenate([part.side for part in parts]),
-        np.concatenate([part.position_s for part in parts]),
-        np.concatenate([part.speed for part in parts]),
-    )
+    columns = zip(*(part.columns for part in parts), strict=True)
+    return Messages(*map(np.concatenate, columns))

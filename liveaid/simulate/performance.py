@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+import zlib
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.random import Generator
 
 from liveaid.errors import LiveaidError
 from liveaid.routine import SIDES, Routine, Side, other_side
@@ -13,11 +18,10 @@ from liveaid.simulate.events import Event
 from liveaid.simulate.fader_moves import MixerMessage, mixer_messages
 from liveaid.simulate.faults import Fault, FaultError, Happened, settle
 from liveaid.simulate.human_hands import Hands
+from liveaid.simulate.line import Array
 from liveaid.simulate.network import Dead, Messages, Network, transmit
 from liveaid.simulate.performer import play_deck
-from liveaid.simulate.slips import with_fault
-from liveaid.simulate.steps import Step, pause, plain_steps
-from liveaid.simulate.streams import stream
+from liveaid.simulate.steps import Step, pause, plain_steps, with_fault
 from liveaid.simulate.track import Track
 from liveaid.simulate.truth import Truth, sample_truth
 from liveaid.simulate.turns import JuggleTurn, juggle_turns
@@ -199,3 +203,41 @@ def _dead(happened: Sequence[Happened]) -> list[Dead]:
         for what in happened
         if what.fault.kind == "drop-out" and what.fault.side is not None
     ]
+
+
+def stream(seed: int, name: str) -> Generator:
+    """The generator of one named part, independent of the others: another network leaves the
+    hands alone."""
+    return np.random.default_rng([seed, zlib.crc32(name.encode())])
+
+
+def truth_record(performance: Performance, *, rate_hz: float = 50.0) -> dict[str, Any]:
+    """JSON-ready: the events, the faults, and piece, beat and both positions at even times.
+
+    Seconds count from the first thing sent. `piece` is -1 and `beat` null outside the routine.
+    """
+    truth = performance.truth
+    times = np.arange(0.0, performance.duration_s, 1.0 / rate_hz)
+    piece, beat = truth.places(times)
+    return {
+        "title": performance.routine.title,
+        "seed": performance.seed,
+        "duration_s": round(performance.duration_s, 3),
+        "faults": [
+            {**asdict(what.fault), "at_s": what.at_s, "until_s": what.until_s}
+            for what in performance.faults
+        ],
+        "events": [
+            {**asdict(event), "error_s": event.error_s, "missed": event.missed}
+            for event in performance.events
+        ],
+        "times_s": _rounded(times),
+        "piece": piece.tolist(),
+        "beat": [None if np.isnan(b) else b for b in _rounded(beat)],
+        "left_s": _rounded(truth.position_s("left", times)),
+        "right_s": _rounded(truth.position_s("right", times)),
+    }
+
+
+def _rounded(values: Array) -> list[float]:
+    return np.round(values, 5).tolist()  # type: ignore[no-any-return]

@@ -58,7 +58,7 @@ def places(legs: Sequence[Leg], times_s: Array) -> tuple[NDArray[np.int64], Arra
         if leg.piece is not None and here.any():
             piece[here] = leg.index
             last = np.nextafter(leg.to_beat, -np.inf)
-            beat[here] = np.clip(leg.count.at_all(times_s[here]), leg.from_beat, last)
+            beat[here] = np.clip(leg.count.at(times_s[here]), leg.from_beat, last)
     return piece, beat
 
 

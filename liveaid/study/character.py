@@ -42,6 +42,8 @@ ENOUGH_VOICE = 0.42
 """Share of voice times the share of nothing else: halfway between speech over music and speech."""
 SEVERAL, PIECE_S = 4, 20.0
 """A drone is an effect, a melody is not, nor what goes on for long with strokes in it."""
+STRUCK = 0.35
+"""Onset strength of a stroke, in decades; the swells of rain and hiss reach 0.25 as a rule."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,5 +104,6 @@ def guess_kind(
         return KindGuess("instrumental", 0.6)
     if duration_s < SHORT_S:
         return KindGuess("sample", 0.6)
-    tune = len(onsets) >= SEVERAL and (keyed or duration_s >= PIECE_S)
+    struck = len(onsets) > 0 and float(np.median(onsets.strength)) >= STRUCK
+    tune = len(onsets) >= SEVERAL and (keyed or (struck and duration_s >= PIECE_S))
     return KindGuess("instrumental" if tune else "effect", 0.5)

@@ -39,8 +39,6 @@ class Grid:
     """How many standard deviations more onsets fall on lines than chance gives."""
     residual_s: float
     """Root-mean-square distance of onsets on lines."""
-    wander_s: float
-    """Largest median distance from the lines over any stretch of the sound."""
 
     @property
     def step_s(self) -> float:
@@ -98,7 +96,6 @@ def judged(onsets: Onsets, *, period_s: float, phase_s: float, parts: int) -> Gr
         share,
         max(_excess(away, weight, step, within) for within in HIT_WIDTHS_S),
         float(np.sqrt(np.average(np.square(away[hit]), weights=weight[hit]))) if share else 0.0,
-        _wander_s(times, away, 16 * period_s, step),
     )
 
 
@@ -158,11 +155,16 @@ def _line(times: Times, weight: Times, step_s: float, phase_s: float) -> tuple[f
     return float(step_s), float(phase_s)
 
 
-def _wander_s(times: Times, away: Times, span_s: float, step_s: float) -> float:
-    """Largest median distance in stretches of so many seconds; half a step means: lost."""
+def wander_s(times: Times, grid: Grid) -> float:
+    """Largest median distance from the lines over any stretch of 16 beats; half a step means: lost.
+
+    `times`: seconds of the onsets.
+    """
     if len(times) < 8:
         return 0.0
-    stretch = np.floor((times - times[0]) / span_s)
+    step_s = grid.step_s
+    away = distance(times, step_s, grid.phase_s)
+    stretch = np.floor((times - times[0]) / (16 * grid.period_s))
     medians = []
     for one in np.unique(stretch):
         few = away[stretch == one]

@@ -126,12 +126,10 @@ def key_fits(
     heard: Chroma, profiles: Sequence[Sequence[float]] = (MAJOR_PROFILE, MINOR_PROFILE)
 ) -> Chroma:
     """(24,): correlation with each key's profile, C major first, C minor at 12."""
-    fits = [
-        np.corrcoef(heard, np.roll(profile, tonic))[0, 1] if np.ptp(heard) > 0 else 0.0
-        for profile in profiles
-        for tonic in range(12)
-    ]
-    return np.asarray(fits)
+    if np.ptp(heard) <= 0:
+        return np.zeros(24)
+    turned = np.array([np.roll(profile, tonic) for profile in profiles for tonic in range(12)])
+    return np.asarray(np.corrcoef(heard, turned)[0, 1:])
 
 
 def find_partials(mono: Samples) -> Partials:

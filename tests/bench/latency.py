@@ -1,6 +1,6 @@
 """How long from a datagram in to a MIDI message out, beside a bare echo; and what the stage costs.
 
-    nice -n 10 python tests/bench/latency.py --samples 120
+    python tests/bench/latency.py --samples 100
 
 The stage runs as a process of its own on a placed routine, with a lamp port on JACK's dummy driver
 (64 frames at 48 kHz: 1.33 ms a period) and both decks sending 200 messages a second. The baseline,
@@ -8,7 +8,9 @@ in the same run and turn about: a process of nothing but python-osc's server and
 a note for every datagram. What is timed is the lamp `heard_right` going on: the right deck was
 unheard for a while, the left one goes on at its rate, and one datagram decides it; the whole way
 is in it (read, follower, prompt, lamps, port). Beside it, how late the beat lamps come: from the
-moment the running record crosses the beat, by the sender's clock, to the MIDI message.
+moment the running record crosses the beat, by the sender's clock, to the MIDI message. The first
+three samples warm both up and don't count. What has come so far is printed every ten samples;
+broken off by Ctrl-C or SIGTERM it leaves no process behind.
 """
 
 from __future__ import annotations
@@ -20,6 +22,7 @@ import os
 import queue
 import random
 import shutil
+import signal
 import socket
 import statistics
 import subprocess
@@ -81,6 +84,13 @@ class Box:
             port.open_virtual_port(name)
             self.ports[name] = port
 
+    def close(self) -> None:
+        """Before the server ends, or its library crashes this process."""
+        for port in self.ports.values():
+            port.cancel_callback()
+            port.close_port()
+            port.delete()
+
     def taken(self, name: str) -> Iterator[tuple[float, bytes]]:
         while not self.arrived[name].empty():
             yield self.arrived[name].get()
@@ -93,7 +103,11 @@ def running(command: list[str], **options: object) -> Iterator[subprocess.Popen[
         yield process
     finally:
         process.terminate()
-        process.wait(10)
+        try:
+            process.wait(10)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            process.wait()
 
 
 def free_port() -> int:
@@ -140,17 +154,18 @@ class Run:
             tick_s += 1 / RATE
 
     def sample(self) -> None:
-        """The right deck is not heard for a while; then, at any moment between the left one's
-        messages, one datagram to the stage; and, as a sample of its own, one to the echo."""
-        self.play(1.3, right=False)
+        """The right deck is not heard for a while, in which the echo is sampled twice; then, at any
+        moment between the left one's messages, one datagram to the stage."""
+        for _ in range(2):
+            self.play(0.6, right=False)
+            time.sleep(random.uniform(0, 1 / RATE))
+            self._sent_s["echo"] = time.monotonic()
+            self.socket.sendto(osc("/deck/right/position", 10.0), self.echo)
+        self.play(0.1, right=False)
         time.sleep(random.uniform(0, 1 / RATE))
         self._sent_s["lamps"] = time.monotonic()
         self._tell("right", 30.0)
-        self.play(0.2)
-        time.sleep(random.uniform(0, 1 / RATE))
-        self._sent_s["echo"] = time.monotonic()
-        self.socket.sendto(osc("/deck/right/position", 10.0), self.echo)
-        self.play(0.5)
+        self.play(0.3)
 
     def _tell(self, side: str, position_s: float) -> None:
         self.socket.sendto(osc(f"/deck/{side}/position", position_s), self.stage)
@@ -183,14 +198,30 @@ def row(name: str, values: list[float]) -> str:
     )
 
 
+def table(run: Run) -> str:
+    """All that was measured so far."""
+    ratio = statistics.median(run.stage_ms) / statistics.median(run.echo_ms)
+    undisturbed = statistics.quantiles(run.stage_ms, n=10)[0]
+    undisturbed /= statistics.quantiles(run.echo_ms, n=10)[0]
+    return "\n".join([
+        f"{'milliseconds':<34}{'n':>5}{'10 %':>9}{'median':>9}{'95 %':>9}{'most':>9}",
+        row("stage: datagram to lamp", run.stage_ms),
+        row("bare echo: datagram to note", run.echo_ms),
+        row("beat lamp after the beat", run.beats_ms),
+        f"stage to echo: median {ratio:.2f} (bar: at most 1.3); the tenth that other programs "
+        f"disturbed least {undisturbed:.2f}",
+    ])  # fmt: skip
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--samples", type=int, default=120)
-    parser.add_argument("--seconds", type=float, default=30.0, help="of steady playing, for CPU")
+    parser.add_argument("--samples", type=int, default=20)
+    parser.add_argument("--seconds", type=float, default=10.0, help="of steady playing, for CPU")
     arguments = parser.parse_args()
     jackd = shutil.which("jackd")
     if jackd is None:
         sys.exit("needs jackd (Debian package jackd2)")
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))  # as Ctrl-C: all that runs is ended
     os.environ |= {"JACK_DEFAULT_SERVER": SERVER, "JACK_NO_START_SERVER": "1"}
     quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
     with ExitStack() as stack:
@@ -201,12 +232,13 @@ def main() -> None:
         stack.enter_context(running(dummy, **quiet))
         time.sleep(2)
         box = Box()
+        stack.callback(box.close)
         osc_port, http_port = free_port(), free_port()
         stage = stack.enter_context(running([
             sys.executable, "-c", "from liveaid.cli import main; main()", "perform",
             str(folder / "routine.yaml"), "--osc", f"127.0.0.1:{osc_port}",
             "--http", f"127.0.0.1:{http_port}", "--midi", "box-lamps:lamps", "--midi-api", "jack",
-            "--lamps", str(folder / "lamps.yaml"),
+            "--lamps", str(folder / "lamps.yaml"), "--log", "no",
         ], **quiet))  # fmt: skip
         echo = stack.enter_context(running([sys.executable, "-c", ECHO], stdout=subprocess.PIPE))
         assert echo.stdout is not None
@@ -222,29 +254,22 @@ def main() -> None:
         run.play(arguments.seconds)
         seconds, after_s = time.monotonic() - begun_s, cpu_s(stage.pid)
         used = {name: 100 * (after_s[name] - before_s[name]) / seconds for name in after_s}
-        for _ in range(arguments.samples):
+        print(
+            f"CPU at 2 x {RATE} messages a second: {used['all']:.1f} % of a core (bar: below 10), "
+            f"of it {used['all'] - used['main']:.1f} in JACK's own threads",
+            flush=True,
+        )
+        for _ in range(3):
             run.sample()
+        for measured in (run.stage_ms, run.echo_ms, run.beats_ms):
+            measured.clear()
+        for number in range(1, arguments.samples + 1):
+            run.sample()
+            if number % 10 == 0 or number == arguments.samples:
+                print(table(run), flush=True)
         with urllib.request.urlopen(f"http://127.0.0.1:{http_port}/health") as answer:
             health = json.load(answer)
-        for port in box.ports.values():
-            port.cancel_callback()
-            port.close_port()
-    ratio = statistics.median(run.stage_ms) / statistics.median(run.echo_ms)
-    undisturbed = statistics.quantiles(run.stage_ms, n=10)[0]
-    undisturbed /= statistics.quantiles(run.echo_ms, n=10)[0]
-    print(f"{'milliseconds':<34}{'n':>5}{'10 %':>9}{'median':>9}{'95 %':>9}{'most':>9}")
-    print(row("stage: datagram to lamp", run.stage_ms))
-    print(row("bare echo: datagram to note", run.echo_ms))
-    print(row("beat lamp after the beat", run.beats_ms))
-    print(
-        f"stage to echo: median {ratio:.2f} (bar: at most 1.3); the tenth that other programs "
-        f"disturbed least {undisturbed:.2f}"
-    )
-    print(
-        f"CPU at 2 x {RATE} messages a second: {used['all']:.1f} % of a core (bar: below 10), "
-        f"of it {used['all'] - used['main']:.1f} in JACK's own threads"
-    )
-    print(f"heard {health['osc']['heard']}, refused {health['osc']['refused']}")
+        print(f"heard {health['osc']['heard']}, refused {health['osc']['refused']}")
 
 
 if __name__ == "__main__":

@@ -1,6 +1,6 @@
 """Recordings of mixes that nothing was tuned on: played loops, spoken words, other rooms.
 
-Run by hand:  python tests/bench/recording.py [--seeds 3]
+Run by hand:  python tests/bench/recording.py [--seeds 3] [--first 0]
 
 Needs the loops of Debian's sonic-pi-samples (CC0) and espeak-ng. Per seed a routine of eight set
 pieces is made: a loop each, brought to tempo, and in four of them spoken words pushed on beats
@@ -162,11 +162,12 @@ def plain_off_s(market: Market, sound: np.ndarray, late_s: float) -> list[float]
 def main() -> None:
     options = argparse.ArgumentParser(description=__doc__)
     options.add_argument("--seeds", type=int, default=3)
+    options.add_argument("--first", type=int, default=0)
     chosen = options.parse_args()
     rows: dict[str, list] = {}
     told_all = []
     with tempfile.TemporaryDirectory() as folder:
-        for seed in range(chosen.seeds):
+        for seed in range(chosen.first, chosen.first + chosen.seeds):
             market = Market(seed, Path(folder))
             routine, guide = market.routine(), market.mix()
             for name, (sound, pieces, late_s) in cases(market, seed).items():

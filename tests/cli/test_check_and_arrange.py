@@ -142,6 +142,20 @@ def test_arrange_refuses_what_cannot_be_meant(liveaid, good, wrong):
     assert liveaid("arrange", good, *wrong)[0] == 2
 
 
+def test_arrange_says_what_hard_set_pieces_running_cost(liveaid, tmp_path):
+    # A quarter turn in 0.125 s takes 0.89 of what a hand has: hard, twice running: 80 points.
+    hard = (
+        "{hand: works, from: 10, to: 13, acts: {0: push a for 1/4},"
+        " places: {a: {from: 10, to: 10.45}}}"
+    )
+    pieces = [f"  - {{name: {n}, bars: 2, tempo: 120, right: {hard}}}" for n in ("One", "Two")]
+    (tmp_path / "hard.yaml").write_text("\n".join(["title: Hard", "pieces:", *pieces]))
+    status, out, err = liveaid("arrange", tmp_path / "hard.yaml")
+    assert (status, err) == (0, "")
+    (row,) = [line for line in out.splitlines() if "hard set pieces running" in line]
+    assert row.split()[4] == "80"
+
+
 @pytest.mark.parametrize("name", ["check", "arrange"])
 def test_help_has_an_example(name):
     from liveaid.cli import liveaid

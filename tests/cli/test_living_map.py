@@ -81,6 +81,7 @@ def test_arrange_writes_the_map_in_place_every_other_line_byte_for_byte(liveaid,
     assert file.read_text() == head + in_piece + "\n" + out_piece
     assert (scene / "routine-old-1.yaml").read_text() == COMMENTED
     assert "routine-old-1.yaml" in out
+    assert "anew" not in out
 
 
 def test_arrange_that_changes_nothing_writes_nothing(liveaid, scene):

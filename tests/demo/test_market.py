@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import inspect
 from pathlib import Path
 
 import numpy as np
@@ -9,9 +10,9 @@ import pytest
 import soundfile
 from scipy.signal import butter, sosfiltfilt
 
-from liveaid.demo import market
+from liveaid.demo import market, voices
 from liveaid.demo.market import market_sounds, rendered, write_sounds
-from liveaid.demo.voices import VOICES_RATE_HZ, gong, hertz
+from liveaid.demo.voices import VOICES_RATE_HZ, drum_low, gong, hertz
 
 SOUNDS = {sound.name: sound for sound in market_sounds()}
 
@@ -90,6 +91,59 @@ def test_the_tram_s_drum_and_bass_come_in_where_its_bar_has_them():
     assert comes_in(3.25) > 2.0
     assert comes_in(2.75) > 2.0
     assert comes_in(2.5) < 1.0
+
+
+def test_every_hit_is_on_its_sounds_grid_in_a_natural_minor_and_neither_drowns_nor_is_lost(
+    monkeypatch,
+):
+    """Sixteenths of a bar of four. A B C D E F G of ISO 16's table, and MIDI 21 (A0) to 108 (C8),
+    a piano's, from memory. The softest accent is the last pulse under the gong, .6 * .85**11."""
+    struck = []
+
+    def struck_instead(voice):
+        asks = inspect.signature(voice)
+
+        def strike(*said, **more):
+            struck.append(asks.bind(*said, **more).arguments)
+            return np.zeros(1)
+
+        return strike
+
+    for name in ("drum_low", "drum_crack", "tin_tick", "bell", "bass", "pad", "call", "sizzle",
+                 "gong", "whistle"):  # fmt: skip
+        monkeypatch.setattr(voices, name, struck_instead(getattr(voices, name)))
+    for sound in market_sounds():
+        for beat, _ in sound.hits(np.random.default_rng(0)):
+            assert 0.0 <= beat < sound.beats, sound.name
+            assert beat * 4 == int(beat * 4), sound.name
+    notes = {note for said in struck for note in np.ravel(said.get("note", said.get("notes", 69)))}
+    assert min(notes) >= 21
+    assert max(notes) <= 108
+    assert {int(note) % 12 for note in notes} <= {9, 11, 0, 2, 4, 5, 7}
+    assert all(0.06 < said.get("accent", 1.0) <= 1.1 for said in struck)
+    assert all(0.2 <= said.get("duration_s", 1.0) <= 6.0 for said in struck)
+
+
+def test_every_voice_is_between_a_tenth_of_full_scale_and_twice_it():
+    """At accent 1; the crack's noise goes highest, three deviations of it."""
+    noise = np.random.default_rng(0)
+    for sound in (
+        voices.drum_low(), voices.drum_crack(noise), voices.tin_tick(noise), voices.bell(69, 0.5),
+        voices.bass(45, 0.5), voices.pad((57, 60, 64), 0.5), voices.call("a", 69, 0.3),
+        voices.sizzle(noise), voices.gong(45, 0.5), voices.whistle(69, 0.5),
+    ):  # fmt: skip
+        assert 0.1 < np.abs(sound).max() < 2.0
+
+
+def test_the_low_drum_falls_from_150_to_48_hertz():
+    """48 t - 102 * .035 (e^(-t / .035) - 1) turns: 150 a second at first, 48 when it has fallen;
+    in the last tenth of its .32 s, where e^(-6.3) of the 102 are left, 4.8 turns and a bit."""
+    drum = drum_low()
+    ends = drum[-round(0.1 * VOICES_RATE_HZ) :]
+    assert np.count_nonzero(np.diff(np.sign(ends))) in (9, 10)
+    begins = drum[1 : round(0.012 * VOICES_RATE_HZ)]
+    # By .012 s it has turned .576 + 3.57 * .290 = 1.61 times: three crossings.
+    assert np.count_nonzero(np.diff(np.sign(begins))) == 3
 
 
 def test_the_gong_sounds_at_each_of_its_partials():

@@ -10,13 +10,11 @@ from types import SimpleNamespace
 import pytest
 
 from liveaid.errors import LiveaidError
-from liveaid.files.aside import write_aside
+from liveaid.files.aside import write_aside, write_keeping_old
 from liveaid.files.file_bytes import content_hash, signature_of, still_is
 from liveaid.files.harmless import harmless
 from liveaid.files.inside import Stray, followed, is_below, is_plain, odd_name, plain_file
-from liveaid.files.keep_old import write_keeping_old
-from liveaid.files.names import is_plain as reads_back
-from liveaid.files.names import plain_text, shown, stem
+from liveaid.files.names import plain_text, reads_back, shown, stem
 from liveaid.files.unreadable import Unreadable
 
 SECOND_NS = 10**9

@@ -15,7 +15,8 @@ import time
 
 import pytest
 
-from liveaid.files.workers import Outcome, Task, Workers, _serve
+from liveaid.errors import LiveaidError
+from liveaid.files.workers import Outcome, Task, Workers, _one_line, _serve
 
 
 def task(name: str, function, *arguments: object, limit_s: float = 60.0) -> Task:
@@ -50,6 +51,13 @@ def test_tasks_end_well_fail_hang_and_crash_each_for_itself():
         "says why": "SystemExit: cannot",
         "works": None,
     }
+
+
+def test_a_fault_is_one_line_our_own_as_it_is_and_any_other_with_its_kind():
+    assert _one_line(LiveaidError("x.wav: no sound\nand more")) == "x.wav: no sound"
+    assert _one_line(ValueError("odd")) == "ValueError: odd"
+    assert _one_line(ValueError()) == "ValueError"
+    assert _one_line(MemoryError()) == "needs more memory than there is"
 
 
 def test_the_start_of_a_process_is_not_the_first_tasks_time():

@@ -198,6 +198,8 @@ def test_a_gain_no_mixer_gives_is_told(sound, fitted):
     assert said["loudness"] == (
         "-12.5 LU; the other's gain +12.5 dB, more than a mixer's gain usually gives"
     )
+    just = told(sound, fitted, {}, {"loudness_lufs": -24.0, "true_peak_dbtp": None})
+    assert just["loudness"] == "-12.0 LU; the other's gain +12.0 dB"  # of up to 12, as said there
     assert told(sound, fitted, {}, {"loudness_lufs": None})["loudness"] == "not known"
 
 

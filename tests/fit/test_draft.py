@@ -1,6 +1,7 @@
 """A first map from an idea and the sounds there are."""
 
 import dataclasses
+import shutil
 
 import numpy as np
 import pytest
@@ -14,7 +15,7 @@ from liveaid.fit.draft import draft, renamed
 from liveaid.routine import Idea, Routine, Sound, load_routine
 from liveaid.routine.draft_text import pieces_text, quoted, sounds_text
 from liveaid.routine.load import read_routine
-from liveaid.routine.model import Want
+from liveaid.routine.model import Turntable, Want
 from liveaid.study.facts import Study
 
 
@@ -43,6 +44,35 @@ def test_without_an_idea_the_quietest_opens_and_the_loudest_is_the_climax():
     ]  # fmt: skip
     assert by_part["climax"] == "tram"
     assert {by_part["intro"], by_part["outro"]} == {"bells", "gong"}
+
+
+def test_wants_of_its_own_are_such_as_the_sounds_there_can_carry():
+    # "stub" is the quietest but three bars long, "waltz" the loudest but in three.
+    short = {"stub": beat(bars=3, energy=1), "waltz": beat(energy=5, metre=3)}
+    found = draft(None, {**MARKET, **short})
+    assert not {"stub", "waltz"} & set(found.sounds)
+    assert draft(None, short).sounds == ("stub", "waltz")  # all there is
+
+
+def test_of_sounds_that_would_do_the_one_nearest_in_tempo_is_taken():
+    # 92 to 126 is 37 % and 92 to 97 is 5.4 %: names say nothing.
+    sounds = {"open": beat(92, energy=2), "a": beat(126, energy=3), "b": beat(97, energy=3)}
+    idea = Idea(wants=(Want(part="intro", energy=2), Want(part="story", energy=3)))
+    assert draft(idea, sounds).sounds == ("open", "b")
+    # Energy 4 is nearer to the 5 wanted than 2; neither tempo is in the fader's way.
+    near = {"open": beat(92, energy=3), "a": beat(92, energy=2), "b": beat(95, energy=4)}
+    idea = Idea(wants=(Want(part="intro", energy=3), Want(part="climax", energy=5)))
+    assert draft(idea, near).sounds == ("open", "b")
+
+
+def test_no_want_is_given_the_only_sound_of_a_later_one():
+    # "b" is the nearer for the story, but all there is at 100 BPM for the climax.
+    sounds = {"open": beat(99, energy=2), "a": beat(92, energy=3), "b": beat(100, energy=3)}
+    idea = Idea(wants=(
+        Want(part="intro", energy=2), Want(part="story", energy=3),
+        Want(part="climax", energy=3, tempo="100..101"),
+    ))  # fmt: skip
+    assert draft(idea, sounds, turntable=Turntable(pitch_range=2)).sounds == ("open", "a", "b")
 
 
 def test_a_voice_is_worked_over_the_beat_which_runs_on_and_then_alone():
@@ -186,3 +216,10 @@ def test_from_a_folder_of_sounds_to_a_first_checked_map_in_three_commands(
         main(["draft", str(scene)])
     assert left.value.code == 1
     assert "set pieces there already" in capfd.readouterr().err
+    # The scene and its copies are deleted: the sounds still lie where they were gathered.
+    first = sorted((scene / "sounds").iterdir())[0].name
+    shutil.rmtree(scene)
+    with pytest.raises(SystemExit) as left:
+        main(["draft", str(scene)])
+    assert left.value.code == 0
+    assert first in [file.name for file in (scene / "sounds").iterdir()]

@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from liveaid.follow import search
 from liveaid.follow.belief import Belief
 from liveaid.follow.gesture import Gesture
 from liveaid.follow.guess import GestureHeard, Guess
@@ -67,6 +68,39 @@ def test_a_rival_is_another_place_within_two_nats(behind, rival):
     belief = _belief(Guess(0, 4.0, 0.0), Guess(2, 4.0, 0.0, -behind))
     found = belief.rival()
     assert (None if found is None else found.section) == rival
+
+
+@pytest.mark.parametrize(("still_s", "beat"), [(2.0, 0.0), (0.5, 0.4 * 16)])
+def test_a_record_held_long_at_a_cue_before_the_start_begins_there(still_s, beat):
+    """Right stands at B's cue, 30 s. Held for a second it waits for B's first beat; held for a
+    moment it may as well be in the middle of B's cutting, beat 6.4 of 16."""
+    held = Gesture("held", 0.0, 30.0, False, 2.0, 30.0)
+    heard = GestureHeard(
+        2.0, 1.0, {"left": None, "right": held}, {"left": False, "right": True}, still_s
+    )
+    before = Guess(-1, 0.0, 0.0)
+    found = list(search.found(PLAN, heard, before, [before], 1.8, USUAL))
+    assert [(guess.section, guess.beat) for guess in found] == [(1, pytest.approx(beat))]
+
+
+def test_of_guesses_within_half_a_beat_the_likelier_stays_and_is_told():
+    """Told at beat 4.3, the same place .3 beats back is a nat likelier; beat 4.9 is another."""
+    told, likelier, another = Guess(0, 4.3, 0.0, -1.0), Guess(0, 4.0, 0.0), Guess(0, 4.9, 0.0, -2.0)
+    belief = _belief(told, likelier, another)
+    belief._keep()
+    assert belief.guesses == [likelier, another]
+    assert belief.told is likelier
+
+
+def test_to_begin_elsewhere_than_at_the_start_has_a_price():
+    """Within the first 1.5 beats of the first set piece it is the start, which costs nothing; there
+    from then on, or in another, 3 nats; 2 more where the clock counts and 2.5 beats are over."""
+    before = Guess(-1, 0.0, 0.0)
+    paid = [
+        search.price(PLAN, before, PLAN.at(section), beat, 1.8, USUAL)
+        for section, beat in ((0, 1.4), (0, 1.5), (2, 0.0), (1, 2.5), (1, 2.6))
+    ]
+    assert paid == [0.0, 3.0, 3.0, 3.0, 5.0]
 
 
 KINDS = st.sampled_from(["held", "runs", "hand"])

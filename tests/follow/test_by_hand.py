@@ -4,6 +4,7 @@ Common practice, no source. 100 BPM is .6 s a beat; true set piece and beat are 
 clock: a set piece of 16 beats lasts 9.6 s, one of 24 beats 14.4 s.
 """
 
+import numpy as np
 import pytest
 
 from liveaid.follow import Follower
@@ -145,3 +146,33 @@ def test_a_routine_that_begins_with_a_juggle_waits_for_the_hand(play):
     assert prompt.piece is not None
     assert prompt.piece.index == 0
     assert prompt.beat_position == pytest.approx(1.5, abs=0.15)
+
+
+def test_records_that_stand_where_a_last_juggle_left_them_leave_it_over():
+    """20 messages a second, 120 BPM: Bells 8 beats from 2 s, Twins 16 from 6 s, over at 14 s; then
+    both records are held. The last was let go at 13 s and taken at 14 s."""
+    lines = {4 * bar + beat: f"{side} 0 to 2" for bar in range(4)
+             for beat, side in ((0, "left"), (2, "right"))}  # fmt: skip
+    pieces = [
+        {"name": "Bells", "bars": 2, "count": "left", "left": runs(5)},
+        {"name": "Twins", "bars": 4, "juggle": lines, "left": works(9, 12), "right": works(30, 33)},
+    ]
+    pieces = [{"tempo": 120, **piece} for piece in pieces]
+    routine = Routine.model_validate({"title": "T", "limit": "1:00", "pieces": pieces})
+    turns = [6.0 + 2.0 * bar for bar in range(4)]
+    t = {"left": [0.0, 2.0, 6.0], "right": [0.0, 7.0]}
+    x = {"left": [5.0, 5.0, 9.0], "right": [30.0, 30.0]}
+    for side, cue_s, late_s in (("left", 9.0, 0.0), ("right", 30.0, 1.0)):
+        for start_s in (turn + late_s for turn in turns):
+            t[side] += [start_s + 1e-6, start_s + 1.0, start_s + 1.5]
+            x[side] += [cue_s, cue_s + 1.0, cue_s + (1.0 if start_s >= 12.0 else 0.0)]
+    follower, states = Follower(routine), []
+    for step in range(20 * 20):
+        now = step / 20
+        for side in ("left", "right"):
+            follower.hear(side, position=float(np.interp(now, t[side], x[side])), now=now)
+        states.append(follower.prompt(now=now).state)
+    assert set(states[20 * 13 : 20 * 14 - 2]) == {"following"}
+    assert set(states[20 * 16 :]) == {"over"}
+    over = follower.prompt(now=20.0)
+    assert (over.limit_kept, over.elapsed_s) == (True, pytest.approx(12.0, abs=0.3))

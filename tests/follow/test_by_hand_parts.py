@@ -39,6 +39,20 @@ def test_a_line_looks_two_and_a_half_seconds_back():
     assert line.slope == pytest.approx(1.0)
 
 
+def test_a_record_spun_back_is_as_doubtful_as_one_spun_on():
+    """Three times its speed either way; messages stray as far in time, so as far in place."""
+    errors = []
+    for speed in (3.0, -3.0):
+        deck = Deck()
+        for step in range(40):
+            deck.hear(40.0 + speed * step / 50, step / 50)
+        found = deck.speed(0.8)
+        assert found is not None
+        assert found[0] == pytest.approx(speed)
+        errors.append(found[1])
+    assert errors[0] == pytest.approx(errors[1])
+
+
 def _watched(way, seconds, *, ratio=1.0, watch=None, start_s=0.0):
     """A deck heard 100 times a second and looked at every 25 ms; kinds with when they began."""
     watch = watch or Watch(Deck(), USUAL)

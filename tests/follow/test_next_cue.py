@@ -55,6 +55,29 @@ def test_while_it_still_runs_the_next_cue_is_told_with_its_wind():
     assert cue.wind == pytest.approx(-2.7778, abs=1e-4)
 
 
+def test_a_record_that_is_late_at_its_cue_is_ready_there_and_wound_to_no_later_one():
+    routine = made(REST, {"hand": "runs", "at": 9}, {"hand": "runs", "at": 40})
+    late = told(routine, 1, 0.02, 9.0, 0.0)
+    assert (late.cue, late.after, late.wind, late.ready, late.due_beats) == (9.0, 1, 0.0, True, 0.0)
+    # Let go, or gone from there: its next cue at 40 s, 17.22 turns on.
+    assert told(routine, 1, 0.02, 9.0, 1.0).cue == 40.0
+    gone = told(routine, 1, 0.02, 12.0, 0.0)
+    assert (gone.cue, gone.ready) == (40.0, False)
+    assert gone.wind == pytest.approx(15.5556, abs=1e-4)
+
+
+def test_a_record_that_runs_on_to_where_a_hand_takes_it_is_wound_nowhere():
+    # From 10 s for 8 s: it passes its cue at 18 s as P1 begins, and is wanted there two beats on.
+    routine = made(
+        {"hand": "runs", "at": 10}, {"hand": "works", "from": 18, "to": 20, "acts": {2: "push"}}
+    )
+    cue = told(routine, 0, 4.0, 12.0, 1.0)
+    assert (cue.way, cue.wind, cue.ready, cue.due_beats) == ("runs on", None, True, 14.0)
+    # Past it by 1.5 s with a beat to go, beyond what a beat told wrong would explain: back by hand.
+    past = told(routine, 1, 1.0, 19.5, 1.0)
+    assert (past.way, past.wind) == ("by hand", pytest.approx(-0.8333, abs=1e-4))
+
+
 def test_in_time_is_whether_it_can_be_brought_before_it_is_due():
     routine = made({"hand": "runs", "at": 10}, REST, {"hand": "runs", "at": 9})
     # from 18 s: 5 turns, 1.667 + 0.5 = 2.167 s; 4.3 beats are 2.15 s, 4.4 are 2.2 s.

@@ -13,7 +13,7 @@ from liveaid.follow.gesture import Gesture
 from liveaid.follow.guess import GestureHeard
 from liveaid.follow.numbers import USUAL
 from liveaid.follow.plan import plan_of
-from liveaid.follow.senders import Senders, stands
+from liveaid.follow.senders import Senders, _follows, stands
 from liveaid.routine import Routine
 
 # The routine `small`: left runs from 2.0, right from 5.0, both worked at 30 and 40, left from 50.
@@ -180,6 +180,57 @@ def test_a_record_that_turns_otherwise_than_its_fader_says_is_scaled():
     assert well.hints == ()
 
 
+def _let_go_and_caught(now):
+    """At +1 per cent for 1.5 s, then brought back by hand and held for 1 s, over and over."""
+    into = now % 2.5
+    return 20.0 + 1.01 * min(into, 1.5) - 1.515 * min(max(into - 1.5, 0.0) / 0.3, 1.0)
+
+
+def test_a_record_that_is_caught_and_let_go_at_its_faders_speed_gets_no_hint():
+    for seconds in (3.0, 3.9, 4.5, 5.4, 6.4, 8.9, 11.4, 13.0):
+        assert _sent(_far(), _let_go_and_caught, lambda now: 40.0, seconds, pitch=1.0).hints == ()
+
+
+def test_a_nudge_is_no_other_speed_than_the_faders():
+    """40 ms ahead by hand in .25 s: 2 per cent over 2 s, all of it in one half of them."""
+
+    def nudged(now):
+        return 20.0 + now + 0.04 * min(max(now - 1.6, 0.0) / 0.25, 1.0)
+
+    for seconds in (2.2, 2.6, 3.0, 3.4):
+        assert _sent(_far(), nudged, lambda now: 40.0, seconds, pitch=0.0).hints == ()
+
+
+def test_the_fader_is_believed_again_when_the_speed_is_its():
+    """2 per cent too fast for 4 s, caught, mended, and let go for 3 s."""
+
+    def mended(now):
+        return 20.0 + 1.02 * min(now, 4.0) + max(now - 5.0, 0.0)
+
+    assert _sent(_far(), mended, lambda now: 40.0, 4.5, pitch=0.0).hints
+    assert _sent(_far(), mended, lambda now: 40.0, 8.0, pitch=0.0).hints == ()
+
+
+def test_a_unit_once_known_is_told_on_while_a_hand_winds_the_record():
+    """Milliseconds, wound forward at 7 times its speed from 3 to 5 s."""
+
+    def wound(now):
+        return 1000.0 * (20.0 + min(now, 3.0) + 7.0 * max(now - 3.0, 0.0))
+
+    hints = _sent(_far(), wound, lambda now: 40000.0, 5.0).hints
+    assert ["sends milliseconds" in hint for hint in hints] == [True]
+
+
+def test_a_scale_is_not_told_beside_another_fault():
+    """The records of the test above by 1.02, and exchanged."""
+    senders = Senders(plan_of(_far()), 1.8, 0.09)
+    for step in range(100):
+        senders.hear("left", 20.4, step / 100)
+        senders.hear("right", 40.8, step / 100)
+    assert len(senders.hints(1.0)) == 1
+    assert senders.hints(1.0, ("left and right look swapped",)) == ("left and right look swapped",)
+
+
 def test_a_lifted_needle_is_neither_a_second_sender_nor_coarse():
     """For 2 s it is at -1, at 0, or anywhere, message by message."""
     rng = random.Random(1)
@@ -239,6 +290,21 @@ def test_a_second_line_with_strays_is_a_lifted_needle(every, told):
 def test_a_record_moved_slowly_by_hand_is_no_other_unit():
     slow = _sent(_far(), lambda now: 20.0 + now, lambda now: 40.0 + 0.03 * now, 4.0)
     assert slow.hints == ()
+
+
+@pytest.mark.parametrize(("seconds", "told"), [(1.5, False), (2.5, True)])
+def test_turns_are_told_by_a_speed_kept_for_long_where_no_stand_tells(seconds, told):
+    """A record that has never stood, 1 / 1.8 of its speed; a hand can drag so for a second."""
+    senders = Senders(plan_of(_far()), 1.8, 0.09)
+    for step in range(round(seconds * 100)):
+        senders.hear("left", 20.0 + step / 180, step / 100)
+    assert [("sends turns" in said) for said in senders.hints(seconds)] == [True] * told
+
+
+def test_messages_that_come_in_a_bunch_leap_1_2_s_at_most():
+    """The second of two at one moment is the same sender's so far (common practice, no source)."""
+    assert _follows((0.0, 0.0), 1.2, 0.0)
+    assert not _follows((0.0, 0.0), 1.21, 0.0)
 
 
 def test_a_record_stands_at_a_cue_or_anywhere():

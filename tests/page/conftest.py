@@ -94,34 +94,45 @@ def answer(
 def on_page(browser_thread, told) -> Callable[..., Any]:
     """on_page(work, device=..., path="/", driven=True, **context): `work(page)` in the browser.
 
-    A driven page has no stream and no clock: `import("/drive.js")` is both. Errors on the page
-    fail the test.
+    A driven page has no stream and no clock: `import("/drive.js")` is both. It is loaded anew for
+    each work, in a window that all works of its size share. Errors on the page fail the test.
     """
     thread, browser = browser_thread
+    kept: dict[str, Any] = {}
+
+    def opened(driven, options):
+        context = browser.new_context(**options)
+        context.route(
+            f"{ORIGIN}/**",
+            lambda route: answer(
+                route, driven=driven, outlined=told["routine"], review=told["review"]
+            ),
+        )
+        return context.new_page()
 
     def run(work, device="1080p", *, path="/", driven=True, **options):
         width, height, _ = DEVICES[device] if isinstance(device, str) else device
         size = {"width": width, "height": height}
+        options = {"viewport": size, "screen": size, "service_workers": "block", **options}
+        window = repr(sorted(options.items())) if driven else ""
 
         def inside():
-            context = browser.new_context(
-                **{"viewport": size, "screen": size, "service_workers": "block", **options}
-            )
-            context.route(
-                f"{ORIGIN}/**",
-                lambda route: answer(
-                    route, driven=driven, outlined=told["routine"], review=told["review"]
-                ),
-            )
-            page = context.new_page()
+            page = kept.pop(window, None) or opened(driven, options)
             faults: list[str] = []
-            page.on("pageerror", lambda error: faults.append(str(error)))
+            note = lambda error: faults.append(str(error))  # noqa: E731
+            page.on("pageerror", note)
             try:
                 if driven or path != "/":
                     page.goto(ORIGIN + path)
                 found = work(page)
-            finally:
-                context.close()
+            except BaseException:
+                page.context.close()
+                raise
+            page.remove_listener("pageerror", note)
+            if driven:
+                kept[window] = page
+            else:
+                page.context.close()
             assert faults == []
             return found
 

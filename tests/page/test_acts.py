@@ -102,3 +102,18 @@ def test_acts_are_drawn_only_where_they_can_be_read(device, away_m, beats, shown
         assert found["width"] / beats / minute >= 6
         assert found["stroke"] / minute >= 1
         assert found["inside"]
+
+
+def test_the_line_below_says_the_next_act_once_it_is_two_bars_away_and_no_sooner(on_page, told):
+    """Of three beats a bar: 6 beats. Until then it says what is played now."""
+    said = """async (statuses) => {
+      const { picture } = await import('/picture.js');
+      return statuses.map((status) => picture(status).now);
+    }"""
+    following = told["states"]["following"]
+    assert following["routine"]["metre"] == 3
+    act = {"side": "left", "act": "let go", "part": None, "piece": 4, "says": "left: let go"}
+    asked = [following | {"coming": [act | {"in_beats": beats}]} for beats in (6.2, 6.0, 0.5)]
+    far, near, now = on_page(lambda page: page.evaluate(said, asked))
+    assert far == f"now {following['piece']['name']}"
+    assert (near, now) == ("left: let go", "left: let go")

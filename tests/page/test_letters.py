@@ -135,6 +135,20 @@ def test_what_has_no_room_goes_in_the_order_that_is_stated(on_page, devices):
     assert lengths[-1] == len(order)
 
 
+@pytest.mark.parametrize("device", ["phone upright", "tablet upright", "1080p"])
+def test_no_box_lies_under_the_button_in_the_corner(device, on_page, begin, told, devices):
+    def look(page):
+        begin(page, device, 1.0)
+        page.evaluate("(s) => drive.stand(s)", told["states"]["following"])
+        corner = "(({ x, y }) => [x, y])(document.getElementById('more').getBoundingClientRect())"
+        return page.evaluate(f"[{corner}, drive.boxes()]")
+
+    (left, above), boxes = on_page(look, device)
+    reaching = [name for name, (x, y, w, h) in boxes.items() if x + w > left and y + h > above]
+    assert "tempo" in boxes
+    assert reaching == []
+
+
 @pytest.mark.parametrize("device", ["phone upright", "phone flat", "laptop"])
 def test_the_count_stands_however_far_away(device, on_page, begin, told, devices):
     """Thirty metres hold no letter of sixteen minutes on any of these; the count is there still,

@@ -2,6 +2,7 @@
 ones, and nothing flashes."""
 
 import io
+from bisect import bisect_right
 from itertools import pairwise
 
 import numpy as np
@@ -28,11 +29,11 @@ def performed(on_page, begin, recorded):
 
 def told_at(recorded, now, back_ms=0):
     """The statuses told within the last `back_ms`, the one before them included."""
-    at = max(k for k, one in enumerate(recorded) if one["at_ms"] <= now)
-    first = at
-    while first > 0 and recorded[first]["at_ms"] > now - back_ms:
-        first -= 1
-    return [one["status"] for one in recorded[first : at + 1]]
+
+    def after(ms):
+        return bisect_right(recorded, ms, key=lambda one: one["at_ms"])
+
+    return [one["status"] for one in recorded[max(0, after(now - back_ms) - 1) : after(now)]]
 
 
 def test_the_recording_holds_the_whole_performance_and_its_faults(recorded, carousel):

@@ -1,5 +1,7 @@
 """One sentence a hand, from acts worked out by hand."""
 
+import dataclasses
+
 import pytest
 
 from liveaid.practice.act_score import ActScore
@@ -89,6 +91,8 @@ def test_what_was_left_out_is_said_by_bar_and_beat():
     acts = acts_of(lambda beat: 0)
     gone = ActScore(kind="release", side="right", piece=0, beat=9.0, outcome="missed", by="click")
     assert told([*acts, gone]) == {"right": "right hand, bar 3 beat 2 left out"}
+    ahead = dataclasses.replace(gone, beat=-1.5)
+    assert told([*acts, ahead]) == {"right": "right hand, pick-up beat -1 1/2 left out"}
 
 
 def test_simulated_late_hands_are_told_so(spice_row, performed, rehearsed):

@@ -74,4 +74,4 @@ def test_where_all_bars_are_alike_none_is_named():
     trace = trace_of((m.now_s, m.side, m.position_s) for m in performance.messages)
     played = assess(alike, trace, [Visit(0, 0.0, 12.0, 3.0, 10.2)], counted_in_s=3.0)
     (piece,) = score_take(alike, played).pieces
-    assert piece.why == ("not played to its end",)
+    assert piece.why == ("ended 1 bar early",)

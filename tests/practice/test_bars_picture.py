@@ -7,6 +7,7 @@ import struct
 import numpy as np
 import pytest
 
+from liveaid.practice import bars_picture as bars_pictures
 from liveaid.practice.bars_picture import bars_picture, planned_way
 from liveaid.practice.records import Kept
 from liveaid.practice.session import aim_of, report_of, score_of
@@ -34,8 +35,9 @@ def test_a_record_that_runs_goes_straight_and_a_scratch_by_strokes_is_the_hands_
     assert planned_way(spice_row, 0, "right", beats) is None  # rests
 
 
-def test_the_picture_grows_with_its_bars(spice_row, performed):
-    """Two bars a row: Pestle's four are two rows of 2.2 inches and 0.9 more, at 110 dots."""
+def test_the_picture_grows_with_its_bars(spice_row, performed, monkeypatch):
+    """Two bars a row: Pestle's four are two rows of 2.2 inches and 0.9 more, at 110 dots. A line
+    at each beat, thicker where a bar begins."""
     played = performed(seed=2, hands=STEADY)
     trace = trace_of((m.now_s, m.side, m.position_s) for m in played.messages)
     starts = [3.0, 10.2, 19.8]
@@ -44,7 +46,16 @@ def test_the_picture_grows_with_its_bars(spice_row, performed):
                 start_s=3.0, counted_in_s=3.0, visits=visits, trace=trace)  # fmt: skip
     aim = aim_of(spice_row, "")
     report = report_of(aim, score_of(aim, kept))
+    drawn, write = [], bars_pictures.png
+    monkeypatch.setattr(bars_pictures, "png", lambda figure: drawn.append(figure) or write(figure))
     png = bars_picture(spice_row, kept, 1, report.pieces[1])
     assert png.startswith(b"\x89PNG\r\n\x1a\n")
     width, height = struct.unpack(">II", png[16:24])  # ISO/IEC 15948, 11.2.2
     assert (width, height) == (1320, pytest.approx(110 * (0.9 + 2 * 2.2), abs=1))
+    upright = {
+        line.get_xdata()[0]: line.get_linewidth()
+        for line in drawn[0].axes[0].lines
+        if list(line.get_ydata()) == [0, 1] and line.get_xdata()[0] == line.get_xdata()[1]
+    }
+    assert sorted(upright) == list(range(9))
+    assert [beat for beat, width in upright.items() if width > 1] == [0, 4, 8]

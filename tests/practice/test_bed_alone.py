@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from liveaid.practice.bed_alone import bed_of, late_over_bed_s
+from liveaid.practice.bed_alone import bed_of, over_bed
 from liveaid.practice.recorded_sound import FINE_HOP_S, onset_bands
 from liveaid.routine.load import read_routine
 
@@ -29,7 +29,8 @@ def late_s(stroke_level, late_s, *, played_level=None):
     guide, bed = sounds(stroke_level)
     take, _ = sounds(stroke_level if played_level is None else played_level, late_s)
     bands = [onset_bands(sound, hop_s=FINE_HOP_S) for sound in (guide, bed, take)]
-    return late_over_bed_s(*bands, DUE_S, DUE_S, 1.0)
+    told = over_bed(*bands, DUE_S, DUE_S, 1.0)
+    return None if told is None else told.late_s
 
 
 @pytest.mark.parametrize("late", [0.0, 0.030])

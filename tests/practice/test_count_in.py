@@ -71,3 +71,36 @@ def test_the_beat_of_the_count_runs_from_one_to_its_last():
 
 def test_only_records_that_sound_first_must_be_at_their_cues(spice_row):
     assert first_cues(spice_row) == {"left": 1.8}
+
+
+def wound_back(counter, start, until, *, speed=4.0):
+    """The left record, stopped at 9 s, brought back to its cue at so many seconds of it a second;
+    the right one stands at its cue."""
+    given, now = None, start
+    while now < until:
+        counter.hear("left", max(1.8, 9.0 - speed * (now - start)), now)
+        counter.hear("right", 5.4, now)
+        given = counter.tell(tempo_bpm=100, playing=False, now=now) or given
+        now += 0.01
+    return given
+
+
+def test_a_count_asked_for_while_a_record_runs_goes_on_while_it_is_brought_back():
+    """A pad may be heard before positions that were sent earlier: they must not drop the count."""
+    counter = Counter(CUES, 4)
+    counter.hear("left", 9.0, 9.9)
+    asked = counter.begin(tempo_bpm=100, now=10.0)
+    assert wound_back(counter, 10.0, asked.first_beat_s) is None
+    assert counter.count == asked
+    counter.hear("left", 1.85, asked.first_beat_s + 0.05)
+    assert counter.answered(asked.first_beat_s + 0.02) == asked.first_beat_s
+
+
+def test_who_comes_too_late_for_the_count_asked_for_is_counted_in_once_more():
+    """7.2 s of record at 1.8 a second take 4 s; the count asked for is through after 3.1."""
+    counter = Counter(CUES, 4)
+    counter.hear("left", 9.0, 9.9)
+    asked = counter.begin(tempo_bpm=100, now=10.0)
+    again = wound_back(counter, 10.0, 16.0, speed=1.8)
+    assert again.start_s == pytest.approx(14.0 + HELD_S + LEAD_S, abs=0.3)
+    assert again.start_s > asked.first_beat_s

@@ -169,3 +169,10 @@ def test_a_start_beyond_the_fader_starts_where_the_fader_ends_and_says_so():
 def test_a_ladder_that_cannot_be_is_refused(start):
     with pytest.raises(UsageError, match="100 %"):
         Ladder(full_tempo_bpm=92.0, pitch_range_percent=8.0, start_part=start)
+
+
+def test_a_ladders_rungs_are_even_steps_and_a_step_of_nothing_is_none():
+    ladder = Ladder(full_tempo_bpm=92.0, pitch_range_percent=50.0, start_part=0.6, step_part=0.07)
+    assert ladder.parts == (0.6, 0.65, 0.72, 0.79, 0.86, 0.93, 1.0)  # .58 would be below the start
+    with pytest.raises(UsageError, match="a step above 0 %"):
+        Ladder(full_tempo_bpm=92.0, pitch_range_percent=8.0, start_part=0.7, step_part=0.0)

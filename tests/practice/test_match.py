@@ -60,6 +60,16 @@ def test_a_steady_hand_that_leaves_one_out_and_adds_another_is_told_apart():
     assert (found.missed, found.added) == ((4,), (4,))
 
 
+def test_a_hand_that_strays_by_ten_ms_did_not_mean_what_came_a_seventh_of_a_second_off():
+    """Twenty acts half a second apart, 40 or 60 ms late by turns. The eighth is left out, and one
+    comes 150 ms after it was due: six spreads of 14.8 ms about the habit are 89 ms, so .1 s."""
+    planned = [0.5 * n for n in range(20)]
+    heard = [at + (0.04 if n % 2 else 0.06) for n, at in enumerate(planned)]
+    heard[7] = planned[7] + 0.2
+    found = match_by_habit(planned, heard, window_s=0.25)
+    assert (found.missed, found.added) == ((7,), (7,))
+
+
 def test_no_window_is_refused():
     with pytest.raises(ValueError, match="above 0"):
         match([0.0], [0.0], window_s=0.0)

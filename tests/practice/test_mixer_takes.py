@@ -315,7 +315,8 @@ def test_review_shows_every_stroke_of_a_take(kept, tmp_path):
     assert len(strokes) == plain["pieces"][0]["hands"][0]["strokes"]
     assert {"beat", "error_ms", "turn_ms", "longer_percent", "openings"} <= strokes[0].keys()
     shown = CliRunner().invoke(review_command, asked, env={"COLUMNS": "200"}).output
-    assert shown.count(" right  stroke") == sum(one["kind"] == "stroke" for one in strokes)
+    told = [line.split()[2:4] for line in shown.splitlines()]
+    assert told.count(["right", "stroke"]) == sum(one["kind"] == "stroke" for one in strokes)
     gone = CliRunner().invoke(review_command, [str(tmp_path), "--strokes", "99"])
     assert "take 99" in str(gone.exception)
     said = CliRunner().invoke(review_command, [str(tmp_path)], env={"COLUMNS": "300"}).output

@@ -13,8 +13,8 @@ def rows(name, cleans, *, days_ago=0.01, aim=None, part=1.0):
     """Takes of one set piece, latest first."""
     return [
         PieceRow(take=k, at=NOW - days_ago * DAY_S - k, aim=name if aim is None else aim,
-                 tempo_part=part, name=name, clean=clean, whole=True, heard=9, missed=0, added=0,
-                 skipped=0, bias_ms=3.0, spread_ms=11.0, tempo_percent=0.0, drift_percent=0.0)
+                 tempo_part=part, name=name, clean=clean, missed=0, added=0, bias_ms=3.0,
+                 spread_ms=11.0)
         for k, clean in enumerate(cleans)
     ]  # fmt: skip
 

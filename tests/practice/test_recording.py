@@ -4,7 +4,6 @@ Noise 15 dB below, another equaliser, and a cheap room (early reflections and a 
 Alignment measures: mir_eval. The guide is synthesised here: drums and tones on a grid.
 """
 
-import mir_eval
 import numpy as np
 import pytest
 from scipy.signal import butter, fftconvolve, lfilter
@@ -121,12 +120,16 @@ def test_timing_is_within_5_ms_for_half_and_15_ms_for_95_of_100(aligned):
 
 def test_mir_eval_finds_the_alignment_perfect(aligned):
     """Share within 0.3 s, the usual window, and mean error (Cuesta et al., via mir_eval)."""
+    import mir_eval  # three quarters of a second to load
+
     true, heard, _ = aligned
     assert mir_eval.alignment.percentage_correct(true, heard, window=0.02) > 0.95
     assert mir_eval.alignment.absolute_error(true, heard)[0] < 0.005
 
 
 def test_mir_eval_finds_the_heard_beats_as_onsets(aligned):
+    import mir_eval  # three quarters of a second to load
+
     true, heard, found = aligned
     sure = np.array([t for t, one in zip(heard, found, strict=True) if one.sure])
     score, precision, _ = mir_eval.onset.f_measure(true, np.sort(sure), window=0.015)

@@ -82,10 +82,15 @@ def test_a_scored_take_tells_its_own_words_beside_the_scores():
 
 def test_one_take_in_one_line():
     assert take_line(TAKE, number=12) == (
-        "#12 not clean: 12 ms early, spread 8 ms, 1 missed, 2 skipped (1 missed, early)"
-        " All through."
+        "#12 not clean: 12 ms early, spread 8 ms, 1 missed"
+        " (Mortar twins: 1 missed, early; Lids: early) All through."
     )
     assert hand_lines(TAKE) == ["left hand: let go sooner.", "fader, right record: on time."]
+    untimed = replace(PIECE, index=4, verdict="not judged", why=("nothing to time",))
+    mixed = replace(TAKE, pieces=(untimed, *TAKE.pieces))
+    assert mixed.why == ("Mortar twins: 1 missed, early", "Lids: early")
+    assert replace(mixed, verdict="not judged").why == ("nothing to time",)
+    assert replace(TAKE, pieces=(PIECE,)).why == ("1 missed, early",)
     plain = replace(TAKE, shift="", pieces=(), spread_ms=None, missed=0, skipped=0, bias_ms=4.0)
     assert take_line(plain, ended="abandoned") == "given up: 4 ms late"
     assert take_line(replace(plain, verdict="clean"), ended="abandoned") == "clean: 4 ms late"

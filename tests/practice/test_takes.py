@@ -5,7 +5,8 @@ import statistics
 import pytest
 
 from liveaid.practice.ladder import Ladder
-from liveaid.practice.session import Ended, aim_of, one_piece, score_of
+from liveaid.practice.session import Ended, aim_of, one_piece, report_of, score_of
+from liveaid.practice.take_line import verdict_line
 from liveaid.simulate import Fault, Hands, Network
 
 LEAD_S = 3.0
@@ -107,6 +108,30 @@ def test_a_take_given_up_is_abandoned_where_the_records_stopped(spice_row, perfo
     late = [act for act in acts if act.piece == 1 and act.beat > 11]
     assert late
     assert {act.outcome for act in late} == {"skipped"}
+
+
+@pytest.mark.parametrize(
+    ("beats", "ended", "line"),
+    [(12, "early", "not clean"), (13, "early", "not clean"), (8, "abandoned", "given up")],
+)
+def test_a_juggle_that_stops_in_its_last_bar_is_not_called_given_up(
+    spice_row, performed, rehearsed, beats, ended, line
+):
+    """Mortar twins: four bars of four beats of 0.6 s; both records stand from a beat on."""
+    aim = aim_of(spice_row, "Mortar twins")
+    stop_s = LEAD_S + 0.6 * beats
+    played = performed(one_piece(spice_row, 2), seed=4)
+    messages = [m for m in heard_messages(played) if m[0] < stop_s]
+    stand = {side: x for _, side, x in messages}
+    messages += [(stop_s + k / 100, side, stand[side]) for k in range(500) for side in stand]
+    (found,) = rehearsed(aim, messages)
+    assert found.take.ended == ended
+    score, _ = acts_of(aim, found, LEAD_S)
+    assert score.pieces[0].why[0] == {
+        12: "ended 1 bar early", 13: "ended 3 beats early", 8: "ended 2 bars early",
+    }[beats]  # fmt: skip
+    report = report_of(aim, score)
+    assert verdict_line(report, found.take.ended) == line
 
 
 def test_records_that_only_wind_make_no_take(spice_row, rehearsed):

@@ -13,8 +13,7 @@ MONDAY = datetime(2026, 3, 2, 12).timestamp()
 def rows(week, cleans, *, spread=12.0, part=1.0):
     return [
         PieceRow(take=k, at=MONDAY + 7 * DAY_S * week + 600 * k, aim="Pestle", tempo_part=part,
-                 name="Pestle", clean=clean, whole=True, heard=9, missed=0, added=0, skipped=0,
-                 bias_ms=4.0, spread_ms=spread, tempo_percent=0.0, drift_percent=0.0)
+                 name="Pestle", clean=clean, missed=0, added=0, bias_ms=4.0, spread_ms=spread)
         for k, clean in enumerate(cleans)
     ]  # fmt: skip
 

@@ -18,6 +18,7 @@ from liveaid.practice.score import score_take
 from liveaid.practice.trace import DeckTrace
 from liveaid.practice.visits import Visit
 from liveaid.routine import Routine
+from liveaid.routine.way import changes
 
 ROUTINE = Routine.model_validate({"title": "Wound", "pieces": [
     {"name": "Stalls", "bars": 2, "tempo": 100, "count": "left", "left": {"hand": "runs", "at": 4},
@@ -80,3 +81,50 @@ def test_a_record_never_brought_is_told():
 def test_a_set_piece_entered_by_itself_asks_for_no_wind():
     played = assess(ROUTINE, trace(13.6, 14.8), VISITS[1:])
     assert played[0].winds == ()
+
+
+def test_a_pick_up_wants_its_record_before_its_set_piece():
+    """Bells begins at 19.6 s with a push two beats ahead of it: due at 19.6 - 1.2 = 18.4 s."""
+    counting = {"bars": 2, "tempo": 100, "count": "left"}
+    pieces = [
+        {"name": name, **counting, "left": {"hand": "runs", "at": at}, "right": right}
+        for name, at, right in (
+            ("Stalls", 4.0, {"hand": "works", "from": 2, "to": 3}),
+            ("Awnings", 8.8, {"hand": "rests"}),
+            ("Bells", 13.6, {"hand": "works", "from": 20, "to": 22, "acts": {-2: "push for 2"}}),
+        )
+    ]
+    routine = Routine.model_validate({"title": "Ahead", "pieces": pieces})
+    t = np.arange(8.0, 26.0, 0.005)
+    right = np.minimum(20.0, 20.0 - 6.0 * (17.0 - t)).clip(2.0)
+    right += np.interp(t, [18.4, 19.6], [0.0, 0.45])
+    decks = {"left": DeckTrace(t, np.clip(4.0 + t - 10.0, 4.0, 18.4)), "right": DeckTrace(t, right)}
+    visits = [Visit(i, 0.0, 8.0, 10.0 + 4.8 * i, 14.8 + 4.8 * i) for i in range(3)]
+    score = score_take(routine, assess(routine, decks, visits), limits=LEVELS["performer"])
+    (wind,) = score.pieces[2].winds
+    assert wind.due_s == pytest.approx(18.4, abs=0.01)
+    assert {m.side: m.beat_due(routine) for m in changes(routine) if m.after == 2}["right"] == -2.0
+
+
+def test_a_record_pushed_on_to_its_next_cue_after_its_last_act_is_nothing_added():
+    """Twins ends with the right record's two beats, in which left is pushed on from 11.2 to 15 s,
+    inside its own span."""
+    juggle = {0: "left 0 to 2", 2: "right 0 to 2", 4: "left 0 to 2", 6: "right 0 to 2"}
+    twins = {
+        s: {"hand": "works", "from": at, "to": at + 6} for s, at in (("left", 10), ("right", 20))
+    }
+    routine = Routine.model_validate({"title": "On", "pieces": [
+        {"name": "Twins", "bars": 2, "tempo": 100, "count": "clock", "juggle": juggle, **twins},
+        {"name": "Bells", "bars": 2, "tempo": 100, "count": "left",
+         "left": {"hand": "runs", "at": 15}, "right": {"hand": "rests"}},
+    ]})  # fmt: skip
+    t = np.arange(8.0, 21.0, 0.005)
+    turn = (0.0, 1.2, 1.7, 2.4, 3.6)  # let go, taken, back at the cue, let go again, taken
+    left = np.interp(t, [*(10.0 + x for x in turn), 13.65, 14.5, 14.8, 19.6],
+                     [10, 11.2, 10, 10, 11.2, 11.2, 15, 15, 19.8])  # fmt: skip
+    right = np.interp(t, [11.2 + x for x in turn], [20, 21.2, 20, 20, 21.2])
+    decks = {"left": DeckTrace(t, left), "right": DeckTrace(t, right)}
+    visits = [Visit(0, 0.0, 8.0, 10.0, 14.8), Visit(1, 0.0, 8.0, 14.8, 19.6)]
+    score = score_take(routine, assess(routine, decks, visits), limits=LEVELS["performer"])
+    assert (score.added, score.missed) == (0, 0)
+    assert [piece.verdict for piece in score.pieces] == ["clean", "clean"]

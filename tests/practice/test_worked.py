@@ -8,8 +8,13 @@ import pytest
 from liveaid.practice import attempt as attempts
 from liveaid.practice import losses
 from liveaid.practice.attempt import Attempt
+from liveaid.practice.beat_times import _bent
 from liveaid.practice.counting import _alternating
 from liveaid.practice.hand_acts import _moves
+from liveaid.practice.hear import _taken
+from liveaid.practice.motion import Phase, _jitter, _joined
+from liveaid.practice.next import _mean
+from liveaid.practice.take_picture import _seen_s
 from liveaid.routine import Works
 from liveaid.routine.acts import Act
 
@@ -66,3 +71,45 @@ def test_each_bar_of_the_losses_stands_in_the_middle_of_its_bar(spice_row, monke
         middles = [bar.get_x() + bar.get_width() / 2 for bar in axis.patches[:bars]]
         assert middles == pytest.approx(list(np.arange(bars) + 0.5))
         assert axis.get_xlim() == (0.0, bars)
+
+
+@pytest.mark.parametrize(("off_s", "joined"), [(0.025, True), (0.03, False)])
+def test_a_run_goes_on_where_it_would_have_been_within_what_jitter_blurs(off_s, joined):
+    """Messages 2 ms off: .02 + 4 * .002 s of record beside its line are the same run."""
+    run = Phase("runs", 0.0, 1.0, 10.0, 11.0, 0, 100, False)
+    gap = Phase("moves", 1.0, 1.1, 11.0, 11.1, 100, 110, False)
+    after = Phase("runs", 1.1, 2.0, 11.1 + off_s, 12.0 + off_s, 110, 200, False)
+    assert len(list(_joined([run, gap, after], 0.002))) == (1 if joined else 3)
+
+
+def test_how_unevenly_messages_come_is_heard_while_the_record_runs():
+    """4 ms of noise on the places of a record that runs, 300 messages; a hand's moves left out."""
+    t = np.arange(300) * 0.01
+    x = 10.0 + t + np.random.default_rng(3).normal(0.0, 0.004, 300)
+    assert _jitter(t, x, np.ones(300)) == pytest.approx(0.004, rel=0.15)
+    assert _jitter(t, x, np.full(300, 3.0)) == 0.001
+
+
+def test_a_stray_act_bends_no_tempo():
+    """Every beat is 1 ms longer than the map's, and all are 10 ms late; the ninth .1 s more."""
+    beats = np.arange(16.0)
+    off = 0.010 + 0.001 * beats + np.where(np.arange(16) % 2, 0.002, -0.002)
+    off[8] += 0.1
+    change, late = _bent(beats, off, sure_s=10.0)
+    assert (change, late) == pytest.approx((0.001, 0.010), abs=0.0005)
+
+
+def test_a_record_is_taken_as_its_messages_end_where_too_few_tell():
+    """A moment is looked for from 20 ms on: 15 ms of messages hold none."""
+    t = np.array([5.0, 5.005, 5.015])
+    assert _taken(t, np.zeros(3), 0.04) == (5.015, 0.0)
+
+
+def test_the_mean_of_what_was_told_leaves_out_what_was_not():
+    assert _mean([None, 2.0, 4.0]) == 3.0
+    assert _mean([None]) is None
+
+
+def test_an_act_is_drawn_where_it_was_heard_and_a_missed_one_where_it_was_due():
+    assert _seen_s(SimpleNamespace(heard_s=2.1, due_s=2.0)) == 2.1
+    assert _seen_s(SimpleNamespace(heard_s=None, due_s=2.0)) == 2.0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import struct
 from pathlib import Path
 
@@ -61,9 +62,16 @@ pieces:
 
 
 @pytest.fixture
-def scene(tmp_path):
+def bare(tmp_path):
     """A scene's folder with its map and its three sounds, for a test to change."""
     return make_scene(tmp_path / "rain")
+
+
+@pytest.fixture
+def scene(bare, done):
+    """The same, with what an earlier render kept: only what a test changes is cut anew."""
+    shutil.copytree(done[0] / "decks/.rendered", bare / "decks/.rendered")
+    return bare
 
 
 @pytest.fixture(scope="session")

@@ -12,10 +12,11 @@ import soundfile
 
 from liveaid.render.cut import cut, edge_frames, recipe
 from liveaid.render.to_tempo import recorded
+from liveaid.routine.acts import sounds_used
 from liveaid.routine.layout.evened import counted_as, evened
 from liveaid.routine.layout.lay import grain_of, lay_out_decks
 from liveaid.routine.layout.material import Material, material_of
-from liveaid.routine.layout.uses import sounds_used, uses_of
+from liveaid.routine.layout.uses import uses_of
 from liveaid.routine.model import Routine, Sound
 from liveaid.study import Study, study
 
@@ -141,6 +142,25 @@ def test_a_first_beat_set_by_hand_begins_at_the_followed_beat_nearest(ramp):
     found = material(facts, routine(sound=said), len(sound))
     assert found.evened is not None
     assert found.evened.to_file(found.first_beat_s) == pytest.approx(beats_s[2], abs=WITHIN_S)
+
+
+def test_a_named_part_of_a_followed_sound_keeps_the_grid_too(ramp):
+    facts, beats_s, sound = ramp
+    # Eight beats from the 40th on, where the tempo has risen from 92 to 102 BPM; mean 99.6.
+    bars = {"from": beats_s[40] - 0.05, "to": beats_s[48] - 0.05, "attack": beats_s[40]}
+    said = {"kind": "instrumental", "tempo": 99.6, "follow": True, "parts": {"turn": bars}}
+    works = {"hand": "works", "sound": "market", "acts": {0: "baby turn"}}
+    map_ = Routine(
+        title="Ramp",
+        sounds={"market": {"file": "market.wav", **said}},  # type: ignore[dict-item]
+        pieces=({"name": "Stalls", "bars": 4, "tempo": TEMPO_BPM, "left": works},),  # type: ignore[arg-type]
+    )
+    found = thumps_s(rendered(facts, sound, map_))
+    assert len(found) == 8
+    assert np.abs(off_grid(found - found[0])).max() < WITHIN_S
+    # It ends where the part does: eight beats of 0.6 s.
+    (use,) = uses_of(map_, {"market": material(facts, map_, len(sound))})[0]["left"]
+    assert use.parts[0].length_s == pytest.approx(4.8, abs=WITHIN_S)
 
 
 def test_a_steady_sound_is_one_piece(ramp):

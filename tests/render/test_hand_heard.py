@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from liveaid.render.hand_heard import heard_spans, read_between
+from liveaid.render.hand_heard import CUT_S, heard_spans, read_between
 from liveaid.routine import Routine, load_routine
 from liveaid.routine.acts import acts_of
 
@@ -141,6 +141,21 @@ def test_no_movement_clicks(figure: str):
     fastest = 0.3 / (BEAT_S / 4) * 1.875  # the part in an eighth of 2 beats at most
     most = 2 * np.pi * 440 * fastest / RATE_HZ + 1 / (0.002 * RATE_HZ)
     assert np.abs(np.diff(heard, axis=0)).max() < 1.1 * most
+
+
+def test_a_pick_up_is_heard_from_before_the_set_piece():
+    """Let go a beat before its first, .5 s at 120 BPM, half a cut of the fader earlier still."""
+    right = {"hand": "works", "from": 1.0, "to": 1.3, "places": {"a": PART},
+             "acts": {-1: "let go a for 1/2"}}  # fmt: skip
+    piece = {"name": "P", "bars": 4, "tempo": 120, "right": right}
+    routine = Routine.model_validate({"title": "T", "pieces": [piece]})
+    deck = tone(440.0)
+    ((begin, sound),) = heard_spans(
+        acts_of(routine, 0, "right"), lambda frame, count: deck[frame : frame + count],
+        beat_s=BEAT_S, rate_hz=RATE_HZ,
+    )  # fmt: skip
+    assert begin == round((-BEAT_S - 0.5 * CUT_S) * RATE_HZ)
+    assert len(sound) == pytest.approx((BEAT_S / 2 + CUT_S) * RATE_HZ, abs=2)
 
 
 def test_nothing_is_heard_while_the_fader_is_shut_or_the_record_stands():

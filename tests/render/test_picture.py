@@ -7,7 +7,7 @@ import xml.etree.ElementTree as ElementTree
 import numpy as np
 import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.text import Text
+from matplotlib.text import Annotation, Text
 
 from liveaid.errors import LiveaidError, UsageError
 from liveaid.render.picture import draw_picture, picture
@@ -48,11 +48,38 @@ def test_the_same_routine_gives_the_same_file(routine, tmp_path):
     assert (tmp_path / "a.svg").read_bytes() == (tmp_path / "b.svg").read_bytes()
 
 
-def test_worked_spans_and_resting_hands_differ_in_grey(routine):
-    """Without colour a worked record, a crossfader and a free hand are still told apart."""
-    figure = picture(routine)
+@pytest.fixture(scope="module")
+def drawn(routine):
+    """The picture with all that check found, drawn once, and the canvas it is on."""
+    figure = picture(routine, findings=check(routine))
     canvas = FigureCanvasAgg(figure)
     canvas.draw()
+    return figure, canvas
+
+
+def test_every_word_stands_inside_the_picture_and_every_panel_can_be_seen(drawn):
+    """A twentieth of the picture is half an inch; each mark stands by its set piece: one beside the
+    other, 15 points apart, and none of this map has more than two."""
+    figure, canvas = drawn
+    width, height = canvas.get_width_height()
+    for text in (*figure.texts, *(text for axes in figure.axes for text in axes.texts)):
+        box = text.get_window_extent()
+        assert -1 <= box.x0 <= box.x1 <= width + 1, text
+        assert -1 <= box.y0 <= box.y1 <= height + 1, text
+    assert all(axes.get_position().height > 0.05 for axes in figure.axes)
+    marks = figure.axes[0].findobj(Annotation)
+    assert marks
+    for mark in marks:
+        box = mark.get_window_extent()
+        at = figure.axes[0].transData.transform(mark.xy)
+        off = (np.array([box.x0 + box.x1, box.y0 + box.y1]) / 2 - at) * 72 / figure.dpi
+        assert 0.0 < off[0] < 22.0
+        assert 0.0 < off[1] < 12.0
+
+
+def test_worked_spans_and_resting_hands_differ_in_grey(drawn):
+    """Without colour a worked record, a crossfader and a free hand are still told apart."""
+    figure, canvas = drawn
     pixels = np.asarray(canvas.buffer_rgba())[..., :3].astype(float)
     grey = pixels @ [0.2126, 0.7152, 0.0722]
     hands = next(axes for axes in figure.axes if axes.get_yticks().tolist() == [1.5, 0.5])

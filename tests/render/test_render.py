@@ -148,18 +148,18 @@ def test_cue_points_with_labels_stand_at_every_cue(done, read_wave):
         assert points == [(frame, " / ".join(labels)) for frame, labels in sorted(wanted.items())]
 
 
-def test_what_has_not_changed_is_not_made_again_and_what_has_is(scene):
-    first = render_scene(scene / "routine.yaml")
+def test_what_has_not_changed_is_not_made_again_and_what_has_is(bare):
+    first = render_scene(bare / "routine.yaml")
     assert not any(cut.kept for cut in first.cuts)
-    before = contents(scene / "decks")
-    again = render_scene(scene / "routine.yaml")
+    before = contents(bare / "decks")
+    again = render_scene(bare / "routine.yaml")
     assert all(cut.kept for cut in again.cuts)
-    assert contents(scene / "decks") == before
-    sound, rate = soundfile.read(scene / "sounds/seller.wav")
-    soundfile.write(scene / "sounds/seller.wav", sound[::-1], rate, "PCM_24")
-    third = render_scene(scene / "routine.yaml")
+    assert contents(bare / "decks") == before
+    sound, rate = soundfile.read(bare / "sounds/seller.wav")
+    soundfile.write(bare / "sounds/seller.wav", sound[::-1], rate, "PCM_24")
+    third = render_scene(bare / "routine.yaml")
     assert {cut.sounds for cut in third.cuts if not cut.kept} == {("seller",)}
-    assert contents(scene / "decks")["right.wav"] != before["right.wav"]
+    assert contents(bare / "decks")["right.wav"] != before["right.wav"]
 
 
 def test_a_damaged_cache_is_made_again(scene):
@@ -220,18 +220,18 @@ def test_in_a_blend_the_incoming_deck_rises_and_the_leaving_one_falls(scene):
     assert strength(12.0, 500) < 0.01 * full_tone
 
 
-def test_all_problems_are_said_at_once_with_set_piece_and_field(scene):
-    (scene / "sounds/awning.wav").unlink()
-    soundfile.write(scene / "sounds/seller.wav", np.zeros((4000, 4)), 44_100)
-    text = (scene / "routine.yaml").read_text()
+def test_all_problems_are_said_at_once_with_set_piece_and_field(bare):
+    (bare / "sounds/awning.wav").unlink()
+    soundfile.write(bare / "sounds/seller.wav", np.zeros((4000, 4)), 44_100)
+    text = (bare / "routine.yaml").read_text()
     text = text.replace("bars: 1, tempo: 100", "bars: 40, tempo: 100").replace(
         "left: {hand: runs, sound: awning}}", "left: {hand: runs, sound: puddle}}"
     )
     text += "  - {name: Flood, bars: 1, tempo: 20, right: {hand: runs, sound: puddle}}\n"
     text += "  - {name: Gone, bars: 1, tempo: 100, right: {hand: runs}}\n"
-    (scene / "routine.yaml").write_text(text)
+    (bare / "routine.yaml").write_text(text)
     with pytest.raises(RoutineError) as caught:
-        render_scene(scene / "routine.yaml")
+        render_scene(bare / "routine.yaml")
     problems = {problem.field: problem for problem in caught.value.problems}
     assert set(problems) == {
         "sounds.awning.file",
@@ -246,10 +246,10 @@ def test_all_problems_are_said_at_once_with_set_piece_and_field(scene):
     assert "loop: yes" in problems["pieces[4].left.sound"].would_do
     assert '"Flood"' in problems["pieces[5].tempo"].found
     assert "0.25 to 4" in problems["pieces[5].tempo"].would_do
-    assert str(scene / "routine.yaml") in str(caught.value)
+    assert str(bare / "routine.yaml") in str(caught.value)
     lines = text.splitlines()
     assert "Flood" in lines[problems["pieces[5].tempo"].line - 1]
-    assert not (scene / "decks").exists()
+    assert not (bare / "decks").exists()
 
 
 def test_a_loop_may_be_repeated_when_the_map_says_so(scene):
@@ -278,6 +278,16 @@ def test_what_was_studied_stands_in_the_placed_map_and_what_was_written_stays(sc
     assert sounds["awning"].tempo_bpm == pytest.approx(100.0, rel=2e-4)
     assert sounds["awning"].key == "D minor"
     assert sounds["puddle"].tempo_bpm == 96.0
+
+
+def test_a_map_with_its_own_seconds_and_no_sounds_has_nothing_to_render(tmp_path):
+    file = tmp_path / "routine.yaml"
+    file.write_text(
+        "title: Own\npieces: [{name: A, bars: 1, tempo: 90, left: {hand: runs, at: 3}}]"
+    )
+    with pytest.raises(LiveaidError, match="found no `sounds`, so nothing to render"):
+        render_scene(file)
+    assert names(tmp_path) == ["routine.yaml"]
 
 
 def test_a_loop_that_is_no_whole_number_of_beats_is_refused(scene):
@@ -332,23 +342,23 @@ def test_samples_that_are_no_numbers_are_refused(scene):
         render_scene(scene / "routine.yaml")
 
 
-def test_a_sound_that_the_render_would_overwrite_is_refused(scene):
-    (scene / "decks").mkdir()
-    (scene / "sounds/awning.wav").rename(scene / "decks/left.wav")
-    text = (scene / "routine.yaml").read_text().replace("sounds/awning.wav", "decks/left.wav")
-    (scene / "routine.yaml").write_text(text)
+def test_a_sound_that_the_render_would_overwrite_is_refused(bare):
+    (bare / "decks").mkdir()
+    (bare / "sounds/awning.wav").rename(bare / "decks/left.wav")
+    text = (bare / "routine.yaml").read_text().replace("sounds/awning.wav", "decks/left.wav")
+    (bare / "routine.yaml").write_text(text)
     with pytest.raises(RoutineError, match="which the render writes"):
-        render_scene(scene / "routine.yaml")
-    assert names(scene / "decks") == ["left.wav"]
+        render_scene(bare / "routine.yaml")
+    assert names(bare / "decks") == ["left.wav"]
 
 
-def test_a_deck_file_of_the_performer_s_own_is_kept_under_another_name(scene):
-    (scene / "decks").mkdir()
-    (scene / "decks/left.wav").write_bytes(b"my own take")
-    rendered = render_scene(scene / "routine.yaml")
+def test_a_deck_file_of_the_performer_s_own_is_kept_under_another_name(bare):
+    (bare / "decks").mkdir()
+    (bare / "decks/left.wav").write_bytes(b"my own take")
+    rendered = render_scene(bare / "routine.yaml")
     assert [path.read_bytes() for path in rendered.set_aside] == [b"my own take"]
     assert rendered.set_aside[0].name == "left-kept-1.wav"
-    assert render_scene(scene / "routine.yaml").set_aside == ()
+    assert render_scene(bare / "routine.yaml").set_aside == ()
 
 
 def test_deck_files_named_otherwise_in_the_map_stay_as_they_are_and_that_is_said(scene):
@@ -496,13 +506,13 @@ def small_disk(tmp_path):
     subprocess.run(["umount", disk], capture_output=True, check=False)
 
 
-def test_a_full_disk_is_a_clear_error_and_the_old_files_stay(scene, small_disk, allow):
+def test_a_full_disk_is_a_clear_error_and_the_old_files_stay(bare, small_disk, allow):
     disk = small_disk(6)
     allow("write", disk)
-    (scene / "decks").symlink_to(disk)
+    (bare / "decks").symlink_to(disk)
     for name in MADE:
         (disk / name).write_bytes(b"old " + name.encode())
-    ran = run_render(scene)
+    ran = run_render(bare)
     assert ran.returncode == 1
     assert "disk full" in ran.stderr
     assert "Traceback" not in ran.stderr
@@ -510,14 +520,14 @@ def test_a_full_disk_is_a_clear_error_and_the_old_files_stay(scene, small_disk, 
 
 
 def test_what_is_kept_for_the_next_render_never_takes_this_one_s_room(
-    scene, done, small_disk, allow
+    bare, done, small_disk, allow
 ):
     needed = sum((done[0] / "decks" / name).stat().st_size for name in MADE)
     disk = small_disk(needed // 1_000_000 + 3)
     allow("write", disk)
-    (scene / "decks").symlink_to(disk)
-    rendered = render_scene(scene / "routine.yaml")
-    assert names(scene / "decks") == list(MADE)
+    (bare / "decks").symlink_to(disk)
+    rendered = render_scene(bare / "routine.yaml")
+    assert names(bare / "decks") == list(MADE)
     assert not any(cut.kept for cut in rendered.cuts)
 
 

@@ -1,13 +1,15 @@
 """The sheet: everything a performer needs on paper, and nothing of the map run as markup."""
 
+import re
 from html.parser import HTMLParser
 from types import SimpleNamespace
 
 import pytest
 import soundfile
 
+from liveaid.record.platter import sticker_place
 from liveaid.render.render import render_scene
-from liveaid.render.sheet import _strip, deck_time, sticker_place
+from liveaid.render.sheet import _strip, deck_time
 from liveaid.routine import load_routine
 
 NASTY = "<script>alert(1)</script> & \"q\" 'a' <b>"
@@ -52,6 +54,18 @@ def test_every_set_piece_with_its_prompt_and_every_cue_in_deck_time_is_there(pag
 def test_the_sticker_s_turn_and_angle_stand_beside_the_cue(page):
     # The first cue is one turn of 1.8 s into the record.
     assert "0:01.800 turn 1, sticker 0°" in page.text
+
+
+def test_what_lies_on_a_record_is_told_by_the_time_of_its_cue(page, done):
+    """Every cue that a set piece of the placed map has stands in the table of its record."""
+    html = (done[0] / "decks/sheet.html").read_text(encoding="utf-8")
+    placed = load_routine(done[0] / "decks/routine.yaml")
+    for side in ("left", "right"):
+        table = html.partition(f"<caption>The {side} record")[2].partition("</table>")[0]
+        told = set(re.findall(r"<tr><td>([\d:.]+)<td>", table))
+        cues = {p.plan(side).cue_s for p in placed.pieces if p.plan(side).cue_s is not None}
+        assert told
+        assert told <= {deck_time(cue_s) for cue_s in cues}
 
 
 def test_what_is_not_cleared_is_listed_with_the_caution(page):

@@ -78,12 +78,16 @@ def _plans(draw: st.DrawFn) -> Plan:
 @st.composite
 def _pieces(draw: st.DrawFn, number: int, metre: int) -> dict[str, Any]:
     left, right = draw(_plans()), draw(_plans())
+    bars = draw(st.sampled_from([1, 2, 4, 8]) | st.integers(1, 15).map(lambda n: n / metre))
+    for plan in (left, right):
+        if plan.get("strokes"):
+            plan["strokes"] = [beat for beat in plan["strokes"] if beat < round(bars * metre)]
     running = [side for side, plan in (("left", left), ("right", right)) if plan["hand"] == "runs"]
     return {
         "name": f"P{number}",
         "part": draw(st.sampled_from(["intro", "story", "climax", "outro"])),
         "technique": draw(st.sampled_from(["", "scratch", "baby scratch", "beat juggle", "blend"])),
-        "bars": draw(st.sampled_from([1, 2, 4, 8]) | st.integers(1, 15).map(lambda n: n / metre)),
+        "bars": bars,
         "tempo": draw(st.sampled_from([60, 88, 92, 92.5, 120, 184])),
         "energy": draw(st.integers(1, 5)),
         "count": draw(st.sampled_from([*running, "clock"])),

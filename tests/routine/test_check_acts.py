@@ -26,6 +26,7 @@ from liveaid.routine import Routine
 from liveaid.routine.check import check, fastest
 from liveaid.routine.check.act_rules import demands_of
 from liveaid.routine.check.demands import Demand
+from liveaid.routine.written_numbers import bar_said, place_said
 
 PARTS = {
     # Two words a quarter turn apart: 0.45 s from the end of `a` to the begin of `b`.
@@ -271,7 +272,7 @@ def test_a_juggle_written_as_strokes_let_go_at_once_is_no_juggle():
 def test_a_finding_names_bar_beat_needs_and_has():
     (found,) = findings_of(scratch({"bar 2 beat 3": "push over 1/4 turn for 0.22"}))
     assert (found.severity, found.piece, found.bar, found.side) == ("error", 0, 2, "right")
-    assert found.says == "beat 3: the push goes over 0.25 turns; needs 0.11 s, has 0.11 s"
+    assert found.says == "beat 3: the push goes over 0.25 turns; needs 0.112 s, has 0.110 s"
     assert dict(found.numbers) == pytest.approx(
         {"beat": 6.0, "needs": 0.1118, "has": 0.11}, abs=1e-4
     )
@@ -286,6 +287,9 @@ def test_the_fastest_tempo_is_set_by_the_tightest_act():
     assert told.demand is not None
     assert (told.demand.kind, told.demand.beat) == ("way between", 0.5)
     assert not told.within_pitch
+    assert place_said(told.demand.beat, 4) == "bar 1 beat 1.5"
+    assert (bar_said(2), bar_said(-1)) == ("bar 3", "pick-up")
+    assert place_said(-0.5, 3) == "pick-up beat -1/2"  # one line for README's `-1 1/2: push`
     (plain,) = fastest(scratch({0: "hold"}))
     assert plain.fastest_bpm is None
 

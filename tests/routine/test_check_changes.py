@@ -113,6 +113,23 @@ def test_winding_waits_for_a_free_hand(routine, piece, works, runs, rests):
     assert "hand is free for only 0.0 s" in error.says
 
 
+def test_the_hand_at_a_record_before_its_first_act_is_the_one_that_brings_it(
+    routine, piece, works, runs, rests
+):
+    # Right ends at 10 + 8 = 18 s, is next wanted on beat 1.5 at 21.6 s: 2 turns on, 2 / 3 + 0.5 =
+    # 1.1667 s; a beat is 0.5 s, and left runs by itself from beat 0. 0.75 s: 0.83 beats too few.
+    trade = {"0": "left 0 to 1 1/2", "1 1/2": "right 0 to 1 1/2"}
+    r = routine(
+        piece(rests, runs(10)),
+        piece(works(0, 4), works(21.6, 25.6), count="clock", juggle=trade),
+    )
+    move = last_change(r, "right")
+    assert (move.turns, move.due.beat) == (pytest.approx(2.0, abs=1e-4), 1.5)
+    assert (move.free_s, move.spare_beats) == pytest.approx((0.75, -0.8333), abs=1e-3)
+    says = next(f.says for f in check(r) if f.rule == "winding" and f.severity == "error")
+    assert says.endswith("it is silent for 0.8 s (1.5 beats): 0.8 beats too few")
+
+
 def test_written_strokes_leave_hands_free_between_them(routine, piece, works, runs, rests):
     # strokes in beats 0 and 15: hands on in beats 0, 14, 15; free for 13 beats = 6.5 s.
     r = routine(

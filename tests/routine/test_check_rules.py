@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from pydantic import ValidationError
 
 from liveaid.routine import Sound
 from liveaid.routine.check import check, hand_plan, hand_spans, open_question
@@ -70,9 +71,12 @@ def test_a_gap_between_strokes_is_dead_air_where_nothing_else_sounds(routine, pi
     assert ("warning", 0, {"beats": 8.0, "seconds": 4.0}) in said(r, "time")
 
 
-def test_strokes_beyond_the_set_piece_are_told(routine, piece, works, rests):
-    r = routine(piece(works(0, 1, strokes=[0, 16, 17]), rests))
-    assert ("warning", 0, {"beats": 16, "stroke": 16.0, "strokes": 2}) in said(r, "time")
+def test_strokes_beyond_the_set_piece_are_refused(routine, piece, works, rests):
+    with pytest.raises(ValidationError) as caught:
+        routine(piece(works(0, 1, strokes=[0, 15.5, 16, 17]), rests))
+    faults = caught.value.errors()[0]["ctx"]["faults"]
+    assert [path for path, _ in faults] == [("pieces", 0, "left", "strokes", n) for n in (2, 3)]
+    assert faults[0][1] == "a beat below 16, the set piece's length, would do"
 
 
 # Hands.

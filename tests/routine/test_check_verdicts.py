@@ -246,6 +246,8 @@ def test_a_phrase_cut_in_mid_word(phrase_to, goes_on, cut):
         if f.rule == "sounds" and f.piece == 0
     ]  # fmt: skip
     assert [dict(f.numbers)["left_s"] for f in said] == ([pytest.approx(cut)] if cut else [])
+    told = "s is cut 0.6 s before its phrase ends (1.2 beats)"
+    assert [f.says for f in said] == ([told] if cut else [])
 
 
 @pytest.mark.parametrize(("follows", "said"), [("P0", None), ("P2", "warning"), ("P7", "warning")])

@@ -218,6 +218,8 @@ def test_both_decks_of_a_juggle_come_up_at_one_sticker_angle():
     materials = {"a": material(tempo_bpm=96.0, gridded=True)}
     uses, faults = uses_of(routine, materials)
     assert not faults
+    # A hand works two bars of what is on a grid: 8 beats at 96 BPM are 5 s of the 10 s it has.
+    assert [one.length_s for one in uses["right"]] == pytest.approx([5.0])
     layouts = lay_out_decks(routine, uses, materials, grain_of(routine))
     stands = stands_of(layouts, rate_hz=RATE_HZ)
     angles = [

@@ -77,6 +77,30 @@ def told(*pairs):
     return [str(edit) for edit in edits(routine_of(MAP), routine_of(text))]
 
 
+def test_a_sound_under_another_name_is_one_edit_and_lies_where_it_did(edited):
+    names = [("surf: {", "swell: {"), *[("sound: surf", "sound: swell")] * 3]
+    assert told(*names) == ["sound swell: name was surf, now swell"]
+    found = edited(*names)
+    assert found.says() == (
+        "The section map was edited since the render; the deck files hold it all.",
+        "Sound swell: name was surf, now swell.",
+    )
+    assert found.playable().pieces[2].right.sound == "swell"
+    assert [p.left.at_s for p in found.playable().pieces[:2]] == [
+        p.left.at_s for p in found.placed.pieces[:2]
+    ]
+
+
+def test_a_new_sound_and_one_that_is_gone_are_one_line_each():
+    gull = "  gull: {file: sounds/gull.wav, kind: sample, first_beat: 0, key: A minor}\n"
+    other = "  tern: {file: sounds/tern.wav, kind: sample}\n"
+    assert told((gull, other), ("sound: gull", "sound: tern")) == [
+        "sound tern is new",
+        "sound gull is gone",
+        "set piece 2 Gulls: right.sound was gull, now tern",
+    ]
+
+
 def test_a_map_as_rendered_says_nothing_and_is_judged_with_its_seconds(edited):
     found = edited()
     assert (found.state, found.says()) == ("as rendered", ())
@@ -198,7 +222,7 @@ def test_an_edit_that_needs_new_sound_is_judged_as_written_and_played_as_rendere
     assert not found.judged.placed
     assert found.judged == found.written
     assert found.playable() == found.placed
-    assert "the deck files are the old ones. `liveaid render" in found.says()[0]
+    assert "the deck files are the old ones, and so is what is followed on" in found.says()[0]
 
 
 def test_a_sound_with_other_bytes_is_said(edited, scene):

@@ -11,6 +11,9 @@ from hypothesis import strategies as st
 
 from liveaid.routine import Problem, RoutineError, load_routine
 from liveaid.routine.load import read_routine
+from liveaid.routine.source import read_source
+
+ROUTINES = sorted((Path(__file__).resolve().parent.parent / "routines").glob("*.yaml"))
 
 MARKET = """\
 title: Night Market
@@ -223,6 +226,11 @@ class TestYamlTraps:
     @pytest.mark.parametrize("text", ["a: [", "a: 'x", "\ta: b", "a: b: c", "? [x]\n: y", "%x"])
     def test_broken_yaml_names_a_line(self, text: str):
         assert all(problem.line >= 1 for problem in problems_of(text))
+        assert not any(problem.found.startswith("found") for problem in problems_of(text))
+
+    def test_a_tab_is_called_one(self):
+        (problem,) = problems_of(MARKET.replace("  - name", "\t- name", 1))
+        assert (problem.found, problem.would_do) == ("a tab, column 1", "spaces would do")
 
     def test_a_null_is_as_good_as_leaving_the_field_out(self):
         assert read_routine(change('limit: "3:00"', "limit:").encode()).limit_s is None
@@ -314,3 +322,22 @@ def test_mistakes_in_neighbouring_wants_are_each_told_on_their_own():
 def test_a_tempo_range_is_written_as_find_takes_it():
     (want, *_) = read_routine(MISTAKES.format(**RIGHT).encode()).idea.wants
     assert (want.tempo_from_bpm, want.tempo_to_bpm) == (85, 100)
+
+
+HARD = (
+    "a: ~\nb: ''\nc: |\n  two\n  lines\nd: >-\n  one\n  line\ne: !tag x\n",
+    "- [a, b, [c], {d: e}]\n-\n- x: 1\n  x: 2\n- 'it''s'\n- \"\\u00e9\\x41\"\n",
+    "[1, 2]: key\n", "---\na: 1\n---\nb: 2\n", "%YAML 1.1\n---\na: 010\nb: no\nc: 3:00\n",
+    "a: b: c\n", "a: [1, 2\n", "a: 'x\n", "\u2028a: é\n", "", "# nothing\n",
+    "a: b\tc\n", "{a? b}\n", "a: [1, &x , 2]\n",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    "text", [*HARD, *(path.read_text() for path in ROUTINES)], ids=lambda text: repr(text[:16])
+)
+def test_a_map_reads_the_same_with_and_without_libyaml(text, monkeypatch):
+    with_it = read_source(text.encode())
+    monkeypatch.delattr(yaml, "CBaseLoader")
+    without = read_source(text.encode())
+    assert with_it == without

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from liveaid.routine import RoutineError, load_routine
-from liveaid.routine.sketch import load_sketch
+from liveaid.routine.load import load_sketch
 
 IDEA = """
 title: Night Market

@@ -2,7 +2,7 @@
 
 import pytest
 
-from liveaid.routine.way import changes, left_at_s, next_change, runs_through, stands_ready
+from liveaid.routine.way import changes, left_at, next_change, runs_through, stands_ready
 
 
 def the_change(routine, side="left", after=-1):
@@ -46,7 +46,7 @@ def test_a_scratched_record_that_goes_on_at_its_cue_is_there(routine, piece, wor
 
 def test_own_cue_goes_before_the_spans_begin(routine, piece, works, runs):
     r = routine(piece(works(10, 13, cue=11), runs(0)), piece(works(11, 13), runs(8)))
-    assert left_at_s(r, "left", 0) == 11.0
+    assert left_at(r, "left", 0).at_s == 11.0
 
 
 def test_the_last_record_let_go_in_a_juggle_runs_on_the_other_stands_at_its_cue(
@@ -55,7 +55,7 @@ def test_the_last_record_let_go_in_a_juggle_runs_on_the_other_stands_at_its_cue(
     # right let go last, on beat 14 of 16: 2 beats, 1 s, from 20 s to 21 s. left back at 10 s.
     juggle = piece(works(10, 12, strokes=[0, 12]), works(20, 22, strokes=[2, 14]))
     r = routine(juggle, piece(rests, runs(21), count="right"))
-    assert (left_at_s(r, "left", 0), left_at_s(r, "right", 0)) == (10.0, 21.0)
+    assert (left_at(r, "left", 0).at_s, left_at(r, "right", 0).at_s) == (10.0, 21.0)
     assert the_change(r, "right").way == "runs on"
 
 
@@ -69,7 +69,7 @@ def test_a_juggled_record_whose_span_ends_first_stands_at_its_end(routine, piece
 
 def test_a_juggle_without_strokes_brings_both_back(routine, piece, works):
     r = routine(piece(works(10, 12), works(20, 22)))
-    assert (left_at_s(r, "left", 0), left_at_s(r, "right", 0)) == (10.0, 20.0)
+    assert (left_at(r, "left", 0).at_s, left_at(r, "right", 0).at_s) == (10.0, 20.0)
 
 
 def test_a_record_stopped_where_it_falls_silent_needs_but_a_hand_to_stop_it(

@@ -6,9 +6,13 @@ import numpy as np
 import pytest
 
 from liveaid.routine.acts import Act
+from liveaid.routine.check.act_rules import _told
+from liveaid.routine.check.demands import Demand
 from liveaid.routine.check.together import judge_fader
 from liveaid.routine.layout import passage
+from liveaid.routine.layout.evened import Evened
 from liveaid.routine.movement import places_s
+from liveaid.routine.scene import Leads, own, scene_folder
 
 
 def act(kind, beat, beats, from_s, to_s, **more):
@@ -53,3 +57,47 @@ def test_three_openings_in_a_row_are_tapped_and_two_are_single_moves(openings, j
     )
     found = list(judge_fader(at, "left"))
     assert [one.has for one in found] == pytest.approx([0.15] * judged)
+
+
+def test_the_demands_that_are_missed_by_most_are_told_and_the_rest_counted(routine, piece, works):
+    """Has over needs: 1/2, .83, .6 and .9 of it, on beats 1 to 4."""
+    asked = ((8.0, 4.0), (1.2, 1.0), (2.0, 1.2), (0.5, 0.45))
+    demands = [
+        Demand(
+            kind="stroke", piece=0, beat=float(beat), side="left", says="push", needs=needs, has=has
+        )
+        for beat, (needs, has) in enumerate(asked)
+    ]
+    told = [finding.says for finding in _told(routine(piece(works(1, 2), works(1, 2))), demands)]
+    assert [says.partition(":")[0] for says in told] == ["beat 1", "beat 3", "beat 2"]
+    assert told[-1].endswith("has 1.00 s; 1 more like it")
+
+
+def test_between_corners_a_files_seconds_and_even_ones_go_straight_and_beyond_the_ends_on():
+    """One second of the file from 1 on lasts two even ones, the next two of it one."""
+    ways = Evened(file_s=(1.0, 2.0, 4.0), even_s=(0.0, 2.0, 3.0))
+    assert [ways.to_file(even) for even in (1.0, 2.5, 4.0, -1.0)] == [1.5, 3.0, 6.0, 0.5]
+    assert [ways.to_even(file) for file in (1.5, 3.0, 6.0, 0.5)] == [1.0, 2.5, 4.0, -1.0]
+
+
+def test_a_placed_map_belongs_to_the_scene_whose_decks_it_lies_with(tmp_path):
+    placed, slower = tmp_path / "decks", tmp_path / "slower" / "all-80"
+    for folder in (tmp_path, placed, slower):
+        folder.mkdir(parents=True, exist_ok=True)
+        (folder / "routine.yaml").touch()
+    assert {scene_folder(each / "routine.yaml") for each in (tmp_path, placed, slower)} == {
+        tmp_path
+    }
+    (tmp_path / "routine.yaml").unlink()
+    assert scene_folder(placed / "routine.yaml") == placed
+
+
+def test_a_scenes_own_folder_is_no_file_and_its_file_no_folder(tmp_path):
+    (tmp_path / "decks").mkdir()
+    (tmp_path / "guide.wav").touch()
+    assert own(tmp_path, "decks", folder=True) == tmp_path / "decks"
+    assert own(tmp_path, "guide.wav") == tmp_path / "guide.wav"
+    with pytest.raises(Leads, match="a folder would do"):
+        own(tmp_path, "guide.wav", folder=True)
+    with pytest.raises(Leads, match="a file of the scene's own would do"):
+        own(tmp_path, "decks")

@@ -25,7 +25,7 @@ from liveaid.shelf.find import parse_query
 from liveaid.shelf.shelf import Shelf
 from liveaid.study.facts import Study
 from liveaid.study.imprint import Imprint, overlaid, take_imprint
-from liveaid.study.spectrum import RATE_HZ, analyse
+from liveaid.study.spectrum import COARSE, FRAMES_HZ, RATE_HZ, analyse
 
 HITS = (
     "bd_808", "bd_haus", "bd_klub", "bd_tek", "sn_dolf", "sn_dub", "sn_zome", "tabla_na",
@@ -158,6 +158,20 @@ def test_a_sound_whose_imprint_is_not_kept_says_what_would_do(tmp_path: Path):
 
 def test_silence_has_no_imprint():
     assert take_imprint(analyse(np.zeros(RATE_HZ, np.float32))) is None
+
+
+def test_a_picture_shows_the_40_db_below_its_loudest_moment():
+    """A sine for a second after a second at -60 dB: nothing of that first second. It stands in one
+    pair of bands, 10 log 15 = 11.76 dB over the mean of all, and the others at -40 dB: 51.76 dB
+    are 77.6 steps of 2/3 dB."""
+    t = np.arange(2 * RATE_HZ) / RATE_HZ
+    sine = np.sin(2 * np.pi * 1000.0 * t) * np.where(t < 1.0, 1e-3, 1.0)
+    found = take_imprint(analyse(sine.astype(np.float32)))
+    assert found is not None
+    assert len(found.picture) * COARSE / FRAMES_HZ == pytest.approx(1.0, abs=0.1)
+    row = found.picture[len(found.picture) // 2].astype(int)
+    assert row.max() - row.min() == pytest.approx(77.6, abs=2.0)
+    assert np.sum(row == row.min()) >= 5
 
 
 def test_pictures_are_laid_over_each_other_at_the_shift_that_fits():

@@ -2,7 +2,9 @@
 
 import pytest
 
-from liveaid.shelf.shelf_sound import Marks
+from liveaid.routine import Routine
+from liveaid.shelf.for_map import with_marks
+from liveaid.shelf.shelf_sound import Marks, ShelfSound
 from liveaid.study import Study
 
 
@@ -51,3 +53,26 @@ def test_followed_beats_are_counted_anew_at_half_and_double():
         (1.0, 1.25, 1.5, 1.8, 2.1, 2.35, 2.6)
     )
     assert Marks(tempo_bpm=97.0).applied(sound).beats_s == ()
+
+
+@pytest.mark.parametrize(
+    ("marks", "said", "begins_s"),
+    [
+        (Marks(bar_s=10.3), {}, 0.3),  # bars of 2 s back from there
+        (Marks(bar_s=10.3), {"first_beat": 7.0}, 7.0),
+        (Marks(tempo_bpm=60.0), {}, None),
+    ],
+    ids=["marked", "the map says", "not marked"],
+)
+def test_a_map_begins_a_sounds_bars_where_they_were_marked_unless_it_says_so(marks, said, begins_s):
+    """What is not marked render studies itself; a tempo marked goes into the map as well."""
+    piece = {"name": "P", "bars": 4, "tempo": 120, "left": {"hand": "runs", "sound": "a"}}
+    map_ = Routine.model_validate(
+        {"title": "T", "sounds": {"a": {"file": "a.wav", **said}},
+         "pieces": [piece]}
+    )  # fmt: skip
+    study = marks.applied(studied())
+    kept = ShelfSound(hash="a", path="/s/a.wav", gone=False, study=study, marks=marks)
+    found = with_marks(map_, {"a": kept}).sounds["a"]
+    assert found.first_beat_s == (None if begins_s is None else pytest.approx(begins_s))
+    assert found.tempo_bpm == marks.tempo_bpm

@@ -172,6 +172,7 @@ def test_order_is_as_asked_and_the_unknown_comes_last():
         ("kind acappella", "'acappella' is no kind; did you mean a cappella?"),
         ("text", "a text to look for is missing"),
         ("tag", "a value is missing; such as tag crowd would do"),
+        ("note", "a value is missing; such as note none would do"),
         ("loop 4", "'4' is too much here; loop stands alone"),
         ("not", "a term after `not` would do"),
         ("by colour", "'colour' is nothing to sort by; known: bars, brightness"),

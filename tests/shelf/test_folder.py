@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from liveaid.files.file_bytes import content_hash, still_is
-from liveaid.files.names import is_plain, plain_text, shown
+from liveaid.files.names import plain_text, reads_back, shown
 from liveaid.files.unreadable import Unreadable
 from liveaid.shelf.folder import Entry, Passed, Trouble, below, walk
 
@@ -116,7 +116,7 @@ def test_names_that_are_no_text_are_walked_and_shown_harmlessly(tmp_path: Path):
     (tmp_path / "ночь.wav").write_bytes(b"x")
     names = [shown(os.path.basename(path)) for path in entries(tmp_path)]
     assert names == ["caf\\xe9\\x1b[31m\\n.wav", "ночь.wav"]
-    assert [is_plain(path) for path in entries(tmp_path)] == [False, True]
+    assert [reads_back(path) for path in entries(tmp_path)] == [False, True]
     assert plain_text("a\udce9\n b ") == "a� b"
 
 

@@ -64,14 +64,16 @@ class Bench:
         os.utime(path, (long_ago, long_ago))
         return path
 
-    def gather(self, *, limit_s: float = 60.0, again: bool = False) -> dict[str, str]:
+    def gather(
+        self, *, limit_s: float = 60.0, again: bool = False, processes: int = 1
+    ) -> dict[str, str]:
         """What became of each file, by its name: the deed, or the trouble."""
         found: dict[str, str] = {}
         with Shelf(self.file) as shelf:
             for event in gather(
                 [str(self.folder)],
                 shelf,
-                processes=2,
+                processes=processes,
                 limit_s=limit_s,
                 again=again,
                 measure=self._measure,
@@ -112,7 +114,7 @@ def bench(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Bench:
 def test_one_broken_file_costs_itself_alone(bench: Bench):
     for name in ("a", "hang", "crash", "bad", "b"):
         bench.write(f"{name}.wav", name)
-    found = bench.gather(limit_s=4.0)
+    found = bench.gather(limit_s=4.0, processes=2)
     assert found == {
         "a.wav": "studied",
         "b.wav": "studied",
@@ -151,7 +153,7 @@ def test_moving_renaming_and_copying_cost_no_study(bench: Bench):
 def test_equal_files_met_at_once_are_studied_once(bench: Bench):
     for name in ("a.wav", "b.wav", "c.wav"):
         bench.write(name, "slow")
-    assert sorted(bench.gather().values()) == ["known", "known", "studied"]
+    assert sorted(bench.gather(processes=2).values()) == ["known", "known", "studied"]
     assert len(bench.studied()) == 1
 
 

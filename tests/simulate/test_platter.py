@@ -86,8 +86,9 @@ def test_winding_takes_as_long_as_was_reckoned(turns):
     assert record.now_s == pytest.approx(reckoned, abs=0.01)
 
 
-def test_stroke_is_no_faster_than_a_hand():
+@pytest.mark.parametrize("to_s", [12.0, 8.0])
+def test_stroke_is_no_faster_than_a_hand(to_s):
     record = _record()
-    record.stroke(12.0, 0.01)
+    record.stroke(to_s, 0.01)
     speed = record.track().speed_at(np.arange(0.0, 2.0, 0.0005))
     assert np.abs(speed).max() == pytest.approx(6.0, rel=1e-3)

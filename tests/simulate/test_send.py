@@ -188,6 +188,7 @@ def test_record_is_the_truth_of_the_same_seed(tmp_path):
     CliRunner().invoke(command, [file, "--speed-up", "100", "--seed", "7", "--record", str(record)])
     truth = json.loads(record.read_text())
     again = perform(load_routine(file), seed=7)
+    assert truth["duration_s"] == round(again.duration_s, 3)
     for t, piece, left in zip(truth["times_s"], truth["piece"], truth["left_s"], strict=True):
         place = again.truth.at(t)
         assert (place[0] if place else -1) == piece

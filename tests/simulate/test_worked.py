@@ -1,15 +1,19 @@
 """Single acts of simulated hands, worked out without a whole performance."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from liveaid.routine.acts import Act
+from liveaid.routine.model import Performer, Piece
 from liveaid.simulate import STEADY
 from liveaid.simulate.acting import _Acting
+from liveaid.simulate.deckhand import DeckHand
 from liveaid.simulate.line import MotionLine
-from liveaid.simulate.scratch import _stroke
+from liveaid.simulate.scratch import _stroke, scratch
+from liveaid.simulate.turns import TurnStroke
 from liveaid.simulate.turntable import Record
 
 
@@ -35,3 +39,60 @@ def test_a_stroke_stays_in_its_span_however_narrow(seed):
     places_s = record.track().position_s(np.arange(0.0, 0.4, 0.001))
     assert 10.019 < places_s.max() < 10.051
     assert places_s[-1] == pytest.approx(10.0, abs=1e-6)
+
+
+def _hand(record, **more):
+    hands = replace(STEADY, **more)
+    return DeckHand("left", record, hands, Performer(), np.random.default_rng(1))
+
+
+@pytest.mark.parametrize("lasts_s", [0.1, 0.4])
+def test_a_push_lasts_until_its_act_ends(lasts_s):
+    record = Record(t_s=0.0, x_s=10.0, turn_s=1.8)
+    acting = SimpleNamespace(hand=_hand(record), _hold=lambda: None)
+    _Acting._do(acting, act("push", 0.0, 10.0, 10.2), lasts_s)
+    assert record.now_s == pytest.approx(lasts_s)
+    assert record.x_s == pytest.approx(10.2, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("rate", "runs", "until_s", "added"),
+    [(1.0, False, 1.0, 1), (0.0, False, 1.0, 0), (1.0, True, 1.0, 0), (1.0, False, 0.4, 0)],
+    ids=["a hand that adds", "one that does not", "while the record runs", "no time for it"],
+)
+def test_a_stroke_is_added_only_by_a_hand_that_does_while_the_record_stands(
+    rate, runs, until_s, added
+):
+    record = Record(t_s=0.0, x_s=10.0, turn_s=1.8)
+    hand = _hand(record, added_rate=rate)
+    if runs:
+        record.put(0.0, 10.0, MotionLine(0.0, 10.0, 1.0))
+    leg = SimpleNamespace(index=0, end_s=until_s, count=MotionLine(0.0, 0.0, 2.0))
+    _Acting._add_one(SimpleNamespace(hand=hand, leg=leg, acts=[None], begins_s=[0.0]), 0)
+    assert len(hand.events) == added
+
+
+def test_a_record_that_is_not_at_its_cue_is_called_up_up_to_four_tenths_before():
+    """To run through 30.0 at 2.0 s: the needle comes down between 1.6 and 1.85 s."""
+    for seed in range(4):
+        record = Record(t_s=0.0, x_s=10.0, turn_s=1.8)
+        hand = DeckHand("left", record, STEADY, Performer(), np.random.default_rng(seed))
+        hand.start(MotionLine(2.0, 30.0, 1.0))
+        places_s = record.track().position_s(np.array([1.59, 1.86]))
+        assert places_s == pytest.approx([10.0, 30.0])
+
+
+def test_strokes_are_as_long_as_their_span_leaves_room_for():
+    """A second of room and a beat of .6 s each: twenty strokes, the longest .2 s and more."""
+    piece = Piece.model_validate(
+        {"name": "P", "bars": 8, "tempo": 100, "count": "clock",
+         "left": {"hand": "works", "from": 10.0, "to": 11.0}}
+    )  # fmt: skip
+    record = Record(t_s=0.0, x_s=10.0, turn_s=1.8)
+    leg = SimpleNamespace(
+        index=0, piece=piece, count=MotionLine(0.0, 0.0, 1.0 / 0.6), beat_s=0.6, end_s=19.2
+    )
+    strokes = [TurnStroke(beat=float(beat), planned=True) for beat in range(20)]
+    scratch(_hand(record), leg, strokes, until_beat=20.0, home_s=10.0)
+    places_s = record.track().position_s(np.arange(0.0, 12.0, 0.01))
+    assert 10.2 < places_s.max() < 11.05

@@ -109,6 +109,19 @@ FRAMES = [
 ]
 
 
+def test_every_bit_rate_of_the_standards_tables_is_known():
+    """ISO/IEC 11172-3 and 13818-3, from memory: kbit/s rise by 8 to 64, then by 16 and so on."""
+    one = [32, *range(40, 65, 8), *range(80, 129, 16), *range(160, 257, 32), 320]
+    two = [*range(8, 65, 8), *range(80, 161, 16)]
+    for mark, samples, rates in ((0xFB, 1152, one), (0xF3, 576, two)):
+        for index, kbit_s in enumerate(rates, start=1):
+            rate_hz = 44100 if mark == 0xFB else 22050
+            frame = bytes([0xFF, mark, index << 4, 0]) + bytes(
+                samples // 8 * kbit_s * 1000 // rate_hz - 4
+            )
+            assert promise(frame * 3) == Promise(3 * samples), (mark, kbit_s)
+
+
 @pytest.mark.parametrize(("head", "length", "samples"), FRAMES)
 def test_mpeg_frames_are_walked(head, length, samples):
     frame = head + bytes(length - 4)

@@ -15,7 +15,7 @@ import click
 import pytest
 
 from liveaid.cli import liveaid
-from liveaid.routine.scene import shipped
+from liveaid.files.folders import shipped
 from liveaid.stage import Address
 from liveaid.stage.ending import ENDINGS
 from liveaid.stage.keeper import Keeper, sign_of_life

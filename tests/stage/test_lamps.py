@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 
 from liveaid.follow.prompt import DeckNow
 from liveaid.routine import load_routine
-from liveaid.routine.config_file import ConfigError, config_path, load_config, read_config
+from liveaid.routine.config_file import config_path, load_config, read_config
+from liveaid.routine.problems import RoutineError
 from liveaid.stage.board import NO_PORT
 from liveaid.stage.boards import Boards
 from liveaid.stage.cues import next_cues
@@ -374,7 +375,7 @@ def test_every_layout_that_comes_along_speaks_midi_as_mido_reads_it(file):
     ],
 )
 def test_a_layout_that_cannot_be_lit_is_refused(text, said):
-    with pytest.raises(ConfigError) as caught:
+    with pytest.raises(RoutineError) as caught:
         layout(text)
     assert said in str(caught.value)
 

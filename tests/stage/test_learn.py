@@ -161,6 +161,21 @@ def test_names_without_an_order_go_by_who_turned_first(message):
     assert learned_from(performance(write)).tree["decks"] == {"left": "zinc", "right": "amber"}
 
 
+def test_of_three_records_the_two_that_turned_first_are_the_decks(message):
+    """The third, under a name before both, does what the second does two seconds later."""
+
+    def write(side, at, _):
+        return [message(f"/{'zinc' if side == 'left' else 'mint'}/time", at)]
+
+    sent = performance(write)
+    third = [
+        (now + 2.0, message("/amber/time", at_s), side, at_s)
+        for now, _, side, at_s in sent
+        if side == "right"
+    ]
+    assert learned_from(sorted([*sent, *third])).tree["decks"] == {"left": "zinc", "right": "mint"}
+
+
 def test_known_names_go_by_their_order_whoever_turned_first(message):
     def write(side, at, _):
         return [message(f"/deck/{'right' if side == 'left' else 'left'}/time", at)]

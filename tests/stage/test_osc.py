@@ -9,7 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from liveaid.errors import LiveaidError
-from liveaid.routine.config_file import ConfigError, config_path, load_config, read_config
+from liveaid.routine.config_file import config_path, load_config, read_config
+from liveaid.routine.problems import RoutineError
 from liveaid.stage.osc import REASONS, Heard, read_positions
 from liveaid.stage.osc_map import (
     DEFAULT_MAP,
@@ -183,7 +184,7 @@ positon: {address: "/x/{deck}"}
 position: {address: "x/{deck}", unit: furlongs, argument: minus one}
 speed: {address: "/y", scale: 0}
 """
-    with pytest.raises(ConfigError) as caught:
+    with pytest.raises(RoutineError) as caught:
         osc_map(text)
     assert [str(problem) for problem in caught.value.problems] == [
         "line 2: sends: found sometimes; always or on_change would do",
@@ -212,7 +213,7 @@ speed: {address: "/y", scale: 0}
     ],
 )
 def test_a_map_that_cannot_be_meant_is_refused(text, said):
-    with pytest.raises(ConfigError) as caught:
+    with pytest.raises(RoutineError) as caught:
         osc_map(text)
     assert said in str(caught.value)
 

@@ -113,6 +113,20 @@ def test_a_packet_damaged_anywhere_is_read_or_refused(junk, at, packet):
             continue
 
 
+@pytest.mark.parametrize(
+    ("tag", "size"),
+    [(tag, 8 if tag in "hdt" else 4) for tag in "ifhdsSbtcrm"],
+)
+def test_each_type_is_read_from_as_few_bytes_as_the_standard_gives_it(tag, size):
+    """OSC 1.0, "OSC Type Tag String" (from memory): 64 bits for h, d and t, else 32; an empty
+    string and a blob of nothing are four zeros."""
+    packet = b"/a\0\0," + tag.encode() + b"\0\0" + bytes(size)
+    (message,) = read_packet(packet)
+    assert len(message.arguments) == 1
+    with pytest.raises(Refused):
+        list(read_packet(packet[:-4]))
+
+
 ARGUMENTS = st.lists(
     st.one_of(
         st.integers(-(2**31), 2**31 - 1),

@@ -134,11 +134,12 @@ def test_every_ending_is_asked_for_politely(number):
     assert signal.getsignal(number) == before
 
 
-def test_a_missing_controller_is_said_and_no_obstacle(perform):
+def test_a_missing_controller_is_said_and_no_obstacle(perform, eventually):
     stage = perform("--midi", "nightbox")
-    assert stage.get("health")["midi"]["state"] in (
+    # A machine that is too busy to answer in time is asked again.
+    eventually(lambda: stage.get("health")["midi"]["state"] in (
         "no MIDI system on this machine", "no port of that name", NOT_INSTALLED
-    )  # fmt: skip
+    ))  # fmt: skip
     status, printed = stage.end(signal.SIGINT)
     assert status == 0
     assert re.search("Lamps    nightbox: (no |MIDI is not installed)", printed)
@@ -330,8 +331,9 @@ def spun(message, send, to):
 def test_the_page_shows_the_performance_and_marks_itself_old(
     perform, chromium, message, send, eventually
 ):
-    stage = perform()
-    page = chromium.new_page(viewport={"width": 1920, "height": 1080})
+    # A small window: without a graphics card each of its pixels is computed sixty times a second.
+    stage = perform("--screen", "24", "--away", "1")
+    page = chromium.new_page(viewport={"width": 640, "height": 360})
     faults = []
     page.on("pageerror", lambda error: faults.append(str(error)))
     page.goto(f"http://127.0.0.1:{stage.http}/")

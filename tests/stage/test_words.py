@@ -4,6 +4,7 @@ import asyncio
 import json
 import time
 from collections.abc import Mapping
+from types import SimpleNamespace
 
 import aiohttp
 import pytest
@@ -11,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from liveaid.routine import load_routine
-from liveaid.stage import Address, Heard, Service, Settings, Watcher
+from liveaid.stage import Address, Heard, Service, Settings, Watcher, spoken
 from liveaid.stage.words import PLACE_WORDS, WORDS, WordError, read_word, word_from_json
 
 ANY = Address("127.0.0.1", 0)
@@ -26,6 +27,18 @@ class Keeper(Watcher):
     def told_word(self, word, piece):
         self.words.append((word, piece))
         return word == "mark"
+
+
+def test_a_flood_of_words_is_refused_and_one_a_second_later_taken(monkeypatch):
+    now_s = 5.0
+    monkeypatch.setattr(spoken, "time", SimpleNamespace(monotonic=lambda: now_s))
+    words = spoken.Spoken(lambda said: True, lambda: 4)
+    for _ in range(20):
+        assert words.say("hold", None, "pad")
+    with pytest.raises(WordError, match="more than 20 words a second"):
+        words.say("hold", None, "pad")
+    now_s = 6.0
+    assert words.say("hold", None, "pad")
 
 
 def test_every_word_is_read_however_it_is_written():

@@ -3,15 +3,14 @@
 Measure: mir_eval's onset F-measure, whose 50 ms window is the MIREX onset task's.
 """
 
-import mir_eval
 import numpy as np
 import pytest
 import soxr
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from liveaid.study.onsets import find_onsets, split_point
-from liveaid.study.spectrum import RATE_HZ, analyse
+from liveaid.study.onsets import _bands, find_onsets, split_point
+from liveaid.study.spectrum import GROUP_EDGES_HZ, RATE_HZ, analyse
 
 RATE = 44100
 
@@ -23,11 +22,15 @@ def onsets(samples: np.ndarray, rate: int = RATE) -> np.ndarray:
 
 def lags(found: np.ndarray, truth: np.ndarray) -> np.ndarray:
     """Seconds from each true onset to its find, where there is one within 50 ms."""
+    import mir_eval  # three quarters of a second to load
+
     matched = mir_eval.util.match_events(truth, found, 0.05)
     return np.array([found[j] - truth[i] for i, j in matched])
 
 
 def test_drum_onsets_are_found_within_25_ms_and_without_lag(play):
+    import mir_eval  # three quarters of a second to load
+
     samples, truth = play(0.3 + np.arange(33) * 60 / 97)
     found = onsets(samples)
     assert mir_eval.onset.f_measure(truth, found, window=0.025)[0] >= 0.95
@@ -36,6 +39,8 @@ def test_drum_onsets_are_found_within_25_ms_and_without_lag(play):
 
 @pytest.mark.parametrize("background", ["hum", "noise"])
 def test_onsets_over_a_steady_background_have_no_lag(play, background):
+    import mir_eval  # three quarters of a second to load
+
     samples, truth = play(0.5 + np.arange(17) * 60 / 88)
     t = np.arange(len(samples)) / RATE
     noise = np.random.default_rng(1).normal(0, 0.01, len(t))
@@ -47,6 +52,8 @@ def test_onsets_over_a_steady_background_have_no_lag(play, background):
 
 
 def test_notes_that_swell_from_each_other_are_found(note):
+    import mir_eval  # three quarters of a second to load
+
     pitches = [60, 64, 67, 72, 65, 69]
     samples = np.concatenate([np.zeros(4410), *(note(p, 0.5) for p in pitches)]) * 0.2
     truth = 0.1 + 0.5 * np.arange(len(pitches))
@@ -74,6 +81,21 @@ def test_a_delay_moves_every_onset_by_as_much(play, delay):
     assert len(moved) >= 0.9 * len(before)
     assert np.abs(moved).max() < 0.006
     assert abs(np.median(moved)) < 0.001
+
+
+@pytest.mark.parametrize(
+    ("octaves", "left"), [(-0.6, 0.0), (-0.25, 0.5), (0.1, 1.0)], ids=["far", "near", "inside"]
+)
+def test_a_group_of_bands_is_cut_out_with_slopes_of_half_an_octave(octaves, left):
+    """A sine so far inside the edge between the lowest group and the next, a straight slope:
+    half an octave outside nothing is left of it, a quarter half. 2.048 s hold whole turns."""
+    turns = round(GROUP_EDGES_HZ[0] * 2**octaves * 2.048)
+    t = np.arange(round(2.048 * RATE_HZ)) / RATE_HZ
+    sine = np.sin(2 * np.pi * turns / 2.048 * t, dtype=np.float32)
+    upper = _bands(sine[None, :], np.array([1]))[0]
+    assert np.abs(upper).max() == pytest.approx(left, abs=0.02)
+    lower = _bands(sine[None, :], np.array([0]))[0]
+    assert np.abs(lower).max() == pytest.approx(1.0 if octaves < 0 else 0.8, abs=0.02)
 
 
 def test_variance_splits_where_the_noise_begins():

@@ -9,10 +9,12 @@ import numpy as np
 import pytest
 
 from liveaid.study import key, onsets
-from liveaid.study.grid import _densest_s, _excess, _wander_s
+from liveaid.study.downbeat import _metre
+from liveaid.study.grid import Grid, _densest_s, _excess, _line, wander_s
 from liveaid.study.loop import find_loop
 from liveaid.study.onsets import Onsets
 from liveaid.study.phrases import find_phrases
+from liveaid.study.pulse import sharpened_s
 from liveaid.study.spectrum import BANDS, FRAMES_HZ, GROUPS, HOP, RATE_HZ
 from liveaid.study.tempo import _residual_s
 from liveaid.study.texture import GLIDE_OCTAVES, TEXTURE_GROUPS, Texture
@@ -37,6 +39,45 @@ def test_a_window_is_as_loud_as_the_mean_of_its_powers():
     texture = Texture(even, even, still, still)
     _, level_db = features(SimpleNamespace(bands=bands), texture)
     assert level_db == pytest.approx([-2.596, -2.596], abs=1e-3)  # frames 0 to 31, 8 to 39
+
+
+def test_what_tells_a_voice_does_not_hang_on_how_loud_the_file_is():
+    """The same at a tenth of the amplitude, a hundredth of the power."""
+    rng = np.random.default_rng(2)
+    bands = rng.uniform(0.1, 1.0, (40, BANDS))
+    lasting, striking = rng.uniform(0.1, 1.0, (2, 40, TEXTURE_GROUPS))
+    still = np.zeros((40, GLIDE_OCTAVES))
+    loud = features(SimpleNamespace(bands=bands), Texture(lasting, striking, still, still))
+    soft = features(
+        SimpleNamespace(bands=bands / 100), Texture(lasting / 100, striking / 100, still, still)
+    )
+    for one, other in zip(loud, soft, strict=True):
+        assert one == pytest.approx(other, abs=1e-6)
+
+
+@pytest.mark.parametrize(("share", "metre"), [(0.54, 4), (0.6, 3)])
+def test_three_in_a_bar_need_to_be_clearly_more_than_four(share, metre):
+    """Accents that swing every three and every four beats, the threes with a share s of the power.
+    At one and two bars of three the threes repeat wholly, the fours by (0 - 1) / 2; at bars of
+    four the fours wholly, the threes by -1 / 2: the threes lead by 3 s - 1.5, .12 or .3."""
+    beat = np.arange(2400)
+    three, four = np.cos(2 * np.pi * beat / 3), np.cos(2 * np.pi * beat / 4)
+    assert _metre(np.sqrt(share) * three + np.sqrt(1 - share) * four, None) == metre
+
+
+def test_a_period_nearly_three_per_cent_off_is_drawn_to_the_peak_beside_it():
+    """A curve with its peaks every second. A period of .973 s has the first one 5.4 frames on; it
+    looks 3 % of a period, 6 frames, to either side."""
+    curve = np.cos(2 * np.pi * np.arange(20 * FRAMES_HZ) / FRAMES_HZ)
+    assert sharpened_s(curve, 0.973) == pytest.approx(1.0, abs=1e-4)
+
+
+def test_a_line_is_laid_through_the_many_and_not_through_what_is_a_fifth_of_a_step_off():
+    """Forty onsets .1 s apart from .03 s on, six of them 22 ms late."""
+    times = 0.03 + 0.1 * np.arange(40.0)
+    times[[3, 9, 17, 25, 33, 38]] += 0.022
+    step_s, phase_s = _line(times, np.ones(40), 0.1, 0.03)
+    assert (step_s, phase_s) == pytest.approx((0.1, 0.03), abs=1e-9)
 
 
 @pytest.mark.parametrize(("depth", "place"), [(0.2, 100), (0.1, 400)])
@@ -84,12 +125,12 @@ def test_nothing_lasts_in_frames_without_power():
 
 
 def test_a_grid_that_was_kept_for_half_the_time_wandered_by_what_the_rest_is_off():
-    """Six onsets on the line in the first ten seconds, six 50 ms late in the next: the middle of
+    """Six onsets on the line in the first sixteen beats, six 50 ms late in the next: the middle of
     both stretches lies 25 ms from each."""
-    times = np.concatenate([np.arange(6.0), 10.0 + np.arange(6.0)])
-    away = np.where(times < 10.0, 0.0, 0.05)
-    assert _wander_s(times, away, 10.0, 1.0) == pytest.approx(0.025, abs=1e-6)
-    assert _wander_s(times[:7], away[:7], 10.0, 1.0) == 0.0  # one stretch tells of no change
+    times = np.concatenate([np.arange(6.0), 16.05 + np.arange(6.0)])
+    grid = Grid(1.0, 0.0, 1, hit_share=1.0, excess=9.0, residual_s=0.0)
+    assert wander_s(times, grid) == pytest.approx(0.025, abs=1e-6)
+    assert wander_s(times[:7], grid) == 0.0  # one stretch tells of no change
 
 
 def test_twelve_onsets_on_lines_a_second_apart_are_six_deviations_beyond_chance():

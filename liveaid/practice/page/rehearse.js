@@ -144,14 +144,16 @@ function showLast(last) {
   const parts = [];
   if (last.bias_ms !== null) parts.push(Math.abs(last.bias_ms) < 0.5 ? "on time" : `${Math.abs(last.bias_ms).toFixed(0)} ms ${last.bias_ms > 0 ? "late" : "early"}`);
   if (last.spread_ms !== null) parts.push(`spread ${last.spread_ms.toFixed(0)} ms`);
-  for (const word of ["missed", "added", "skipped"]) if (last[word]) parts.push(`${last[word]} ${word}`);
+  for (const word of ["missed", "added"]) if (last[word]) parts.push(`${last[word]} ${word}`);
   text("figures", parts.join(", ") || "no act to time in it");
   find("advice").replaceChildren(...[...Object.values(last.advice ?? {}), ...Object.values(last.faders ?? {})].map((sentence) => {
     const line = document.createElement("li");
     line.textContent = `${sentence}.`.replace("..", ".");
     return line;
   }));
-  text("why", [...new Set(last.pieces.flatMap((p) => p.why))].join(", "));
+  const named = last.pieces.length > 1 && last.verdict === "not clean";
+  const why = last.pieces.filter((p) => p.verdict === last.verdict && p.why.length).map((p) => (named ? `${p.name}: ` : "") + p.why.join(", "));
+  text("why", [...new Set(why)].join("; "));
   showStrip(last);
 }
 

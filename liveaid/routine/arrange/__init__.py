@@ -2,6 +2,13 @@
 
 `fixed` set pieces keep their place number; `free` ones share the other places. Up to EXACT_FREE
 free ones the answer is the best there is; beyond, a good one with a bound and the gap to it.
+
+items   a set piece with its decks as written, or traded
+cost    what an order costs, in points, as tables
+exact   the best orders, every subset weighed
+beyond  good orders where there are too many subsets
+bound   a cost that no order goes below
+laid    orders weighed again as they would lie on the decks
 """
 
 from __future__ import annotations
@@ -13,11 +20,10 @@ from itertools import islice
 import numpy as np
 from numpy.typing import NDArray
 
-from liveaid.routine.arrange.apply import arranged
 from liveaid.routine.arrange.beyond import best_found
-from liveaid.routine.arrange.cost import TERMS, Costs, Weights, costs_of, weights_from
+from liveaid.routine.arrange.cost import TERM_WORDS, TERMS, Costs, Weights, costs_of, weights_from
 from liveaid.routine.arrange.exact import EXACT_FREE, ExactTask, Solution, exact_orders
-from liveaid.routine.arrange.items import Item, can_trade
+from liveaid.routine.arrange.items import Item, arranged, can_trade
 from liveaid.routine.arrange.laid import LAID_ORDERS, Lay, in_order, laid_rows, left_out, without
 from liveaid.routine.model import Routine
 
@@ -30,6 +36,7 @@ __all__ = [
     "EXACT_FREE",
     "MOST_PIECES",
     "TERMS",
+    "TERM_WORDS",
     "Answer",
     "Arrangement",
     "Item",

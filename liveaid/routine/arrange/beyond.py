@@ -50,10 +50,8 @@ class Weigh:
         costs = task.costs
         self.task, self.count = task, len(costs.items)
         self.pair, self.via, self.place = costs.pair, costs.via, costs.place_terms
-        items = range(self.count)
         self.piece = np.array([item.piece for item in costs.items])
-        self.keeps = np.array([[costs.keeps(a, j) for j in items] for a in items])
-        self.fresh = np.array([[costs.remembered(a, self.count, j) for j in items] for a in items])
+        self.keeps, self.fresh = costs.elsewhere()
         twin = {(item.piece, item.swapped): i for i, item in enumerate(costs.items)}
         self.twin = [twin.get((item.piece, not item.swapped), i)
                      for i, item in enumerate(costs.items)]  # fmt: skip

@@ -69,17 +69,12 @@ class _Space:
         # step[a, b, j]: j after a, with b elsewhere; then[a, b, j]: what is elsewhere after that.
         # By [b, a, j] in the tables, by [a, b, j] here.
         self.step = (costs.via + costs.pair[None]).transpose(1, 0, 2).astype(np.float64)
-        self.then = np.empty((self.count, self.count + 1, self.count), dtype=np.intp)
-        for a in range(self.count):
-            for j in range(self.count):
-                same = self.piece[a] == self.piece[j]
-                self.step[a, :, j] += _FAR if same else 0.0
-                self.then[a, :, j] = (
-                    np.arange(self.count + 1) if costs.keeps(a, j)
-                    else costs.remembered(a, self.count, j)
-                )  # fmt: skip
-        for b in range(self.count):
-            self.step[:, b, self.piece == self.piece[b]] += _FAR
+        keeps, fresh = costs.elsewhere()
+        every = np.arange(self.count + 1)[None, :, None]
+        self.then = np.where(keeps[:, None, :], every, fresh[:, None, :])
+        same = self.piece[:, None] == self.piece[None, :]
+        self.step += np.where(same, _FAR, 0.0)[:, None, :]
+        self.step[:, :-1, :] += np.where(same, _FAR, 0.0)[None, :, :]
         self.may = [np.isin(np.arange(self.count), task.items_at(at)) for at in range(task.places)]
 
     def ahead(self, penalty: Floats) -> list[Floats]:

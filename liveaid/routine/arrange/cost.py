@@ -19,23 +19,33 @@ from liveaid.record.bring import bring
 from liveaid.record.places import THERE_S
 from liveaid.routine import arc
 from liveaid.routine.arc import ARC
-from liveaid.routine.arrange.items import Item, hand_roles, items_of, sounds_on
+from liveaid.routine.arrange.items import Item, hand_roles, items_of
 from liveaid.routine.check.act_rules import hardness
 from liveaid.routine.check.key_rules import sounding_key
 from liveaid.routine.check.tempo_rules import STEADY_PERCENT, beyond_fader
 from liveaid.routine.hands import free_s
 from liveaid.routine.harmony import Pitched, meet, tempo_step
 from liveaid.routine.model import PARTS, SIDES, Piece, Routine
-from liveaid.routine.timeline import Moment, beat_s
+from liveaid.routine.timeline import Moment
 from liveaid.routine.way import Change, changes
 
 Points = NDArray[np.int32]
 
-TERMS = (
-    "winding", "short", "tight", "tempo", "key", "energy", "parts", "hands", "technique",
-    "together", "hard",
-)  # fmt: skip
-
+TERM_WORDS = {
+    "winding": "records wound",
+    "short": "too little time to wind",
+    "tight": "tight changes",
+    "tempo": "tempo steps",
+    "key": "key steps",
+    "energy": "off the energy arc",
+    "parts": "parts out of order",
+    "hands": "hands change over",
+    "technique": "same technique twice",
+    "together": "pairs played apart",
+    "hard": "hard set pieces running",
+}
+"""Every term of the cost, and what the performer calls it."""
+TERMS = tuple(TERM_WORDS)
 VIA_TERMS = TERMS[:3]
 
 ASSUMED_TURNS = 2.0
@@ -132,6 +142,13 @@ class Costs:
             return last
         return len(self.items)
 
+    def elsewhere(self) -> tuple[NDArray[np.bool_], NDArray[np.intp]]:
+        """By (last, now): whether `keeps`; and what is `remembered` where nothing was before."""
+        every = range(len(self.items))
+        keeps = [[self.keeps(a, j) for j in every] for a in every]
+        fresh = [[self.remembered(a, len(self.items), j) for j in every] for a in every]
+        return np.array(keeps), np.array(fresh)
+
     def keeps(self, last: int, now: int) -> bool:
         """Whether one deck rests in both of two set pieces, and the other sounds in both."""
         return len(self.items[now].resting) == 1 and (
@@ -205,9 +222,9 @@ def _wound(couple: Routine, move: Change, wait: _Wait, weights: Weights) -> dict
         return {}  # it runs on, unheard, to just where it is wanted
     needed_s = bring(turns, performer).needed_s
     free = move.free_s + wait.free_s
-    give = move.leave_early_beats * beat_s(couple, 0) + move.come_late_beats * beat_s(couple, 1)
-    short_beats = max(0.0, needed_s - free - give) / beat_s(couple, 1)
-    spare_beats = (free - needed_s) / beat_s(couple, 1)
+    beat_s = couple.pieces[1].beat_s
+    short_beats = max(0.0, needed_s - free - move.give_s) / beat_s
+    spare_beats = (free - needed_s) / beat_s
     return {
         "winding": round(weights.wind_per_turn * abs(turns)),
         "short": round(weights.short_per_beat * short_beats),
@@ -273,4 +290,4 @@ def weights_from(changed: dict[str, int]) -> Weights:
     return Weights(**{**known, **changed})
 
 
-__all__ = ["ARC", "TERMS", "Costs", "Weights", "arc_energy", "costs_of", "sounds_on"]
+__all__ = ["ARC", "TERMS", "Costs", "Weights", "arc_energy", "costs_of"]

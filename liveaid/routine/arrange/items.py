@@ -25,17 +25,12 @@ class Item:
     @property
     def sounding(self) -> tuple[Side, ...]:
         """Decks that sound in it."""
-        return sounds_on(self.taken)
+        return self.taken.sounding
 
     @property
     def resting(self) -> tuple[Side, ...]:
         """Decks that rest in it."""
         return tuple(side for side in SIDES if side not in self.sounding)
-
-
-def sounds_on(piece: Piece) -> tuple[Side, ...]:
-    """Decks that sound in a set piece."""
-    return tuple(side for side in SIDES if not isinstance(piece.plan(side), Rests))
 
 
 def items_of(routine: Routine, swappable: Sequence[bool]) -> tuple[Item, ...]:
@@ -53,8 +48,8 @@ def can_trade(piece: Piece) -> bool:
 
     A placed hand without a `sound` lies on one deck's file and nowhere else.
     """
-    plans = (piece.plan(side) for side in sounds_on(piece))
-    return all(not plan.placed or getattr(plan, "sound", None) for plan in plans)
+    plans = (piece.plan(side) for side in piece.sounding)
+    return all(not plan.placed or plan.sound for plan in plans)
 
 
 def traded(piece: Piece) -> Piece:
@@ -91,3 +86,24 @@ def hand_roles(piece: Piece) -> tuple[Role | None, Role | None]:
         return ("platter", fader) if worked[0] == "left" else (fader, "platter")
     both_run = isinstance(piece.left, Runs) and isinstance(piece.right, Runs)
     return (None, "fader") if both_run else (None, None)
+
+
+def arranged(routine: Routine, items: Sequence[Item]) -> Routine:
+    """The routine with its set pieces in this order.
+
+    A new order alone leaves the deck files as good as before, so all seconds stay. Where a set
+    piece trades decks they must be rendered anew, and every hand that names its sound gives its
+    seconds up; a hand without one keeps them, since nothing else says where it is.
+    """
+    pieces = [item.taken for item in items]
+    if any(item.swapped for item in items):
+        pieces = [_given_up(piece) for piece in pieces]
+    return routine.model_copy(update={"pieces": tuple(pieces)})
+
+
+def _given_up(piece: Piece) -> Piece:
+    plans = {side: piece.plan(side) for side in SIDES}
+    kept: dict[str, object] = {
+        side: plan if plan.sound is None else without_seconds(plan) for side, plan in plans.items()
+    }
+    return piece.model_copy(update=kept)

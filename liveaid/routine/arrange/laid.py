@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from liveaid.routine.arc import arc_energy
 from liveaid.routine.arrange.cost import TERMS, VIA_TERMS, Costs, Weights
 from liveaid.routine.model import Routine
-from liveaid.routine.timeline import beat_s, starts_s
+from liveaid.routine.timeline import starts_s
 from liveaid.routine.way import changes
 
 Lay: TypeAlias = Callable[[Routine], Routine | None]
@@ -44,9 +44,8 @@ def laid_rows(
             continue
         rows[move.after, 0] += round(weights.wind_per_turn * abs(move.turns or 0.0))
         if move.verdict == "impossible":
-            give_s = move.leave_early_beats * beat_s(placed, move.before or 0)
-            give_s += move.come_late_beats * beat_s(placed, move.after)
-            short = (move.needed_s - move.free_s - give_s) / beat_s(placed, move.after)
+            short_s = move.needed_s - move.free_s - move.give_s
+            short = short_s / placed.pieces[move.after].beat_s
             rows[move.after, 1] += round(weights.short_per_beat * short)
         if move.verdict in ("tight", "impossible"):
             rows[move.after, 2] += weights.tight

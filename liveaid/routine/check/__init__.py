@@ -2,6 +2,24 @@
 
 One module a concern; each yields findings and knows nothing of printing. Pure: lengths of files
 are arguments. What common practice says is marked so beside its constant.
+
+findings      one thing found: how grave, where, the numbers behind it, a way out
+time          length against the limit, and dead air
+change_rules  records wound from cue to cue, and beats that ask for a third hand
+hand_plan     what each hand does in every beat
+variety       techniques, sides and long work
+act_rules     whether the acts can be played, and up to which tempo
+demands       what an act asks of the hands, beside what they have
+stroke_rules  strokes in their time and reach, and records brought to the next one
+together      what acts ask of both hands at once
+note_rules    what each note of a melody asks of the pitch fader
+tempo_rules   tempo steps against the pitch fader
+key_rules     keys that sound together
+energy        the energy arc, and the idea's wants
+reach         cues and spans on the record, in the file, inside their sound
+sounds        sounds that cannot be had, are not studied, or are cut in a phrase
+clearance     sounds whose use is not cleared
+against       what a new version gains and loses
 """
 
 from __future__ import annotations
@@ -10,7 +28,7 @@ from collections.abc import Callable, Mapping, Sequence
 
 from liveaid.routine.check.act_rules import Fastest, fastest, judge_acts
 from liveaid.routine.check.change_rules import cue_text, judge_changes, judge_hands, turns_text
-from liveaid.routine.check.clearance import judge_clearance, open_question, used_sounds
+from liveaid.routine.check.clearance import judge_clearance, open_question
 from liveaid.routine.check.energy import judge_arc, judge_idea
 from liveaid.routine.check.findings import Finding, in_order
 from liveaid.routine.check.hand_plan import HandBeat, HandSpan, hand_plan, hand_spans
@@ -19,7 +37,7 @@ from liveaid.routine.check.note_rules import judge_notes
 from liveaid.routine.check.reach import judge_overlaps, judge_reach, judge_sound_lengths
 from liveaid.routine.check.sounds import judge_faults, judge_phrases, judge_unstudied
 from liveaid.routine.check.tempo_rules import judge_sounds, judge_tempo
-from liveaid.routine.check.time import judge_silence, judge_strokes, judge_time, minutes
+from liveaid.routine.check.time import judge_silence, judge_time, minutes
 from liveaid.routine.check.variety import judge_load, judge_variety
 from liveaid.routine.model import Routine, Side
 from liveaid.routine.problems import Hindrance
@@ -40,7 +58,6 @@ __all__ = [
     "minutes",
     "open_question",
     "turns_text",
-    "used_sounds",
 ]
 
 
@@ -63,10 +80,9 @@ def check(
     """
     moves = changes(routine)
     plan = hand_plan(routine, moves)
-    told = [
+    findings = [
         *judge_time(routine),
         *judge_silence(routine),
-        *judge_strokes(routine),
         *judge_changes(routine, moves),
         *judge_hands(routine, plan),
         *judge_acts(routine),
@@ -85,4 +101,4 @@ def check(
         *judge_unstudied(routine, unstudied),
         *judge_phrases(routine, phrases or {}),
     ]
-    return in_order([*told, *judge_faults(routine, faults, told, line_of)])
+    return in_order([*findings, *judge_faults(routine, faults, findings, line_of)])

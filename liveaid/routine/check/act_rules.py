@@ -23,6 +23,7 @@ from liveaid.routine.check.together import (
     judge_two_hands,
 )
 from liveaid.routine.model import SIDES, Routine
+from liveaid.routine.written_numbers import number_text
 
 MOST_TOLD = 3
 """So many of one kind in one set piece are told; the rest are counted."""
@@ -66,8 +67,9 @@ def _told(routine: Routine, demands: list[Demand]) -> Iterator[Finding]:
 
 def _finding(routine: Routine, demand: Demand, more: int) -> Finding:
     unit = "" if demand.unit == "%" else " "
+    needs, has = _apart(demand.needs, demand.has)
     says = f"beat {_beat(routine, demand.beat)}: {demand.says};"
-    says += f" needs {demand.needs:.2f}{unit}{demand.unit}, has {demand.has:.2f}{unit}{demand.unit}"
+    says += f" needs {needs}{unit}{demand.unit}, has {has}{unit}{demand.unit}"
     says += f"; {more} more like it" if more > 0 else ""
     return found(
         routine,
@@ -80,6 +82,13 @@ def _finding(routine: Routine, demand: Demand, more: int) -> Finding:
         side=demand.side,
         numbers={"beat": demand.beat, "needs": demand.needs, "has": demand.has},
     )
+
+
+def _apart(needs: float, has: float) -> tuple[str, str]:
+    """Both to a hundredth, or finer where they would look alike and are not."""
+    alike = f"{needs:.2f}" == f"{has:.2f}" and abs(needs - has) >= 5e-4
+    digits = 3 if alike else 2
+    return f"{needs:.{digits}f}", f"{has:.{digits}f}"
 
 
 def _over_each_other(routine: Routine, piece: int) -> Iterator[Finding]:
@@ -105,7 +114,7 @@ def _bar(routine: Routine, beat: float) -> int:
 def _beat(routine: Routine, beat: float) -> str:
     """A beat as the performer counts it: in its bar, from 1; a pick-up by how long before."""
     if beat < 0.0:
-        return f"{beat:g}"
+        return f"-{number_text(-beat)}"
     return f"{beat % routine.metre + 1.0:.3g}"
 
 

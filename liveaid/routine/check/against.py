@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any
 
 from liveaid.record.platter import pitch_percent
@@ -12,6 +12,7 @@ from liveaid.routine.arc import arc_energy
 from liveaid.routine.check.hand_plan import hand_plan
 from liveaid.routine.check.time import minutes
 from liveaid.routine.model import Routine
+from liveaid.routine.plain_data import plain
 from liveaid.routine.timeline import starts_s
 from liveaid.routine.way import changes
 
@@ -87,13 +88,7 @@ class Against:
 
     def to_json(self) -> dict[str, Any]:
         """Plain data; the sentences too."""
-        return {
-            "new": {name: round(value, 4) for name, value in asdict(self.new).items()},
-            "old": {name: round(value, 4) for name, value in asdict(self.old).items()},
-            "gone": list(self.gone),
-            "come": list(self.come),
-            "says": list(self.says()),
-        }
+        return plain(self) | {"says": list(self.says())}
 
     def says(self) -> Iterator[str]:
         """What is gained and lost, a sentence each; one that says so when nothing is."""

@@ -5,12 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from liveaid.record.bring import turns_in
-from liveaid.record.platter import sticker_degrees, turns
+from liveaid.record.platter import sticker_degrees, sticker_place
 from liveaid.routine.check.findings import Finding, Severity, found
 from liveaid.routine.check.hand_plan import HandBeat
 from liveaid.routine.hands import Job
 from liveaid.routine.model import Routine
-from liveaid.routine.timeline import beat_s
 from liveaid.routine.way import Change
 
 LEAST_CHANGE_S = 0.5
@@ -68,11 +67,7 @@ def _hands_way_out(wanted: list[Job]) -> str:
 
 def cue_text(routine: Routine, cue_s: float, *, short: bool = False) -> str:
     """A cue as the performer finds it: second, turn from the file's start, sticker angle."""
-    rpm = routine.turntable.rpm
-    # A hair below a whole turn is that turn: degrees are shown whole.
-    degrees = round(sticker_degrees(cue_s, rpm)) % 360
-    turn = turns(cue_s, rpm)
-    whole = round(turn) if degrees == 0 else int(turn)
+    whole, degrees = sticker_place(cue_s, routine.turntable.rpm)
     if short:
         return f"{whole} {degrees:3d}°"
     return f"{cue_s:.2f} s (turn {whole}, sticker at {degrees}°)"
@@ -93,20 +88,11 @@ def amount(value: float) -> str:
 
 
 def _figures(routine: Routine, move: Change) -> dict[str, float]:
-    figures = {
-        "available_s": move.available_s,
-        "available_beats": move.available_beats,
-        "free_s": move.free_s,
-    }
-    told = {
-        "turns": move.turns,
-        "by_hand_s": move.by_hand_s,
-        "by_needle_s": move.by_needle_s,
-        "needed_s": move.needed_s,
-        "cue_s": move.cue_s,
-        "spare_beats": move.spare_beats,
-    }
-    figures |= {name: value for name, value in told.items() if value is not None}
+    told = (
+        "available_s", "available_beats", "free_s", "turns", "by_hand_s", "by_needle_s",
+        "needed_s", "cue_s", "spare_beats",
+    )  # fmt: skip
+    figures = {name: value for name in told if (value := getattr(move, name)) is not None}
     if move.cue_s is not None:
         figures["sticker_degrees"] = sticker_degrees(move.cue_s, routine.turntable.rpm)
     return figures
@@ -124,6 +110,8 @@ def _what(routine: Routine, move: Change) -> str:
     time = f"it is silent for {move.available_s:.1f} s ({move.available_beats:.3g} beats)"
     if move.available_s < 0.05:
         time = "it sounds right up to the change"
+    elif move.free_s < move.available_s - 1e-9:
+        time += f", but a hand is free for only {move.free_s:.1f} s of it"
     return (
         f"{move.side} must be wound {turns_text(move)} turns to {cue_text(routine, move.cue_s)}: "
         f"{quicker}; {time}"
@@ -139,15 +127,13 @@ def _no_hand(move: Change) -> bool:
 
 
 def _impossible(routine: Routine, move: Change) -> Finding:
+    says = f"{_what(routine, move)}: {amount(-(move.spare_beats or 0.0))} beats too few"
     if _no_hand(move):
-        says = f"{_what(routine, move)}, but a hand is free for only {move.free_s:.1f} s of it"
         out = (
             "play the other record with the fader open for that long and say so in `technique`,"
             " or write its `strokes` with room between them"
         )
     else:
-        short = -(move.spare_beats or 0.0)
-        says = f"{_what(routine, move)}: {amount(short)} beats too few"
         out = _nearer(routine, move)
     return _finding(routine, move, "error", says, out)
 
@@ -183,16 +169,14 @@ def _nearer(routine: Routine, move: Change) -> str:
     else:
         ways.append("put the cue where the record stands when it falls silent")
     needed = (move.needed_s or 0.0) - move.free_s
-    beats = needed / beat_s(routine, move.after)
+    beats = needed / routine.pieces[move.after].beat_s
     ways.append(f"or let {move.side} rest {amount(beats)} beats longer before it")
     return ", ".join(ways)
 
 
 def _not_placed(routine: Routine, move: Change) -> Iterator[Finding]:
     """What can be said of a change before its seconds are known: the time there will be."""
-    give_s = move.leave_early_beats * beat_s(routine, move.before or 0)
-    give_s += move.come_late_beats * beat_s(routine, move.after)
-    if move.free_s + give_s > LEAST_CHANGE_S:
+    if move.free_s + move.give_s > LEAST_CHANGE_S:
         return
     name = routine.pieces[move.before or 0].name
     if move.available_s > LEAST_CHANGE_S:
@@ -214,7 +198,7 @@ def _finding(routine: Routine, move: Change, severity: Severity, says: str, out:
         says,
         out,
         piece=move.after,
-        bar=int(move.due.beat) // routine.metre + 1,
+        bar=max(0, int(move.beat_due(routine))) // routine.metre + 1,
         side=move.side,
         numbers=_figures(routine, move),
     )

@@ -5,9 +5,9 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 
-from liveaid.routine.acts import sounds_worked
+from liveaid.routine.acts import sounds_used
 from liveaid.routine.check.findings import Finding, found
-from liveaid.routine.model import SIDES, Routine, Sound
+from liveaid.routine.model import Routine, Sound
 
 CAUTION = "clearance is a matter for a licensed professional; ask before you perform or publish"
 
@@ -15,17 +15,6 @@ CAUTION = "clearance is a matter for a licensed professional; ask before you per
 _FREE = re.compile(r"\b(cc0|public domain|pddl|own|self[- ]made|0bsd|unlicense)\b", re.IGNORECASE)
 _CREDIT = re.compile(r"\bcc[- ]by\b", re.IGNORECASE)
 _LIMITED = re.compile(r"\b(nc|nd|non[- ]?commercial|no[- ]?deriv\w*)\b", re.IGNORECASE)
-
-
-def used_sounds(routine: Routine) -> dict[str, tuple[int, ...]]:
-    """Every sound some set piece plays, with those set pieces, in order of first use."""
-    used: dict[str, list[int]] = {}
-    for index in range(len(routine.pieces)):
-        for side in SIDES:
-            for sound in sounds_worked(routine, index, side):
-                places = used.setdefault(sound, [])
-                places += [] if index in places else [index]
-    return {name: tuple(places) for name, places in used.items()}
 
 
 def open_question(sound: Sound) -> str | None:
@@ -48,10 +37,11 @@ def open_question(sound: Sound) -> str | None:
 
 def judge_clearance(routine: Routine) -> Iterator[Finding]:
     """A warning for each sound in use whose clearance is open."""
-    for name, places in used_sounds(routine).items():
+    for name, places in sounds_used(routine).items():
         question = open_question(routine.sounds[name])
         if question is not None:
             yield found(
                 routine, "warning", "clearance", f"{name}: {question}",
-                CAUTION, piece=places[0], bar=1, numbers={"set_pieces": len(places)},
+                CAUTION, piece=places[0][0], bar=1,
+                numbers={"set_pieces": len({index for index, _, _ in places})},
             )  # fmt: skip

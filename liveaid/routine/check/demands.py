@@ -7,10 +7,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, Literal, TypeAlias
 
-from liveaid.record.figures import figure
-from liveaid.record.strokes import stroke_s
 from liveaid.routine.acts import Act, acts_of
 from liveaid.routine.model import SIDES, Performer, Routine, Side
+from liveaid.routine.plain_data import plain
 
 DemandKind: TypeAlias = Literal[
     "stroke", "strokes in a row", "reach", "way between", "return", "let go", "hands", "fader",
@@ -55,17 +54,8 @@ class Demand:
 
     def to_json(self) -> dict[str, Any]:
         """Plain data; `piece` and `beat` from 0."""
-        return {
-            "kind": self.kind,
-            "piece": self.piece,
-            "beat": round(self.beat, 4),
-            "side": self.side,
-            "says": self.says,
-            "needs": round(self.needs, 4),
-            "has": round(self.has, 4),
-            "unit": self.unit,
-            "verdict": self.verdict,
-        }
+        told = plain(self) | {"verdict": self.verdict}
+        return {name: value for name, value in told.items() if name != "way_out"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +69,7 @@ class WorkedDemand:
     @property
     def beat_s(self) -> float:
         """Seconds of a beat at pitch 0."""
-        return 60.0 / self.routine.pieces[self.piece].tempo_bpm
+        return self.routine.pieces[self.piece].beat_s
 
     @property
     def hands(self) -> Performer:
@@ -93,14 +83,6 @@ class WorkedDemand:
     def seconds(self, beats: float) -> float:
         """Beats of the set piece in seconds at pitch 0."""
         return beats * self.beat_s
-
-    def least_s(self, way_s: float) -> float:
-        """The least time for a stroke over so many seconds of record."""
-        return stroke_s(
-            self.turns(way_s),
-            turns_per_s=self.hands.hand_turns_per_s,
-            turns_per_s2=figure("hand_turns_per_s2"),
-        )
 
 
 def worked(routine: Routine, piece: int) -> WorkedDemand:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from liveaid.routine.check.findings import Finding, found
-from liveaid.routine.model import PARTS, SIDES, Piece, Rests, Routine, Sound, Want
+from liveaid.routine.model import PARTS, SIDES, Piece, Routine, Sound, Want
+from liveaid.routine.shared_out import shared_out
 from liveaid.routine.timeline import starts_s
 from liveaid.routine.written_numbers import bars_said
 
@@ -79,34 +79,18 @@ def _falls(routine: Routine) -> Iterator[Finding]:
             )  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True)
-class _Misses:
-    """Why a set piece does not fill a want, in words."""
-
-    index: int
-    reasons: tuple[str, ...]
-
-
 def judge_idea(routine: Routine) -> Iterator[Finding]:
     """Each thing the idea wants that no set piece of its own fills, with the nearest and why."""
     wants = routine.idea.wants if routine.idea else ()
-    fits = [
-        [index for index in range(len(routine.pieces)) if not _reasons(routine, want, index)]
-        for want in wants
-    ]
-    filled = _matched(fits)
+    every = range(len(routine.pieces))
+    fits = [[index for index in every if not _reasons(routine, want, index)] for want in wants]
+    filled = shared_out(fits)
     for number, want in enumerate(wants):
-        if number in filled:
+        if filled[number] is not None:
             continue
-        nearest = min(
-            (
-                _Misses(index, _reasons(routine, want, index))
-                for index in range(len(routine.pieces))
-            ),
-            key=lambda miss: len(miss.reasons),
-        )
-        near = routine.pieces[nearest.index].name
-        why = ", ".join(nearest.reasons) or "already fills another wish"
+        nearest = min(every, key=lambda index: len(_reasons(routine, want, index)))
+        near = routine.pieces[nearest].name
+        why = ", ".join(_reasons(routine, want, nearest)) or "already fills another wish"
         yield found(
             routine, "warning", "energy",
             f"the idea wants {_wish(want)}; nearest is {near}: {why}",
@@ -142,40 +126,5 @@ def _reasons(routine: Routine, want: Want, index: int) -> tuple[str, ...]:
 
 
 def _sounds(routine: Routine, piece: Piece) -> list[Sound]:
-    plans = (piece.plan(side) for side in SIDES)
-    names = (plan.sound for plan in plans if not isinstance(plan, Rests))
+    names = (piece.plan(side).sound for side in SIDES)
     return [routine.sounds[name] for name in names if name is not None]
-
-
-def _matched(fits: list[list[int]]) -> set[int]:
-    """Wants that can each have a set piece of their own at once: augmenting paths (Kuhn 1955)."""
-    holder: dict[int, int] = {}
-    return {want for want in range(len(fits)) if _augmented(fits, holder, want)}
-
-
-def _augmented(fits: list[list[int]], holder: dict[int, int], want: int) -> bool:
-    """Give one more want a set piece, moving earlier ones along a path where that frees one."""
-    came_from: dict[int, int] = {}
-    waiting = [want]
-    while waiting:
-        asking = waiting.pop()
-        for index in fits[asking]:
-            if index in came_from:
-                continue
-            came_from[index] = asking
-            if index in holder:
-                waiting.append(holder[index])
-                continue
-            _move_along(holder, came_from, index, want)
-            return True
-    return False
-
-
-def _move_along(holder: dict[int, int], came_from: dict[int, int], index: int, want: int) -> None:
-    had = {held: at for at, held in holder.items()}
-    while True:
-        asking = came_from[index]
-        holder[index] = asking
-        if asking == want:
-            return
-        index = had[asking]

@@ -4,29 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any, Literal, TypeAlias
+from typing import Any, Literal, TypeAlias, get_args
 
 from liveaid.routine.model import Routine, Side
+from liveaid.routine.plain_data import plain
 
 Severity: TypeAlias = Literal["error", "warning", "remark"]
-SEVERITIES: tuple[Severity, ...] = ("error", "warning", "remark")
+SEVERITIES: tuple[Severity, ...] = get_args(Severity)
 Rule: TypeAlias = Literal[
-    "time",
-    "winding",
-    "hands",
-    "acts",
-    "tempo",
-    "keys",
-    "energy",
-    "variety",
-    "reach",
-    "sounds",
-    "clearance",
-]
-RULES: tuple[Rule, ...] = (
     "time", "winding", "hands", "acts", "tempo", "keys", "energy", "variety", "reach", "sounds",
     "clearance",
-)  # fmt: skip
+]  # fmt: skip
+RULES: tuple[Rule, ...] = get_args(Rule)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,17 +41,8 @@ class Finding:
 
     def to_json(self) -> dict[str, Any]:
         """The finding as plain data; `piece` counts from 0."""
-        return {
-            "severity": self.severity,
-            "rule": self.rule,
-            "piece": self.piece,
-            "name": self.name,
-            "bar": self.bar,
-            "side": self.side,
-            "says": self.says,
-            "way_out": self.way_out,
-            "numbers": {name: round(value, 4) for name, value in self.numbers},
-        }
+        numbers = {name: round(value, 4) for name, value in self.numbers}
+        return plain(self) | {"numbers": numbers}
 
 
 def found(

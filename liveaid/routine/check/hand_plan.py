@@ -6,9 +6,9 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
-from liveaid.routine.hands import Job, jobs
+from liveaid.routine.hands import Job, hands_beside, jobs
 from liveaid.routine.model import Routine, Side, other_side
-from liveaid.routine.timeline import Moment, beat_s, beats_between, starts_s
+from liveaid.routine.timeline import Moment, beats_between, starts_s
 from liveaid.routine.way import Change, changes, runs_through
 
 _At = tuple[int, int]
@@ -46,7 +46,7 @@ def hand_plan(routine: Routine, moves: Iterable[Change] | None = None) -> tuple[
     through, starts = runs_through(routine), starts_s(routine)
     plan = []
     for index in range(len(routine.pieces)):
-        length = beat_s(routine, index)
+        length = routine.pieces[index].beat_s
         for beat in range(routine.beats(index)):
             playing = jobs(routine, index, beat, through.get(index, frozenset()))
             wound = winds.get((index, beat), ())
@@ -75,7 +75,7 @@ def _winding(routine: Routine, moves: Iterable[Change]) -> dict[_At, tuple[Job, 
             if left_s <= 1e-9:
                 break
             taken[piece, beat] = (*taken.get((piece, beat), ()), job)
-            left_s -= share * beat_s(routine, piece)
+            left_s -= share * routine.pieces[piece].beat_s
     return taken
 
 
@@ -87,8 +87,9 @@ def _beats_to_use(
 ) -> Iterator[tuple[int, int, float]]:
     """Beats a change may be made in: while a hand is free, then early leave, then late entry."""
     for piece, beat, share in beats_between(routine, move.silent, move.due):
-        playing = jobs(routine, piece, beat, through.get(piece, frozenset()))
-        if len(playing) + len(taken.get((piece, beat), ())) < 2:
+        on = through.get(piece, frozenset())
+        playing = hands_beside(routine, piece, beat, on, move.side)
+        if playing + len(taken.get((piece, beat), ())) < 2:
             yield piece, beat, share
     early = replace(move.silent, beat=max(0.0, move.silent.beat - move.leave_early_beats))
     yield from reversed(list(beats_between(routine, early, move.silent)))

@@ -8,7 +8,7 @@ from liveaid.record.platter import semitones
 from liveaid.routine.check.findings import Finding, Severity, found
 from liveaid.routine.harmony import Pitched, meet, retunings
 from liveaid.routine.keys import parse_key
-from liveaid.routine.model import SIDES, Rests, Routine, Side
+from liveaid.routine.model import SIDES, Routine, Side
 
 
 def sounding_key(routine: Routine, index: int, side: Side) -> Pitched | None:
@@ -18,7 +18,7 @@ def sounding_key(routine: Routine, index: int, side: Side) -> Pitched | None:
     None when the deck rests or the key, or the tempo it would move from, is not known.
     """
     plan = routine.pieces[index].plan(side)
-    if isinstance(plan, Rests) or plan.sound is None:
+    if plan.sound is None:
         return None
     sound = routine.sounds[plan.sound]
     if sound.key is None:
@@ -43,7 +43,7 @@ def judge_keys(routine: Routine) -> Iterator[Finding]:
 
 def _one_sound(routine: Routine, index: int) -> bool:
     """Whether both decks play one sound: two copies at one tempo are in one key, whichever."""
-    left, right = (getattr(routine.pieces[index].plan(side), "sound", None) for side in SIDES)
+    left, right = (routine.pieces[index].plan(side).sound for side in SIDES)
     return left is not None and left == right
 
 
@@ -89,7 +89,7 @@ def _unknown(routine: Routine) -> Iterator[Finding]:
     open_ones = [
         index
         for index, piece in enumerate(routine.pieces)
-        if all(getattr(piece.plan(side), "sound", None) for side in SIDES)
+        if all(piece.plan(side).sound for side in SIDES)
         and not _one_sound(routine, index)
         and any(
             sounding_key(routine, index, side) is None and _tonal(routine, index, side)
@@ -106,5 +106,5 @@ def _unknown(routine: Routine) -> Iterator[Finding]:
 
 
 def _tonal(routine: Routine, index: int, side: Side) -> bool:
-    name = getattr(routine.pieces[index].plan(side), "sound", None)
+    name = routine.pieces[index].plan(side).sound
     return name is not None and routine.sounds[name].kind not in ("sample", "effect")

@@ -9,7 +9,6 @@ from itertools import combinations
 from liveaid.record.places import THERE_S
 from liveaid.routine.check.findings import Finding, found
 from liveaid.routine.model import SIDES, Rests, Routine, Runs, Side, clock_time
-from liveaid.routine.timeline import beat_s
 from liveaid.routine.written_numbers import number_text
 
 SAME_TEMPO = 1.0005
@@ -41,7 +40,7 @@ def _passage(routine: Routine, side: Side, index: int) -> UsedPassage | None:
     plan, tempo = routine.pieces[index].plan(side), routine.pieces[index].tempo_bpm
     if isinstance(plan, Rests) or not plan.placed:
         return None
-    into_s = plan.bars_in * routine.metre * beat_s(routine, index)
+    into_s = plan.bars_in * routine.metre * routine.pieces[index].beat_s
     if isinstance(plan, Runs):
         assert plan.at_s is not None
         start, end = plan.at_s, plan.at_s + routine.piece_s(index)
@@ -85,7 +84,7 @@ def _beyond_side(routine: Routine, side: Side, used: UsedPassage, last: float) -
 def _beyond_file(
     routine: Routine, side: Side, used: UsedPassage, last: float, length_s: float
 ) -> Finding:
-    bars = max(0.0, length_s - used.start_s) / (routine.metre * beat_s(routine, used.piece))
+    bars = max(0.0, length_s - used.start_s) / (routine.metre * routine.pieces[used.piece].beat_s)
     bar = 1 if used.worked else min(int(bars) + 1, routine.bar_count(used.piece))
     return found(
         routine, "error", "reach",

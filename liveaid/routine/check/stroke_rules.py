@@ -6,7 +6,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
-from liveaid.record.bring import by_hand_s
+from liveaid.record.bring import bring, least_s
 from liveaid.record.figures import figure
 from liveaid.routine.acts import BROUGHT, RUNNING, STROKES, Act
 from liveaid.routine.check.demands import Demand, WorkedDemand, named
@@ -23,7 +23,7 @@ def judge_stroke_times(at: WorkedDemand, side: Side) -> Iterator[Demand]:
     for before, act in pairwise((None, *at.acts[side])):
         if act is None or act.kind not in STROKES:
             continue
-        needs = at.least_s(act.way_s)
+        needs = least_s(at.turns(act.way_s), at.hands)
         if before is not None and before.kind in RUNNING and _touch(before, act):
             needs += figure("hold_s")
         way = at.turns(act.way_s)
@@ -124,9 +124,8 @@ def bring_s(at: WorkedDemand, acts: Sequence[Act], place: int) -> float:
     """Seconds to hold a record that runs and bring it where an act of bringing takes it."""
     act = acts[place]
     hold_s = figure("hold_s") if ran_before(acts, place) else 0.0
-    if act.kind == "needle":
-        return hold_s + at.hands.needle_s + by_hand_s(at.hands.needle_turns, at.hands)
-    return hold_s + by_hand_s(at.turns(act.way_s), at.hands)
+    takes = bring(at.turns(act.way_s), at.hands)
+    return hold_s + (takes.by_needle_s if act.kind == "needle" else takes.by_hand_s)
 
 
 def ran_before(acts: Sequence[Act], place: int) -> bool:

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from liveaid.record.platter import semitones
 from liveaid.routine.check.findings import Finding, Severity, found
 from liveaid.routine.harmony import READING_WORDS, TempoStep, tempo_step
-from liveaid.routine.model import SIDES, Rests, Routine, Side, Sound
+from liveaid.routine.model import SIDES, Routine, Side, Sound
 
 STEADY_PERCENT = 0.05
 """A step smaller than this is none."""
@@ -71,14 +71,14 @@ def judge_sounds(routine: Routine) -> Iterator[Finding]:
     unknown: set[str] = set()
     for index, piece in enumerate(routine.pieces):
         for side in SIDES:
-            plan = piece.plan(side)
-            if isinstance(plan, Rests) or plan.sound is None:
+            name = piece.plan(side).sound
+            if name is None:
                 continue
-            sound = routine.sounds[plan.sound]
+            sound = routine.sounds[name]
             if sound.tempo_bpm is None:
-                unknown |= {plan.sound} if sound.kind not in ("sample", "effect") else set()
+                unknown |= {name} if sound.kind not in ("sample", "effect") else set()
             else:
-                yield from _sound(routine, index, side, plan.sound, sound)
+                yield from _sound(routine, index, side, name, sound)
     if unknown:
         yield found(
             routine,

@@ -6,8 +6,7 @@ import math
 from collections.abc import Iterator
 
 from liveaid.routine.check.findings import Finding, found
-from liveaid.routine.model import SIDES, Rests, Routine, Works
-from liveaid.routine.timeline import beat_s
+from liveaid.routine.model import Routine, Works, clock_time
 
 SHORT_SHARE = 0.8
 """A routine that uses less of its limit than this gives time away."""
@@ -49,58 +48,30 @@ def judge_time(routine: Routine) -> Iterator[Finding]:
 def judge_silence(routine: Routine) -> Iterator[Finding]:
     """Dead air: set pieces in which both decks rest, and gaps between written strokes."""
     for index, piece in enumerate(routine.pieces):
-        plans = [piece.plan(side) for side in SIDES]
-        if all(isinstance(plan, Rests) for plan in plans):
+        plans = [piece.plan(side) for side in piece.sounding]
+        if not plans:
             yield _dead_air(routine, index, 0.0, float(routine.beats(index)))
-        elif all(isinstance(plan, Rests) or _has_strokes(plan) for plan in plans):
+        elif all(plan.placed and plan.stroke_beats for plan in plans):
             yield from _gaps(routine, index, [plan for plan in plans if isinstance(plan, Works)])
-
-
-def judge_strokes(routine: Routine) -> Iterator[Finding]:
-    """Strokes written beyond the end of their set piece."""
-    for index, piece in enumerate(routine.pieces):
-        end = routine.beats(index)
-        for side in SIDES:
-            plan = piece.plan(side)
-            late = [s for s in (plan.strokes or ()) if s >= end] if isinstance(plan, Works) else []
-            if late:
-                yield found(
-                    routine, "warning", "time",
-                    f"{len(late)} of {side}'s strokes lie beyond beat {end}, where it ends:"
-                    f" {late[0]:g} is the first",
-                    "strokes are beats from the set piece's start, from 0; take these out",
-                    piece=index, bar=routine.bar_count(index), side=side,
-                    numbers={"beats": end, "stroke": late[0], "strokes": len(late)},
-                )  # fmt: skip
-
-
-def _has_strokes(plan: object) -> bool:
-    return isinstance(plan, Works) and bool(plan.strokes) and plan.placed
 
 
 def _gaps(routine: Routine, index: int, plans: list[Works]) -> Iterator[Finding]:
     """Stretches of a bar or more in which every span let go has played out."""
     heard_until, end = 0.0, float(routine.beats(index))
     played = sorted(
-        (stroke, stroke + _span_beats(routine, index, plan))
+        (stroke, stroke + (plan.span_s or 0.0) / routine.pieces[index].beat_s)
         for plan in plans
-        for stroke in plan.strokes or ()
+        for stroke in plan.stroke_beats
     )
     for start, stop in [*played, (end, end)]:
-        if min(start, end) - heard_until >= routine.metre:
-            yield _dead_air(routine, index, heard_until, min(start, end))
+        if start - heard_until >= routine.metre:
+            yield _dead_air(routine, index, heard_until, start)
         heard_until = max(heard_until, stop)
-
-
-def _span_beats(routine: Routine, index: int, plan: Works) -> float:
-    assert plan.from_s is not None
-    assert plan.to_s is not None
-    return (plan.to_s - plan.from_s) / beat_s(routine, index)
 
 
 def _dead_air(routine: Routine, index: int, start: float, end: float) -> Finding:
     beats = end - start
-    seconds = beats * beat_s(routine, index)
+    seconds = beats * routine.pieces[index].beat_s
     long = beats > routine.metre
     return found(
         routine,
@@ -116,12 +87,9 @@ def _dead_air(routine: Routine, index: int, start: float, end: float) -> Finding
 
 def _bars(routine: Routine, seconds: float) -> float:
     """Bars of the last set piece in so many seconds."""
-    return seconds / (routine.metre * beat_s(routine, len(routine.pieces) - 1))
+    return seconds / (routine.metre * routine.pieces[-1].beat_s)
 
 
 def minutes(seconds: float) -> str:
     """Seconds as ``m:ss``, with a tenth where there is one."""
-    tenths = round(seconds * 10)
-    whole, tenth = divmod(tenths, 10)
-    text = f"{whole // 60}:{whole % 60:02d}"
-    return f"{text}.{tenth}" if tenth else text
+    return clock_time(seconds, digits=1)

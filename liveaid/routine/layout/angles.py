@@ -8,9 +8,9 @@ juggle look at two stickers and take them for one.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import TypeAlias
 
 from liveaid.routine.layout.passage import Passage, UseIn
-from liveaid.routine.left import is_juggle
 from liveaid.routine.model import SIDES, Routine, Side, other_side
 
 SAME_ANGLE_S = 1e-6
@@ -24,9 +24,10 @@ def sticker_angles(
     angles: dict[tuple[Side, int], float] = {}
     settled: set[tuple[Side, int]] = set()
     for index, piece in enumerate(routine.pieces):
-        found = {side: _of_piece(passages[side], index) for side in SIDES}
-        if not is_juggle(piece) or None in found.values():
+        left, right = (_of_piece(passages[side], index) for side in SIDES)
+        if not piece.is_juggle or left is None or right is None:
             continue
+        found: dict[Side, Found] = {"left": left, "right": right}
         by_need = sorted(SIDES, key=lambda side: _need(found[side], side, settled))
         turned, kept = by_need[0], other_side(by_need[0])
         if _name(found[turned], turned) in settled:
@@ -39,10 +40,10 @@ def sticker_angles(
     return angles
 
 
-Found = tuple[Passage, UseIn] | None
+Found: TypeAlias = tuple[Passage, UseIn]
 
 
-def _of_piece(passages: Sequence[Passage], piece: int) -> Found:
+def _of_piece(passages: Sequence[Passage], piece: int) -> Found | None:
     for passage in passages:
         for used in passage.uses:
             if used.use.piece == piece:
@@ -51,19 +52,16 @@ def _of_piece(passages: Sequence[Passage], piece: int) -> Found:
 
 
 def _name(found: Found, side: Side) -> tuple[Side, int]:
-    assert found is not None
     return side, found[0].uses[0].use.piece
 
 
 def _need(found: Found, side: Side, settled: set[tuple[Side, int]]) -> tuple[bool, int, bool]:
     """Which side to turn: one not settled yet, with the fewest uses; right before left."""
-    assert found is not None
     return _name(found, side) in settled, len(found[0].uses), side == "left"
 
 
 def _into_s(found: Found) -> float:
     """Deck seconds from the passage's own cue to the use's."""
-    assert found is not None
     return found[1].cue_s - found[0].cue_s
 
 

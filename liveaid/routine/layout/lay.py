@@ -4,16 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import accumulate
 
+from liveaid.routine.acts import sounds_used
 from liveaid.routine.layout.angles import sticker_angles
 from liveaid.routine.layout.deck import DeckLayout, Grain, lay_out
 from liveaid.routine.layout.material import Material
 from liveaid.routine.layout.passage import passages_of
 from liveaid.routine.layout.placed import placed_routine, stands_of
-from liveaid.routine.layout.uses import Use, sounds_used, uses_of
+from liveaid.routine.layout.uses import Use, uses_of
 from liveaid.routine.model import SIDES, Routine, Side, clock_time
 from liveaid.routine.problems import Hindrance
+from liveaid.routine.timeline import starts_s
 
 LAY_LONGEST_S = 7200.0
 """The longest limit a section map can state; a guide mix of it fits a WAV file, and memory."""
@@ -45,14 +46,12 @@ class LaidOut:
     """Empty when there are faults before any layout."""
 
 
-def lay_out_routine(
-    routine: Routine, materials: Mapping[str, Material], grain: Grain | None = None
-) -> LaidOut:
+def lay_out_routine(routine: Routine, materials: Mapping[str, Material]) -> LaidOut:
     """The routine placed as render would place it, from facts alone, in milliseconds.
 
     `materials`: what is known of each sound it plays; faults of files were told by who made them.
     """
-    grain = grain or grain_of(routine)
+    grain = grain_of(routine)
     uses, faults = uses_of(routine, materials)
     if faults or any(name not in materials for name in sounds_used(routine)):
         return LaidOut(None, tuple(faults), {})
@@ -88,8 +87,7 @@ def lay_out_decks(
     grain: Grain,
 ) -> dict[Side, DeckLayout]:
     """Both decks, each in the order that winds least, a juggle's stickers alike."""
-    lengths = (routine.piece_s(index) for index in range(len(routine.pieces)))
-    starts_s = list(accumulate(lengths, initial=0.0))
-    passages = {side: passages_of(uses[side], materials, starts_s) for side in SIDES}
+    starts = starts_s(routine)
+    passages = {side: passages_of(uses[side], materials, starts) for side in SIDES}
     angles = sticker_angles(routine, passages, grain.turn_s) if grain.sticker else {}
     return {side: lay_out(side, passages[side], grain, angles) for side in SIDES}

@@ -108,7 +108,7 @@ def needs_study(sound: Sound, *, runs: bool, from_start: bool) -> bool:
 
     `runs`: some deck lets it run. `from_start`: some hand works it from its start.
     """
-    if sound.follow and runs and not sound.loop:
+    if sound.follow and not sound.loop:
         return True
     if sound.loop and sound.first_beat_s is None and sound.tempo_bpm is not None:
         return from_start

@@ -11,8 +11,10 @@ from dataclasses import dataclass
 
 from liveaid.routine import Routine, Side, Works
 from liveaid.routine.acts import worked_out
+from liveaid.routine.layout.evened import Evened
 from liveaid.routine.layout.material import Material
-from liveaid.routine.parts import known_parts, speed_of
+from liveaid.routine.model import SoundPart
+from liveaid.routine.parts import has_beat, known_parts, speed_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -23,7 +25,9 @@ class PartIn:
     sound: str
     speed: float
     start_s: float
-    """Second of the sound at which it begins."""
+    """Second of the sound at which it begins; an even one where its beats are followed."""
+    even: bool
+    """Whether they are."""
     length_s: float
     """Deck seconds."""
     offset_s: float
@@ -60,6 +64,29 @@ def unplaced(routine: Routine, index: int, side: Side) -> Routine:
     return routine.model_copy(update={"pieces": pieces})
 
 
+def _told_evenly(routine: Routine, even: Mapping[str, Evened]) -> Routine:
+    """The routine with the parts of followed sounds in even seconds: they last as long as beats do
+    there, so what is laid out by them keeps to the set piece's tempo throughout."""
+    sounds = {
+        name: routine.sounds[name].model_copy(
+            update={
+                "parts": {
+                    label: _even_part(part, way)
+                    for label, part in routine.sounds[name].parts.items()
+                }
+            }
+        )
+        for name, way in even.items()
+    }
+    return routine.model_copy(update={"sounds": {**routine.sounds, **sounds}}) if even else routine
+
+
+def _even_part(part: SoundPart, way: Evened) -> SoundPart:
+    seconds = {"from_s": part.from_s, "to_s": part.to_s, "attack_s": part.attack_s}
+    told = {name: None if at is None else way.to_even(at) for name, at in seconds.items()}
+    return part.model_copy(update=told)
+
+
 def parts_laid(
     routine: Routine, index: int, side: Side, materials: Mapping[str, Material]
 ) -> PartsLaid | None:
@@ -67,6 +94,14 @@ def parts_laid(
     plan = routine.pieces[index].plan(side)
     if not isinstance(plan, Works):
         return None
+    even = {
+        name: found
+        for name, material in materials.items()
+        if (found := material.evened) is not None
+        and routine.sounds[name].tempo_bpm is not None
+        and has_beat(routine.sounds[name])
+    }
+    routine = _told_evenly(routine, even)
     known = known_parts(routine, index, plan)
     work = worked_out(unplaced(routine, index, side), index, side)
     if not work.parts or not all(
@@ -79,6 +114,7 @@ def parts_laid(
             sound=known[label].sound,
             speed=speed_of(routine, index, known[label]),
             start_s=known[label].part.from_s,
+            even=known[label].sound in even,
             length_s=at.to_s - at.from_s,
             offset_s=at.from_s,
             begin_s=at.begin_s,

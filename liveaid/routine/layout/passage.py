@@ -170,7 +170,11 @@ def _segments(use: Use) -> tuple[Segment, ...]:
             segments.append(silence(part.offset_s - at))
         segments.append(
             Segment(
-                sound=part.sound, speed=part.speed, start_s=part.start_s, length_s=part.length_s
+                sound=part.sound,
+                speed=part.speed,
+                start_s=part.start_s,
+                length_s=part.length_s,
+                even=part.even,
             )
         )
         at = part.offset_s + part.length_s

@@ -1,6 +1,6 @@
 """What each set piece wants on each deck, in seconds of the sound, before anything is placed.
 
-Pure. A `Fault` is one thing that cannot be rendered; all of a routine's are gathered.
+Pure. A `Hindrance` is one thing that keeps a routine from being rendered; all are gathered.
 """
 
 from __future__ import annotations
@@ -10,10 +10,11 @@ from dataclasses import dataclass
 from typing import TypeAlias
 
 from liveaid.routine import SIDES, Piece, Rests, Routine, Runs, Side, Works
-from liveaid.routine.acts import acts_of, sounds_worked, written_out
-from liveaid.routine.layout.material import Material
+from liveaid.routine.acts import acts_of, sounds_used, sounds_worked, written_out
+from liveaid.routine.layout.material import Material, needs_study
 from liveaid.routine.layout.part_use import PartIn, PartsLaid, parts_laid
 from liveaid.routine.left import Left, left_by, runs_out
+from liveaid.routine.parts import has_beat
 from liveaid.routine.problems import Hindrance
 
 MIN_SPEED, MAX_SPEED = 0.25, 4.0
@@ -69,16 +70,20 @@ class Use:
         return self.start_s + deck_s * self.speed
 
 
-def sounds_used(routine: Routine) -> dict[str, list[tuple[int, Side, Runs | Works]]]:
-    """Each sound that is played, with the set pieces and decks it is played on, in play order."""
-    used: dict[str, list[tuple[int, Side, Runs | Works]]] = {}
-    for index, piece in enumerate(routine.pieces):
-        for side in SIDES:
-            plan = piece.plan(side)
-            if not isinstance(plan, Rests):
-                for sound in sounds_worked(routine, index, side):
-                    used.setdefault(sound, []).append((index, side, plan))
-    return used
+def asks_for_study(routine: Routine, name: str) -> bool:
+    """Whether the map leaves open, of a sound it plays, what only a study of it can say.
+
+    Not where named parts of it alone are played, as they are: the map says where they lie.
+    """
+    sound, plans = routine.sounds[name], [plan for _, _, plan in sounds_used(routine)[name]]
+    whole = [plan for plan in plans if plan.sound == name and not getattr(plan, "notes", None)]
+    if not whole and not has_beat(sound):
+        return False
+    return needs_study(
+        sound,
+        runs=any(isinstance(plan, Runs) or plan.bars_in > 0 for plan in plans),
+        from_start=any(not isinstance(plan, Runs) and plan.bars_in == 0 for plan in plans),
+    )
 
 
 def uses_of(
@@ -222,11 +227,11 @@ def _span_s(
     Never more than the set piece lasts; of a sound on a grid no more than WORK_BARS, so that the
     hand's place in the record tells where the routine is.
     """
-    if plan.from_s is not None and plan.to_s is not None:
-        return plan.to_s - plan.from_s
+    if plan.span_s is not None:
+        return plan.span_s
     lasts = routine.piece_s(index)
     if material.gridded:
-        lasts = min(lasts, WORK_BARS * routine.metre * 60.0 / routine.pieces[index].tempo_bpm)
+        lasts = min(lasts, WORK_BARS * routine.metre * routine.pieces[index].beat_s)
     return lasts if material.loop_beats else min(lasts, there_s)
 
 

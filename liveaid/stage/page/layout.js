@@ -5,6 +5,7 @@ import { GOOD, LEAST, fontPx } from "/sizes.js";
 const LINE = 1.02;               // line height over font size
 // What goes first where not everything fits; count, next deck, name and ready never go.
 export const DROPPED_IN_ORDER = ["tempo", "now", "acts", "clock", "label", "orders", "prompt"];
+const CORNER = 52;               // the button keeps the corner, in px
 const ROOM_TO_GROW = GOOD / LEAST; // the next name may be of good size everywhere, not just the least
 const OF_COUNT = { flat: 0.37, upright: 0.26 }; // of the height, what the count keeps at least
 
@@ -29,7 +30,7 @@ function flat(screen) {
   const side = on.orders ? Math.max(wing, Math.min(line * 3.7, inner.w * 0.3)) : wing;
   const far = inner.x + inner.w - side;
   const boxes = {
-    ...top(at, on, inner, line), name: at.name, prompt: on.prompt && at.prompt, strip: at.strip,
+    ...top(at, on, inner, line), name: at.name, prompt: on.prompt && at.prompt, strip: clear(at.strip),
     left: square(inner.x + (side - wing) / 2, row, wing), right: square(far + (side - wing) / 2, row, wing),
     count: { x: inner.x + side + pad * 2, y: at.middle.y, w: inner.w - 2 * side - 4 * pad, h: at.middle.h },
     ...foot(at, on, inner),
@@ -58,7 +59,7 @@ function upright(screen) {
   const { on, at } = settle(screen, inner, rows, keep, OF_COUNT.upright);
   const side = Math.min(dial, at.decks.h);
   const boxes = {
-    ...top(at, on, inner, line), name: at.name, prompt: on.prompt && at.prompt, count: at.middle, strip: at.strip,
+    ...top(at, on, inner, line), name: at.name, prompt: on.prompt && at.prompt, count: at.middle, strip: clear(at.strip),
     left: square(inner.x + (dial - side) / 2, at.decks, side),
     right: square(inner.x + inner.w - dial + (dial - side) / 2, at.decks, side),
     ...foot(at, on, inner),
@@ -114,13 +115,15 @@ function top(at, on, inner, line) {
 
 function foot(at, on, inner) {
   if (!at.foot?.h) return {};
-  const tempo = at.foot.h * 3.6;
+  const tempo = at.foot.h * 3.6, room = clear(at.foot);
   const wide = on.tempo && inner.w > tempo * 2.4;
   return {
-    now: on.now && { ...at.foot, w: inner.w - (wide ? tempo : 0) },
-    tempo: wide && { ...at.foot, x: inner.x + inner.w - tempo, w: tempo },
+    now: on.now && { ...room, w: room.w - (wide ? tempo : 0) },
+    tempo: wide && { ...room, x: room.x + room.w - tempo, w: tempo },
   };
 }
+
+function clear(row) { return { ...row, w: row.w - CORNER }; }
 
 function square(x, row, side) { return { x, y: row.y + Math.max(0, (row.h - side) / 2), w: side, h: side }; }
 

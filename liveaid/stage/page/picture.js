@@ -93,8 +93,9 @@ function nowLine(status) {
   if (status.notes?.length) return String(status.notes[0]); // something is not well: before all else
   const map = mapLine(status.map);
   if (map && status.state !== "following") return map;
-  const coming = status.coming?.[0]?.says;
-  if (coming && status.state === "following") return coming;
+  const coming = status.coming?.[0];
+  const soon = coming?.in_beats <= SOON_BARS * (status.routine?.metre ?? 4);
+  if (soon && status.state === "following") return coming.says;
   return status.piece && status.state !== "over" ? `now ${status.piece.name}` : "";
 }
 

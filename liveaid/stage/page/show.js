@@ -96,8 +96,8 @@ export class Show {
   #layStrip() {
     const strip = this.box("strip"), at = this.laid?.boxes.strip;
     if (!this.routine || !at) return;
-    const w = at.w - 52, h = at.h; // the button keeps the corner
-    const unit = w / this.routine.beats, lower = h * 0.42;
+    const h = at.h;
+    const unit = at.w / this.routine.beats, lower = h * 0.42;
     const bars = this.routine.pieces.map((piece) => {
       const high = (h - lower) * (0.35 + 0.13 * piece.energy);
       return node("rect", { x: piece.from_beat * unit + 1, y: h - high, width: Math.max(1, piece.bars * this.routine.metre * unit - 2), height: high, rx: 1.5 });

@@ -1,0 +1,131 @@
+"""Composed songs as ground truth: MIDI files that state their tempo and what plays when.
+
+They come in the data files of Debian's freedoom (BSD licence), written by many hands for a game:
+rock and metal, slow pieces, threes, fives and sevens among them. Channel 10 is the drums' by the
+General MIDI standard, so a stretch in which nothing else sounds is an open break as its composer
+wrote it. fluidsynth plays them on Debian's fluid-soundfont-gm.
+"""
+
+from __future__ import annotations
+
+import io
+import struct
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import mido
+import numpy as np
+from scores import synthesise
+
+SONG_FILES = (
+    Path("/usr/share/games/doom/freedoom1.wad"),
+    Path("/usr/share/games/doom/freedoom2.wad"),
+)
+DRUMS = 9
+TAIL_S = 0.3
+"""What a struck or plucked note still sounds after its end."""
+
+
+@dataclass(frozen=True, slots=True)
+class Composed:
+    """One song: its messages at seconds, and what they tell."""
+
+    name: str
+    messages: tuple[tuple[float, mido.Message], ...]
+    tempo_bpm: float | None
+    """None where it changes."""
+    bar_s: float
+
+    def breaks_s(self) -> list[tuple[float, float]]:
+        """Stretches of a bar at least in which the drums strike on and nothing else sounds."""
+        sounding, strokes, edges = set(), [], []
+        quiet_from = 0.0
+        for at, message in self.messages:
+            if message.type not in ("note_on", "note_off"):
+                continue
+            on = message.type == "note_on" and message.velocity > 0
+            if message.channel == DRUMS:
+                strokes += [at] if on else []
+                continue
+            note = message.channel, message.note
+            if on and not sounding:
+                edges.append((quiet_from, at))
+            (sounding.add if on else sounding.discard)(note)
+            if not on and not sounding:
+                quiet_from = at + TAIL_S
+        edges.append((quiet_from, self.messages[-1][0]))
+        struck = np.array(strokes)
+        found = []
+        for begin, end in edges:
+            inside = struck[(struck >= begin - TAIL_S - 0.02) & (struck < end - 0.02)]
+            beats = (end - begin) / (self.bar_s / 4)
+            if end - begin >= 0.9 * self.bar_s and len(inside) >= max(4, beats):
+                found.append((float(inside[0]), end))
+        return found
+
+    def render(self, begin_s: float, end_s: float, path: Path) -> None:
+        """Write a stretch of it as WAV; what was set before its begin is set at once."""
+        ticks = 1000
+        track = mido.MidiTrack([mido.MetaMessage("set_tempo", tempo=1_000_000)])
+        now, open_notes = 0, set()
+        for at, message in self.messages:
+            note = message.type in ("note_on", "note_off")
+            if at >= end_s or (note and at < begin_s):
+                continue
+            tick = max(now, round((max(at, begin_s) - begin_s) * ticks))
+            track.append(message.copy(time=tick - now))
+            now = tick
+            if note:
+                on = message.type == "note_on" and message.velocity > 0
+                key = message.channel, message.note
+                (open_notes.add if on else open_notes.discard)(key)
+        for channel, pitch in open_notes:  # a note that no one ends sounds for ever
+            off = mido.Message("note_off", channel=channel, note=pitch, time=0)
+            track.append(off)
+        file = mido.MidiFile(ticks_per_beat=ticks)
+        file.tracks.append(track)
+        file.save(path.with_suffix(".mid"))
+        synthesise(path.with_suffix(".mid"), path)
+
+
+def composed() -> Iterator[Composed]:
+    """Every song of the data files that can be read, each once."""
+    seen = set()
+    for file in SONG_FILES:
+        if not file.is_file():
+            continue
+        data = file.read_bytes()
+        count, table = struct.unpack("<ii", data[4:12])
+        for row in range(count):
+            begin, size, raw = struct.unpack_from("<ii8s", data, table + 16 * row)
+            lump, name = data[begin : begin + size], raw.rstrip(b"\0").decode("latin-1")
+            if lump[:4] != b"MThd" or lump in seen:
+                continue
+            seen.add(lump)
+            yield _read(f"{file.stem[-1]}-{name[2:].lower()}", lump)
+
+
+def _read(name: str, data: bytes) -> Composed:
+    at, messages, tempi, beats = 0.0, [], set(), 4
+    for message in mido.MidiFile(file=io.BytesIO(data)):
+        at += message.time
+        if message.type == "set_tempo":
+            tempi.add(round(6e7 / message.tempo, 3))
+        elif message.type == "time_signature":
+            beats = message.numerator * 4 / message.denominator
+        elif not message.is_meta and message.type != "sysex":
+            messages.append((at, message))
+    bpm = tempi.pop() if len(tempi) == 1 else None
+    return Composed(name, tuple(messages), bpm, 60.0 * beats / (bpm or 120.0))
+
+
+def merged(stretches: list[tuple[float, float]], gap_s: float) -> list[tuple[float, float]]:
+    """Stretches that lie nearer than a gap as one."""
+    whole = stretches[:1]
+    for begin, end in stretches[1:]:
+        if begin - whole[-1][1] < gap_s:
+            whole[-1] = whole[-1][0], end
+        else:
+            whole.append((begin, end))
+    return whole
