@@ -30,6 +30,8 @@ class DeckPart:
     cue_s: float = NONE
     next_cue_s: float = NONE
     """The cue this deck sounds from next, later on."""
+    left_to_s: float = NONE
+    """Where the passage this deck sounded in before ends."""
     cues_s: tuple[float, ...] = ()
     """All cues of this deck in the routine."""
     strokes: tuple[float, ...] = ()
@@ -116,12 +118,15 @@ def _lead(routine: Routine, index: int) -> Side | None:
 def _parts(routine: Routine, side: Side) -> Iterator[DeckPart]:
     own = [cue_of(routine, side, index) for index in range(len(routine.pieces))]
     cues_s = tuple(sorted({cue_s for cue_s in own if cue_s is not None}))
+    left_to_s = NONE
     for index in range(-1, len(routine.pieces) + 1):
+        part = replace(_part(routine, index, side), left_to_s=left_to_s, cues_s=cues_s)
+        if part.hand != "rests":
+            left_to_s = part.to_s
         # After the last beat the routine may begin again.
         later = routine.next_cue(side, -1 if index == len(routine.pieces) else index)
         cue_s = None if later is None else own[later[0]]
-        next_s = NONE if cue_s is None else cue_s
-        yield replace(_part(routine, index, side), next_cue_s=next_s, cues_s=cues_s)
+        yield replace(part, next_cue_s=NONE if cue_s is None else cue_s)
 
 
 def _part(routine: Routine, index: int, side: Side) -> DeckPart:

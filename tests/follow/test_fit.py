@@ -38,10 +38,16 @@ def test_a_record_that_runs_a_beat_off_is_a_stray():
 
 
 @pytest.mark.parametrize(
-    ("ran", "ending", "nats"), [(False, False, -0.7), (True, True, -0.5), (True, False, -5.0)]
+    ("ran", "ending", "age_s", "nats"),
+    [
+        (False, False, 1.0, -0.7),
+        (True, True, 0.9, -0.5),
+        (True, True, 1.1, -5.0),  # longer than a last beat lasts
+        (True, False, 1.0, -5.0),
+    ],
 )
-def test_a_record_held_that_should_run_waits_leaves_or_is_stopped(ran, ending, nats):
-    held = gesture("held", from_s=10.0, at_s=10.0)
+def test_a_record_held_that_should_run_waits_leaves_or_is_stopped(ran, ending, age_s, nats):
+    held = gesture("held", from_s=10.0, at_s=10.0, age_s=age_s)
     assert likeness.runs(RUNS, held, 0.0, ran, ending, 0.0, USUAL) == nats
 
 
