@@ -11,7 +11,7 @@ import shutil
 import signal
 from collections.abc import Callable
 from pathlib import Path
-from typing import NamedTuple, NoReturn
+from typing import Any, NamedTuple, NoReturn
 
 import numpy as np
 import pytest
@@ -34,13 +34,13 @@ settings.register_profile(
 settings.load_profile("steady")
 
 
-# What waits for sockets, MIDI ports or a browser: each group runs one test after another in one
-# process, for there is one JACK server and one browser. Such tests sleep more than they compute.
+# What waits for sockets, MIDI ports or a browser sleeps more than it computes. The tests of each
+# group run one after another in one process: there is one JACK server, and one browser.
 WAITS = {
-    "jack": tuple(f"stage/test_{name}.py" for name in ("controller", "midi", "perform", "players")),
-    "ports": (
+    "ports": ("stage",),
+    "performances": (
         "demo/test_demo.py", "practice/test_commands.py", "practice/test_rehearsal.py",
-        "practice/test_runs_on.py", "practice/test_mixer_osc.py", "simulate/test_send.py", "stage",
+        "practice/test_runs_on.py", "practice/test_mixer_osc.py", "simulate/test_send.py",
     ),
     "page": ("page",),
 }  # fmt: skip
@@ -51,9 +51,9 @@ LONG = (
 )  # fmt: skip
 
 
-def _group(item: pytest.Item) -> tuple[int, str]:
-    """When a test's group begins, the first at 0, and its name."""
-    place = item.path.relative_to(ROOT / "tests").as_posix()
+def _group(nodeid: str) -> tuple[int, str]:
+    """When a test's group begins, the first at 0, and its name: a group of WAITS, else its file."""
+    place = nodeid.split("::")[0].removeprefix("tests/")
     for at, (group, starts) in enumerate(WAITS.items()):
         if place.startswith(starts):
             return at, group
@@ -61,13 +61,24 @@ def _group(item: pytest.Item) -> tuple[int, str]:
     return len(WAITS) + at, place
 
 
+@pytest.hookimpl(optionalhook=True, tryfirst=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    """Which tests run in one process: a group's, one after another, so that a group's fixtures are
+    made once."""
+    from xdist.scheduler import LoadScopeScheduling
+
+    class ByGroup(LoadScopeScheduling):
+        def _split_scope(self, nodeid: str) -> str:
+            return _group(nodeid)[1]
+
+    return ByGroup(config, log)
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Which tests run in one process, for `--dist loadgroup`, and in which order they begin."""
-    items.sort(key=_group)
+    """In which order the groups begin; and what is tried again."""
+    items.sort(key=lambda item: _group(item.nodeid))
     for item in items:
-        group = _group(item)[1]
-        item.add_marker(pytest.mark.xdist_group(group))
-        if group in WAITS:
+        if _group(item.nodeid)[1] in WAITS:
             # A busy machine starves ports, and JACK's dummy driver drops MIDI without a word.
             # A fault fails each time; the summary counts what was tried again.
             item.add_marker(pytest.mark.flaky(reruns=2))
@@ -76,7 +87,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 def pytest_runtest_setup(item: pytest.Item) -> None:
     """In a process that is one of several, what only computes lets those go first that wait."""
     beside = "PYTEST_XDIST_WORKER" in os.environ and hasattr(os, "nice")
-    if beside and _group(item)[1] not in WAITS and os.nice(0) < 10:
+    if beside and _group(item.nodeid)[1] not in WAITS and os.nice(0) < 10:
         os.nice(10)
 
 

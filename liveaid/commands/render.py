@@ -11,7 +11,7 @@ from liveaid.render.wish import DECK_RATES_HZ, Wish
 from liveaid.routine.model import clock_time
 from liveaid.routine.scene import map_file
 from liveaid.shelf.database import shelf_for
-from liveaid.shelf.for_map import known_sounds, with_marks
+from liveaid.shelf.for_map import known_sounds, studies_on, with_marks
 from liveaid.terminal import console, json_option, print_json, progress_bar, report_table
 
 
@@ -68,6 +68,7 @@ def command(
             with_words=lambda routine: with_marks(
                 routine, known_sounds(routine, file, shelf_for(file))
             ),
+            known=studies_on(shelf_for(file)),
         )
     if as_json:
         print_json(rendered.to_json())

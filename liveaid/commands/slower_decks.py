@@ -53,8 +53,10 @@ def _refuse(aim: Aim, found: Opened, start_part: float) -> None:
 
 def _made(found: Opened, name: str, part: float) -> Routine:
     """The stretch as placed on its slower deck files; rendered where they are not there yet."""
-    # Loaded when first needed: it brings the sound libraries with it.
+    # Loaded when first needed: they bring the sound libraries and the database with them.
     from liveaid.render.render import render_scene
+    from liveaid.shelf.database import shelf_for
+    from liveaid.shelf.for_map import studies_on
 
     into = slower_folder(name, part)
     file = own(found.file.parent, into, folder=True) / MAP
@@ -69,6 +71,7 @@ def _made(found: Opened, name: str, part: float) -> Routine:
             found.file,
             progress=lambda done, of, step: bar.update(task, completed=done, total=of),
             with_words=lambda routine: slower(routine, what, part),
+            known=studies_on(shelf_for(found.file)),
             into=into,
         )
     return load_routine(file)

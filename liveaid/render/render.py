@@ -36,6 +36,7 @@ from liveaid.routine.problems import Hindrance
 from liveaid.routine.scene import DECKS, MAP, own, scene_folder
 from liveaid.routine.source import field_name, read_bytes, read_source
 from liveaid.routine.way import changes
+from liveaid.study.facts import Study
 
 NOTABLE_LIMITED_DB = 3.0
 """Peaks turned down by more than this are worth a remark."""
@@ -48,11 +49,13 @@ def render_scene(
     progress: Progress = lambda done, of, what: None,
     *,
     with_words: Callable[[Routine], Routine] = lambda routine: routine,
+    known: Callable[[str], Study | None] = lambda digest: None,
     into: str = DECKS,
 ) -> Rendered:
     """Make everything in the `decks` folder beside the map, or in another folder of the scene.
 
-    `with_words` puts in what is said of the sounds elsewhere, where the map is silent.
+    `with_words` puts in what is said of the sounds elsewhere, where the map is silent. `known` is
+    what was studied elsewhere of a file's bytes, by their digest: it is not studied again.
 
     RoutineError with all that keeps the routine from being rendered; LiveaidError when the disk
     does. Either way the files that were there stay as they were. Studies and time-stretches run
@@ -75,7 +78,7 @@ def render_scene(
     with Workers(processors()) as workers:
         sources = Sources(map_path, routine)
         materials, faults = sources.materials(
-            routine, workers, cache, lambda name: progress(0, 1, f"studied {name}")
+            routine, workers, cache, known, lambda name: progress(0, 1, f"studied {name}")
         )
         uses, more = uses_of(sources.filled_in(routine), materials)
         lengths = {name: material.duration_s for name, material in materials.items()}

@@ -53,6 +53,7 @@ class Sources:
         routine: Routine,
         workers: Workers,
         cache: Cache,
+        known: Callable[[str], Study | None] = lambda digest: None,
         progress: Callable[[str], None] = lambda name: None,
     ) -> tuple[dict[str, Material], list[Hindrance]]:
         """What every sound in use holds, and what keeps any of them from being used."""
@@ -72,7 +73,7 @@ class Sources:
                 continue
             headers[name] = header
             self._paths[name] = header.path
-        studies = self._studies(routine, headers, workers, cache, progress)
+        studies = self._studies(routine, headers, workers, cache, known, progress)
         for name, header in headers.items():
             study = studies.get(name)
             if isinstance(study, Hindrance):
@@ -93,9 +94,10 @@ class Sources:
         headers: Mapping[str, SoundHeader],
         workers: Workers,
         cache: Cache,
+        known: Callable[[str], Study | None],
         progress: Callable[[str], None],
     ) -> dict[str, Study | Hindrance]:
-        """The studies the map needs, from the cache or made now, each in a worker process."""
+        """The studies the map needs, as kept or known, or made now, each in a worker process."""
         from liveaid.study import study
 
         found: dict[str, Study | Hindrance] = {}
@@ -103,9 +105,10 @@ class Sources:
         for name, header in headers.items():
             if not asks_for_study(routine, name):
                 continue
-            known = cache.find_study(self._digests[name])
-            if known is not None:
-                found[name] = known
+            digest = self._digests[name]
+            made_before = cache.find_study(digest) or known(digest)
+            if made_before is not None:
+                found[name] = made_before
                 continue
             limit_s = STUDY_LIMIT_S * (1.0 + header.duration_s / 120.0)
             workers.submit(Task(("study", name), study, (str(header.path),), limit_s))

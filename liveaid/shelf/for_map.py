@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +12,7 @@ from liveaid.routine.model import Routine, Sound
 from liveaid.routine.scene import reach
 from liveaid.shelf.shelf import Shelf
 from liveaid.shelf.shelf_sound import ShelfSound
+from liveaid.study.facts import Study
 
 TRUSTED = 0.3
 """A studied tempo or key below this confidence is not told as the sound's (as render has it)."""
@@ -41,6 +42,22 @@ def known_sounds(routine: Routine, section_map: Path, shelf_file: Path) -> dict[
         for path in (sound.path, *sound.copies)
         if path in paths
     }
+
+
+def studies_on(shelf_file: Path) -> Callable[[str], Study | None]:
+    """What was measured of a file's bytes, asked by their digest; None where the shelf does not
+    know, is not there or cannot be read now."""
+
+    def known(digest: str) -> Study | None:
+        if not shelf_file.is_file():
+            return None
+        try:
+            with Shelf(shelf_file, make=False) as shelf:
+                return shelf.study_of(digest)
+        except (LiveaidError, ValueError):
+            return None
+
+    return known
 
 
 def with_shelf_words(routine: Routine, known: Mapping[str, ShelfSound]) -> Routine:

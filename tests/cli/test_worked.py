@@ -8,6 +8,7 @@ import pytest
 from liveaid.commands import (
     check,
     draft,
+    gather,
     gather_report,
     parts_report,
     review,
@@ -137,3 +138,14 @@ def test_on_a_narrow_terminal_what_sounds_alike_has_kind_tempo_and_length_alone(
     named = [str(column.header) for column in table.columns]
     assert len(named) == 2 + words
     assert [named[2], named[-1]] == ["kind", "length"]
+
+
+def test_what_is_marked_as_guessed_is_the_studys_again(monkeypatch):
+    did = []
+    shelf = SimpleNamespace(
+        mark=lambda digest, *, set_to, **_: did.append((digest, set_to)),
+        these=lambda _: [_on_shelf()],
+    )
+    monkeypatch.setattr(gather, "_whole", lambda _, name: _on_shelf())
+    gather._mark(shelf, ["wok"], {"key": "guessed", "tempo": 92.0, "note": "guessed", "tag": ()})
+    assert did == [("a", {"key": None, "tempo": 92.0, "note": "guessed"})]

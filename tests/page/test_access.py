@@ -209,3 +209,27 @@ def test_twice_as_large_overlaps_nothing(kind, device, on_page, begin, told, dev
     for state, lines in on_page(look, where, screen=screen).items():
         assert overlaps(lines) == [], state
         assert {line["id"] for line in lines} & {"bars", "name"} or kind == "page zoom"
+
+
+def test_a_rehearsal_says_of_a_deck_that_nothing_is_heard_of_it(on_page, told):
+    rehearsal = told["rehearsal"] | {"at_cue": {"left": False, "right": False}}
+    rehearsal["last"] = rehearsal["last"] | {"pieces": [
+        {"index": at, "name": name, "verdict": verdict, "why": why, "events": []}
+        for at, (name, verdict, why) in enumerate([
+            ("Gate", "not judged", ["nothing to time"]),
+            ("Rope", "not clean", ["1 missed", "early"]),
+            ("Lids", "not clean", ["3 added"]),
+        ])
+    ]}  # fmt: skip
+    status = json.dumps(told["states"]["waiting"] | {"rehearsal": rehearsal})
+
+    def look(page):
+        page.route_web_socket(re.compile("/live"), lambda socket: socket.send(status))
+        page.goto("http://stage.test/rehearse.html")
+        page.wait_for_selector("#verdict.not")
+        return [page.locator(f"{at} >> nth=0").inner_text() for at in ("#cue-left", "#why")]
+
+    assert on_page(look, "tablet upright", path="/rehearse.html", driven=False) == [
+        "left record: not heard",
+        "Rope: 1 missed, early; Lids: 3 added",
+    ]

@@ -1,5 +1,6 @@
 """Small cases of practice worked out by hand: which movements count, and where bars are drawn."""
 
+import math
 from types import SimpleNamespace
 
 import numpy as np
@@ -7,6 +8,7 @@ import pytest
 
 from liveaid.practice import attempt as attempts
 from liveaid.practice import losses
+from liveaid.practice.assess import _Held
 from liveaid.practice.attempt import Attempt
 from liveaid.practice.beat_times import _bent
 from liveaid.practice.counting import _alternating
@@ -113,3 +115,21 @@ def test_the_mean_of_what_was_told_leaves_out_what_was_not():
 def test_an_act_is_drawn_where_it_was_heard_and_a_missed_one_where_it_was_due():
     assert _seen_s(SimpleNamespace(heard_s=2.1, due_s=2.0)) == 2.1
     assert _seen_s(SimpleNamespace(heard_s=None, due_s=2.0)) == 2.0
+
+
+def test_a_record_is_brought_by_hand_before_its_first_act_and_after_its_last():
+    """Acts from beat 2 to 6.5 at half a second each; the other deck's way is no matter of this."""
+    ways = [
+        SimpleNamespace(side="left", by_a_hand=True, before=0, after=1),
+        SimpleNamespace(side="left", by_a_hand=True, before=1, after=2),
+        SimpleNamespace(side="left", by_a_hand=False, before=1, after=1),
+        SimpleNamespace(side="right", by_a_hand=True, before=1, after=1),
+    ]
+    judged = SimpleNamespace(
+        ways=ways, count=SimpleNamespace(when=lambda beat: beat / 2),
+        attempt=SimpleNamespace(visit=SimpleNamespace(piece=1)),
+    )  # fmt: skip
+    acts = [SimpleNamespace(beat=2.0, end_beat=3.0), SimpleNamespace(beat=6.0, end_beat=6.5)]
+    spans = list(_Held._brought(judged, "left", acts))
+    assert spans == [(-math.inf, 1.0), (3.25, math.inf)]
+    assert list(_Held._brought(judged, "left", [])) == []

@@ -144,3 +144,11 @@ def test_a_record_turned_back_slowly_stands_and_one_turned_back_fast_does_not():
 
 def test_there_is_no_way_in_no_time():
     assert turns_in(0.0, HANDS) == turns_in(-1.0, HANDS) == 0.0
+
+
+def test_a_record_that_a_hand_takes_may_pass_its_cue_sooner_than_it_is_due():
+    """From 48 s at its own speed it passes 50 s in two seconds; due in three, it is taken there up
+    to one and a half sooner, or left to run past by a second."""
+    assert on_course(48.0, 50.0, 1.0, 3.0, 1.5)
+    assert not on_course(48.0, 50.0, 1.0, 3.0, 0.5)
+    assert not on_course(48.0, 50.0, 1.0, 3.0)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
+import sqlite3
 
 import pytest
 from click.testing import CliRunner
@@ -16,6 +17,7 @@ from liveaid.render.render import render_scene
 from liveaid.routine import SIDES, load_routine
 from liveaid.routine.opened import open_scene
 from liveaid.shelf.folder import Signature
+from liveaid.shelf.for_map import studies_on
 from liveaid.shelf.shelf import Shelf
 from liveaid.study import study
 from liveaid.study.facts import Study
@@ -79,18 +81,20 @@ def silent_map(scene):
     return scene
 
 
+def studied(tempo_bpm, first_beat_s):
+    return Study(
+        duration_s=19.0, sample_rate_hz=44_100, channels=1, format="WAV", kind="instrumental",
+        frames_declared=1, frames_read=1, tempo=tempo_bpm, tempo_confidence=0.9,
+        first_beat=first_beat_s, key="A minor", key_confidence=0.8,
+    )  # fmt: skip
+
+
 def test_what_the_map_is_silent_about_is_taken_from_the_shelf(silent_map):
     facts = {"awning": (100.0, 0.113), "puddle": (96.0, 0.0)}
     with Shelf(silent_map / "shelf.sqlite") as shelf:
         for number, (name, (tempo, first)) in enumerate(facts.items()):
-            facts_told = Study(
-                duration_s=19.0, sample_rate_hz=44_100, channels=1, format="WAV",
-                kind="instrumental",
-                frames_declared=1, frames_read=1, tempo=tempo, tempo_confidence=0.9,
-                first_beat=first, key="A minor", key_confidence=0.8,
-            )  # fmt: skip
             digest = f"{number:040x}"
-            shelf.keep(digest, facts_told)
+            shelf.keep(digest, studied(tempo, first))
             path = str((silent_map / f"sounds/{name}.wav").resolve())
             shelf.place(path, digest, Signature(1, 1, number + 1, 1, True))
             shelf.mark(digest, set_to={"source": "the rain", "licence": "CC0-1.0"})
@@ -132,3 +136,20 @@ def test_render_says_when_what_it_made_cannot_be_played(scene):
     places = [(f.rule, f.piece, f.side) for f in rendered.unplayable]
     assert ("winding", 4, "left") in places
     assert not rendered.to_json()["playable"]
+
+
+def test_what_the_shelf_has_of_a_sounds_bytes_is_not_studied_again(silent_map):
+    """It says 99 BPM of bytes that would tell 100. An older way of measuring counts no more."""
+    digests = []
+    with Shelf(silent_map / "shelf.sqlite") as shelf:
+        for name, tempo_bpm, first_beat_s in (("awning", 99.0, 0.113), ("puddle", 96.0, 0.0)):
+            digests.append(content_hash(str(silent_map / f"sounds/{name}.wav"))[0])
+            shelf.keep(digests[-1], studied(tempo_bpm, first_beat_s))
+    CliRunner().invoke(render_command, [str(silent_map)], catch_exceptions=False)
+    assert load_routine(silent_map / "decks/routine.yaml").sounds["awning"].tempo_bpm == 99.0
+    known = studies_on(silent_map / "shelf.sqlite")
+    assert known(digests[0]).tempo == 99.0
+    with sqlite3.connect(silent_map / "shelf.sqlite") as file:
+        file.execute("UPDATE sound SET study_version = study_version - 1")
+    assert known(digests[0]) is None
+    assert studies_on(silent_map / "none.sqlite")(digests[0]) is None

@@ -11,7 +11,7 @@ import pytest
 from liveaid.study import key, onsets
 from liveaid.study.downbeat import _metre
 from liveaid.study.grid import Grid, _densest_s, _excess, _line, wander_s
-from liveaid.study.loop import find_loop
+from liveaid.study.loop import SURE_EXCESS, _agrees, _counts, _may_end_on_a_beat, find_loop
 from liveaid.study.onsets import Onsets
 from liveaid.study.phrases import find_phrases
 from liveaid.study.pulse import sharpened_s
@@ -184,3 +184,30 @@ def test_a_bass_note_is_named_by_the_tuning_it_is_played_in():
     partials = key.Partials(np.array([0]), np.array([24.4]), np.array([1.0]), 1, 1.0, 1.0)
     assert key.bass(partials, 40.0)[0] == 1.0
     assert key.bass(partials, -40.0)[1] == 1.0
+
+
+def test_a_bare_count_may_hold_just_the_beats_that_are_counted_and_one_at_least():
+    assert list(_counts(8.0, 0.5)) == [16]
+    assert list(_counts(0.2, 0.5)) == [1]
+
+
+@pytest.mark.parametrize(("duration_s", "may"), [(7.52, True), (7.54, False), (7.96, False)])
+def test_a_file_ends_on_a_half_beat_within_30_ms_where_its_grid_is_sure(duration_s, may):
+    """At 60 BPM half a beat is .5 s: 7.5 and 8.0 s are on one."""
+    sure = SimpleNamespace(excess=SURE_EXCESS, period_s=1.0)
+    assert _may_end_on_a_beat(sure, duration_s) is may
+    unsure = SimpleNamespace(excess=SURE_EXCESS - 1, period_s=1.0)
+    assert _may_end_on_a_beat(unsure, duration_s)
+
+
+@pytest.mark.parametrize(
+    ("beats", "off", "agrees"),
+    [(8, 0.007, True), (8, 0.008, False), (32, 0.0007, True), (32, 0.0008, False)],
+)
+def test_a_sure_grid_agrees_with_a_loops_length_to_30_ms_and_to_12_of_a_long_one(
+    beats, off, agrees
+):
+    """Half a second a beat: 8 are 4 s and 30 ms of them 0.75 %, 32 are 16 s, 12 ms 0.075 %."""
+    loop = SimpleNamespace(period_s=0.5)
+    free = SimpleNamespace(excess=SURE_EXCESS, period_s=0.5 / (1 + off))
+    assert _agrees(beats, loop, free, beats / 2) is agrees

@@ -96,7 +96,7 @@ function showNow(status, it) {
     const there = it.at_cue[side];
     find(`cue-${side}`).hidden = there === undefined || it.phase === "take" || it.phase === "count-in";
     find(`cue-${side}`).classList.toggle("there", Boolean(there));
-    const deck = found.decks[side], words = there ? "is at its cue" : deck.mark === "wind" ? deck.words : "not there yet";
+    const deck = found.decks[side], words = there ? "is at its cue" : ["wind", "unheard"].includes(deck.mark) ? deck.words : "not there yet";
     dials[side].draw(there ? { mark: "ready" } : deck, performance.now(), still.matches);
     find(`cue-${side}`).lastElementChild.textContent = `${side} record: ${words}`;
   }
