@@ -37,7 +37,7 @@ def runs(
         if not ran and abs(gesture.at_s - part.cue_s) < numbers.near_cue_s:
             late = numbers.late_each_s * max(late_s - numbers.late_after_s, 0.0)
             return max(numbers.waiting + late, numbers.stopped)
-        if ending and gesture.age_s < 2.0 * numbers.stopped_after_s:
+        if ending:
             return numbers.caught_at_end
         if at_another_cue(part, gesture.at_s, numbers):
             return numbers.outside
