@@ -94,6 +94,8 @@ class GatherTally:
         for words, count in counts.items():
             if count:
                 click.echo(f"{count:6} {words}")
+        if not any(counts.values()):
+            click.echo("No sound file there: WAV, AIFF, FLAC, Ogg, MP3 and the like are read.")
         took = clock_time(round(time.monotonic() - self._begun_s))
         click.echo(f"{on_shelf:6} sounds on {shown(self._shelf)}, after {took}")
 

@@ -11,6 +11,9 @@ from liveaid.follow.numbers import Numbers
 from liveaid.follow.plan import FollowPlan, Hand
 from liveaid.routine import Side
 
+_BEGUN_BEATS = 0.25
+"""A first beat held at its cue is told a little on and back."""
+
 
 @dataclass(slots=True)
 class Belief:
@@ -179,6 +182,7 @@ class Belief:
         for guess in self.guesses:
             share = math.exp(sharp * (guess.score - best))
             close = abs(plan.whole_beat(guess.section, guess.beat) - here) < 1.0
+            close = close or not (_begun(guess) or _begun(told))
             near += share if close else 0.0
             same += share if guess.section == told.section and not close else 0.0
             far += share if guess.section != told.section and not close else 0.0
@@ -191,3 +195,9 @@ class Belief:
         surely = math.erf(1.0 / (off * math.sqrt(2.0)))
         all_shares, most = near + same_too + far, 1.0 - self.numbers.floor
         return (near + same_too) / all_shares * most, near / all_shares * surely * most
+
+
+def _begun(guess: Guess) -> bool:
+    """Whether the routine has begun: before it, and at its first cue, are one place to whoever
+    stands there."""
+    return guess.section > 0 or guess.beat >= _BEGUN_BEATS
