@@ -79,7 +79,7 @@ class GatherTally:
         return f"{self._deeds['studied']} studied and kept; the same command again does the rest."
 
     def show(self, on_shelf: int, *, as_json: bool) -> None:
-        """Tell how it went."""
+        """Print how the gathering went, as lines or JSON; `on_shelf`: sounds there now."""
         if as_json:
             print_json(self._report(on_shelf))
             return

@@ -29,11 +29,9 @@ from liveaid.terminal import HarmlessConsole, console
 
 @click.command("perform")
 @click.argument("scene")
-@click.option(
-    "--soundcheck",
-    is_flag=True,
-    help="Go through a list: decks, units, lamps, pads, page, map; `ready` ends it.",
-)
+@click.option("--soundcheck", is_flag=True,
+              help="Go through a list: decks, units, lamps, pads, page, map; `ready` ends "
+              "it.")  # fmt: skip
 @click.option("--takes", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE",
               help="Kept takes to learn your habits from; else takes.sqlite beside the section "
               "map.")  # fmt: skip

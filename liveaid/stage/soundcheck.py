@@ -81,6 +81,8 @@ class Around:
     pages: int = 0
     map_says: tuple[str, ...] = ()
     """What is the matter with the map and its deck files; nothing when all is as rendered."""
+    rendered: bool = True
+    """Whether the map was rendered; else its deck files were made elsewhere."""
 
 
 class SoundCheck:
@@ -183,6 +185,10 @@ class SoundCheck:
     def _map(self, around: Around) -> CheckItem:
         if around.map_says:
             return CheckItem("map", "wrong", "; ".join(around.map_says))
+        if not around.rendered:
+            return CheckItem(
+                "map", "not asked for", "its deck files were made elsewhere: hear a cue on each"
+            )
         return CheckItem("map", "ok", "the deck files are the ones this map was rendered to")
 
     def _controller(self, around: Around) -> list[CheckItem]:

@@ -110,4 +110,7 @@ def test_map_controller_and_page():
     assert found["page"][0] == "missing"
     none = standing(check, 0.0, Around())
     assert none["lamps"][0] == "not asked for"
+    assert none["map"] == ("ok", "the deck files are the ones this map was rendered to")
+    own = standing(check, 0.0, Around(rendered=False))
+    assert own["map"] == ("not asked for", "its deck files were made elsewhere: hear a cue on each")
     assert "pads" not in none
