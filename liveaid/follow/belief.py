@@ -161,7 +161,8 @@ class Belief:
 
     def _choose(self, seconds: float) -> None:
         best = max(self.guesses, key=lambda g: g.score)
-        renames = best.section != self.told.section and self.told.section >= 0
+        named = self.told.section >= 0 or not _begun(best)
+        renames = best.section != self.told.section and named
         margin = self.numbers.renamed if renames else 0.0
         margin = self.numbers.taken_back if best.over and margin else margin
         if best is not self.told and best.score > self.told.score + margin:
