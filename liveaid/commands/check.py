@@ -40,24 +40,15 @@ _STYLE = {"error": "bold reverse", "warning": "bold", "remark": "dim"}
 @click.command("check")
 @click.argument("scene")
 @click.option("--hands", "show_hands", is_flag=True, help="Show what each hand does, beat by beat.")
-@click.option(
-    "--fastest",
-    "show_fastest",
-    is_flag=True,
-    help="Show the highest tempo at which each set piece can still be played.",
-)
-@click.option(
-    "--picture",
-    type=click.Path(dir_okay=False, path_type=Path),
-    help="Draw decks, hands, energy and findings to FILE.svg or FILE.png.",
-    metavar="FILE",
-)
-@click.option(
-    "--against",
-    "old",
-    metavar="OLD",
-    help="Say what SCENE gains and loses against an older version of it: another map or scene.",
-)
+@click.option("--fastest", "show_fastest", is_flag=True,
+              help="Show the highest tempo at which each set piece can still be "
+              "played.")  # fmt: skip
+@click.option("--picture", type=click.Path(dir_okay=False, path_type=Path),
+              help="Draw decks, hands, energy and findings to FILE.svg or FILE.png.",
+              metavar="FILE")  # fmt: skip
+@click.option("--against", "old", metavar="OLD",
+              help="Say what SCENE gains and loses against an older version of it: another map or "
+              "scene.")  # fmt: skip
 @json_option
 def command(
     scene: str,

@@ -37,12 +37,8 @@ from liveaid.terminal import json_option, print_json
 @click.option("--hear", type=Path, metavar="FILE", help="Write the best two together as a WAV.")
 @click.option("--pick", metavar="NAME", help="With --hear: this one instead of the best.")
 @click.option("--key-locked", is_flag=True, help="The player keeps the key while tempo changes.")
-@click.option(
-    "--range",
-    "range_percent",
-    type=click.FloatRange(0, 100, min_open=True),
-    help="Reach of the pitch fader in per cent.  [default: 8]",
-)
+@click.option("--range", "range_percent", type=click.FloatRange(0, 100, min_open=True),
+              help="Reach of the pitch fader in per cent.  [default: 8]")  # fmt: skip
 @click.option(
     "--rpm", type=click.FloatRange(16, 100), help="Turns a minute of the platter.  [default: 33.3]"
 )

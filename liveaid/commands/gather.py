@@ -117,20 +117,13 @@ _METRE = _Mark(lambda text: int(_within(2, int(text), 12)), "2 to 12 beats")
 @click.option("--parts", metavar="SOUND", help="Words and hits of a sound, ready for the map.")
 @click.option("--write", type=Path, metavar="FOLDER", help="With --parts: each as a WAV file.")
 @click.option("--text", metavar="WORDS", help="With --parts: what is said in it, word by word.")
-@click.option(
-    "--in",
-    "in_scene",
-    metavar="SCENE",
-    help="With --parts: as that section map has them, corrected by hand.",
-)
+@click.option("--in", "in_scene", metavar="SCENE",
+              help="With --parts: as that section map has them, corrected by hand.")  # fmt: skip
 @click.option("--notes", metavar="SOUND", help="The steady tone of a sound, ready for the map.")
 @click.option("--kind", type=click.Choice(_KINDS), help="Mark: its kind, or go by the guess.")
-@click.option(
-    "--tempo",
-    type=_TEMPO,
-    metavar="BPM",
-    help="Mark: its tempo; `other` takes the other reading that the study kept.",
-)
+@click.option("--tempo", type=_TEMPO, metavar="BPM",
+              help="Mark: its tempo; `other` takes the other reading that the study "
+              "kept.")  # fmt: skip
 @click.option("--key", type=_KEY, metavar="KEY", help="Mark: its key, or guessed.")
 @click.option("--energy", type=_ENERGY, metavar="1..5", help="Mark: its energy, or guessed.")
 @click.option("--bar", type=_BAR, metavar="SECONDS", help="Mark: where a bar begins, or guessed.")
@@ -142,14 +135,8 @@ _METRE = _Mark(lambda text: int(_within(2, int(text), 12)), "2 to 12 beats")
 @click.option("--licence", help="Mark: on what terms it may be used.")
 @click.option("--again", is_flag=True, help="Try those anew that could not be studied.")
 @click.option("--processes", type=click.IntRange(1), help="How many at once.  [default: all cores]")
-@click.option(
-    "--time-limit",
-    type=click.FloatRange(1),
-    default=LIMIT_S,
-    show_default=True,
-    metavar="SECONDS",
-    help="For one sound, and more if it is long.",
-)
+@click.option("--time-limit", type=click.FloatRange(1), default=LIMIT_S, show_default=True,
+              metavar="SECONDS", help="For one sound, and more if it is long.")  # fmt: skip
 @click.option("--shelf", "shelf_file", type=Path, metavar="FILE", help="Another shelf file.")
 @json_option
 def command(**said: Any) -> None:

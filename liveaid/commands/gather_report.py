@@ -79,7 +79,7 @@ class GatherTally:
         return f"{self._deeds['studied']} studied and kept; the same command again does the rest."
 
     def show(self, on_shelf: int, *, as_json: bool) -> None:
-        """Tell how it went."""
+        """Print how the gathering went, as lines or JSON; `on_shelf`: sounds there now."""
         if as_json:
             print_json(self._report(on_shelf))
             return
@@ -94,6 +94,8 @@ class GatherTally:
         for words, count in counts.items():
             if count:
                 click.echo(f"{count:6} {words}")
+        if not any(counts.values()):
+            click.echo("No sound file there: WAV, AIFF, FLAC, Ogg, MP3 and the like are read.")
         took = clock_time(round(time.monotonic() - self._begun_s))
         click.echo(f"{on_shelf:6} sounds on {shown(self._shelf)}, after {took}")
 

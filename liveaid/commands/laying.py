@@ -26,7 +26,7 @@ from liveaid.study.facts import Study
 
 @dataclass(frozen=True, slots=True)
 class Judged:
-    """What check and arrange look at."""
+    """A map as check and arrange look at it, with what is known of its sounds."""
 
     routine: Routine
     """The written map; laid out without audio where no deck file holds it yet."""

@@ -20,7 +20,6 @@ from liveaid.commands.stage_options import (
 from liveaid.routine.opened import Opened
 from liveaid.stage import Service, Settings, Watcher
 from liveaid.stage.ending import ends_by_signal
-from liveaid.stage.garbage import keep_what_is_loaded
 from liveaid.stage.lamp_text import TerminalView
 from liveaid.stage.living import LivingMap
 from liveaid.stage.soundcheck_view import SoundCheckView
@@ -29,11 +28,9 @@ from liveaid.terminal import HarmlessConsole, console
 
 @click.command("perform")
 @click.argument("scene")
-@click.option(
-    "--soundcheck",
-    is_flag=True,
-    help="Go through a list: decks, units, lamps, pads, page, map; `ready` ends it.",
-)
+@click.option("--soundcheck", is_flag=True,
+              help="Go through a list: decks, units, lamps, pads, page, map; `ready` ends "
+              "it.")  # fmt: skip
 @click.option("--takes", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE",
               help="Kept takes to learn your habits from; else takes.sqlite beside the section "
               "map.")  # fmt: skip
@@ -91,7 +88,6 @@ async def _perform(
             _say_where(screen, stage, settings)
             screen.say(*learnt)
             shout(screen, found)
-            keep_what_is_loaded()
             await stage.run()
     screen.print("Lamps off, ports closed.")
 

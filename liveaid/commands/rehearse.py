@@ -37,7 +37,7 @@ from liveaid.practice.report import look, score_unscored, takes_file
 from liveaid.practice.session import Aim, Session, aim_of
 from liveaid.practice.slower import to_load
 from liveaid.practice.store import TakeStore
-from liveaid.practice.take_line import hand_lines, spoken_lines, take_line
+from liveaid.practice.take_line import hand_lines, spoken, spoken_lines, take_line
 from liveaid.practice.take_report import ScoredTake
 from liveaid.practice.trace import Trace
 from liveaid.practice.weeks_plan import PracticePlan, plan_of
@@ -116,8 +116,8 @@ PERCENT = _Percent()
               help="What the clicks come out of, such as headphones: each is late by its "
               "own.")  # fmt: skip
 @click.option("--speak", is_flag=True,
-              help="Say after each take aloud what the page says of it; needs a speech synthesiser "
-              "on this machine.")  # fmt: skip
+              help="Say aloud after each take what the page says of it, and between takes what to "
+              "set, what comes, and that a break is due; needs a speech synthesiser.")  # fmt: skip
 @click.option("--replay", "replayed", metavar="FILE|NUMBER",
               help="Run a stored trace through the service again; nothing is kept.")  # fmt: skip
 @click.option("--fast", is_flag=True, help="With --replay: at once, without pages or waiting.")
@@ -262,10 +262,16 @@ async def _rehearse(
         if speaker is not None:
             speaker.say(spoken_lines(take.report))
 
+    def notice(sentence: str) -> None:
+        if not options["as_json"]:
+            screen.print(sentence, markup=False, highlight=False, soft_wrap=True)
+        if speaker is not None:
+            speaker.say([spoken(sentence)], notice=True)
+
     rehearsal = Rehearsal(
         session, routine, store=store, file=takes, booth_dba=options["booth_level"],
         break_after_s=60 * options["break_after"],
-        told=told,
+        told=told, notice=notice,
         plan=plan, ladder_for=lambda aim: _ladder(aim, options),
     )  # fmt: skip
     if plan is not None and plan.turn is not None:

@@ -17,35 +17,18 @@ from liveaid.terminal import console, json_option, print_json, progress_bar, rep
 
 @click.command()
 @click.argument("scene")
-@click.option(
-    "--rate",
-    type=click.Choice([str(rate) for rate in DECK_RATES_HZ]),
-    default="44100",
-    show_default=True,
-    help="Samples a second of the deck files.",
-)
+@click.option("--rate", type=click.Choice([str(rate) for rate in DECK_RATES_HZ]), default="44100",
+              show_default=True, help="Samples a second of the deck files.")  # fmt: skip
 @click.option(
     "--sticker/--no-sticker",
     default=True,
     show_default=True,
     help="Put every cue a whole number of turns in, so that the sticker stands alike at each.",
 )
-@click.option(
-    "--gap",
-    type=float,
-    default=1.0,
-    show_default=True,
-    metavar="TURNS",
-    help="Silence between two sounds, at least, in turns of the platter.",
-)
-@click.option(
-    "--loudness",
-    type=float,
-    default=LOUDNESS_LUFS,
-    show_default=True,
-    metavar="LUFS",
-    help="What every sound is levelled to.",
-)
+@click.option("--gap", type=float, default=1.0, show_default=True, metavar="TURNS",
+              help="Silence between two sounds, at least, in turns of the platter.")  # fmt: skip
+@click.option("--loudness", type=float, default=LOUDNESS_LUFS, show_default=True, metavar="LUFS",
+              help="What every sound is levelled to.")  # fmt: skip
 @json_option
 def command(
     scene: str, rate: str, sticker: bool, gap: float, loudness: float, as_json: bool

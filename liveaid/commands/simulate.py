@@ -79,17 +79,10 @@ def _share(name: str, text: str) -> _Decorator:
 @_ms("--delay-right", 0.0, "How late the right deck's are.")
 @click.option("--off-centre", type=click.FloatRange(0, 5), default=0.0, metavar="MM",
               help="How far the records' holes are off their centre.")  # fmt: skip
-@_ms(
-    "--timing-error",
-    None,
-    "Spread of the hands' timing, releases and strokes alike.  [default: 20]",
-)
-@_ms(
-    "--timing-bias",
-    None,
-    "How late the hands are on the whole; below 0 early.  [default: 0]",
-    least=-1000,
-)
+@_ms("--timing-error", None,
+     "Spread of the hands' timing, releases and strokes alike.  [default: 20]")  # fmt: skip
+@_ms("--timing-bias", None, "How late the hands are on the whole; below 0 early.  [default: 0]",
+     least=-1000)  # fmt: skip
 @click.option("--person", is_flag=True, help="A trained person on an evening: errors that follow "
               "one another, a beat anticipated, hands that tire and hurry.")  # fmt: skip
 @_share("--misses", "Share of juggle releases and mapped strokes left out.")

@@ -133,29 +133,15 @@ def _prepare(folder: Path, call: Call, console: Console) -> None:
 def _perform(
     routine: Routine, performance: Performance, console: Console, *, fast: bool, takes: Path
 ) -> tuple[ShowOutcome, ShowOutcome]:
-    """The whole performance, and what of it went over the socket."""
-    layout = lamp_layout()
-    if not fast:
-        settings = Settings(osc=OSC_ADDRESS, http=HTTP_ADDRESS, layout=layout)
-        outcome = live(
-            routine,
-            performance,
-            console,
-            settings=settings,
-            until_s=performance.duration_s,
-            takes=takes,
-        )
-        return outcome, outcome
-    outcome = at_once(routine, performance, console, takes=takes)
+    """The whole performance, and what of it went over the socket: a burst in the fast demo."""
     anywhere = Address("127.0.0.1", 0)
-    burst = live(
-        routine,
-        performance,
-        console,
-        settings=Settings(osc=anywhere, http=anywhere, layout=layout),
-        until_s=BURST_S,
-    )
-    return outcome, burst
+    osc, http = (anywhere, anywhere) if fast else (OSC_ADDRESS, HTTP_ADDRESS)
+    whole = at_once(routine, performance, console, takes=takes) if fast else None
+    on_socket = live(
+        routine, performance, console, settings=Settings(osc=osc, http=http, layout=lamp_layout()),
+        until_s=BURST_S if fast else performance.duration_s, takes=None if fast else takes,
+    )  # fmt: skip
+    return whole or on_socket, on_socket
 
 
 def _say_score(

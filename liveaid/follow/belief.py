@@ -11,6 +11,9 @@ from liveaid.follow.numbers import Numbers
 from liveaid.follow.plan import FollowPlan, Hand
 from liveaid.routine import Side
 
+_BEGUN_BEATS = 0.25
+"""A first beat held at its cue is told a little on and back."""
+
 
 @dataclass(slots=True)
 class Belief:
@@ -146,7 +149,7 @@ class Belief:
             if ended[side]:
                 lost.settle_vote(side)
             if gesture is not None and heard.telling[side]:
-                age_s = gesture.now_s - max(gesture.since_s, lost.since_s)
+                age_s = gesture.told_s(lost.since_s, gesture.now_s)
                 vote = lost.votes[side]
                 vote.weight = likeness.weight(gesture, age_s, self.numbers)
                 runs = gesture.kind == "runs"
@@ -154,10 +157,13 @@ class Belief:
         if best.score - self.numbers.lost > lost.score:
             price, past = best.price - self.numbers.lost, best.score - best.price
             self.lost = best.leap(-1, 0.0, heard.now_s, price=price, past=past, doubt=0.0)
+            self.lost.lost_at = best.section
 
     def _choose(self, seconds: float) -> None:
         best = max(self.guesses, key=lambda g: g.score)
-        margin = self.numbers.renamed if best.section != self.told.section else 0.0
+        named = self.told.section >= 0 or not _begun(best)
+        renames = best.section != self.told.section and named
+        margin = self.numbers.renamed if renames else 0.0
         margin = self.numbers.taken_back if best.over and margin else margin
         if best is not self.told and best.score > self.told.score + margin:
             self.told, self._led_s = best, 0.0
@@ -177,6 +183,7 @@ class Belief:
         for guess in self.guesses:
             share = math.exp(sharp * (guess.score - best))
             close = abs(plan.whole_beat(guess.section, guess.beat) - here) < 1.0
+            close = close or not (_begun(guess) or _begun(told))
             near += share if close else 0.0
             same += share if guess.section == told.section and not close else 0.0
             far += share if guess.section != told.section and not close else 0.0
@@ -189,3 +196,9 @@ class Belief:
         surely = math.erf(1.0 / (off * math.sqrt(2.0)))
         all_shares, most = near + same_too + far, 1.0 - self.numbers.floor
         return (near + same_too) / all_shares * most, near / all_shares * surely * most
+
+
+def _begun(guess: Guess) -> bool:
+    """Whether the routine has begun: before it, and at its first cue, are one place to whoever
+    stands there."""
+    return guess.section > 0 or guess.beat >= _BEGUN_BEATS

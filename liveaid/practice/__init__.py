@@ -27,7 +27,7 @@ Pure, told the time:
   takes       where a take begins and ends; count_in, ladder, care; session: a rehearsal as it goes
   bar_left_out  a bar left out where only the hands count
   breaks      false starts told from good runs; bars: bars played otherwise than written
-  stretch     a set piece, some bars or a transition as a routine of its own
+  stretch     a set piece, some bars or a transition as a routine of its own; cut_acts: its acts
   slower      deck files for tempos the fader does not reach
   weeks_plan  a session's turns; calibration: delays from records let go to a click
   advice      one sentence a hand

@@ -99,7 +99,7 @@ def beats_of_hands(
     if start_s is None and not acts:
         return None
     first = about_s if start_s is None else start_s
-    knots, sure = _counted_by(lines, first, beat_s, beats)
+    knots, sure = np.arange(beats + 1.0), _speed(lines, first)[2]
     if acts:
         at, when = np.array(acts).T
         off = when - np.interp(at, knots, first + _times(knots, lines, first, beat_s))
@@ -108,13 +108,6 @@ def beats_of_hands(
         change, late = 0.0, 0.0
     times = first + _times(knots, lines, first, beat_s) + change * knots
     return BeatTimes(knots, times + (late if start_s is None else 0.0), by)
-
-
-def _counted_by(
-    lines: Sequence[SpeedLine], first_s: float, beat_s: float, beats: int
-) -> tuple[Floats, float]:
-    """Knots in beats, and how sure the records' speed makes the length of a beat, as a part."""
-    return np.arange(beats + 1.0), _speed(lines, first_s)[2]
 
 
 def _times(knots: Floats, lines: Sequence[SpeedLine], first_s: float, beat_s: float) -> Floats:

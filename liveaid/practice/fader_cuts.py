@@ -100,32 +100,15 @@ def cut_scores(
         heard = [move.at_s for move in moves if move.opens(side) is opens]
         due = [_nearest(edge, heard, when) for edge in wanted]
         found = match(due, heard, window_s=window_s)
-        scores += [
-            CutScore(
-                opens=opens,
-                beat=wanted[i].beat,
-                at_s=heard[j],
-                off_s=heard[j] - due[i],
-                room_beats=_room_beats(wanted[i]),
-            )
-            for i, j in found.pairs
-        ]
-        scores += [
-            CutScore(
-                opens=opens,
-                beat=wanted[i].beat,
-                at_s=None,
-                off_s=None,
-                room_beats=_room_beats(wanted[i]),
-            )
-            for i in found.missed
-        ]
+        scores += [_written(wanted[i], heard[j], heard[j] - due[i]) for i, j in found.pairs]
+        scores += [_written(wanted[i], None, None) for i in found.missed]
         scores += _added([heard[j] for j in found.added], opens, acts, when)
     return sorted(scores, key=lambda one: one.at_s if one.at_s is not None else when(one.beat or 0))
 
 
-def _room_beats(edge: Edge) -> float:
-    return max(0.0, round(edge.to_beat - edge.from_beat, 6))
+def _written(edge: Edge, at_s: float | None, off_s: float | None) -> CutScore:
+    room = max(0.0, round(edge.to_beat - edge.from_beat, 6))
+    return CutScore(opens=edge.opens, beat=edge.beat, at_s=at_s, off_s=off_s, room_beats=room)
 
 
 def _nearest(edge: Edge, heard: Sequence[float], when: Callable[[float], float]) -> float:

@@ -73,6 +73,12 @@ class Ladder:
         """Whether this is full tempo."""
         return self.rung == len(self.parts) - 1
 
+    @property
+    def says(self) -> str:
+        """What to set both turntables to."""
+        tempo = f"{self.tempo_bpm:.1f} BPM, {self.part:.0%} of full tempo"
+        return f"Pitch {self.pitch_percent:+.1f} %: {tempo}."
+
     def stepped(self, rungs: int) -> Ladder:
         """The ladder so many rungs up, below 0 down, as far as it goes."""
         rung = min(max(self.rung + rungs, 0), len(self.parts) - 1)

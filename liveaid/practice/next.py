@@ -150,8 +150,8 @@ def _standing(
     ready = not timed or evidence(gone, ready_at, now=now) >= ENOUGH
     return Standing(
         piece=index, name=name, takes=len(rows), rate=rate,
-        bias_ms=_mean([row.bias_ms for row in full or rows[:RECENT]]),
-        spread_ms=_mean([row.spread_ms for row in full or rows[:RECENT]]),
+        bias_ms=mean([row.bias_ms for row in full or rows[:RECENT]]),
+        spread_ms=mean([row.spread_ms for row in full or rows[:RECENT]]),
         missed=statistics.fmean([row.missed for row in rows[:RECENT]]) if rows else 0.0,
         days_since=days, ready=ready, timed=timed,
         missing="" if ready else f"{name}: {_more(gone, ready_at, now)}",
@@ -165,7 +165,8 @@ def _gap_days(full: Sequence[PieceRow]) -> float:
     return float(_FIRST_GAP_DAYS * 2 ** min(row // 2, 4))
 
 
-def _mean(values: Sequence[float | None]) -> float | None:
+def mean(values: Sequence[float | None]) -> float | None:
+    """The mean of what is known; None where nothing is."""
     known = [value for value in values if value is not None]
     return statistics.fmean(known) if known else None
 

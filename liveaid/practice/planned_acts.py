@@ -89,22 +89,6 @@ def runs_on(routine: Routine, index: int, side: Side) -> bool:
     return side in runs_through(routine).get(index, frozenset())
 
 
-def beats_to_let_go(routine: Routine, index: int, side: Side) -> tuple[float, ...]:
-    """Beats on which the map has a worked record let go (a juggle) or pushed (a scratch)."""
-    plan = routine.pieces[index].plan(side)
-    if not isinstance(plan, Works):
-        return ()
-    if plan.strokes is not None:
-        return plan.strokes
-    kind = "let go" if juggled(routine.pieces[index]) else "push"
-    beats = float(routine.beats(index))
-    return tuple(
-        act.beat
-        for act in acts_of(routine, index, side)
-        if act.kind == kind and act.written and 0 <= act.beat < beats
-    )
-
-
 def releases(piece: Piece) -> list[tuple[float, Side]]:
     """The releases of both decks of a juggle by its `strokes:`, by beat."""
     return sorted((beat, side) for side in SIDES for beat in _strokes(piece, side))

@@ -62,19 +62,22 @@ class Rehearsal(Watcher):
         booth_dba: float | None = None,
         break_after_s: float = 25 * 60.0,
         told: Told | None = None,
+        notice: Callable[[str], None] = lambda _: None,
         plan: PracticePlan | None = None,
         ladder_for: LadderFor = lambda _: None,
         clock: Callable[[], float] = time.monotonic,
         wall: Callable[[], float] = time.time,
     ) -> None:
-        """`store` None keeps nothing, as for a replay; `told` hears of every take scored.
+        """`store` None keeps nothing, as for a replay; `told` hears of every take scored, `notice`
+        a sentence of what the performer has to know between takes.
 
         With a `plan` the rehearsal moves on by itself; `ladder_for` is what each aim begins with.
         """
         self.plan, self._ladder_for = plan, ladder_for
         self.session, self.whole, self.store, self.file = session, whole, store, file
         self.booth_dba, self.break_after_s = booth_dba, break_after_s
-        self._told, self._clock, self._wall = told, clock, wall
+        self._told, self._notice, self._clock, self._wall = told, notice, clock, wall
+        self._break_told = False
         self._stage: Stage | None = None
         self._aside = ThreadPoolExecutor(1, thread_name_prefix="scores")
         self._scoring: set[asyncio.Task[None]] = set()
@@ -186,6 +189,7 @@ class Rehearsal(Watcher):
         if self.plan is not None:
             self.plan = self.plan.moved_on(now)
             turn = self.plan.turn
+            self._notice(self.plan.says)
             if turn is None or turn.is_break:
                 self._finish_take()
                 return True
@@ -203,9 +207,17 @@ class Rehearsal(Watcher):
             self._stage.use(self.aim.routine)
 
     def _step(self, rungs: int) -> bool:
+        before = self.session.ladder
         self.session.step(rungs)
+        self._on_another_rung(before)
+        return before is not None
+
+    def _on_another_rung(self, before: Ladder | None) -> None:
+        """What changes with the ladder's rung: the deck files, and where the pitch has to stand."""
+        ladder = self.session.ladder
+        if ladder is not None and before is not None and ladder.rung != before.rung:
+            self._notice(ladder.says)
         self._change_decks()
-        return self.session.ladder is not None
 
     def _say(self, said: str) -> bool:
         """Keep or drop the last take."""
@@ -256,6 +268,7 @@ class Rehearsal(Watcher):
                 self._count_in(happened)
             else:
                 self._take_ended(happened)
+        self._remind(now_s)
         if now_s - self._work_at_s > _WORK_EVERY_S:
             self._work_at_s = now_s
             self._note_work()
@@ -268,6 +281,14 @@ class Rehearsal(Watcher):
             self.plan = self.plan.begun(now_s)
         elif self.plan.over(now_s):
             self._next(None)
+
+    def _remind(self, now_s: float) -> None:
+        """Say once that a break is due, but not within a take."""
+        hands = self.session.hands_on
+        due = hands.break_due(now_s, after_s=self.break_after_s)
+        if due and not self._break_told and not self.session.finder.playing:
+            self._notice(f"Time for a break: {hands.since_break_s / 60:.0f} minutes with hands on.")
+        self._break_told = due and (self._break_told or not self.session.finder.playing)
 
     def lamps(self, levels: Mapping[str, Any]) -> Mapping[str, Any]:
         """During a count-in: its beat in the beats' row (a controller without one or a pulse: the
@@ -329,9 +350,10 @@ class Rehearsal(Watcher):
             loop = asyncio.get_running_loop()
             earlier = tuple(self.session.earlier)
             score = await loop.run_in_executor(self._aside, score_of, aim, kept, earlier)
+            before = self.session.ladder
             self.session.scored(ended, score)
             await self._scored(scored_take(kept, report_of(aim, score), number))
-            self._change_decks()
+            self._on_another_rung(before)
         except StoreError as error:
             self.error = str(error)
         self._push()
@@ -344,6 +366,7 @@ class Rehearsal(Watcher):
             number = await asyncio.wrap_future(self.store.keep(kept))
         except StoreError as error:
             self.error = str(error)
+            self._notice(self.error)
             return None
         self.error = None
         return number

@@ -5,22 +5,25 @@ from __future__ import annotations
 import asyncio
 import socket
 import time
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from pythonosc.osc_message_builder import OscMessageBuilder
 
 from liveaid.errors import LiveaidError, UsageError
 from liveaid.follow import Follower
+from liveaid.practice.count_in import CountIn
 from liveaid.practice.reading import TakeReader
 from liveaid.practice.session import Aim, Ended, Session, report_of, score_of, scored_take
 from liveaid.practice.take_report import ScoredTake
-from liveaid.practice.trace import Trace, TraceError, messages_of, unpack
+from liveaid.practice.trace import Message, Trace, TraceError, messages_of, unpack
 from liveaid.stage import Address
 
 _BREATH_S = 0.1
 HEARD_OUT_S = 3.5
 """Silence after the last message that ends a take for sure."""
+_QUIET_S = 5.0
+"""The same in a trace's own time, where it costs nothing to be sure."""
 _TOLD_EVERY_S = 0.02
 
 
@@ -64,23 +67,24 @@ async def replay(trace: Trace, to: Address, *, heard_out_s: float = HEARD_OUT_S)
 
 def replay_at_once(trace: Trace, aim: Aim) -> list[ScoredTake]:
     """Every take found in the trace, scored, in the trace's own time and without waiting."""
-    session, follower = Session(aim, count_in_bars=0), Follower(aim.routine)
-    found: list[Ended] = []
+    return [_scored(aim, ended) for ended in takes_in(messages_of(trace), aim)]
+
+
+def takes_in(messages: Iterable[Message], aim: Aim, *, count_in_bars: int = 0) -> list[Ended]:
+    """The takes that a session and a follower find in messages, told a prompt every 20 ms."""
+    session, follower = Session(aim, count_in_bars=count_in_bars), Follower(aim.routine)
+    found: list[Ended | CountIn] = []
     told_s = now = float("-inf")
-    for now, side, position_s in messages_of(trace):
+    for now, side, position_s in messages:
         session.hear(side, position_s=position_s, now=now)
         follower.hear(side, position=position_s, now=now)
         if now - told_s >= _TOLD_EVERY_S:
             told_s = now
-            found += _ended(session, follower, now)
-    for step in range(int(HEARD_OUT_S / _TOLD_EVERY_S)):
-        found += _ended(session, follower, now + step * _TOLD_EVERY_S)
-    return [_scored(aim, ended) for ended in found]
-
-
-def _ended(session: Session, follower: Follower, now: float) -> list[Ended]:
-    happened = session.tell(follower.prompt(now=now), now=now)
-    return [one for one in happened if isinstance(one, Ended)]
+            found += session.tell(follower.prompt(now=now), now=now)
+    for step in range(int(_QUIET_S / _TOLD_EVERY_S)):
+        at = now + step * _TOLD_EVERY_S
+        found += session.tell(follower.prompt(now=at), now=at)
+    return [one for one in found if isinstance(one, Ended)]
 
 
 def _scored(aim: Aim, ended: Ended) -> ScoredTake:

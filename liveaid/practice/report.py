@@ -6,6 +6,7 @@ import contextlib
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import partial
 from pathlib import Path
 
 from liveaid.practice.care import DayOfHands
@@ -187,25 +188,16 @@ def pictures(
     """
     rows = reader.takes(limit=max(takes, _LOSSES_OF))
     pieces = of_this_map(reader.pieces() if pieces is None else pieces, routine)
-
-    def losses() -> bytes:
-        from liveaid.practice.losses import losses_picture
-
-        scores = [_report(reader, row.id) for row in rows[:_LOSSES_OF]]
-        return losses_picture(routine, [one for one in scores if one is not None])
-
-    found: Pictures = {"losses.png": losses}
+    found: Pictures = {"losses.png": partial(_draw_losses, routine, reader, rows[:_LOSSES_OF])}
     for take in rows[:takes]:
-        found[f"take-{take.id}.png"] = _take_drawer(routine, reader, take)
+        found[f"take-{take.id}.png"] = partial(draw_take, routine, reader, take)
     for take in rows[:1]:
-        for place, name in enumerate(_bars_of(routine, reader, take)):
-            if name:
-                found[f"take-{take.id}-bars-{place + 1}.png"] = _bars_drawer(
-                    routine, reader, take, place
-                )
+        for place in _worked(routine, reader, take):
+            name = f"take-{take.id}-bars-{place + 1}.png"
+            found[name] = partial(_draw_bars, routine, reader, take, place)
     for index, piece in enumerate(routine.pieces):
         if any(row.name == piece.name for row in pieces):
-            found[f"piece-{index + 1}.png"] = _history_drawer(pieces, piece.name)
+            found[f"piece-{index + 1}.png"] = partial(_draw_history, pieces, piece.name)
     return found
 
 
@@ -213,52 +205,50 @@ def draw_take(routine: Routine, reader: TakeReader, take: TakeRow) -> bytes:
     """One take's picture. ValueError when the section map no longer has its set piece."""
     from liveaid.practice.take_picture import take_picture
 
+    asked, kept, report = _drawn(routine, reader, take)
+    return take_picture(asked, kept, report)
+
+
+def _draw_bars(routine: Routine, reader: TakeReader, take: TakeRow, place: int) -> bytes:
+    from liveaid.practice.bars_picture import bars_picture
+
+    asked, kept, report = _drawn(routine, reader, take)
+    return bars_picture(asked, kept, place, report.pieces[place])
+
+
+def _draw_history(pieces: Sequence[PieceRow], name: str) -> bytes:
+    from liveaid.practice.history_picture import history_picture
+
+    return history_picture(pieces, name)
+
+
+def _draw_losses(routine: Routine, reader: TakeReader, rows: Sequence[TakeRow]) -> bytes:
+    from liveaid.practice.losses import losses_picture
+
+    scores = [_report(reader, row.id) for row in rows]
+    return losses_picture(routine, [one for one in scores if one is not None])
+
+
+def _worked(routine: Routine, reader: TakeReader, take: TakeRow) -> list[int]:
+    """The places of a take's set pieces in which a hand worked a record."""
+    with contextlib.suppress(StoreError, ValueError):
+        asked, kept, _ = _drawn(routine, reader, take)
+        pieces = [asked.pieces[visit.piece] for visit in kept.visits]
+        return [
+            place
+            for place, piece in enumerate(pieces)
+            if any(isinstance(piece.plan(side), Works) for side in SIDES)
+        ]
+    return []
+
+
+def _drawn(routine: Routine, reader: TakeReader, take: TakeRow) -> tuple[Routine, Kept, TakeReport]:
+    """What was asked for in a take, the take, and its score. ValueError where they do not agree."""
     kept = reader.kept(take.id)
     aim = aim_of_kept(routine, kept, reader.file.parent)
     if aim is None or any(visit.piece >= len(aim.routine.pieces) for visit in kept.visits):
         raise ValueError(f"take {take.id} was of another section map")
     report = reader.score(take.id)
-    if report is None:
+    if report is None or len(report.pieces) != len(kept.visits):
         raise ValueError(f"take {take.id} has no score yet")
-    return take_picture(aim.routine, kept, report)
-
-
-def _bars_of(routine: Routine, reader: TakeReader, take: TakeRow) -> list[bool]:
-    """Of each set piece gone through in a take, whether a hand worked a record in it."""
-    try:
-        kept = reader.kept(take.id)
-    except StoreError:
-        return []
-    aim = aim_of_kept(routine, kept, reader.file.parent)
-    if aim is None or any(visit.piece >= len(aim.routine.pieces) for visit in kept.visits):
-        return []
-    plans = [aim.routine.pieces[visit.piece] for visit in kept.visits]
-    return [any(isinstance(piece.plan(s), Works) for s in SIDES) for piece in plans]
-
-
-def _bars_drawer(
-    routine: Routine, reader: TakeReader, take: TakeRow, place: int
-) -> Callable[[], bytes]:
-    def draw() -> bytes:
-        from liveaid.practice.bars_picture import bars_picture
-
-        kept, report = reader.kept(take.id), reader.score(take.id)
-        aim = aim_of_kept(routine, kept, reader.file.parent)
-        if aim is None or report is None or place >= len(report.pieces):
-            raise ValueError(f"take {take.id} was of another section map")
-        return bars_picture(aim.routine, kept, place, report.pieces[place])
-
-    return draw
-
-
-def _take_drawer(routine: Routine, reader: TakeReader, take: TakeRow) -> Callable[[], bytes]:
-    return lambda: draw_take(routine, reader, take)
-
-
-def _history_drawer(pieces: Sequence[PieceRow], name: str) -> Callable[[], bytes]:
-    def draw() -> bytes:
-        from liveaid.practice.history_picture import history_picture
-
-        return history_picture(pieces, name)
-
-    return draw
+    return aim.routine, kept, report

@@ -8,11 +8,11 @@ from Tram into Two trams     the last two bars of one and the first two of the n
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
 from dataclasses import dataclass
 
-from liveaid.practice.planned_acts import beats_to_let_go
+from liveaid.practice.cut_acts import acts_within
 from liveaid.routine import Piece, Plan, Routine, Runs, Side, Works
+from liveaid.routine.acts import written_out
 from liveaid.routine.written_numbers import evened
 
 AROUND_BARS = 2
@@ -126,12 +126,9 @@ def _plan(routine: Routine, part: StretchPart, side: Side) -> Plan:
     if isinstance(plan, Runs):
         at_s = None if plan.at_s is None else plan.at_s + gone * 60.0 / piece.tempo_bpm
         return plan.model_copy(update={"at_s": at_s, "bars_in": plan.bars_in + part.from_bar})
-    if isinstance(plan, Works):
-        written = beats_to_let_go(routine, part.piece, side)
-        strokes = tuple(_within(written, gone, beats)) or None
-        return plan.model_copy(update={"strokes": strokes, "acts": None})
+    if written_out(piece, side):
+        return acts_within(routine, part.piece, side, gone, beats)
+    if isinstance(plan, Works) and plan.strokes:
+        inside = (beat - gone for beat in plan.strokes if gone <= beat < gone + beats)
+        return plan.model_copy(update={"strokes": tuple(inside) or None})
     return plan
-
-
-def _within(beats: Iterable[float], gone: float, lasts: float) -> Iterable[float]:
-    return (beat - gone for beat in beats if gone <= beat < gone + lasts)

@@ -4,6 +4,11 @@ from __future__ import annotations
 
 from liveaid.practice.take_report import PieceReport, TakeReport
 
+_SPOKEN = {
+    " ms ": " milliseconds ", " %": " per cent", "%": " per cent", " +": " plus ", " -": " minus ",
+    " BPM": " beats a minute",
+}  # fmt: skip
+
 
 def take_line(take: TakeReport, *, ended: str = "complete", number: int | None = None) -> str:
     """`#12 clean: 4 ms late, spread 15 ms, 1 missed`."""
@@ -40,11 +45,16 @@ def hand_lines(take: TakeReport) -> list[str]:
 
 
 def spoken_lines(take: TakeReport) -> list[str]:
-    """What is said aloud after a take: its verdict, why, and the sentence of each hand. Units as
-    words."""
+    """What is said aloud after a take: its verdict, why, and the sentence of each hand."""
     why = f": {'; '.join(take.why)}" if take.why else ""
-    sentences = [f"{take.verdict}{why}.", *hand_lines(take)]
-    return [sentence.replace(" ms ", " milliseconds ") for sentence in sentences]
+    return [spoken(sentence) for sentence in (f"{take.verdict}{why}.", *hand_lines(take))]
+
+
+def spoken(sentence: str) -> str:
+    """A sentence with its units and signs as words."""
+    for sign, word in _SPOKEN.items():
+        sentence = sentence.replace(sign, word)
+    return sentence
 
 
 def early_or_late(bias_ms: float | None) -> str:

@@ -13,7 +13,6 @@ So: turns and spacing are a reasonable default, not a law; the performer's own f
 
 from __future__ import annotations
 
-import statistics
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -21,7 +20,7 @@ from functools import lru_cache
 from itertools import groupby
 from math import ceil
 
-from liveaid.practice.next import FULL_TEMPO, Outlook
+from liveaid.practice.next import FULL_TEMPO, Outlook, mean
 from liveaid.practice.records import PieceRow
 from liveaid.practice.wilson import Rate, clean_rate
 
@@ -90,7 +89,7 @@ def plateau(found: Sequence[Week]) -> str:
     now, then = _together(since), _together(before)
     if min(now.takes, then.takes) < _LEAST_TAKES or now.low > 0.8 or now.low > then.part:
         return ""
-    narrower = _mean([w.spread_ms for w in since]), _mean([w.spread_ms for w in before])
+    narrower = mean([w.spread_ms for w in since]), mean([w.spread_ms for w in before])
     if None not in narrower and (narrower[0] or 0) < 0.9 * (narrower[1] or 0):
         return ""
     if _top(since) > _top(before):
@@ -134,8 +133,8 @@ def _week(monday: date, rows: Sequence[PieceRow]) -> Week:
     return Week(
         monday=monday, takes=len(rows),
         rate=clean_rate(sum(row.clean for row in full), len(full)),
-        bias_ms=_mean([row.bias_ms for row in rows]),
-        spread_ms=_mean([row.spread_ms for row in rows]),
+        bias_ms=mean([row.bias_ms for row in rows]),
+        spread_ms=mean([row.spread_ms for row in rows]),
         tempo_part=max((row.tempo_part for row in rows if row.clean), default=None),
     )  # fmt: skip
 
@@ -157,8 +156,3 @@ def _together(found: Sequence[Week]) -> Rate:
 
 def _top(found: Sequence[Week]) -> float:
     return max((week.tempo_part or 0.0 for week in found), default=0.0)
-
-
-def _mean(values: Sequence[float | None]) -> float | None:
-    known = [value for value in values if value is not None]
-    return statistics.fmean(known) if known else None

@@ -54,6 +54,16 @@ class PracticePlan:
         """What is on; None when all is done."""
         return self.turns[self.at] if self.at < len(self.turns) else None
 
+    @property
+    def says(self) -> str:
+        """What is on now, for how long, and why."""
+        turn = self.turn
+        if turn is None:
+            return "All of the plan is done."
+        minutes = round(turn.lasts_s / 60)
+        lasts = f"{minutes} {'minute' if minutes == 1 else 'minutes'}"
+        return f"Now {turn.what or 'a break'}, {lasts}: {turn.why}."
+
     def begun(self, now: float) -> PracticePlan:
         """The plan with its turn begun at a moment."""
         return replace(self, since_s=now)

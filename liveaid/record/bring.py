@@ -58,7 +58,7 @@ class HandPace(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Bringing:
-    """How long each means takes for one way."""
+    """Seconds to bring a record to its cue, by hand and by the needle."""
 
     by_hand_s: float
     by_needle_s: float

@@ -92,7 +92,7 @@ class Cache:
             self._write(f"{name}.json", study.to_json())
 
     def sweep(self) -> None:
-        """Take out what this render had no use for."""
+        """Delete what was neither found nor kept through this cache, and what a crash left."""
         with contextlib.suppress(OSError):
             for path in self.folder.iterdir():
                 made = _OURS.fullmatch(path.name)

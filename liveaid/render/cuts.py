@@ -45,7 +45,7 @@ class Cuts:
         self._cuts: dict[str, Cut] = {}
 
     def of(self, passage: Passage) -> Cut:
-        """The passage's sound."""
+        """The passage as sound. KeyError before `make`, or where its sound was at fault."""
         return self._cuts[self._recipe(passage)]
 
     def make(

@@ -16,7 +16,6 @@ import tempfile
 import time
 from collections.abc import Iterator, Sequence
 from pathlib import Path
-from types import TracebackType
 
 from liveaid.errors import LiveaidError
 from liveaid.files.file_bytes import reason
@@ -26,46 +25,30 @@ _FORGOTTEN_S = 3600.0
 """An aside folder untouched for so long was left by a crash."""
 
 
-class Aside:
-    """A folder beside the files to come; `moved` puts them in place, leaving the block drops them.
+@contextlib.contextmanager
+def folder_aside(folder: Path, names: Sequence[str]) -> Iterator[Path]:
+    """A folder beside the files to come, to write them in by these names; gone when the block ends.
 
-    A context manager. LiveaidError when the folder cannot be made or written to.
+    LiveaidError when the folder cannot be made or written to.
     """
+    with said_clearly(folder):
+        folder.mkdir(parents=True, exist_ok=True)
+        _clear_forgotten(folder, names)
+        aside = Path(tempfile.mkdtemp(prefix=f"{_PREFIX}{os.getpid()}-", dir=folder))
+    try:
+        yield aside
+    finally:
+        _drop(aside, names)
 
-    def __init__(self, folder: Path, names: Sequence[str]) -> None:
-        self._folder, self._names = folder, names
-        self._aside: Path | None = None
 
-    def __enter__(self) -> Aside:
-        with said_clearly(self._folder):
-            self._folder.mkdir(parents=True, exist_ok=True)
-            _clear_forgotten(self._folder, self._names)
-            prefix = f"{_PREFIX}{os.getpid()}-"
-            self._aside = Path(tempfile.mkdtemp(prefix=prefix, dir=self._folder))
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        if self._aside is not None:
-            _drop(self._aside, self._names)
-
-    def path(self, name: str) -> Path:
-        """Where a file of this name is written until it is moved."""
-        if self._aside is None:
-            raise ValueError("used outside its `with`")
-        return self._aside / name
-
-    def moved(self, targets: Sequence[tuple[str, Path]]) -> None:
-        """Move each (name, target) into place, in order; links there are replaced, not followed."""
-        with said_clearly(self._folder):
-            for name, target in targets:
-                self.path(name).chmod(0o644)
-                self.path(name).replace(target)
-            _sync_folder(self._folder)
+def move_into_place(aside: Path, folder: Path, names: Sequence[str]) -> None:
+    """Move each file from `aside` to its place in `folder`, in order; a link there is replaced, not
+    followed. LiveaidError when one cannot be."""
+    with said_clearly(folder):
+        for name in names:
+            (aside / name).chmod(0o644)
+            (aside / name).replace(folder / name)
+        _sync_folder(folder)
 
 
 @contextlib.contextmanager

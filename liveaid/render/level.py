@@ -40,9 +40,7 @@ TRIES = 6
 """Steps towards it, at most; two or three do."""
 
 
-def levelled(
-    sound: Samples, *, rate_hz: int, wanted_lufs: float, ceiling_dbtp: float = CEILING_DBTP
-) -> tuple[Samples, Level]:
+def levelled(sound: Samples, *, rate_hz: int, wanted_lufs: float) -> tuple[Samples, Level]:
     """The sound at the wanted loudness with its true peak below the ceiling, and what it took."""
     if not np.any(sound):
         return sound, Level(None, None, 0.0, 0.0)
@@ -50,7 +48,7 @@ def levelled(
     peak, loudness = decibels(float(peaks.max())), loudness_lufs(sound, rate_hz=rate_hz)
     if loudness is None:
         loudness = wanted_lufs  # below the absolute gate: left as quiet as it is
-    ceiling = ceiling_dbtp - MARGIN_DB
+    ceiling = CEILING_DBTP - MARGIN_DB
     most = ceiling + MOST_LIMITED_DB - peak
     gain = min(wanted_lufs - loudness, most)
     if peak + gain <= ceiling:
@@ -58,17 +56,15 @@ def levelled(
     # What a decibel more than the first guess would bring up to the ceiling.
     peaks = peak_by_frame(sound, above=float(ratio(ceiling - gain - 1.0)))
     gain = _gain_for(sound, peaks, gain, most, rate_hz, wanted_lufs, ceiling)
-    return turned_up(sound, gain, rate_hz=rate_hz, ceiling_dbtp=ceiling_dbtp)
+    return turned_up(sound, gain, rate_hz=rate_hz)
 
 
-def turned_up(
-    sound: Samples, gain_db: float, *, rate_hz: int, ceiling_dbtp: float = CEILING_DBTP
-) -> tuple[Samples, Level]:
+def turned_up(sound: Samples, gain_db: float, *, rate_hz: int) -> tuple[Samples, Level]:
     """The sound with this gain and its true peak below the ceiling, and the level that gives."""
     if not np.any(sound):
         return sound, Level(None, None, gain_db, 0.0)
     louder = sound * ratio(gain_db)
-    made, after = limited(louder, rate_hz=rate_hz, ceiling_dbtp=ceiling_dbtp - MARGIN_DB)
+    made, after = limited(louder, rate_hz=rate_hz, ceiling_dbtp=CEILING_DBTP - MARGIN_DB)
     before = after if made is louder else true_peak_db(louder)
     return made, Level(loudness_lufs(made, rate_hz=rate_hz), after, gain_db, before - after)
 

@@ -34,12 +34,12 @@ _BETWEEN = _interpolator()
 
 
 def ratio(db: float) -> np.float32:
-    """Decibels as a factor."""
+    """Decibels as a factor of amplitude: 10 ** (db / 20)."""
     return np.float32(10.0 ** (db / 20.0))
 
 
 def decibels(factor: float) -> float:
-    """A factor above 0 as decibels."""
+    """A factor of amplitude above 0 as decibels: 20 * log10(factor)."""
     return 20.0 * math.log10(factor)
 
 

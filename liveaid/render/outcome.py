@@ -13,7 +13,7 @@ from liveaid.routine.plain_data import plain
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CutMade:
-    """One passage on a deck."""
+    """One passage as it lies on its deck file, with its level."""
 
     side: Side
     sounds: tuple[str, ...]
@@ -32,7 +32,7 @@ class CutMade:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DeckMade:
-    """One deck file."""
+    """One deck file as it was written."""
 
     side: Side
     file: Path
@@ -48,7 +48,7 @@ class DeckMade:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rendered:
-    """All that a render made."""
+    """All that a render made: files, passages, and what to know of them."""
 
     routine: Path
     guide: Path

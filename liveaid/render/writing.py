@@ -16,7 +16,7 @@ from liveaid.render.cuts import Cuts, Progress
 from liveaid.render.deck_file import ours, write_deck_file
 from liveaid.render.edges import Samples
 from liveaid.render.guide import deck_reader, guide_mix
-from liveaid.render.into_place import Aside, said_clearly, set_aside
+from liveaid.render.into_place import folder_aside, move_into_place, said_clearly, set_aside
 from liveaid.render.sheet import Printed, sheet_html
 from liveaid.routine import SIDES, Routine, Side, save_routine
 from liveaid.routine.layout.deck import DeckLayout
@@ -31,7 +31,7 @@ SOUND_FILES = ("left.wav", "right.wav", "guide.wav")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ToWrite:
-    """All that is to be written."""
+    """All that one render writes: the map as placed, both decks, their sound."""
 
     routine: Routine
     """As it is in the scene, its paths relative to `folder`."""
@@ -61,23 +61,23 @@ def write_all(written: ToWrite, decks: Path, progress: Progress) -> list[Path]:
         },
     )
     names = (*SOUND_FILES, "sheet.html", WRITTEN, MAP)
-    with Aside(decks, names) as aside, said_clearly(decks):
+    with folder_aside(decks, names) as aside, said_clearly(decks):
         for done, side in enumerate(SIDES):
             progress(done, len(names), f"{side} deck")
-            _write_deck(written, side, aside.path(f"{side}.wav"))
+            _write_deck(written, side, (aside / f"{side}.wav"))
         progress(2, len(names), "guide mix")
-        _write_guide(written, placed, aside.path("guide.wav"))
+        _write_guide(written, placed, (aside / "guide.wav"))
         progress(3, len(names), "sheet")
         printed = Printed(placed, written.stands, written.layouts, written.rate_hz)
-        aside.path("sheet.html").write_text(sheet_html(printed), encoding="utf-8")
-        aside.path(WRITTEN).write_bytes(written.written)
-        save_routine(placed, aside.path(MAP))
+        (aside / "sheet.html").write_text(sheet_html(printed), encoding="utf-8")
+        (aside / WRITTEN).write_bytes(written.written)
+        save_routine(placed, (aside / MAP))
         kept = [
             set_aside(decks / name)
             for name in SOUND_FILES
             if os.path.lexists(decks / name) and not ours(decks / name)
         ]
-        aside.moved([(name, decks / name) for name in names])
+        move_into_place(aside, decks, names)
         progress(len(names), len(names), "all files")
     return kept
 

@@ -39,7 +39,7 @@ class Over:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ActLine:
-    """What one line of `acts:` says."""
+    """What one line of `acts:` says: an act or a figure, on which part, how long, how far."""
 
     name: str
     """An act's kind, or a figure's name."""
@@ -63,7 +63,7 @@ class ActLine:
 
     @property
     def kind(self) -> ActKind | None:
-        """The act, or None for a figure's name."""
+        """The act that is named; None where the name is a figure's."""
         return next((kind for kind in ACT_KINDS if kind == self.name), None)
 
 

@@ -26,7 +26,7 @@ _SOUNDS: tuple[ActKind, ...] = ("push", "pull", "let go", "spin back", "set pitc
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Move:
-    """One act in its place in time."""
+    """One act in its place in time, in beats; where on the record is not known yet."""
 
     kind: ActKind
     beat: float
@@ -47,7 +47,7 @@ class Move:
 
 @dataclass(slots=True)
 class Moves:
-    """What the lines of one deck come to."""
+    """What the lines of one deck come to: moves by beat, and what is wrong in the lines."""
 
     moves: list[Move] = field(default_factory=list)
     faults: list[Hindrance] = field(default_factory=list)

@@ -38,7 +38,7 @@ _SAME_BEAT = 1e-6
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Act:
-    """One thing one hand does with one record."""
+    """One thing one hand does with one record: from when to when, from which place to which."""
 
     kind: ActKind
     side: Side
@@ -80,7 +80,7 @@ class Act:
 
     @property
     def heard(self) -> bool:
-        """Whether any of it is heard."""
+        """Whether the fader is open in any of it."""
         return bool(self.open)
 
 
@@ -142,7 +142,7 @@ def fader_of(routine: Routine, piece: int) -> dict[Side, tuple[tuple[float, floa
 
 
 def joined(spans: Iterable[tuple[float, float]]) -> tuple[tuple[float, float], ...]:
-    """Spans in order, those that touch made one."""
+    """Spans of beats (from, to) in rising order, those that touch or overlap made one."""
     out: list[tuple[float, float]] = []
     for start, end in sorted(spans):
         if out and start <= out[-1][1] + _SAME_BEAT:

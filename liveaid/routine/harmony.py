@@ -85,7 +85,7 @@ class Pitched:
 
 @dataclass(frozen=True, slots=True)
 class KeyMeeting:
-    """Two keys heard together."""
+    """How two keys stand when they are heard together."""
 
     beside: Key
     """The other sound's nearest key, in the tuning of this one."""
@@ -125,7 +125,7 @@ def meet_keys(sound: Key, other: Key, *, apart_semitones: float) -> KeyMeeting:
 
 
 def meet(sound: Pitched, other: Pitched) -> KeyMeeting:
-    """How two sounds stand as they are heard."""
+    """How two sounds stand to each other at the pitch at which each is heard."""
     apart = other.shift_semitones - sound.shift_semitones
     return meet_keys(sound.key, other.key, apart_semitones=apart)
 
@@ -190,7 +190,7 @@ class TempoStep:
 
     @property
     def semitones(self) -> float:
-        """What that pitch does to a key."""
+        """Semitones by which that pitch moves a key."""
         return semitones(1.0 + self.percent / 100.0)
 
 

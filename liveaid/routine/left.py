@@ -25,7 +25,7 @@ from liveaid.routine.timeline import written_acts
 
 @dataclass(frozen=True, slots=True)
 class Left:
-    """A record at the moment it falls silent."""
+    """Where a record is at the moment a set piece is done with it."""
 
     at_s: float
     """Deck-file second."""

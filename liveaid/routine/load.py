@@ -210,7 +210,7 @@ def _next_after(before: Any) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Sketch:
-    """A routine before it is composed."""
+    """What a map says before it has set pieces."""
 
     title: str
     idea: Idea | None

@@ -534,7 +534,7 @@ class Idea(_Record):
 
 
 class Stamp(_Record):
-    """What a placed map was rendered from."""
+    """What a placed map was rendered from, by digests, so that a later edit is noticed."""
 
     map: str
     """Digest of the written map."""
@@ -565,7 +565,7 @@ class Routine(_Record):
         return all(piece.placed for piece in self.pieces)
 
     def beats(self, index: int) -> int:
-        """Beats in one set piece."""
+        """Beats in one set piece, whole ones: its bars times the metre."""
         return round(self.pieces[index].bars * self.metre)
 
     def bar_count(self, index: int) -> int:

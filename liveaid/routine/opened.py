@@ -33,7 +33,7 @@ _MOST_TOLD = 8
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Opened:
-    """A scene's maps at one moment."""
+    """A scene's written map and its placed one, as they were when it was opened."""
 
     file: Path
     """The written map's."""

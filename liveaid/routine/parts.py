@@ -49,7 +49,9 @@ class PartAt:
 class Named:
     """A part as the sounds of the map have it."""
 
+    name: str
     label: str
+    """The name, with its sound where two sounds have a part of that name."""
     sound: str
     part: SoundPart
     speed: float | None = None
@@ -60,7 +62,7 @@ def named_parts(routine: Routine) -> list[Named]:
     """Every part of every sound; a name that two sounds have is told with its sound."""
     names = [name for sound in routine.sounds.values() for name in sound.parts]
     return [
-        Named(name if names.count(name) == 1 else f"{name} of {sound_name}", sound_name, part)
+        Named(name, name if names.count(name) == 1 else f"{name} of {sound_name}", sound_name, part)
         for sound_name, sound in routine.sounds.items()
         for name, part in sound.parts.items()
     ]
@@ -80,7 +82,7 @@ def note_parts(routine: Routine, index: int, plan: Works) -> list[Named]:
         return []
     whole = routine.sounds[plan.sound].parts[TONE]
     if plan.tones != "laid":
-        return [Named(TONE, plan.sound, whole, 1.0)]
+        return [Named(TONE, TONE, plan.sound, whole, 1.0)]
     try:
         notes = read_notes(
             plan.notes, metre=routine.metre, end=float(routine.beats(index)), laid=True
@@ -97,7 +99,7 @@ def note_parts(routine: Routine, index: int, plan: Works) -> list[Named]:
         speed = hz[name] / tone_hz
         end = min(whole.to_s, whole.begin_s + (length_s + SPARE_S) * speed)
         part = SoundPart(from_s=whole.begin_s, to_s=end, attack_s=None)
-        found.append(Named(name, plan.sound, part, speed))
+        found.append(Named(name, name, plan.sound, part, speed))
     return found
 
 
@@ -118,11 +120,7 @@ def label_of(routine: Routine, plan: Works, name: str, sound: str | None) -> str
     whole = f"{name} of {sound}" if sound else name
     if whole in plan.places or (not sound and name in plan.places):
         return whole
-    found = [
-        each.label
-        for each in known
-        if each.label.split(" of ")[0] == name and sound in (None, each.sound)
-    ]
+    found = [each.label for each in known if each.name == name and sound in (None, each.sound)]
     if len(found) == 1:
         return found[0]
     if len(found) > 1:

@@ -20,7 +20,7 @@ from liveaid.routine.model import SIDES
 
 @dataclass(frozen=True, slots=True)
 class TextPlace:
-    """One set piece of the new order."""
+    """One set piece of the new order, by where it stood in the text."""
 
     old: int
     """Where it stood, from 0."""

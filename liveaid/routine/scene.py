@@ -36,21 +36,18 @@ class Leads(LiveaidError):
     """A file of the scene under a name of ours that is a link out of it, or no plain file."""
 
 
-def map_file(scene: str | Path, *, placed: bool = False) -> Path:
+def map_file(scene: str | Path) -> Path:
     """The section map meant by `scene`: a YAML file, a folder with routine.yaml, or a shipped name.
 
-    With `placed`, the rendered map `decks/routine.yaml` comes first where there is one.
     UsageError, with the shipped names, when there is none; Leads when it leads out of the scene.
     """
     if os.path.isfile(scene):
         return Path(scene)
     for folder in (Path(scene), shipped("scenes") / str(scene)):
-        names = (f"{DECKS}/{MAP}", MAP) if placed else (MAP,)
-        for name in names:
-            if os.path.lexists(folder / name):
-                own(folder, name)
-            if os.path.isfile(folder / name):
-                return folder / name
+        if os.path.lexists(folder / MAP):
+            own(folder, MAP)
+        if os.path.isfile(folder / MAP):
+            return folder / MAP
     known = ", ".join(sorted(p.parent.name for p in shipped("scenes").glob(f"*/{MAP}")))
     raise UsageError(
         f"{shown(scene)}: {_what_is_there(scene)}; a YAML file, a folder with {MAP}"

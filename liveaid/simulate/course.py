@@ -27,7 +27,7 @@ _LEAST_LEG_S = 0.05
 
 @dataclass(frozen=True, slots=True)
 class Leg:
-    """One step as it is played."""
+    """One step as it is really played: from when to when, and how fast each record runs."""
 
     step: Step
     piece: Piece | None
@@ -84,7 +84,7 @@ def lay_course(
 
 
 def shifted(legs: Sequence[Leg], by_s: float) -> tuple[Leg, ...]:
-    """The same course so much later."""
+    """The same course, every time in it `by_s` later."""
 
     def later(line: MotionLine) -> MotionLine:
         return replace(line, t0_s=line.t0_s + by_s)

@@ -47,10 +47,10 @@ class Event:
 
     @property
     def missed(self) -> bool:
-        """Planned, not done."""
+        """Whether it was planned and left out."""
         return self.actual_s is None
 
     @property
     def added(self) -> bool:
-        """Done, not planned."""
+        """Whether it was done without being planned."""
         return self.planned_s is None

@@ -116,7 +116,7 @@ class Messages:
         return self.where(self.side == SIDES.index(side))
 
     def where(self, kept: NDArray[np.bool_] | NDArray[np.int64]) -> Messages:
-        """The messages a mask keeps, or an order lists."""
+        """The messages that a mask keeps, or in the order that indices list."""
         return Messages(*(column[kept] for column in self.columns))
 
 

@@ -34,7 +34,7 @@ class NotPlacedError(LiveaidError):
 
 @dataclass(frozen=True, slots=True)
 class Performance:
-    """What arrived, what was meant, and what was so."""
+    """One performance: what a listener is sent, and what was really played."""
 
     routine: Routine
     messages: Messages

@@ -33,7 +33,7 @@ class TurnStroke:
 
 
 def worked(piece: Piece, side: Side) -> Works:
-    """The plan of a side that works."""
+    """The plan of a side that works. ValueError for one that does not."""
     plan = piece.plan(side)
     if not isinstance(plan, Works):
         raise ValueError(f"the {side} deck {plan.hand} in {piece.name}")

@@ -89,6 +89,7 @@ class SoundCheckView(Watcher):
             has_pads=bool(self._settings.layout.pad_words()),
             pages=health["page"]["clients"],
             map_says=tuple(self._map_says()),
+            rendered=self._stage.routine.rendered is not None,
         )
         self.items = self._check.items(around, self._looked_s)
         self._show()

@@ -16,10 +16,10 @@ from itertools import product
 from pathlib import Path
 
 import numpy as np
-from takes import takes_in
 
 from liveaid.practice.calibration import enough, late_of
 from liveaid.practice.delays import Delays
+from liveaid.practice.replay import takes_in
 from liveaid.practice.score import TakeScore
 from liveaid.practice.session import Aim, Ended, aim_of, one_piece, score_of
 from liveaid.routine import load_routine
@@ -32,7 +32,7 @@ HANDS = Hands(timing_error_s=0.010, stroke_error_s=0.010)
 
 
 def ended_of(aim: Aim, messages: list[tuple[float, str, float]]) -> Ended | None:
-    takes = takes_in(aim, messages)
+    takes = takes_in(messages, aim)
     return takes[0] if len(takes) == 1 else None
 
 

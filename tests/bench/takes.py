@@ -14,8 +14,8 @@ from pathlib import Path
 
 import numpy as np
 
-from liveaid.follow import Follower
-from liveaid.practice.session import Aim, Ended, Session, aim_of
+from liveaid.practice.replay import takes_in
+from liveaid.practice.session import Ended, aim_of
 from liveaid.routine import load_routine
 from liveaid.simulate import Hands, Performance, perform
 
@@ -44,21 +44,6 @@ def stopped_and_begun_anew(
     later = at_s + stop_s + wind_s
     found += [(m.now_s + later, m.side, m.position_s) for m in good.messages]
     return found, later + LEAD_S
-
-
-def takes_in(aim: Aim, messages: Messages) -> list[Ended]:
-    session, follower = Session(aim, count_in_bars=0), Follower(aim.routine)
-    found, told_s, now = [], float("-inf"), 0.0
-    for now, side, position_s in messages:
-        session.hear(side, position_s=position_s, now=now)
-        follower.hear(side, position=position_s, now=now)
-        if now - told_s >= 0.02:
-            told_s = now
-            found += session.tell(follower.prompt(now=now), now=now)
-    for step in range(300):
-        at = now + 0.02 * step
-        found += session.tell(follower.prompt(now=at), now=at)
-    return [one for one in found if isinstance(one, Ended)]
 
 
 def own(found: list[Ended], starts_s: float, pieces: int) -> bool:
@@ -106,7 +91,7 @@ def main() -> None:
                     for k in (1, 2)
                 )
                 messages, starts = stopped_and_begun_anew(first, second, at_s=at_s, stop_s=stop_s)
-                found = takes_in(aim, messages)
+                found = takes_in(messages, aim)
                 good += own(found, starts, pieces)
                 two += len(found) == 2
                 plain += by_rests(messages, 4 * 0.6, starts)

@@ -10,6 +10,7 @@ from liveaid.commands import (
     draft,
     gather,
     gather_report,
+    opening,
     parts_report,
     review,
     shelf_tables,
@@ -149,3 +150,15 @@ def test_what_is_marked_as_guessed_is_the_studys_again(monkeypatch):
     monkeypatch.setattr(gather, "_whole", lambda _, name: _on_shelf())
     gather._mark(shelf, ["wok"], {"key": "guessed", "tempo": 92.0, "note": "guessed", "tag": ()})
     assert did == [("a", {"key": None, "tempo": 92.0, "note": "guessed"})]
+
+
+def test_a_scene_that_comes_along_is_there_once_it_was_made(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(opening, "cache_folder", lambda: tmp_path / "cache")
+    made = tmp_path / "cache" / "spice-alley" / "routine.yaml"
+    assert opening._made("spice-alley") is None
+    made.parent.mkdir(parents=True)
+    made.touch()
+    assert opening._made("spice-alley") == made
+    (tmp_path / "spice-alley").mkdir()  # the performer's own goes before
+    assert opening._made("spice-alley") is None

@@ -56,6 +56,13 @@ def refused(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[object
     return left.value.code, capsys.readouterr().err
 
 
+def test_a_folder_without_sounds_is_told_so(tmp_path: Path):
+    (tmp_path / "empty").mkdir()
+    said = run("gather", str(tmp_path / "empty"), "--shelf", str(tmp_path / "shelf.sqlite")).output
+    assert said.startswith("No sound file there: WAV, AIFF, FLAC, Ogg, MP3 and the like are read.")
+    assert "0 sounds on" in said
+
+
 @pytest.mark.parametrize("columns", [80, 120])
 def test_no_line_of_a_table_is_wider_than_the_terminal(shelf: str, columns: int):
     for arguments in (

@@ -176,3 +176,20 @@ def test_records_that_stand_where_a_last_juggle_left_them_leave_it_over():
     assert set(states[20 * 16 :]) == {"over"}
     over = follower.prompt(now=20.0)
     assert (over.limit_kept, over.elapsed_s) == (True, pytest.approx(12.0, abs=0.3))
+
+
+def test_whoever_stands_at_the_first_cues_is_surely_before_the_start():
+    """Left at its cue, right moved about at its own: before, and at beat 0, are one place."""
+    routine = routine_of(
+        {"bars": 2, "count": "left", "left": runs(5), "right": {"hand": "rests"}},
+        {"bars": 2, "count": "left", "left": runs(9.8), "right": works(20, 22)},
+    )
+    follower = Follower(routine)
+    for step in range(500):
+        now = step / 100
+        follower.hear("left", position=5.0, now=now)
+        follower.hear("right", position=20.0 + 0.2 * (step // 37 % 2), now=now)
+        if now >= 0.5:
+            told = follower.prompt(now=now)
+            assert told.state == "before"
+            assert told.confidence > 0.9

@@ -7,8 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from liveaid.follow import Follower
-from liveaid.practice.session import Aim, Ended, Session
+from liveaid.practice.replay import takes_in
+from liveaid.practice.session import Aim, Ended
+from liveaid.practice.trace import Message
 from liveaid.routine import Routine, load_routine
 from liveaid.simulate import Performance, perform
 
@@ -34,18 +35,7 @@ def performed(spice_row: Routine) -> Callable[..., Performance]:
 def rehearsed() -> Callable[..., list[Ended]]:
     """rehearsed(aim, messages): the takes a session finds, told every message and prompt."""
 
-    def run(aim: Aim, messages: list[tuple[float, str, float]], **how: object) -> list[Ended]:
-        session, follower = Session(aim, **how), Follower(aim.routine)
-        found, told_s = [], float("-inf")
-        for now, side, position_s in messages:
-            session.hear(side, position_s=position_s, now=now)
-            follower.hear(side, position=position_s, now=now)
-            if now - told_s >= 0.02:
-                told_s = now
-                found += session.tell(follower.prompt(now=now), now=now)
-        for step in range(250):
-            now = told_s + 0.02 * step
-            found += session.tell(follower.prompt(now=now), now=now)
-        return [one for one in found if isinstance(one, Ended)]
+    def run(aim: Aim, messages: list[Message], *, count_in_bars: int = 1) -> list[Ended]:
+        return takes_in(messages, aim, count_in_bars=count_in_bars)
 
     return run

@@ -12,7 +12,7 @@ import soundfile
 
 from liveaid.commands.speaking import SYNTHESISER, Speaker
 from liveaid.errors import UsageError
-from liveaid.practice.take_line import spoken_lines
+from liveaid.practice.take_line import spoken, spoken_lines
 from liveaid.practice.take_report import PieceReport, TakeReport
 
 SENTENCES = ["right hand, beats 2 and 4, 20 ms late: let go sooner.", "left hand, on time."]
@@ -55,14 +55,51 @@ def test_a_verdict_why_and_each_hand_are_said_in_words():
     ]
 
 
-def test_what_is_said_anew_cuts_off_what_is_still_being_said(recorder):
+@pytest.fixture
+def slow(recorder):
+    """A program that writes down what it is told, and says it until it is let."""
     program = recorder / SYNTHESISER
-    program.write_text("#!/bin/sh\nexec sleep 60\n")
+    program.write_text(
+        f"#!/bin/sh\ncat >> {recorder}/said; echo >> {recorder}/said\n"
+        f"while [ ! -e {recorder}/let ]; do sleep 0.05; done\n"
+    )
+    return recorder
+
+
+def said_by(folder, words):
+    for _ in range(400):
+        if (folder / "said").is_file() and words in (folder / "said").read_text():
+            return (folder / "said").read_text().splitlines()
+        time.sleep(0.05)
+    raise AssertionError(f"{words!r} is not said")
+
+
+def test_a_takes_sentences_cut_off_those_of_the_take_before(slow):
     speaker = Speaker()
-    begun = time.monotonic()
-    speaker.say(SENTENCES)
-    speaker.say([])
-    assert time.monotonic() - begun < 30
+    speaker.say(["take one."])
+    said_by(slow, "take one.")
+    speaker.say(["take two."])  # the first is still being said, and would be for ever
+    assert said_by(slow, "take two.") == ["take one.", "take two."]
+    speaker.stop()
+
+
+def test_a_notice_is_said_to_its_end_and_then_the_latest_take_alone(slow):
+    speaker = Speaker()
+    speaker.say(["Time for a break."], notice=True)
+    said_by(slow, "break")
+    speaker.say(["take one."])
+    speaker.say(["take two."])
+    time.sleep(0.2)
+    assert (slow / "said").read_text().splitlines() == ["Time for a break."]
+    (slow / "let").touch()
+    assert said_by(slow, "take two.") == ["Time for a break.", "take two."]
+    speaker.stop()
+
+
+def test_signs_and_units_are_said_as_words():
+    assert spoken("Pitch -4.0 %: 96.0 BPM, 96%.") == (
+        "Pitch minus 4.0 per cent: 96.0 beats a minute, 96 per cent."
+    )
 
 
 def test_without_a_synthesiser_it_says_what_would_do(tmp_path, monkeypatch):

@@ -1,5 +1,7 @@
 """Stretches cut out of a routine, worked out by hand; plans for the time given."""
 
+from pathlib import Path
+
 import pytest
 
 from liveaid.practice.ladder import Ladder
@@ -7,6 +9,11 @@ from liveaid.practice.next import outlook
 from liveaid.practice.session import aim_of
 from liveaid.practice.stretch import cut, stretch
 from liveaid.practice.weeks_plan import plan_of
+from liveaid.routine import load_routine
+from liveaid.routine.acts import BROUGHT, acts_faults, acts_of
+from liveaid.routine.load import read_routine
+
+ALLEY = Path(__file__).parents[2] / "scenes" / "spice-alley" / "routine.yaml"
 
 
 @pytest.mark.parametrize(
@@ -81,6 +88,68 @@ def test_acts_written_in_lines_are_held_against_their_beats(spice_row):
     planned = planned_events(routine, stops=False)
     assert [(a.kind, a.beat) for a in planned if a.side == "right"] == [
         ("stroke", 0.0), ("stroke", 1.0), ("stroke", 2.0),
+    ]  # fmt: skip
+
+
+FIGURES = b"""
+title: Row
+sounds:
+  call: {file: call.wav, kind: a cappella, parts: {hey: {from: 0.1, to: 0.4}}}
+pieces:
+  - name: Lids
+    bars: 3
+    tempo: 100
+    count: left
+    left: {hand: runs, at: 1.8}
+    right: {hand: works, sound: call, from: 5.4, to: 5.7, places: {hey: {from: 5.4, to: 5.7}},
+            acts: {2: baby hey for 1 x4, 8: push hey for 1 closed, 9: pull for 1 clicks 1}}
+"""
+
+
+def test_a_figure_that_runs_over_the_bar_line_is_cut_at_it():
+    """Baby: a push and a pull, half of its beat each, here on beats 2 to 6; bar 2 begins with the
+    third of four. 0.3 s of the part lie from 5.4 to 5.7. One click shuts an open fader for a
+    quarter of the half beat that each of its two soundings lasts, about the middle: from 7/16 to
+    9/16 of the beat."""
+    routine = read_routine(FIGURES)
+    bar = cut(routine, stretch(routine, "bar 2 of Lids"))
+    told = [
+        (act.kind, act.beat, act.beats, act.from_s, act.to_s) for act in acts_of(bar, 0, "right")
+    ]
+    assert told == [
+        (kind, pytest.approx(beat), 0.5, pytest.approx(start), pytest.approx(end))
+        for kind, beat, start, end in (
+            ("push", 0, 5.4, 5.7), ("pull", 0.5, 5.7, 5.4), ("push", 1, 5.4, 5.7),
+            ("pull", 1.5, 5.7, 5.4),
+        )
+    ]  # fmt: skip
+    last = acts_of(cut(routine, stretch(routine, "bar 3 of Lids")), 0, "right")
+    assert [act.kind for act in last] == ["push", "pull"]
+    assert last[0].open == ()
+    assert [pytest.approx(span) for span in last[1].open] == [(1.0, 1.4375), (1.5625, 2.0)]
+
+
+def test_every_stretch_of_bars_keeps_the_acts_that_begin_in_it():
+    """The demo's alley: words, a tune, a juggle, all of its figures, in all stretches of bars."""
+    routine = load_routine(ALLEY)
+    for index, piece in enumerate(routine.pieces):
+        for first in range(1, routine.bar_count(index) + 1):
+            last = min(first + 1, routine.bar_count(index))
+            gone, beats = 4 * (first - 1), 4 * (last - first + 1)
+            bars = cut(routine, stretch(routine, f"bars {first} to {last} of {piece.name}"))
+            assert list(acts_faults(bars)) == []
+            for side in ("left", "right"):
+                asked = _done(acts_of(routine, index, side), gone, gone + beats)
+                assert _done(acts_of(bars, 0, side), 0, beats) == asked
+
+
+def _done(acts, low, high):
+    """What is done, when, how far and with which openings, to a millionth."""
+    return [
+        (act.kind, round(act.beat - low, 6), round(act.way_s, 6),
+         [(round(a - low, 6), round(b - low, 6)) for a, b in act.open])
+        for act in acts
+        if low <= act.beat < high - 1e-9 and act.written and act.kind not in BROUGHT
     ]  # fmt: skip
 
 

@@ -29,13 +29,13 @@ class Booth:
     """A rehearsal, a follower, and a clock that is turned by hand; the stage's part played here."""
 
     def __init__(self, routine, file, plan=None):
-        self.now, self.told, self.routine = 0.0, [], routine
+        self.now, self.told, self.notices, self.routine = 0.0, [], [], routine
         aim = aim_of(routine, plan.turn.what if plan else "Mortar twins")
         self.store = TakeStore(file)
         self.rehearsal = Rehearsal(
             Session(aim, ladder=self.ladder(aim)), routine, store=self.store, file=file, plan=plan,
-            ladder_for=self.ladder, told=self.told.append, clock=lambda: self.now,
-            wall=lambda: 1_800_000_000.0 + self.now,
+            ladder_for=self.ladder, told=self.told.append, notice=self.notices.append,
+            clock=lambda: self.now, wall=lambda: 1_800_000_000.0 + self.now,
         )  # fmt: skip
         self.use(aim.routine)
         self.rehearsal.started(self)
@@ -116,6 +116,11 @@ def test_ten_minutes_of_practice_go_by_plan_and_by_word(booth, tmp_path):
         while here.now < 600.0:
             await here.wait(5.0)
         assert here.status()["plan"]["what"] is None
+        assert here.notices == [
+            "Now a break, 1 minute: hands off.",
+            "Now from Pestle into Mortar twins, 4 minutes: the way into it.",
+            "All of the plan is done.",
+        ]
         await here.rehearsal.stopped()
         return here
 
@@ -152,6 +157,10 @@ def test_slower_and_faster_are_rungs_and_next_without_a_plan_is_the_next_set_pie
         assert here.say("slower")
         assert here.say("slower")
         assert here.status()["tempo"] == pytest.approx(96.0)
+        assert here.notices == [
+            "Pitch -2.0 %: 98.0 BPM, 98% of full tempo.",
+            "Pitch -4.0 %: 96.0 BPM, 96% of full tempo.",
+        ]  # the lowest rung, and slower still: nothing to set
         assert here.say("next")
         assert here.status()["piece"] == "Lids down"
         assert not here.say("next")  # it was the last

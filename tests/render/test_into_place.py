@@ -6,17 +6,17 @@ import stat
 import pytest
 
 from liveaid.errors import LiveaidError
-from liveaid.render.into_place import Aside, set_aside
+from liveaid.render.into_place import folder_aside, move_into_place, set_aside
 
 
 def test_nothing_is_seen_until_everything_is_written(tmp_path):
     (tmp_path / "a").write_text("old")
-    with Aside(tmp_path, ("a", "b")) as aside:
-        aside.path("a").write_text("new")
-        aside.path("b").write_text("new")
+    with folder_aside(tmp_path, ("a", "b")) as aside:
+        (aside / "a").write_text("new")
+        (aside / "b").write_text("new")
         assert (tmp_path / "a").read_text() == "old"
         assert not (tmp_path / "b").exists()
-        aside.moved([("b", tmp_path / "b"), ("a", tmp_path / "a")])
+        move_into_place(aside, tmp_path, ("b", "a"))
     assert {path.name: path.read_text() for path in tmp_path.iterdir()} == {"a": "new", "b": "new"}
     # Written for its owner, read by all.
     assert [stat.S_IMODE((tmp_path / name).stat().st_mode) for name in "ab"] == [0o644, 0o644]
@@ -27,8 +27,8 @@ def test_whatever_stops_it_leaves_what_was_there_and_nothing_else(tmp_path, erro
     (tmp_path / "a").write_text("old")
 
     def stopped():
-        with Aside(tmp_path, ("a", "b")) as aside:
-            aside.path("a").write_text("half")
+        with folder_aside(tmp_path, ("a", "b")) as aside:
+            (aside / "a").write_text("half")
             raise error
 
     with pytest.raises(type(error)):
@@ -43,7 +43,7 @@ def test_what_a_crash_left_is_cleared_and_what_is_under_way_is_not(tmp_path):
         folder.mkdir()
         (folder / "deck.wav").write_text("half")
     os.utime(old, (1, 1))
-    with Aside(tmp_path, ("deck.wav",)):
+    with folder_aside(tmp_path, ("deck.wav",)):
         pass
     assert not old.exists()
     assert going.exists()
@@ -57,16 +57,16 @@ def test_only_files_by_the_names_given_are_ever_cleared(tmp_path):
     for name in ("deck.wav", ".deck.wav.x7", "thesis.txt"):
         (foreign / name).write_text("mine")
     os.utime(foreign, (1, 1))
-    with Aside(tmp_path, ("deck.wav",)):
+    with folder_aside(tmp_path, ("deck.wav",)):
         pass
     assert [path.name for path in foreign.iterdir()] == ["thesis.txt"]
 
 
 def test_a_folder_that_cannot_be_made_is_said_clearly(tmp_path):
     (tmp_path / "decks").write_text("a file stands here")
-    aside = Aside(tmp_path / "decks", ())
-    with pytest.raises(LiveaidError, match=r"decks: found .*; a folder that can be written to"):
-        aside.__enter__()
+    said = pytest.raises(LiveaidError, match=r"decks: found .*; a folder that can be written to")
+    with said, folder_aside(tmp_path / "decks", ()):
+        pass
 
 
 def test_a_file_that_is_not_ours_gets_a_free_name(tmp_path):

@@ -8,8 +8,10 @@ from matplotlib.figure import Figure
 from scipy.signal.windows import kaiser
 
 from liveaid.render import hand_heard
+from liveaid.render.guide import CEILING_DBTP, MARGIN_DB, below_ceiling
 from liveaid.render.outcome import DeckMade, Rendered
 from liveaid.render.picture import _hands, _tick_s
+from liveaid.render.to_tempo import _later
 
 
 def test_the_window_is_kaisers_with_beta_9():
@@ -52,3 +54,23 @@ def test_the_report_tells_turns_to_the_thousandth_and_seconds_to_the_tenth_of_a_
         "file": "left.wav", "length_s": 10.0, "cues": 2, "winds": 1,
         "wound_turns": 2.5, "least_turns": 1.001, "shared": 0,
     }  # fmt: skip
+
+
+def test_a_mix_is_turned_down_as_a_whole_to_the_ceiling_and_never_up():
+    """997 Hz at twice full scale and at a tenth of it; reference for the peak: its amplitude."""
+    time_s = np.arange(44100) / 44100
+    sine = np.stack([np.sin(2 * np.pi * 997.0 * time_s)] * 2, axis=1).astype(np.float32)
+    made = below_ceiling(2.0 * sine)
+    assert 20 * np.log10(np.abs(made).max()) == pytest.approx(CEILING_DBTP - MARGIN_DB, abs=0.02)
+    for soft in (0.1 * sine, 0.0 * sine):
+        assert below_ceiling(soft) is soft
+
+
+@pytest.mark.parametrize("by", [0.5, -0.3])
+def test_a_sound_comes_a_part_of_a_frame_later_as_a_sine_does(by):
+    """5 kHz at 44.1 kHz; the middle, where the 64 frames of the filter are all there."""
+    frames = np.arange(1000)
+    step = 2 * np.pi * 5000.0 / 44100
+    sine = np.stack([np.sin(step * frames)] * 2, axis=1).astype(np.float32)
+    later = _later(sine, by)[100:-100, 0]
+    assert later == pytest.approx(np.sin(step * (frames - by))[100:-100], abs=2e-4)

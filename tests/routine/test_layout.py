@@ -171,6 +171,18 @@ def test_a_hand_that_works_a_cue_again_after_a_rest_does_not_wind():
     assert layout.order.wound == 0
 
 
+def test_a_record_is_wound_from_its_cue_and_not_from_where_its_sound_begins():
+    """Worked from a cue one second into five, or from the begin of four: what lies after the cue is
+    the same, and so is the way from it to the next."""
+    wound = [
+        laid_out(
+            [use(0, works=True, length_s=length_s, offset_s=offset_s), use(1, "b")]
+        ).order.wound
+        for length_s, offset_s in ((5.0, 1.0), (4.0, 0.0))
+    ]
+    assert wound[0] == wound[1] > 0
+
+
 def test_a_refrain_gets_a_copy_of_its_own_next_to_the_hand():
     uses = [use(0, length_s=10.0), use(2, "b", length_s=10.0), use(4, length_s=10.0)]
     layout = laid_out(uses)

@@ -5,12 +5,17 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from liveaid.routine.acts import Act
+from liveaid.routine import Routine
+from liveaid.routine.acts import Act, acts_of
+from liveaid.routine.arc import arc_energy
 from liveaid.routine.check.act_rules import _told
 from liveaid.routine.check.demands import Demand
 from liveaid.routine.check.together import judge_fader
+from liveaid.routine.check.variety import _strained
 from liveaid.routine.layout import passage
 from liveaid.routine.layout.evened import Evened
+from liveaid.routine.layout.part_use import parts_laid
+from liveaid.routine.model import clock_time
 from liveaid.routine.movement import places_s
 from liveaid.routine.scene import Leads, own, scene_folder
 
@@ -101,3 +106,41 @@ def test_a_scenes_own_folder_is_no_file_and_its_file_no_folder(tmp_path):
         own(tmp_path, "guide.wav", folder=True)
     with pytest.raises(Leads, match="a file of the scene's own would do"):
         own(tmp_path, "decks")
+
+
+def test_a_hand_that_works_without_a_rest_is_told_by_the_bar_where_it_began(routine, piece, works):
+    """From beat 9, the tenth, of bars of four: the third bar."""
+    map_ = routine(piece(works(1, 2), works(1, 2)))
+    found = _strained(map_, "left", SimpleNamespace(piece=0, beat=9), 40.0)
+    assert (found.bar, found.says) == (3, "the left hand works for 40 s without a bar's rest")
+
+
+def test_a_record_taken_back_on_its_part_is_back_cued_and_to_another_part_wound(routine, piece):
+    """Pushed on from 1.0 to 1.3 s, then on the same again, and on what lies at .2 s."""
+    places = {"a": {"from": 1.0, "to": 1.3}, "b": {"from": 0.2, "to": 0.5}}
+    acts = {0: "push a for 1/2", 2: "push a for 1/2", 4: "push b for 1/2"}
+    right = {"hand": "works", "from": 0.2, "to": 1.3, "acts": acts, "places": places}
+    done = acts_of(routine(piece({"hand": "rests"}, right, count="clock")), 0, "right")
+    assert [act.kind for act in done] == ["push", "back-cue", "push", "wind", "push"]
+
+
+def test_a_record_that_runs_has_no_parts_laid_for_it(routine, piece, runs, rests):
+    assert parts_laid(routine(piece(runs(1), rests)), 0, "left", {}) is None
+
+
+def test_times_are_written_in_minutes_and_seconds():
+    assert [clock_time(at_s) for at_s in (83.5, 600.0, 59.9996)] == ["1:23.500", "10:00", "1:00"]
+
+
+def test_three_wants_make_an_arc_of_their_own_and_two_do_not():
+    """Wants stand in the middle of their thirds; the usual arc has 3 in the middle, 5 at .8."""
+
+    def middle(energies):
+        wants = [{"part": "story", "energy": energy} for energy in energies]
+        runs = {"hand": "runs", "at": 1.0}
+        piece = {"name": "P", "bars": 4, "tempo": 100, "left": runs}
+        map_ = {"title": "T", "idea": {"theme": "rain", "wants": wants}, "pieces": [piece]}
+        return arc_energy(0.5, Routine.model_validate(map_))
+
+    assert middle([5, 1, 5]) == 1.0
+    assert middle([5, 1]) == 3.0

@@ -2,8 +2,9 @@
 
 import pytest
 
-from liveaid.routine import Routine
+from liveaid.routine import Routine, Sound
 from liveaid.shelf.for_map import with_marks
+from liveaid.shelf.map_words import with_map_words
 from liveaid.shelf.shelf_sound import Marks, ShelfSound
 from liveaid.study import Study
 
@@ -76,3 +77,12 @@ def test_a_map_begins_a_sounds_bars_where_they_were_marked_unless_it_says_so(mar
     found = with_marks(map_, {"a": kept}).sounds["a"]
     assert found.first_beat_s == (None if begins_s is None else pytest.approx(begins_s))
     assert found.tempo_bpm == marks.tempo_bpm
+
+
+def test_a_map_s_word_goes_before_a_mark_and_what_it_does_not_name_stays():
+    kept = ShelfSound(
+        hash="a", path="/s/a.wav", gone=False, study=studied(), marks=Marks(key="C major")
+    )
+    assert with_map_words([kept], {"b": Sound(file="b.wav", key="A minor")}, "/s") == [kept]
+    (found,) = with_map_words([kept], {"a": Sound(file="a.wav", key="A minor")}, "/s")
+    assert found.marks.key == "A minor"

@@ -6,9 +6,10 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from liveaid.routine import Routine
 from liveaid.routine.acts import Act
 from liveaid.routine.model import Performer, Piece
-from liveaid.simulate import STEADY
+from liveaid.simulate import STEADY, perform
 from liveaid.simulate.acting import _Acting
 from liveaid.simulate.deckhand import DeckHand
 from liveaid.simulate.line import MotionLine
@@ -96,3 +97,19 @@ def test_strokes_are_as_long_as_their_span_leaves_room_for():
     scratch(_hand(record), leg, strokes, until_beat=20.0, home_s=10.0)
     places_s = record.track().position_s(np.arange(0.0, 12.0, 0.01))
     assert 10.2 < places_s.max() < 11.05
+
+
+def test_where_both_records_are_heard_the_crossfader_stands_in_the_middle():
+    """0 is left, 1 right; both push on beats 0 and 4, each alone on 2 and on 6."""
+    places = {"a": {"from": 1.0, "to": 1.3}}
+    acts = {0: "push a for 1/2", 4: "push a for 1/2"}
+    works = {"hand": "works", "from": 1.0, "to": 1.3, "places": places}
+    piece = {
+        "name": "P", "bars": 2, "tempo": 100, "count": "clock",
+        "left": {**works, "acts": acts | {2: "push a for 1/2"}},
+        "right": {**works, "acts": acts | {6: "push a for 1/2"}},
+    }  # fmt: skip
+    routine = Routine.model_validate({"title": "T", "pieces": [piece]})
+    moves = [m for m in perform(routine, seed=1).mixer if m.control == "crossfader"]
+    assert all(0.0 <= move.value <= 1.0 for move in moves)
+    assert {0.0, 0.5, 1.0} <= {round(move.value, 3) for move in moves}

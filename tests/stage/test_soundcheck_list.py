@@ -15,7 +15,7 @@ from liveaid.stage.soundcheck_view import SoundCheckView, line_of
 class Hall:
     """A stage with one page, then none, and no decks yet."""
 
-    routine = SimpleNamespace(turntable=Turntable())
+    routine = SimpleNamespace(turntable=Turntable(), rendered=None)
     pages = 1
 
     def health(self):

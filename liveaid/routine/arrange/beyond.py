@@ -57,7 +57,7 @@ class Weigh:
                      for i, item in enumerate(costs.items)]  # fmt: skip
 
     def costs(self, orders: Orders) -> NDArray[np.int64]:
-        """Points of each row of items."""
+        """Cost in points of many orders at once; `orders` has a row of items an order."""
         last = orders[:, 0]
         total: NDArray[np.int64] = self.place[last, 0].astype(np.int64)
         elsewhere = np.full(len(orders), self.count)

@@ -105,13 +105,13 @@ class Costs:
 
     @property
     def pair(self) -> Points:
-        """All terms together, by (a, j)."""
+        """Points that j right after a costs, all terms together, by [a, j]."""
         total: Points = self.pair_terms.sum(axis=0, dtype=np.int32)
         return total
 
     @property
     def via(self) -> Points:
-        """All terms together, by (b, a, j)."""
+        """Points that a deck resting in a, last heard in b, adds when j wants it, by [b, a, j]."""
         total: Points = self.via_terms.sum(axis=0, dtype=np.int32)
         return total
 
@@ -130,7 +130,7 @@ class Costs:
         return points
 
     def total(self, order: Sequence[int]) -> int:
-        """Cost of one order of items."""
+        """Cost in points of one order of items, given by their numbers."""
         return int(self.walk(order).sum())
 
     def remembered(self, last: int, elsewhere: int, now: int) -> int:

@@ -35,7 +35,7 @@ class ExactTask:
 
     @property
     def places(self) -> int:
-        """Places to fill."""
+        """How many set pieces are to be put in order."""
         return 1 + max(item.piece for item in self.costs.items)
 
     def slots(self) -> list[int | None]:
@@ -43,7 +43,7 @@ class ExactTask:
         return [None if at in self.free else at for at in range(self.places)]
 
     def items_at(self, at: int) -> list[int]:
-        """Items that may stand at a place."""
+        """The numbers of the items that may stand at a place."""
         fixed = self.slots()[at]
         pieces = self.free if fixed is None else (fixed,)
         return [i for i, item in enumerate(self.costs.items) if item.piece in pieces]
@@ -101,7 +101,7 @@ class _Ahead:
             self._layers[at] = self._layer(at)
 
     def still(self, used: set[int], order: Sequence[int], elsewhere: int) -> int:
-        """Points still to come after an order so far."""
+        """The least points that the places still to fill cost after an order so far."""
         bits = sum(self._bit.get(piece, 0) for piece in used)
         row = self._subsets.number[bits]
         return int(self._layers[len(order)][self._rank[order[-1]], row, elsewhere])

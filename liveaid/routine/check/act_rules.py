@@ -72,16 +72,10 @@ def _finding(routine: Routine, demand: Demand, more: int) -> Finding:
     says += f" needs {needs}{unit}{demand.unit}, has {has}{unit}{demand.unit}"
     says += f"; {more} more like it" if more > 0 else ""
     return found(
-        routine,
-        "error" if demand.verdict == "impossible" else "warning",
-        "acts",
-        says,
-        demand.way_out,
-        piece=demand.piece,
-        bar=_bar(routine, demand.beat),
-        side=demand.side,
+        routine, "error" if demand.verdict == "impossible" else "warning", "acts", says,
+        demand.way_out, piece=demand.piece, bar=_bar(routine, demand.beat), side=demand.side,
         numbers={"beat": demand.beat, "needs": demand.needs, "has": demand.has},
-    )
+    )  # fmt: skip
 
 
 def _apart(needs: float, has: float) -> tuple[str, str]:

@@ -19,7 +19,7 @@ from liveaid.routine.way import changes
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Figures:
-    """A routine in a few numbers."""
+    """What one version of a routine asks of its hands and ears, in a few numbers."""
 
     duration_s: float
     both_hands_share: float
@@ -43,7 +43,7 @@ class Figures:
 
 
 def figures(routine: Routine) -> Figures:
-    """The numbers of one version."""
+    """The numbers of one version, as far as its cues have deck-file seconds."""
     moves, plan = changes(routine), hand_plan(routine)
     wound = [move for move in moves if move.by_a_hand and move.needed_s]
     total_s = routine.duration_s

@@ -28,14 +28,11 @@ def judge_changes(routine: Routine, moves: tuple[Change, ...]) -> Iterator[Findi
     waiting = sum(move.verdict == "not placed" for move in moves)
     if waiting:
         yield found(
-            routine,
-            "remark",
-            "winding",
+            routine, "remark", "winding",
             f"{waiting} of {len(moves)} changes have no deck-file seconds yet: how far the records"
             " must be wound cannot be judged",
-            "render the deck files and check decks/routine.yaml",
-            numbers={"changes": waiting},
-        )
+            "render the deck files and check decks/routine.yaml", numbers={"changes": waiting},
+        )  # fmt: skip
 
 
 def judge_hands(routine: Routine, plan: tuple[HandBeat, ...]) -> Iterator[Finding]:
@@ -47,16 +44,12 @@ def judge_hands(routine: Routine, plan: tuple[HandBeat, ...]) -> Iterator[Findin
         first = over[0]
         wanted = [job for job in (first.left, first.right, *first.over) if job is not None]
         yield found(
-            routine,
-            "remark",
-            "hands",
+            routine, "remark", "hands",
             f"beat {first.beat + 1} asks for {len(wanted)} hands: {', '.join(map(str, wanted))}"
             + (f"; so do {len(over) - 1} more beats" if len(over) > 1 else ""),
-            _hands_way_out(wanted),
-            piece=index,
-            bar=first.beat // routine.metre + 1,
+            _hands_way_out(wanted), piece=index, bar=first.beat // routine.metre + 1,
             numbers={"hands": len(wanted), "beats": len(over)},
-        )
+        )  # fmt: skip
 
 
 def _hands_way_out(wanted: list[Job]) -> str:
@@ -192,13 +185,7 @@ def _not_placed(routine: Routine, move: Change) -> Iterator[Finding]:
 
 def _finding(routine: Routine, move: Change, severity: Severity, says: str, out: str) -> Finding:
     return found(
-        routine,
-        severity,
-        "winding",
-        says,
-        out,
-        piece=move.after,
-        bar=max(0, int(move.beat_due(routine))) // routine.metre + 1,
-        side=move.side,
+        routine, severity, "winding", says, out, piece=move.after,
+        bar=max(0, int(move.beat_due(routine))) // routine.metre + 1, side=move.side,
         numbers=_figures(routine, move),
-    )
+    )  # fmt: skip

@@ -42,6 +42,6 @@ def judge_clearance(routine: Routine) -> Iterator[Finding]:
         if question is not None:
             yield found(
                 routine, "warning", "clearance", f"{name}: {question}",
-                CAUTION, piece=places[0][0], bar=1,
+                CAUTION, piece=places[0][0],
                 numbers={"set_pieces": len({index for index, _, _ in places})},
             )  # fmt: skip

@@ -38,7 +38,7 @@ class Demand:
 
     @property
     def verdict(self) -> Literal["easy", "tight", "impossible"]:
-        """Whether it can be done, and how nearly not."""
+        """Impossible where it needs more than there is, tight above TIGHT of it, else easy."""
         if self.needs > self.has + _SLACK:
             return "impossible"
         return "tight" if self.needs > TIGHT * self.has else "easy"
@@ -86,7 +86,7 @@ class WorkedDemand:
 
 
 def worked(routine: Routine, piece: int) -> WorkedDemand:
-    """One set piece's acts, ready to be judged."""
+    """One set piece's acts on both decks, to be held against what hands can do."""
     return WorkedDemand(routine, piece, {side: acts_of(routine, piece, side) for side in SIDES})
 
 

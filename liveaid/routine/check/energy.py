@@ -35,7 +35,7 @@ def _parts(routine: Routine) -> Iterator[Finding]:
             yield found(
                 routine, "warning" if before == "outro" else "remark", "energy",
                 f"{now} comes after {before}", "arrange finds an order that keeps the parts",
-                piece=index, bar=1,
+                piece=index,
             )  # fmt: skip
 
 
@@ -53,7 +53,7 @@ def _climax(routine: Routine) -> Iterator[Finding]:
         yield found(
             routine, "warning", "energy",
             f"energy {top} here, but the climax reaches only {max(climax)}",
-            "hold this one back, or make it the climax", piece=index, bar=1,
+            "hold this one back, or make it the climax", piece=index,
             numbers={"energy": top, "climax_energy": max(climax)},
         )  # fmt: skip
     last = len(energies) - 1 - energies[::-1].index(top)
@@ -63,7 +63,7 @@ def _climax(routine: Routine) -> Iterator[Finding]:
         yield found(
             routine, "remark", "energy",
             f"the peak (energy {top}) is over in the first half: it starts at {100 * share:.0f} %",
-            "a peak after the middle leaves the routine somewhere to go", piece=last, bar=1,
+            "a peak after the middle leaves the routine somewhere to go", piece=last,
             numbers={"share": share},
         )  # fmt: skip
 
@@ -74,7 +74,7 @@ def _falls(routine: Routine) -> Iterator[Finding]:
         if before.energy - now.energy >= DROP_ENERGY:
             yield found(
                 routine, "remark", "energy", f"energy falls from {before.energy} to {now.energy}",
-                "wanted as a surprise? else put a set piece between", piece=index, bar=1,
+                "wanted as a surprise? else put a set piece between", piece=index,
                 numbers={"fall": before.energy - now.energy},
             )  # fmt: skip
 

@@ -57,8 +57,9 @@ def found(
     side: Side | None = None,
     numbers: Mapping[str, float] | None = None,
 ) -> Finding:
-    """A finding with the set piece's name filled in."""
+    """A finding with the set piece's name filled in, and its first bar where no other is said."""
     name = "" if piece is None else routine.pieces[piece].name
+    bar = 1 if bar is None and piece is not None else bar
     figures = tuple((numbers or {}).items())
     return Finding(severity, rule, says, way_out, piece, name, bar, side, figures)
 

@@ -16,7 +16,7 @@ _At = tuple[int, int]
 
 @dataclass(frozen=True, slots=True)
 class HandBeat:
-    """One beat of the plan."""
+    """What both hands do in one beat of a set piece."""
 
     piece: int
     beat: int
@@ -31,7 +31,7 @@ class HandBeat:
 
     @property
     def busy(self) -> int:
-        """Hands at work, 0 to 2."""
+        """How many hands are at work, 0 to 2."""
         return (self.left is not None) + (self.right is not None)
 
 
@@ -141,7 +141,7 @@ class HandSpan:
 
 
 def hand_spans(plan: Iterable[HandBeat]) -> tuple[HandSpan, ...]:
-    """The plan with like beats of a set piece joined."""
+    """The plan with beats in which both hands do the same joined, within each set piece."""
     spans: list[HandSpan] = []
     for beat in plan:
         end_s = beat.start_s + beat.length_s

@@ -60,13 +60,13 @@ def _together(routine: Routine, index: int, left: Pitched, right: Pitched) -> It
         severity: Severity = "warning" if meeting.tuned == "out of tune" else "remark"
         yield found(
             routine, severity, "keys", f"{what}: {abs(meeting.cents_off):.0f} cents out of tune",
-            _in_tune(left, right), piece=index, bar=1, numbers=figures,
+            _in_tune(left, right), piece=index, numbers=figures,
         )  # fmt: skip
     if meeting.rubs:
         yield found(
             routine, "warning", "keys", f"{what}: {meeting.relation}, they rub",
             "keep one of them short and rhythmic, filter it, or choose another sound with fit",
-            piece=index, bar=1, numbers=figures,
+            piece=index, numbers=figures,
         )  # fmt: skip
 
 

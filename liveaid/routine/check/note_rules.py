@@ -28,7 +28,7 @@ def judge_notes(routine: Routine) -> Iterator[Finding]:
                 routine, "remark", "acts",
                 f"{side}'s notes: " + ", ".join(f"{name} {where}" for name, where in told.items()),
                 "`tones: laid` has the render lay each note out on the record" if beyond else "",
-                piece=index, bar=1, side=side,
+                piece=index, side=side,
                 numbers={"notes": float(len(told)), "most_percent": max(over, default=0.0)},
             )  # fmt: skip
 

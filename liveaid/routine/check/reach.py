@@ -77,7 +77,7 @@ def _beyond_side(routine: Routine, side: Side, used: UsedPassage, last: float) -
         f"{side} is needed up to {last:.1f} s; the record's side lasts {limit:.0f} s"
         f" ({clock_time(limit)})",
         "lay it nearer the start, or set `turntable: {side: m:ss}` to what your record holds",
-        piece=used.piece, bar=1, side=side, numbers={"last_s": last, "side_s": limit},
+        piece=used.piece, side=side, numbers={"last_s": last, "side_s": limit},
     )  # fmt: skip
 
 
@@ -100,7 +100,7 @@ def _cue_outside(routine: Routine, side: Side, used: UsedPassage, cue: float) ->
         f"{side}'s cue at {cue:.2f} s lies outside its span {used.start_s:.2f} to"
         f" {used.end_s:.2f} s",
         "a cue between `from` and `to`, or a wider span",
-        piece=used.piece, bar=1, side=side,
+        piece=used.piece, side=side,
         numbers={"cue_s": cue, "from_s": used.start_s, "to_s": used.end_s},
     )  # fmt: skip
 
@@ -197,7 +197,7 @@ def _overlap(
         return
     yield found(
         routine, "error" if severity == "error" else "warning", "reach", says, out,
-        piece=b.piece, bar=1, side=side, numbers=figures,
+        piece=b.piece, side=side, numbers=figures,
     )  # fmt: skip
 
 
@@ -213,5 +213,5 @@ def _close(
         f"{side}: only {turns:.2f} turns between this and {routine.pieces[a.piece].name}; a hand"
         " that overshoots is heard",
         f"leave {OVERSHOOT_TURNS:g} turns of silence between them",
-        piece=b.piece, bar=1, side=side, numbers={"gap_turns": turns, "gap_s": gap_s},
+        piece=b.piece, side=side, numbers={"gap_turns": turns, "gap_s": gap_s},
     )  # fmt: skip

@@ -33,7 +33,7 @@ def judge_faults(
             routine, "warning" if spared else "error", "sounds", _says(fault, line_of),
             f"{fault.would_do}; the deck files there are hold all that is played, a new render"
             " needs it" if spared else fault.would_do,
-            piece=piece, bar=None if piece is None else 1, side=side,
+            piece=piece, side=side,
         )  # fmt: skip
 
 

@@ -55,11 +55,11 @@ def _step(
             out = "let the deck file make the step, or change to the other deck here"
         else:
             out = f"cut on the beat, or keep the tempo within {_within(before, reach)} BPM"
-        return found(routine, "warning", "tempo", says, out, piece=index, bar=1, numbers=figures)
+        return found(routine, "warning", "tempo", says, out, piece=index, numbers=figures)
     out = f"to meet it, bring the record that is going out to {step:+.1f} % before the change"
     if through:
         says += f"; {deck} runs through, so a hand is needed at its pitch unless its file steps"
-    return found(routine, "remark", "tempo", says, out, piece=index, bar=1, numbers=figures)
+    return found(routine, "remark", "tempo", says, out, piece=index, numbers=figures)
 
 
 def _within(bpm: float, reach: float) -> str:
@@ -81,13 +81,10 @@ def judge_sounds(routine: Routine) -> Iterator[Finding]:
                 yield from _sound(routine, index, side, name, sound)
     if unknown:
         yield found(
-            routine,
-            "remark",
-            "tempo",
-            f"tempo not known: {', '.join(sorted(unknown))}",
+            routine, "remark", "tempo", f"tempo not known: {', '.join(sorted(unknown))}",
             "gather studies them, or write `tempo:` beside the sound",
             numbers={"sounds": len(unknown)},
-        )
+        )  # fmt: skip
 
 
 def _sound(routine: Routine, index: int, side: Side, name: str, sound: Sound) -> Iterator[Finding]:
@@ -110,6 +107,4 @@ def _of(
     routine: Routine, severity: Severity, says: str, out: str, index: int, side: Side,
     figures: Mapping[str, float],
 ) -> Finding:  # fmt: skip
-    return found(
-        routine, severity, "tempo", says, out, piece=index, bar=1, side=side, numbers=figures
-    )
+    return found(routine, severity, "tempo", says, out, piece=index, side=side, numbers=figures)

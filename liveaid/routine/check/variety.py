@@ -55,7 +55,7 @@ def _in_a_row(routine: Routine) -> Iterator[Finding]:
         if name and count >= IN_A_ROW:
             yield found(
                 routine, "remark", "variety", f"{name} {count} times in a row from here",
-                "trade one of them with another place", piece=at, bar=1, numbers={"count": count},
+                "trade one of them with another place", piece=at, numbers={"count": count},
             )  # fmt: skip
         at += count
 
@@ -92,7 +92,7 @@ def _pairs(routine: Routine) -> Iterator[Finding]:
             f"set piece {names.index(piece.follows) + 1}" if known else "no set piece"
         )
         out = "arrange brings them together" if known else "the name of a set piece in `follows:`"
-        yield found(routine, "warning", "variety", says, out, piece=index, bar=1)
+        yield found(routine, "warning", "variety", says, out, piece=index)
 
 
 def judge_load(routine: Routine, plan: tuple[HandBeat, ...]) -> Iterator[Finding]:
@@ -136,13 +136,9 @@ def _strain(routine: Routine, side: str, plan: tuple[HandBeat, ...]) -> Iterator
 
 def _strained(routine: Routine, side: str, first: HandBeat, worked_s: float) -> Finding:
     return found(
-        routine,
-        "remark",
-        "hands",
+        routine, "remark", "hands",
         f"the {side} hand works for {worked_s:.0f} s without a bar's rest",
         "rests and short practice blocks are the usual caution; pain or numbness is for a"
         " clinician",
-        piece=first.piece,
-        bar=first.beat // routine.metre + 1,
-        numbers={"worked_s": worked_s},
-    )
+        piece=first.piece, bar=first.beat // routine.metre + 1, numbers={"worked_s": worked_s},
+    )  # fmt: skip

@@ -33,7 +33,7 @@ Angles: TypeAlias = Mapping[tuple[Side, int], float]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Grain:
-    """The measures a layout goes by."""
+    """The measures a deck is laid out by: sample rate, turn, silence between sounds, side."""
 
     rate_hz: int
     turn_s: float
@@ -61,7 +61,7 @@ class Grain:
 
 @dataclass(frozen=True, slots=True)
 class Laid:
-    """A passage on its deck: the frame of its begin."""
+    """A passage on its deck, in frames of the deck file."""
 
     passage: Passage
     begin: int

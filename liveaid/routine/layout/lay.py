@@ -42,8 +42,6 @@ class LaidOut:
     placed: Routine | None
     """The routine with every cue's deck-file second; None when there are faults."""
     faults: tuple[Hindrance, ...]
-    layouts: dict[Side, DeckLayout]
-    """Empty when there are faults before any layout."""
 
 
 def lay_out_routine(routine: Routine, materials: Mapping[str, Material]) -> LaidOut:
@@ -54,14 +52,14 @@ def lay_out_routine(routine: Routine, materials: Mapping[str, Material]) -> Laid
     grain = grain_of(routine)
     uses, faults = uses_of(routine, materials)
     if faults or any(name not in materials for name in sounds_used(routine)):
-        return LaidOut(None, tuple(faults), {})
+        return LaidOut(None, tuple(faults))
     layouts = lay_out_decks(routine, uses, materials, grain)
     stands = stands_of(layouts, rate_hz=grain.rate_hz)
     files = {name: sound.file for name, sound in routine.sounds.items()}
     placed = placed_routine(
         routine, stands, rate_hz=grain.rate_hz, decks=routine.decks, files=files
     )
-    return LaidOut(placed, tuple(too_long(routine, layouts, grain.rate_hz)), layouts)
+    return LaidOut(placed, tuple(too_long(routine, layouts, grain.rate_hz)))
 
 
 def too_long(

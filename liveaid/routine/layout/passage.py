@@ -18,7 +18,7 @@ from liveaid.routine.layout.uses import Use
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Segment:
-    """A stretch of one sound at one speed."""
+    """A stretch of one sound, or of silence, at one speed."""
 
     sound: str
     """Its name; empty for silence."""

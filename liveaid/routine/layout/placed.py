@@ -38,7 +38,7 @@ Stands: TypeAlias = dict[tuple[int, Side], Stand]
 
 
 def stands_of(layouts: Mapping[Side, DeckLayout], *, rate_hz: int) -> Stands:
-    """Every use of both decks by set piece and side."""
+    """Where each set piece stands on each deck, by set piece and side; without those that rest."""
     stands: Stands = {}
     for side, layout in layouts.items():
         for laid in layout.laid:

@@ -38,7 +38,7 @@ class Wind:
 
 @dataclass(frozen=True, slots=True)
 class Order:
-    """Passages in their order along the deck."""
+    """An order of passages along a deck, by their numbers, and what it makes the hands wind."""
 
     order: tuple[int, ...]
     wound: int
