@@ -20,7 +20,6 @@ from liveaid.commands.stage_options import (
 from liveaid.routine.opened import Opened
 from liveaid.stage import Service, Settings, Watcher
 from liveaid.stage.ending import ends_by_signal
-from liveaid.stage.garbage import keep_what_is_loaded
 from liveaid.stage.lamp_text import TerminalView
 from liveaid.stage.living import LivingMap
 from liveaid.stage.soundcheck_view import SoundCheckView
@@ -89,7 +88,6 @@ async def _perform(
             _say_where(screen, stage, settings)
             screen.say(*learnt)
             shout(screen, found)
-            keep_what_is_loaded()
             await stage.run()
     screen.print("Lamps off, ports closed.")
 

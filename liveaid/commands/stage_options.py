@@ -6,6 +6,7 @@ import dataclasses
 import functools
 import importlib
 import os
+import re
 import secrets
 import sys
 from collections.abc import Callable, Sequence
@@ -42,6 +43,8 @@ from liveaid.stage.stage_log import StageLog
 from liveaid.terminal import console
 
 _TOKEN_KEPT = "LIVEAID_TOKEN_KEPT"
+_UNRESERVED = re.compile(r"[A-Za-z0-9._~-]+")
+"""What stands in an address, a cookie and a header as it is (RFC 3986, 2.3)."""
 _Command = TypeVar("_Command", bound=Callable[..., Any])
 STAGE_WORDS = (
     "osc", "osc_map", "http", "midi", "pads", "midi_api", "lamps", "token", "share", "share_at",
@@ -205,7 +208,9 @@ def _share(options: dict[str, Any]) -> Share | None:
 
 def stage_settings(options: dict[str, Any], routine: Routine, map_file: Path) -> Settings:
     """The settings those options ask for."""
-    osc_map = options["osc_map"]
+    osc_map, token = options["osc_map"], options["token"]
+    if token and not _UNRESERVED.fullmatch(token):
+        raise UsageError(f"--token {token}: letters, digits, -, _, . and ~ would do")
     http = parse_address(str(options["http"]))
     main, *also = _controllers(options["midi"], options["lamps"])
     settings = Settings(
@@ -217,7 +222,7 @@ def stage_settings(options: dict[str, Any], routine: Routine, map_file: Path) ->
         pads=options["pads"],
         also=also,
         midi_api=str(options["midi_api"]),
-        token=options["token"] or (None if http.is_loopback else _made_up_token()),
+        token=token or (None if http.is_loopback else _made_up_token()),
         share=_share(options),
     )
     if settings.osc_map.position.unit == "fraction":

@@ -28,6 +28,10 @@ _VALUE_DIGITS = 4
 """Finer than any mixer sends (12 bits: common practice, no source)."""
 
 
+MIXER_MOST = 200_000
+"""Messages kept at most, else the later half: an hour of a fader moved at fifty a second."""
+
+
 class FaderHeard(NamedTuple):
     """A fader at a new place."""
 
@@ -52,6 +56,8 @@ class MixerHeard:
     def hear(self, message: FaderHeard) -> None:
         """One message, in order of time."""
         self._messages.append(message)
+        if len(self._messages) > MIXER_MOST:
+            self.forget(self._messages[MIXER_MOST // 2].now_s)
 
     def forget(self, before_s: float) -> None:
         """Keep of what came before only where each fader stood then."""

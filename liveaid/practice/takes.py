@@ -9,6 +9,7 @@ cue. No clock here: time is passed in.
 
 from __future__ import annotations
 
+import itertools
 from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
@@ -39,6 +40,8 @@ SILENT_S = 3.0
 TAKES_LONGEST_S = 1800.0
 LONGEST_WAIT_S = 600.0
 """How long messages are kept while no take is found in them."""
+TAKES_MOST = 1_000_000
+"""Messages kept at most, some 120 MB: half an hour of two decks at 250 a second each."""
 _TAKES_STOOD_S = 0.6
 _JUMP_S = 0.15
 _TAKES_MOVED_S = 0.02
@@ -139,12 +142,19 @@ class TakeFinder:
     def hear(self, side: Side, *, position_s: float, now: float) -> None:
         """One deck's position."""
         self._messages.append((now, side, position_s))
+        if len(self._messages) > TAKES_MOST:
+            self._thin()
         self._still.hear(side, position_s, now)
         self._heard_s = now
         if not self._begun:
             still = now - self._still.moved_s > _TAKES_STOOD_S
             keep_s = now if still else max(self._still.began_s, now - LONGEST_WAIT_S)
             self._forget(keep_s - TAKES_LEAD_S)
+
+    def _thin(self) -> None:
+        """Let go of each deck's every second message: a long take is told whole, less finely."""
+        keeps = {side: itertools.cycle((True, False)) for side in SIDES}
+        self._messages = deque(m for m in self._messages if next(keeps[m[1]]))
 
     def hear_mixer(self, message: FaderHeard) -> None:
         """A fader at a new place."""

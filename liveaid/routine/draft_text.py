@@ -9,8 +9,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from liveaid.routine.model import SIDES, Piece, Rests, Sound
 from liveaid.routine.written_numbers import number_text
 
-_PLAIN = re.compile(r"[^\W\d_][\w .()'/-]*[\w)']|[^\W\d_]")
-"""What YAML reads as it stands, also inside braces."""
+_PLAIN = re.compile(r"(?!(?:null|Null|NULL)\Z)(?:[^\W\d_][\w .()'/-]*[\w)']|[^\W\d_])")
+"""What YAML reads as it stands, also inside braces; three words it reads as nothing."""
 
 
 def quoted(text: str) -> str:

@@ -28,7 +28,6 @@ guard        who may ask for a page
 live         the pages that are open
 screen       how large the page's screen is and from how far it is read
 share        the stage on a phone or tablet beside the turntables
-garbage      what the collector of unreachable objects goes through
 """
 
 from liveaid.stage.address import Address, StageError, parse_address

@@ -49,10 +49,10 @@ class Address:
         """IPv4 or IPv6, by what the host resolves to. StageError when it does not."""
         try:
             found = socket.getaddrinfo(self.host, self.port, type=kind)
-        except OSError as error:
+        except (OSError, UnicodeError) as error:  # a name that no name server could be asked for
+            why = getattr(error, "strerror", None) or "it is no host's name"
             raise StageError(
-                f"{self}: the host is not known ({error.strerror}); a number such as 127.0.0.1"
-                " would do"
+                f"{self}: the host is not known ({why}); a number such as 127.0.0.1 would do"
             ) from error
         return found[0][0]
 

@@ -29,9 +29,13 @@ def dropped_by_system(opened: socket.socket) -> int | None:
 def ask_for_buffer(opened: socket.socket, size: int) -> int:
     """Ask for a receive buffer of so many bytes; what was granted.
 
-    A service that may (CAP_NET_ADMIN) goes beyond the system's common limit.
+    A service that may (CAP_NET_ADMIN) goes beyond the system's common limit. Systems that refuse
+    what is beyond theirs (macOS: ENOBUFS) are asked for half as much, and so on.
     """
-    opened.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, size)
+    for asked in (size, size // 2, size // 4, size // 8):
+        with contextlib.suppress(OSError):
+            opened.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, asked)
+            break
     granted = opened.getsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF)
     if granted < size and sys.platform == "linux":
         with contextlib.suppress(OSError):

@@ -181,7 +181,7 @@ async def saved(file: Path) -> AsyncIterator[None]:
             async for changes in watchfiles.awatch(
                 *folders, watch_filter=None, debounce=_SETTLE_MS, recursive=False
             ):
-                if any(path in wanted or path.endswith(f"/{DECKS}") for _, path in changes):
+                if any(path in wanted or Path(path).name == DECKS for _, path in changes):
                     yield
                 if sum(path.parent.is_dir() for path in _maps(file)) != len(folders):
                     break  # a first render made `decks`: that is looked at too from now on

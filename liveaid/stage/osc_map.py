@@ -242,9 +242,9 @@ def _unit_s(position: Position, facts: DeckFacts, side: Side) -> float:
 
 def _file_s(position: Position, facts: DeckFacts, side: Side) -> float:
     length_s = position.file_s or facts.file_s.get(side)
-    if length_s is None:
+    if not length_s:
         raise LiveaidError(
             f"the sender's map gives positions as a fraction of the file, and the {side} deck's "
-            "file is not there to be measured; `position: {file_s: ...}` in the map would do"
+            "file is not there, or holds no sound; `position: {file_s: ...}` in the map would do"
         )
     return length_s

@@ -357,7 +357,8 @@ class Service:
         counts, dropped = self._receiver.counts, self._receiver.dropped()
         return Vitals(
             heard=sum(counts.heard.values()),
-            refused=sum(counts.refused.values()),
+            # What came too late was understood: that this machine was held up is told instead.
+            refused=counts.refused.total() - counts.refused["too late"],
             last_refused=counts.last_refused[0] if counts.last_refused else "",
             over_budget=counts.over_budget,
             over_budget_from=counts.last_over_budget or "",

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Literal
 
+from liveaid.follow.senders import PITCH_OFF
 from liveaid.routine import SIDES, Side
 from liveaid.stage.osc import Heard
 
@@ -139,7 +140,7 @@ class SoundCheck:
         if not _steady(deck.since(now)) or abs(slope) < SOUNDCHECK_STILL:
             return
         if abs(abs(slope) - 1.0) <= STEADY_PART:
-            deck.unit = CheckItem("unit", "ok", f"{abs(slope):.3f} s of file a second")
+            deck.unit = _unit(deck, abs(slope))
             deck.direction = _direction(slope)
             deck.pitch_sign = _pitch_sign(deck.pitch, abs(slope)) or deck.pitch_sign
         else:
@@ -242,6 +243,20 @@ def _direction(slope: float) -> CheckItem:
         return CheckItem("direction", "ok", "forwards is forwards")
     return CheckItem(
         "direction", "wrong", "runs backwards; `scale: -1` in the sender's map would do"
+    )
+
+
+def _unit(deck: _DeckHeard, speed: float) -> CheckItem:
+    """Seconds, and as many as there are, once heard at pitch 0: later the fader may be moved."""
+    says = f"{speed:.3f} s of file a second"
+    proven = deck.unit is not None and deck.unit.standing == "ok"
+    pitched = deck.pitch is not None and abs(deck.pitch) >= PITCH_LEAST
+    if proven or pitched or abs(speed - 1.0) <= PITCH_OFF:
+        return CheckItem("unit", "ok", says)
+    return CheckItem(
+        "unit",
+        "wrong",
+        f"{says} instead of 1; the fader at 0, the record's rpm or a `scale` would do",
     )
 
 

@@ -6,9 +6,11 @@ counted.
 
 from __future__ import annotations
 
+import contextlib
 import json
 import logging
 import queue
+import sys
 from collections.abc import Mapping
 from datetime import UTC, datetime
 from logging.handlers import QueueHandler, QueueListener, RotatingFileHandler
@@ -16,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from liveaid.errors import UsageError
+from liveaid.files.harmless import harmless
 from liveaid.follow.prompt import Prompt
 from liveaid.stage.watcher import Stage, Watcher
 
@@ -31,6 +34,28 @@ class _AsJson(logging.Formatter):
         data: Mapping[str, Any] = getattr(record, "data", {})
         line = {"at": at, "level": record.levelname.lower(), "says": record.getMessage(), **data}
         return json.dumps(line, ensure_ascii=False, default=str)
+
+
+class _LogFile(RotatingFileHandler):
+    """A full disk is told once, and the show goes on: lines are lost until there is room again."""
+
+    told = False
+
+    def handleError(self, record: logging.LogRecord) -> None:
+        """What the library calls while it handles the error."""
+        if not self.told:
+            self.told = True
+            _tell(f"{self.baseFilename}: the log cannot be written ({sys.exc_info()[1]})")
+
+    def close(self) -> None:
+        """Close, whatever is still to be written."""
+        with contextlib.suppress(OSError):
+            super().close()
+
+
+def _tell(words: str) -> None:
+    with contextlib.suppress(OSError, ValueError, AttributeError):
+        print(harmless(words), file=sys.stderr)
 
 
 class _NotTooMany(logging.Filter):
@@ -62,7 +87,7 @@ class StageLog(Watcher):
         """UsageError when the file cannot be written."""
         try:
             file.parent.mkdir(parents=True, exist_ok=True)
-            self._file = RotatingFileHandler(
+            self._file = _LogFile(
                 file,
                 maxBytes=STAGE_LOG_MOST_BYTES,
                 backupCount=1,
@@ -101,10 +126,11 @@ class StageLog(Watcher):
             LOGGER.info(prompt.state, extra={"data": data})
 
     async def stopped(self) -> None:
-        """The last line."""
-        LOGGER.info("stopped")
-        LOGGER.removeHandler(self._handler)
-        self._listener.stop()
+        """The last line, if there was a first: a port that is taken ends a stage before it."""
+        if self._handler in LOGGER.handlers:
+            LOGGER.info("stopped")
+            LOGGER.removeHandler(self._handler)
+            self._listener.stop()
         self._file.close()
 
 

@@ -9,6 +9,7 @@ import asyncio
 import errno
 import json
 import logging
+import os
 import socket
 import ssl
 import sys
@@ -199,7 +200,8 @@ def _finite(data: Any) -> Any:
 def _listen(address: Address) -> socket.socket:
     listening = socket.socket(address.family(socket.SOCK_STREAM), socket.SOCK_STREAM)
     try:
-        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        if os.name == "posix":  # elsewhere it lets two programs serve at one address
+            listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         listening.bind((address.host, address.port))
         if sys.platform == "linux":
             listening.setsockopt(socket.IPPROTO_TCP, socket.TCP_DEFER_ACCEPT, MUTE_KEPT_S)

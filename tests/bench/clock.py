@@ -113,6 +113,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seconds", type=float, default=40.0)
     parser.add_argument("--bpm", type=float, default=120.0)
+    parser.add_argument("--from-s", type=float, default=0.0, help="second the record begins at")
     parser.add_argument(
         "--synchronous", action="store_true", help="JACK waits for its clients: none loses a period"
     )
@@ -166,7 +167,7 @@ def main() -> None:
             ))  # fmt: skip
             out, start_s = socket.socket(type=socket.SOCK_DGRAM), time.monotonic()
             while (now := time.monotonic() - start_s) < chosen.seconds:
-                for side, at in (("left", now), ("right", 5.0)):
+                for side, at in (("left", chosen.from_s + now), ("right", 5.0)):
                     out.sendto(position(side, at), ("127.0.0.1", osc))
                 time.sleep(1 / RATE)
             asked_s, sent = time.monotonic(), clock_sent(http)
@@ -193,6 +194,11 @@ def main() -> None:
         f"({100 * (received / sent - 1):+.2f} %): what is missing the driver lost"
     )
     print(f"other messages of the stage: {others[:8]} ({len(others)})")
+    for (_, _, data), (_, at, then) in pairwise(one for one in heard if one[0] == "stage"):
+        if data.startswith("f2") and then == "fb":
+            low, high = bytes.fromhex(data)[1:]
+            told, was = (low + 128 * high) / 4, (chosen.from_s + at - start_s) * chosen.bpm / 60
+            print(f"song position {data} is beat {told:.2f}; the record was at {was:.2f} then")
 
 
 if __name__ == "__main__":

@@ -6,7 +6,7 @@ import shutil
 import numpy as np
 import pytest
 import soundfile
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from liveaid.cli import main
@@ -169,6 +169,7 @@ titles = st.text(st.characters(exclude_categories=["Cs", "Cc"]), min_size=1, max
 
 
 @given(titles.filter(lambda text: text.strip() and harmless(text, lines=False) == text))
+@example("Null")
 def test_any_text_is_quoted_so_that_yaml_reads_it_back(text):
     line = f"title: {quoted(text)}\nidea: {{theme: {quoted(text)}, feel: b}}\n"
     found = read_routine(f"{line}pieces: [{{name: A, bars: 1, tempo: 90}}]".encode())

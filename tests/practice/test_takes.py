@@ -2,9 +2,11 @@
 
 import statistics
 
+import numpy as np
 import pytest
 
 from liveaid.practice.ladder import Ladder
+from liveaid.practice.mixer_trace import FaderHeard, MixerHeard
 from liveaid.practice.session import Ended, aim_of, one_piece, report_of, score_of
 from liveaid.practice.take_line import verdict_line
 from liveaid.simulate import Fault, Hands, Network
@@ -83,6 +85,33 @@ def test_a_whole_run_is_one_complete_take_of_all_set_pieces(spice_row, performed
     assert ended.take.pieces == (0, 1, 2, 3)
     assert ended.take.start_s == pytest.approx(LEAD_S, abs=0.5)
     assert ended.take.end_s == pytest.approx(played.truth.legs[-1].start_s, abs=0.5)
+
+
+def test_a_take_of_too_many_messages_is_told_whole_and_less_finely(
+    spice_row, performed, rehearsed, monkeypatch
+):
+    """Of 100 a second and deck a quarter or more is kept, evenly: a gap of .08 s at most."""
+    monkeypatch.setattr("liveaid.practice.takes.TAKES_MOST", 3000)
+    played = performed(network=Network(rate_hz=100))
+    (ended,) = rehearsed(aim_of(spice_row, ""), heard_messages(played))
+    assert ended.take.ended == "complete"
+    assert ended.take.pieces == tuple(range(len(spice_row.pieces)))
+    decks = ended.take.trace.values()
+    assert len(played.messages) > 6000
+    assert sum(len(deck.now_s) for deck in decks) <= 3000
+    assert max(np.diff(deck.now_s).max() for deck in decks) < 0.09
+
+
+def test_a_mixer_that_tells_too_much_leaves_where_its_faders_stood(monkeypatch):
+    monkeypatch.setattr("liveaid.practice.mixer_trace.MIXER_MOST", 10)
+    mixer = MixerHeard()
+    mixer.hear(FaderHeard(0.0, "left", 0.25))
+    for step in range(1, 40):
+        mixer.hear(FaderHeard(float(step), "crossfader", step / 40))
+    told = mixer.between(0.0, 40.0)
+    assert len(told) <= 12
+    assert told[0] == FaderHeard(0.0, "left", 0.25)
+    assert told[-1] == FaderHeard(39.0, "crossfader", 39 / 40)
 
 
 def test_a_set_piece_left_out_is_told(spice_row, performed, rehearsed):

@@ -123,7 +123,6 @@ def test_a_record_is_brought_by_hand_before_its_first_act_and_after_its_last():
         SimpleNamespace(side="left", by_a_hand=True, before=0, after=1),
         SimpleNamespace(side="left", by_a_hand=True, before=1, after=2),
         SimpleNamespace(side="left", by_a_hand=False, before=1, after=1),
-        SimpleNamespace(side="right", by_a_hand=True, before=1, after=1),
     ]
     judged = SimpleNamespace(
         ways=ways, count=SimpleNamespace(when=lambda beat: beat / 2),
@@ -132,4 +131,5 @@ def test_a_record_is_brought_by_hand_before_its_first_act_and_after_its_last():
     acts = [SimpleNamespace(beat=2.0, end_beat=3.0), SimpleNamespace(beat=6.0, end_beat=6.5)]
     spans = list(_Held._brought(judged, "left", acts))
     assert spans == [(-math.inf, 1.0), (3.25, math.inf)]
+    assert list(_Held._brought(judged, "right", acts)) == []
     assert list(_Held._brought(judged, "left", [])) == []

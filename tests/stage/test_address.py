@@ -1,9 +1,12 @@
 """Addresses as they are written and shown."""
 
+import socket
+
 import pytest
 
 from liveaid.errors import UsageError
 from liveaid.stage import Address, parse_address
+from liveaid.stage.address import StageError
 
 
 @pytest.mark.parametrize(
@@ -24,6 +27,13 @@ def test_host_and_port(text, address):
 def test_what_is_no_address_is_wrong_use(text):
     with pytest.raises(UsageError, match="HOST:PORT"):
         parse_address(text)
+
+
+@pytest.mark.parametrize("host", ["stage..local", f"{'x' * 64}.local"])
+def test_what_is_no_name_is_told_and_not_asked_for(host):
+    """RFC 1035, 2.3.4: a label has 1 to 63 octets."""
+    with pytest.raises(StageError, match=r"not known \(it is no host's name\); a number such as"):
+        Address(host, 1).family(socket.SOCK_DGRAM)
 
 
 def test_written_as_it_is_read():

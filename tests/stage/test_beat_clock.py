@@ -35,6 +35,8 @@ def test_song_position_is_sixteenths_low_byte_first():
     assert song_position(0) == bytes([0xF2, 0, 0])
     assert song_position(1) == bytes([0xF2, 1, 0])
     assert song_position(128) == bytes([0xF2, 0, 1])
+    # Beat 120, thirty bars of four on, is sixteenth 480: 3 times 128 and 96, hex 60.
+    assert song_position(480) == bytes.fromhex("f26003")
     assert song_position(16383) == bytes([0xF2, 127, 127])
     assert song_position(99999) == bytes([0xF2, 127, 127])
     for sixteenths in (0, 5, 127, 128, 8192, 16383):

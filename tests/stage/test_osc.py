@@ -72,10 +72,12 @@ def test_units_come_to_seconds_of_the_deck_file(message, position, facts, sent, 
     assert heard.value == pytest.approx(seconds, rel=1e-6)
 
 
-def test_a_fraction_of_a_file_nobody_measured_is_said_so():
+@pytest.mark.parametrize("length_s", [None, 0.0])
+def test_a_fraction_of_a_file_nobody_measured_or_of_nothing_is_said_so(length_s):
     fraction = OscMap(position=Position(address="/x/{deck}", unit="fraction"))
-    with pytest.raises(LiveaidError, match="file_s"):
-        table_for(fraction, DeckFacts())
+    facts = DeckFacts(file_s={} if length_s is None else {"left": length_s, "right": length_s})
+    with pytest.raises(LiveaidError, match=r"or holds no sound; `position: \{file_s:"):
+        table_for(fraction, facts)
 
 
 @pytest.mark.parametrize("name", [1, 1.0, "1"])

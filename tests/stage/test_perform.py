@@ -163,6 +163,8 @@ def test_a_taken_port_is_said_and_the_exit_status_is_1(perform):
         (["--osc", "nowhere"], 2, "HOST:PORT"),
         (["--osc-map", "no-such-map"], 2, "deck-in-argument"),
         (["--lamps", "no-such-layout"], 2, "grid-8x8"),
+        (["--token", "two words"], 2, "--token two words: letters, digits, -, _, . and ~ would do"),
+        (["--osc", "stage..local:9000"], 1, "it is no host's name"),
         (["--midi-api", "carrier pigeon"], 2, "auto"),
         (["--osc-map", "fraction"], 1, "file_s"),
     ],

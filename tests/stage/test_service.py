@@ -1,6 +1,7 @@
 """The stage in one process, on real sockets: told, shown, refused, struck."""
 
 import asyncio
+import errno
 import queue
 import socket
 import struct
@@ -16,6 +17,7 @@ from hypothesis import strategies as st
 from liveaid.follow import Follower
 from liveaid.routine.config_file import config_path, load_config
 from liveaid.stage import Address, Service, Settings, StageError, Watcher, receiver, service
+from liveaid.stage.kernel_drops import ask_for_buffer
 from liveaid.stage.lamp_layout import LampLayout
 from liveaid.stage.osc import REASONS
 from liveaid.stage.osc_map import OscMap, Position
@@ -137,10 +139,14 @@ async def test_a_busy_loop_does_not_bunch_arrival_times(three, told_follower, me
 async def test_what_lay_in_the_queue_too_long_is_not_replayed(three, told_follower, message, send):
     async with Service(three, HERE, follower=told_follower) as stage:
         send(stage.osc_address, message("/deck/left/position", 1.0))
+        for _ in range(20):
+            send(stage.osc_address, message("/deck/left/position", 2.0))
         time.sleep(1.2)  # as after a machine's sleep, or a stopped process
         send(stage.osc_address, message("/deck/left/position", 9.0))
         await until(lambda: told_follower.told)
-        assert stage.health()["osc"]["refused"] == {"too late": 1}
+        assert stage.health()["osc"]["refused"] == {"too late": 21}
+        await until(lambda: any("held up" in note for note in stage.health()["notes"]))
+        assert not any("not understood" in note for note in stage.health()["notes"])
     assert [told[2] for told in told_follower.told] == [9.0]
 
 
@@ -539,3 +545,21 @@ async def test_a_useless_address_is_refused_each_time_and_a_useful_one_never(
     assert osc["refused"] == {"unknown deck": 6, "unknown address": 6}
     assert osc["messages"] == 18
     assert [told[2] for told in told_follower.told] == [0.0, 1.0, 2.0, 3.0, 4.0, 5.0]
+
+
+class _Strict(socket.socket):
+    """Refuses what is beyond the system's limit, as macOS does (setsockopt(2): ENOBUFS)."""
+
+    took = ()
+
+    def setsockopt(self, level, name, value):
+        if value > 1_000_000:
+            raise OSError(errno.ENOBUFS, "No buffer space available")
+        super().setsockopt(level, name, value)
+        self.took += (value,)
+
+
+def test_a_system_that_refuses_a_large_buffer_is_asked_for_a_smaller_one():
+    with _Strict(type=socket.SOCK_DGRAM) as opened:
+        assert ask_for_buffer(opened, 4_000_000) > 0
+        assert opened.took == (1_000_000,)

@@ -61,6 +61,20 @@ def test_another_unit_is_recognised_by_how_fast_it_grows(rate, unit):
     assert f"`unit: {unit}`" in says
 
 
+def test_positions_that_come_2_per_cent_too_fast_are_told_before_the_evening():
+    check = SoundCheck()
+    now = turn(check, "left", 1.02)
+    how, says = standing(check, now)["left unit"]
+    assert how == "wrong"
+    assert says.startswith(
+        "1.020 s of file a second instead of 1; the fader at 0, the record's rpm"
+    )
+    now = turn(check, "left", 1.001, start_s=now + 1.0)
+    assert standing(check, now)["left unit"] == ("ok", "1.001 s of file a second")
+    now = turn(check, "left", 1.05, start_s=now + 1.0)  # the fader is tried out
+    assert standing(check, now)["left unit"][0] == "ok"
+
+
 def test_the_pitch_faders_sign():
     for told, expected in ((4.0, "ok"), (-4.0, "wrong"), (0.2, "missing")):
         check = SoundCheck()

@@ -5,7 +5,10 @@ from __future__ import annotations
 import asyncio
 import json
 import logging
+from pathlib import Path
 from types import SimpleNamespace
+
+import pytest
 
 from liveaid.stage.stage_log import LOGGER, MOST_A_SECOND, StageLog
 
@@ -28,6 +31,27 @@ def test_a_second_s_lines_are_bounded_and_what_was_left_out_is_counted(tmp_path)
         "and again",
     ]
     assert "Laternenfähre" in text  # as it is written, for who reads it by eye
+
+
+def test_a_stage_that_never_began_leaves_no_line_and_fails_at_nothing(tmp_path):
+    """A port that is taken ends it before the log is told of its start."""
+    log = StageLog(tmp_path / "stage.log")
+    asyncio.run(log.stopped())
+    assert (tmp_path / "stage.log").read_text() == ""
+
+
+def test_a_full_disk_is_told_once_in_plain_words(tmp_path, capsys):
+    """/dev/full takes nothing (full(4)); on a system without it there is nothing to try."""
+    if not Path("/dev/full").exists():
+        pytest.skip("no /dev/full here")
+    (tmp_path / "stage.log").symlink_to("/dev/full")
+    log = StageLog(tmp_path / "stage.log")
+    log.started(SimpleNamespace(routine=SimpleNamespace(title="Lanterns")))
+    LOGGER.info("another line")
+    asyncio.run(log.stopped())
+    told = capsys.readouterr().err.splitlines()
+    assert len(told) == 1
+    assert "the log cannot be written ([Errno 28] No space left on device)" in told[0]
 
 
 def _line(words: str, *, at: float) -> logging.LogRecord:

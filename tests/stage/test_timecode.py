@@ -45,6 +45,17 @@ def test_eight_quarter_frames_tell_the_time_seven_quarters_ago():
     assert timecode.hear(quarters(1, 2, 3, 6, 1)[0]) == pytest.approx(3723.24)
 
 
+def test_one_time_worked_out_by_hand_bit_by_bit():
+    """01:37:52:16 at 30 frames: 16 frames are hex 10, low 0, high 1; 52 s are 34, 37 minutes 25, an
+    hour 01; rate 3 and hours' fifth bit 0 are 0110. The full message: 3 << 5 | 1 is hex 61."""
+    at_s = 3600 + 37 * 60 + 52 + 16 / 30
+    timecode = Timecode()
+    told = bytes.fromhex("f100 f111 f124 f133 f145 f152 f161 f176")
+    heard = [timecode.hear(told[n : n + 2]) for n in range(0, 16, 2)]
+    assert heard[7] == pytest.approx(at_s + 7 / 120)
+    assert Timecode().hear(bytes.fromhex("f07f7f0101 61253410 f7")) == pytest.approx(at_s)
+
+
 def test_a_player_that_runs_back_is_heard_back():
     timecode = Timecode()
     told = [*reversed(quarters(0, 0, 10, 2, 1)), *reversed(quarters(0, 0, 10, 0, 1))]
