@@ -190,7 +190,7 @@ def _say(screen: HarmlessConsole, found: Review, drawn: Sequence[str]) -> None:
         screen.print("Stage ready.")
     else:
         screen.print(f"Not stage ready yet, {len(outlook.missing)} in the way:")
-        screen.say(*(f"  {line}" for line in outlook.missing[:4]))
+        screen.say(*(f"  {line}" for line in outlook.missing))
     minutes = int(found.today.hands_on_s // 60)
     screen.print(f"Hands on today: {minutes} min. {HANDS_CAUTION}")
     if found.today.noise is not None:

@@ -149,7 +149,7 @@ class Belief:
             if ended[side]:
                 lost.settle_vote(side)
             if gesture is not None and heard.telling[side]:
-                age_s = gesture.now_s - max(gesture.since_s, lost.since_s)
+                age_s = gesture.told_s(lost.since_s, gesture.now_s)
                 vote = lost.votes[side]
                 vote.weight = likeness.weight(gesture, age_s, self.numbers)
                 runs = gesture.kind == "runs"
@@ -157,10 +157,13 @@ class Belief:
         if best.score - self.numbers.lost > lost.score:
             price, past = best.price - self.numbers.lost, best.score - best.price
             self.lost = best.leap(-1, 0.0, heard.now_s, price=price, past=past, doubt=0.0)
+            self.lost.lost_at = best.section
 
     def _choose(self, seconds: float) -> None:
         best = max(self.guesses, key=lambda g: g.score)
-        margin = self.numbers.renamed if best.section != self.told.section else 0.0
+        named = self.told.section >= 0 or not _begun(best)
+        renames = best.section != self.told.section and named
+        margin = self.numbers.renamed if renames else 0.0
         margin = self.numbers.taken_back if best.over and margin else margin
         if best is not self.told and best.score > self.told.score + margin:
             self.told, self._led_s = best, 0.0

@@ -249,7 +249,7 @@ class Follower:
         assert self._heard is not None
         self._piece_sure, self._confidence = self._belief.confidence()
         told = self._belief.told
-        if self._piece_sure >= state.DOUBTFUL or self._sure is None:
+        if self._piece_sure >= state.DOUBTFUL and told.section >= 0:
             self._sure, self._sure_s = (told.section, told.beat), now
         sure = self._confidence >= state.SURE
         self._elapsed.see(told.section, told.beat, now, ratio=self._heard.ratio, sure=sure)

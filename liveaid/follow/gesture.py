@@ -30,11 +30,17 @@ class Gesture:
     at_s: float
     """Where the record is."""
     speed: float = 0.0
+    taken_up_s: float = -math.inf
+    """When it was last taken up again; what it told before is counted."""
 
     @property
     def age_s(self) -> float:
         """How long it has gone on."""
         return self.now_s - self.since_s
+
+    def told_s(self, since_s: float, until_s: float) -> float:
+        """For how long it has told something new of a place entered at `since_s`."""
+        return until_s - max(self.since_s, self.taken_up_s, since_s)
 
 
 @dataclass(slots=True)
@@ -100,9 +106,11 @@ class Watch:
             if kind == "runs" and not fresh_line:
                 return False
         if kind == "runs" and self.run is not None and self._same_run(at_s, now, ratio, gap_s):
-            resumed = self.run is not old
             self.gesture, deck.jumped = self.run, False
-            return resumed
+            if self.run is old:
+                return False
+            self.run.taken_up_s = now
+            return True
         let_go = fresh_line and old is not None and old.kind == "held" and not deck.jumped
         if let_go and old is not None:
             # The line's first point is a moment late: the record left from where it was held.

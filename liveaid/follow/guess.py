@@ -58,6 +58,8 @@ class Guess:
     """Whether the set piece goes on beyond its last beat."""
     drawn_s: float = -math.inf
     """When the release began that the count was last drawn to."""
+    lost_at: int = -1
+    """For being nowhere: the set piece it was lost in."""
     stays: bool = False
     """Whether the performer has said that this set piece goes on."""
     votes: dict[Side, Vote] = field(default_factory=lambda: {side: Vote() for side in SIDES})
@@ -110,6 +112,8 @@ class Guess:
                 self._by_releases(section, heard, rate, numbers)
             return
         assert section.lead is not None
+        if gesture.now_s < heard.now_s:
+            return  # Its line is too short to tell what it does now: what it did before is old.
         read = section.read_beat(gesture.at_s)
         off = read - self.beat
         if gesture.kind == "runs":
@@ -174,7 +178,7 @@ class Guess:
             if gesture is None or not heard.telling[side]:
                 continue
             vote, part = self.votes[side], section.parts[side]
-            age_s = gesture.now_s - max(gesture.since_s, self.since_s)
+            age_s = gesture.told_s(self.since_s, gesture.now_s)
             vote.weight = likeness.weight(gesture, age_s, numbers)
             if part.hand == "runs":
                 off_s = gesture.at_s - part.from_s - self.beat * section.beat_s
@@ -222,10 +226,9 @@ class Guess:
                 return
             if self.over:
                 return
-            if section.lead is None:
-                more = self.copy()
-                more.over, more.price = True, self.price - numbers.overtime
-                yield more
+            more = self.copy()
+            more.over, more.price = True, self.price - numbers.overtime
+            yield more
             over_s = (self.beat - section.beats) * section.beat_s / max(heard.ratio, 0.1)
             for side in SIDES:
                 self.settle_vote(side)

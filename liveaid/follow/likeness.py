@@ -39,6 +39,8 @@ def runs(
             return max(numbers.waiting + late, numbers.stopped)
         if ending:
             return numbers.caught_at_end
+        if at_another_cue(part, gesture.at_s, numbers):
+            return numbers.outside
         brief = near and gesture.age_s < numbers.stopped_after_s
         return numbers.caught if brief else numbers.stopped
     brief = near and gesture.age_s < numbers.stopped_after_s
@@ -49,7 +51,7 @@ def works(
     part: DeckPart, gesture: Gesture, age_s: float, beat: float, left: float, numbers: Numbers
 ) -> float:
     """A deck that a hand is to work: `age_s` of the gesture inside the set piece, and its beats."""
-    at_s, leaving = gesture.at_s, left < numbers.leaving_beats
+    at_s, leaving = gesture.at_s, left < min(numbers.leaving_beats, beat)
     beyond_s = max(part.from_s - at_s, at_s - part.to_s, 0.0)
     if gesture.kind == "runs":
         if beyond_s > numbers.edge_s:
@@ -65,10 +67,9 @@ def works(
             return numbers.at_cue + idle
         if beyond_s < numbers.edge_s:
             return idle
-        if near_next(part, at_s, numbers):
-            gone_on = numbers.gone_on if beat > numbers.leaving_beats else numbers.held_away
-            return 0.0 if leaving else gone_on
-        return numbers.held_away
+        if near_next(part, at_s, numbers) and (leaving or beat > numbers.leaving_beats):
+            return 0.0 if leaving else numbers.gone_on
+        return numbers.outside if at_another_cue(part, at_s, numbers) else numbers.held_away
     if beyond_s < numbers.edge_s:
         return numbers.in_hand
     low, high = sorted((at_s, gesture.from_s))
@@ -89,7 +90,7 @@ def rests(
         return numbers.not_ready if math.isnan(part.left_to_s) else 0.0  # over: it stands anywhere
     if gesture.since_s < entered_s - numbers.entered_s:
         over = (beats_in - numbers.left_on_beats) * numbers.left_on_beat_s
-        return max(numbers.fall * max(over, 0.0), numbers.least)
+        return max(numbers.fall * max(over, 0.0), numbers.left_on_least)
     early_s = part.next_cue_s - gesture.from_s
     likely = math.exp(numbers.runs_away)
     if math.isfinite(early_s):
@@ -101,6 +102,14 @@ def rests(
     else:
         over, begun = gesture.age_s - numbers.listens_before_s, begun + numbers.starts
     return max(begun + numbers.fall * max(over, 0.0), numbers.least)
+
+
+def at_another_cue(part: DeckPart, at_s: float, numbers: Numbers) -> bool:
+    """Whether a record stands at a cue of another set piece: no lifted needle gets there."""
+    return any(
+        abs(at_s - cue_s) < numbers.near_cue_s and abs(cue_s - part.cue_s) > numbers.edge_s
+        for cue_s in part.cues_s
+    )
 
 
 def near_next(part: DeckPart, at_s: float, numbers: Numbers) -> bool:

@@ -115,7 +115,7 @@ class Numbers:
     past_end_fall: float = -4.0
     """So much for each second of it. D"""
     outside: float = -8.0
-    """Running elsewhere. D"""
+    """Running elsewhere, or held at another cue. D, O"""
     hand_away: float = -4.0
     """Moved elsewhere. D"""
     hand_reach_s: float = 0.5
@@ -128,6 +128,8 @@ class Numbers:
     """A run from before is free for so many beats. D"""
     left_on_beat_s: float = 0.5
     """Then each beat counts as so many seconds. P: a beat at 120 a minute."""
+    left_on_least: float = -0.5
+    """And no more in all: who lets it run lets it run. O"""
     listens_s: float = 2.2
     """Listening at the next cue is free for so long. D"""
     listens_before_s: float = 1.2
@@ -215,7 +217,9 @@ class Numbers:
     midway: float = 2.0
     """To come to a count by the clock midway. O"""
     next_late: float = 1.0
-    """On to the next in the last beats. D"""
+    """On to the next as early as hands are off; the square of how much earlier. O"""
+    next_off_beats: float = 0.5
+    """So much hands are off. O"""
     next_early: float = 5.0
     """Before. D; takes bend it."""
     next_bars: float = 3.0
@@ -226,14 +230,12 @@ class Numbers:
     """A slip of whole turns. D"""
     slip: float = 7.0
     """Another slip. D"""
-    ahead: float = 6.0
-    """Ahead from the end of a set piece. O; takes bend it."""
-    ahead_each: float = 0.3
-    """And for each set piece of the way. D"""
+    ahead: float = 6.6
+    """One left out, from the end of a set piece. O; takes bend it."""
     back: float = 6.5
-    """Back from an end. O; takes bend it."""
-    back_each: float = 0.4
-    """And for each of the way. S"""
+    """One gone back, from an end. O; takes bend it."""
+    farther: float = 2.0
+    """Times the logarithm of how many: half as far is four times as common. O"""
     leaves: float = 2.0
     """Either from elsewhere than its end. O"""
     first: float = 8.0
@@ -241,7 +243,7 @@ class Numbers:
     late_start: float = 1.0
     """A record that has not run yet begins late. S"""
     overtime: float = 1.0
-    """To go on beyond the last beat, counted by the clock. O"""
+    """To go on beyond the last beat. O"""
     overtime_each: float = 3.0
     """And for each beat of it. O"""
     stop: float = 6.0

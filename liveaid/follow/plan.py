@@ -32,6 +32,8 @@ class DeckPart:
     """The cue this deck sounds from next, later on."""
     left_to_s: float = NONE
     """Where the passage this deck sounded in before ends."""
+    cues_s: tuple[float, ...] = ()
+    """All cues of this deck in the routine."""
     strokes: tuple[float, ...] = ()
     """The beats a worked record is let go at, where the map names them."""
 
@@ -114,14 +116,16 @@ def _lead(routine: Routine, index: int) -> Side | None:
 
 
 def _parts(routine: Routine, side: Side) -> Iterator[DeckPart]:
+    own = [cue_of(routine, side, index) for index in range(len(routine.pieces))]
+    cues_s = tuple(sorted({cue_s for cue_s in own if cue_s is not None}))
     left_to_s = NONE
     for index in range(-1, len(routine.pieces) + 1):
-        part = replace(_part(routine, index, side), left_to_s=left_to_s)
+        part = replace(_part(routine, index, side), left_to_s=left_to_s, cues_s=cues_s)
         if part.hand != "rests":
             left_to_s = part.to_s
         # After the last beat the routine may begin again.
         later = routine.next_cue(side, -1 if index == len(routine.pieces) else index)
-        cue_s = None if later is None else cue_of(routine, side, later[0])
+        cue_s = None if later is None else own[later[0]]
         yield replace(part, next_cue_s=NONE if cue_s is None else cue_s)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 from liveaid.follow import likeness
@@ -75,6 +76,9 @@ def _cheapest(
     """The guess at a place, come to from whichever guess makes it cheapest."""
     beat, doubt = at
     since_s = heard.now_s if gesture.kind == "held" else gesture.since_s
+    if gesture.kind == "runs":
+        # A record that ran into the passage came to it when it passed its first beat.
+        since_s = max(since_s, heard.now_s - beat * section.beat_s / max(gesture.speed, 0.1))
     score, base = max(
         (
             (
@@ -87,6 +91,7 @@ def _cheapest(
         ),
         key=lambda pair: pair[0],
     )
+    since_s = max(since_s, base.since_s)
     past = _before(base, heard, since_s, numbers) - base.price
     late = gesture.kind == "held" and heard.still_s > numbers.still_s
     if base.section < 0 and section.lead is None and not late:
@@ -97,11 +102,14 @@ def _cheapest(
 
 
 def _before(guess: Guess, heard: GestureHeard, since_s: float, numbers: Numbers) -> float:
-    """A guess's score as it was when a gesture began."""
-    score = guess.price + guess.past
+    """A guess's score as it was when a gesture began, or it was itself come to.
+
+    What that gesture had told by then is in its past.
+    """
+    score, since_s = guess.price + guess.past, max(since_s, guess.since_s)
     for side, gesture in heard.gestures.items():
         if gesture is not None:
-            age_s = since_s - max(gesture.since_s, guess.since_s)
+            age_s = gesture.told_s(guess.since_s, since_s)
             score += guess.votes[side].nats * likeness.weight(gesture, age_s, numbers)
     return score
 
@@ -117,17 +125,17 @@ def price(
     here, there = parent.section, to.index
     if here < 0:
         midway = numbers.midway if to.lead is None and beat > numbers.first_beats else 0.0
-        return (
-            numbers.start
-            if there == 0 and beat < numbers.last_beats
-            else numbers.start_middle + midway
-        )
+        if there == 0 and beat < numbers.last_beats:
+            return numbers.start
+        far = abs(there - parent.lost_at - 1) if parent.lost_at >= 0 else 0
+        return numbers.start_middle + midway + numbers.farther * math.log1p(far)
     if here == plan.pieces:
         return numbers.start_middle if there == 0 else numbers.first
     section = plan.at(here)
     left = section.beats - parent.beat
     if there == here:
-        if section.lead and not parent.ran and beat < numbers.first_beats:
+        begins = parent.beat < numbers.late_to_beats and beat < numbers.first_beats
+        if section.lead and not parent.ran and begins:
             return numbers.late_start
         off_s = (beat - parent.beat) * section.beat_s
         turns = off_s / turn_s
@@ -141,20 +149,18 @@ def price(
             else numbers.slip
         )
     if there == here + 1 and beat < numbers.first_beats:
-        share = max(left, 0.0) / section.beats
         if parent.over:
             return 0.0
-        if left < numbers.last_beats + parent.doubt:
-            return numbers.next_late
-        early = numbers.next_early + numbers.next_bars * share
-        skipped = numbers.ahead + numbers.ahead_each * 2
-        return min(early, skipped) if parent.beat < numbers.first_beats else early
+        early = numbers.next_early + numbers.next_bars * max(left, 0.0) / section.beats
+        off = (left + beat) / (numbers.next_off_beats + parent.doubt)
+        early = min(early, numbers.next_late * off * off)
+        return min(early, numbers.ahead) if parent.beat < numbers.first_beats else early
     if there == here - 1 and beat < numbers.last_beats and parent.beat < numbers.first_beats:
         return numbers.again
     if there == 0 and beat < numbers.last_beats:
         return numbers.first
     midway = numbers.midway if to.lead is None and beat > numbers.first_beats else 0.0
-    ahead = numbers.ahead + numbers.ahead_each * (there - here)
-    back = numbers.back + numbers.back_each * (here - there - 1)
     early = 0.0 if left < numbers.last_beats else numbers.leaves
-    return midway + early + (ahead if there > here else back)
+    far = max(there - here - 1, here - there, 1)
+    way = numbers.ahead if there > here else numbers.back
+    return midway + early + way + numbers.farther * math.log(far)

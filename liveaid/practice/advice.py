@@ -70,10 +70,11 @@ class _Group:
         return abs(self.mean_s) >= WORTH_BEATS * self.beat_s and self.sure >= ADVICE_SURE
 
 
-def advice(score: TakeScore, *, metre: int) -> dict[Side, str]:
+def advice(score: TakeScore, *, metre: int, gone_beats: Sequence[int] = ()) -> dict[Side, str]:
     """A sentence for each hand there is something to say to.
 
     What a take is late by on the whole is left out as long as the delays were not measured.
+    `gone_beats` as in `score_take`.
     """
     steady = None if score.delays.measured else score.shifts
     acts = [act for piece in score.pieces for act in piece.acts]
@@ -83,7 +84,7 @@ def advice(score: TakeScore, *, metre: int) -> dict[Side, str]:
         sentence = (
             _late_wind(score, side)
             or _on_time(mine, metre, steady)
-            or _left_out(mine, metre)
+            or _left_out(score, mine, metre, gone_beats)
             or _uneven(mine, steady)
         )
         if sentence:
@@ -145,13 +146,19 @@ def _groups(
                 yield _Group(kind, tuple(sorted(same)), errors, beat_s)
 
 
-def _left_out(acts: Sequence[ActScore], metre: int) -> str | None:
-    """What was missed, when it was not more than a bar can name."""
+def _left_out(
+    score: TakeScore, acts: Sequence[ActScore], metre: int, gone_beats: Sequence[int]
+) -> str | None:
+    """What was missed first, by its set piece where the take has several, and how much more."""
     missed = [act for act in acts if act.outcome == "missed"]
     if not missed:
         return None
     more = f" and {len(missed) - 1} more" if len(missed) > 1 else ""
-    return f"{place_said(missed[0].beat, metre)}{more} left out"
+    first = missed[0]
+    where = place_said(first.beat + (gone_beats[first.piece] if gone_beats else 0), metre)
+    if len(score.pieces) > 1:
+        where = f"{next(p.name for p in score.pieces if p.piece == first.piece)} {where}"
+    return f"{where}{more} left out"
 
 
 def _uneven(acts: Sequence[ActScore], steady: Sequence[PairShift] | None) -> str | None:
@@ -163,7 +170,8 @@ def _uneven(acts: Sequence[ActScore], steady: Sequence[PairShift] | None) -> str
             and spread > UNEVEN_BEATS * group.beat_s
             and len(group.errors_s) >= 2 * LEAST
         ):
-            return f"{_WHAT[group.kind]} uneven, {1000 * spread:.0f} ms about the beat"
+            told = f"{_WHAT[group.kind]} uneven, {1000 * spread:.0f} ms about the beat"
+            return f"{told}: slower, until they are even"
     return None
 
 

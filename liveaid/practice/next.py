@@ -28,6 +28,8 @@ BLOCK = 4
 FULL_TEMPO = 0.995
 _UNTIMED = 0.2
 """What practising a set piece by itself gains that asks for no act, beside one that does."""
+_NOTHING = "nothing to time"
+_MEASURE = "mostly not judged; `liveaid rehearse --calibrate` tells delays from hands"
 _FIRST_GAP_DAYS = 1.0
 _DAY_S = 86400.0
 
@@ -145,17 +147,21 @@ def _standing(
     spaced = 1.0 if days is None else min(1.0, days / _gap_days(full))
     just_done = block[1] if block[0] == name else 0
     turn = 0.25 if just_done >= BLOCK else 1.0
-    gain = (1 - rate.low) * (0.4 + 0.6 * spaced) * turn * (1.0 if timed else _UNTIMED)
+    # One start by itself can't be told from a delay that nobody has measured.
+    unknown = timed and sum(not row.judged for row in rows[:RECENT]) > 0.5 * len(rows[:RECENT])
+    told = timed and not unknown
+    gain = (1 - rate.low) * (0.4 + 0.6 * spaced) * turn * (1.0 if told else _UNTIMED)
     gone = [Attempted(row.at, row.clean) for row in reversed(judged)]
     ready = not timed or evidence(gone, ready_at, now=now) >= ENOUGH
+    more = _MEASURE if unknown else _more(gone, ready_at, now)
     return Standing(
         piece=index, name=name, takes=len(rows), rate=rate,
         bias_ms=mean([row.bias_ms for row in full or rows[:RECENT]]),
         spread_ms=mean([row.spread_ms for row in full or rows[:RECENT]]),
         missed=statistics.fmean([row.missed for row in rows[:RECENT]]) if rows else 0.0,
         days_since=days, ready=ready, timed=timed,
-        missing="" if ready else f"{name}: {_more(gone, ready_at, now)}",
-        gain=gain, why=_why(rate, days, spaced, just_done) if timed else "nothing to time",
+        missing="" if ready else f"{name}: {more}", gain=gain,
+        why=_why(rate, days, spaced, just_done) if told else _MEASURE if timed else _NOTHING,
     )  # fmt: skip
 
 
@@ -178,7 +184,7 @@ def _why(rate: Rate, days: float | None, spaced: float, just_done: int) -> str:
         return f"{just_done} takes in a row: let it rest, take another in between"
     parts = [f"{rate.clean} clean of {rate.takes}" if rate.takes else "not yet at full tempo"]
     if days >= 1:
-        parts.append(f"{days:.0f} days ago")
+        parts.append("1 day ago" if days < 1.5 else f"{days:.0f} days ago")
     if spaced < 0.5:
-        parts.append("fresh, so it can wait")
+        parts.append("it can wait")
     return ", ".join(parts)

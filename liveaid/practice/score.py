@@ -21,6 +21,9 @@ from liveaid.routine.written_numbers import bar_said
 Verdict: TypeAlias = Literal["clean", "not clean", "not judged"]
 
 
+_TOO_FEW = "too few acts to tell a delay from the hands: `liveaid rehearse --calibrate` does"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PieceScore:
     """One set piece of a take."""
@@ -90,17 +93,25 @@ def score_take(
     tempo_part: float = 1.0,
     delays: Delays = NO_DELAYS,
     earlier: Sequence[Off] = (),
+    gone_beats: Sequence[int] = (),
 ) -> TakeScore:
     """The figures of a take, `tempo_part` being the part of full tempo it was meant for.
 
     `delays` have been taken out of the acts' times. As long as they were not measured, what the
     take is late by on the whole is not held against it; `earlier` takes' errors help to tell it.
+    `gone_beats` of each set piece lie before what was practised of it: bars are named as its own.
     """
     limits = limits or Limits()
     all_acts = [act for one in played for act in one.acts]
     late = shifts([*earlier, *offs(all_acts)])
     steady = None if delays.measured else late
-    pieces = tuple(_score_piece(routine, one, limits, tempo_part, steady) for one in played)
+    pieces = tuple(
+        _score_piece(
+            routine, one, limits, tempo_part, steady,
+            gone_beats[one.visit.piece] // routine.metre if gone_beats else 0,
+        )
+        for one in played
+    )  # fmt: skip
     gone = [piece.piece for piece in pieces]
     left_out = tuple(sorted(set(range(min(gone), max(gone) + 1)) - set(gone))) if gone else ()
     in_order = bool(gone) and gone == list(range(len(routine.pieces)))
@@ -133,21 +144,23 @@ def _score_piece(
     limits: Limits,
     tempo_part: float,
     steady: Sequence[PairShift] | None,
+    bars_before: int,
 ) -> PieceScore:
     visit, acts = played.visit, played.acts
     piece, beats = routine.pieces[visit.piece], routine.beats(visit.piece)
     tempo, drift = _tempo(played)
     off = None if tempo is None else 100.0 * (tempo / (piece.tempo_bpm * tempo_part) - 1.0)
-    not_whole = tuple(_not_whole(visit, beats, routine.metre))
+    not_whole = tuple(_not_whole(visit, beats, routine.metre, bars_before))
     judged = tuple(judged_of(acts, limits, steady))
     why = (
         *not_whole,
-        *_faults(acts, judged, limits, off, metre=routine.metre),
+        *_faults(acts, judged, limits, off, metre=routine.metre, bars_before=bars_before),
         *late_words(played.winds, limits),
     )
     verdict: Verdict = "not clean" if why else "clean"
     if not why and not judged and not played.winds:
-        verdict, why = "not judged", ("nothing to time",)
+        told = any(act.error_s is not None for act in acts)
+        verdict, why = "not judged", (_TOO_FEW if told else "nothing to time",)
     return PieceScore(
         piece=visit.piece, name=piece.name, timing=timing(acts), judged=judged,
         missed=_count(acts, "missed"), added=_count(acts, "added"),
@@ -171,11 +184,11 @@ def _tempo(played: Played) -> tuple[float | None, float | None]:
     return count.tempo_bpm(visit.from_beat, visit.to_beat), 200.0 * (second / first - 1.0)
 
 
-def _not_whole(visit: Visit, beats: int, metre: int) -> Iterable[str]:
+def _not_whole(visit: Visit, beats: int, metre: int, bars_before: int) -> Iterable[str]:
     """What of a set piece was not gone through at its begin and end, in words."""
     bar, beat = divmod(round(visit.from_beat), metre)
     if visit.from_beat >= 1.0:
-        yield f"begun at bar {bar + 1}" + (f" beat {beat + 1}" if beat else "")
+        yield f"begun at bar {bars_before + bar + 1}" + (f" beat {beat + 1}" if beat else "")
     left = beats - visit.to_beat
     if left >= 1.0:
         count, unit = (
@@ -191,12 +204,13 @@ def _faults(
     tempo_percent: float | None,
     *,
     metre: int,
+    bars_before: int,
 ) -> Iterable[str]:
     """What kept a set piece from being clean."""
     others = other_bars(acts, metre)
     missed, added = (rest_of(acts, metre, others, outcome) for outcome in ("missed", "added"))
     for bar, otherwise in others.items():
-        yield f"{bar_said(bar)} {otherwise}"
+        yield f"{bar_said(bars_before + bar)} {otherwise}"
     if missed > limits.missed:
         yield f"{missed} missed"
     if added > limits.added:

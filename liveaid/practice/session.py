@@ -128,6 +128,7 @@ def score_of(aim: Aim, kept: Kept, earlier: Sequence[Off] = ()) -> TakeScore:
     )  # fmt: skip
     return score_take(
         aim.routine, played, limits=aim.limits, delays=late, earlier=earlier,
+        gone_beats=aim.gone_beats,
         tempo_part=kept.tempo_part / kept.decks_part,
     )  # fmt: skip
 
@@ -243,7 +244,7 @@ def report_of(aim: Aim, score: TakeScore) -> TakeReport:
     found = score_report(score)
     return replace(
         found,
-        advice=advice(score, metre=aim.routine.metre),
+        advice=advice(score, metre=aim.routine.metre, gone_beats=aim.gone_beats),
         pieces=tuple(_in_whole(aim, piece) for piece in found.pieces),
         skipped_pieces=tuple(index + aim.first for index in found.skipped_pieces),
         repeated_pieces=tuple(index + aim.first for index in found.repeated_pieces),

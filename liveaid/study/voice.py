@@ -3,8 +3,8 @@
 What is measured: the shape of the spectrum and how it changes from frame to frame (cepstra of the
 bands, after Davis and Mermelstein 1980), how level pulses at the pace of syllables (2.5 to 7 Hz,
 Scheirer and Slaney 1997), how pitches glide (Lehner, Sonnleitner, Widmer 2013), what lasts and what
-strikes. Two logistic regressions say from these how likely a voice is, and how likely anything else
-is (voice_weights, which says what they were learnt from).
+strikes. Two logistic regressions say from these and their squares how likely a voice is, and how
+likely anything else is (voice_weights; tests/bench/learn.py learns them).
 """
 
 from __future__ import annotations
@@ -119,12 +119,19 @@ class Voice:
 def find_voice(spectrum: Spectrum, texture: Texture) -> Voice:
     """The voice in a sound."""
     measured, level = features(spectrum, texture)
-    standard = np.clip((measured - MEAN) / np.array(SCALE), -VOICE_MOST, VOICE_MOST)
-    voice = standard @ np.array(VOICE) + VOICE_BASE
-    other = standard @ np.array(OTHER) + OTHER_BASE
+    seen = widened(measured, np.array(MEAN), np.array(SCALE))
+    voice = seen @ np.array(VOICE) + VOICE_BASE
+    other = seen @ np.array(OTHER) + OTHER_BASE
     frames = min(len(spectrum.bands), len(texture))
     middles = np.array(starts(frames)) + min(WINDOW_FRAMES, frames) / 2
     return Voice(middles / COARSE_HZ, level, _probability(voice), _probability(other))
+
+
+def widened(measured: Values, mean: Values, scale: Values) -> Values:
+    """(windows, 2 x features): each feature in standard deviations, and its square, so that what
+    lies between a voice's usual bounds can be told from what lies beyond on either side."""
+    standard = np.clip((measured - mean) / scale, -VOICE_MOST, VOICE_MOST)
+    return np.concatenate([standard, np.square(standard)], axis=1)
 
 
 def _probability(odds: Values) -> Values:

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import os
 import re
+import shutil
 import subprocess
 import tempfile
 import warnings
@@ -119,6 +120,9 @@ def kin(crate: dict[str, Imprint], theirs: np.ndarray) -> None:
 
 def main() -> None:
     """Both tables."""
+    if not (SAMPLES.is_dir() and shutil.which("sox")):
+        print(f"left out, copies and kinds: no {SAMPLES} or sox")
+        return
     warnings.filterwarnings("ignore")  # librosa's, of hits shorter than its window
     sounds = {path.stem: loaded(path) for path in sorted(SAMPLES.glob("*.flac"))}
     found = {name: take_imprint(analyse(mono)) for name, mono in sounds.items()}
@@ -130,7 +134,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    if SAMPLES.is_dir():
-        main()
-    else:
-        print(f"left out: no {SAMPLES}")
+    main()

@@ -23,6 +23,8 @@ SONG_FILES = (
     Path("/usr/share/games/doom/freedoom2.wad"),
 )
 DRUMS = 9
+OVERDRIVEN = (29, 30)
+WRITTEN_S, WRITTEN_SHARE = 0.008, 0.85
 TAIL_S = 0.3
 """What a struck or plucked note still sounds after its end."""
 
@@ -37,6 +39,25 @@ class Composed:
     """None where it changes."""
     bar_s: float
 
+    def keeps_tempo(self) -> bool:
+        """Whether it was written on the beats of one stated tempo: nearly every note begins on a
+        quarter or a third of a beat. Some were recorded freely, whatever they state."""
+        if self.tempo_bpm is None:
+            return False
+        at = np.array([at for at, message in self.messages if _begins(message)])
+        beats = at * self.tempo_bpm / 60.0
+        off = [np.abs(beats * n - np.round(beats * n)) / n * 60.0 / self.tempo_bpm for n in (3, 4)]
+        return bool(np.mean(np.minimum(*off) < WRITTEN_S) > WRITTEN_SHARE)
+
+    def drive(self, end_s: float) -> int:
+        """What is written up to a second, for a listener's word on how driving it is: 2 for drums
+        at four strokes a second or more with overdriven guitars, 0 for hardly any drums and no
+        such guitar, 1 for what lies between."""
+        first = [message for at, message in self.messages if at < end_s]
+        strokes = sum(_begins(message) and message.channel == DRUMS for message in first) / end_s
+        driven = any(m.type == "program_change" and m.program in OVERDRIVEN for m in first)
+        return 2 if strokes >= 4 and driven else 0 if strokes < 0.5 and not driven else 1
+
     def breaks_s(self) -> list[tuple[float, float]]:
         """Stretches of a bar at least in which the drums strike on and nothing else sounds."""
         sounding, strokes, edges = set(), [], []
@@ -44,7 +65,7 @@ class Composed:
         for at, message in self.messages:
             if message.type not in ("note_on", "note_off"):
                 continue
-            on = message.type == "note_on" and message.velocity > 0
+            on = _begins(message)
             if message.channel == DRUMS:
                 strokes += [at] if on else []
                 continue
@@ -77,9 +98,8 @@ class Composed:
             track.append(message.copy(time=tick - now))
             now = tick
             if note:
-                on = message.type == "note_on" and message.velocity > 0
                 key = message.channel, message.note
-                (open_notes.add if on else open_notes.discard)(key)
+                (open_notes.add if _begins(message) else open_notes.discard)(key)
         for channel, pitch in open_notes:  # a note that no one ends sounds for ever
             off = mido.Message("note_off", channel=channel, note=pitch, time=0)
             track.append(off)
@@ -87,6 +107,10 @@ class Composed:
         file.tracks.append(track)
         file.save(path.with_suffix(".mid"))
         synthesise(path.with_suffix(".mid"), path)
+
+
+def _begins(message: mido.Message) -> bool:
+    return message.type == "note_on" and message.velocity > 0
 
 
 def composed() -> Iterator[Composed]:
@@ -118,14 +142,3 @@ def _read(name: str, data: bytes) -> Composed:
             messages.append((at, message))
     bpm = tempi.pop() if len(tempi) == 1 else None
     return Composed(name, tuple(messages), bpm, 60.0 * beats / (bpm or 120.0))
-
-
-def merged(stretches: list[tuple[float, float]], gap_s: float) -> list[tuple[float, float]]:
-    """Stretches that lie nearer than a gap as one."""
-    whole = stretches[:1]
-    for begin, end in stretches[1:]:
-        if begin - whole[-1][1] < gap_s:
-            whole[-1] = whole[-1][0], end
-        else:
-            whole.append((begin, end))
-    return whole

@@ -162,17 +162,45 @@ def test_a_release_from_a_worked_decks_cue_is_as_many_beats_in_as_it_is_old(smal
 
 
 def test_a_place_found_costs_its_price_from_the_cheapest_guess(small):
-    """Sure of Two at beat 8 of 16, left is let go at 50.0: Four is two ahead, 8 + 2 x .3, and Two
-    is left early, .5: 9.1. A guess of Three one nat behind, its 8 beats all but over, gets there
-    for 1 more."""
-    numbers = Numbers(ahead=8.0, ahead_each=0.3, leaves=0.5, next_late=1.0)
+    """Sure of Two at beat 8 of 16, left is let go at 50.0: one is left out, 8, and Two is left
+    early, .5. A guess of Three one nat behind, 1.5 beats before Four's beat and a beat in doubt,
+    gets there for (1.5 / (.5 + 1)) squared more."""
+    numbers = Numbers(ahead=8.0, leaves=0.5, next_late=1.0)
     plan = plan_of(small)
     run = Gesture("runs", 9.5, 50.0, True, 10.0, 50.5, 1.0)
-    two, three = Guess(1, 8.0, 0.0), Guess(2, 7.5, 0.0, -1.0)
-    for guesses, score in (([two], -9.1), ([two, three], -2.0)):
+    two, three = Guess(1, 8.0, 0.0), Guess(2, 7.5, 0.0, -1.0, doubt=1.0)
+    for guesses, score in (([two], -8.5), ([two, three], -2.0)):
         found = list(search.found(plan, _heard(10.0, left=run), two, guesses, 1.8, numbers))
         (four,) = [guess for guess in found if guess.section == 3]
         assert (four.beat, four.score) == (pytest.approx(1.0), pytest.approx(score))
+
+
+def test_what_a_run_told_before_a_guess_was_come_to_is_counted_once(small):
+    """Left ran on from 2.0 for 9 s, 18 beats: past One's 16. Two was come to a second ago with
+    what the run had told in its past, 8 nats; back in One the run weighs nothing yet."""
+    plan, told = plan_of(small), Guess(1, 2.0, 9.0, past=8.0)
+    run = Gesture("runs", 1.0, 2.0, True, 10.0, 9.0, 1.0)
+    (one,) = (g for g in search.found(plan, _heard(10.0, left=run), told, [told], 1.8, USUAL)
+              if g.section == 0)  # fmt: skip
+    assert (one.since_s, one.past, one.price) == (9.0, 8.0, pytest.approx(-6.5 - 2.0))
+
+
+def test_a_record_that_ran_into_a_passage_came_to_it_at_its_first_beat(small):
+    """Left has run since 0 s, from 44.0; at 8 s it is 2 s beyond Four's cue: come to at 6 s."""
+    plan, told = plan_of(small), Guess(1, 8.0, -10.0)
+    run = Gesture("runs", 0.0, 44.0, True, 8.0, 52.0, 1.0)
+    (four,) = search.found(plan, _heard(8.0, left=run), told, [told], 1.8, USUAL)
+    assert (four.section, four.beat, four.since_s) == (3, 4.0, 6.0)
+
+
+def test_a_run_taken_up_again_tells_anew_from_then_on():
+    """Two seconds of a run, by hand for .2 s, the run once more: what it told before is over."""
+    run = _watched(lambda now: 30.0 + max(now - 1.0, 0.0), 1.9)[1]
+    _, watch = _watched(
+        lambda now: 29.0 + now - 0.5 * min(max(now - 2.0, 0.0), 0.2), 2.0, watch=run, start_s=1.9
+    )
+    assert watch.gesture.since_s == pytest.approx(1.0, abs=0.05)
+    assert watch.gesture.told_s(0.0, 3.9) == pytest.approx(3.9 - 2.3, abs=0.15)
 
 
 def test_a_word_weighs_twenty_nats_against_every_other_place(small):

@@ -38,10 +38,15 @@ def test_a_record_that_runs_a_beat_off_is_a_stray():
 
 
 @pytest.mark.parametrize(
-    ("ran", "ending", "nats"), [(False, False, -0.7), (True, True, -0.5), (True, False, -5.0)]
+    ("ran", "ending", "age_s", "nats"),
+    [
+        (False, False, 1.0, -0.7),
+        (True, True, 1.0, -0.5),
+        (True, False, 1.0, -5.0),
+    ],
 )
-def test_a_record_held_that_should_run_waits_leaves_or_is_stopped(ran, ending, nats):
-    held = gesture("held", from_s=10.0, at_s=10.0)
+def test_a_record_held_that_should_run_waits_leaves_or_is_stopped(ran, ending, age_s, nats):
+    held = gesture("held", from_s=10.0, at_s=10.0, age_s=age_s)
     assert likeness.runs(RUNS, held, 0.0, ran, ending, 0.0, USUAL) == nats
 
 
@@ -110,8 +115,24 @@ def test_a_record_may_be_played_up_to_its_next_cue():
 
 def test_a_record_left_running_is_free_for_six_beats():
     left_on = gesture("runs", from_s=10.0, at_s=13.0, age_s=3.0)
-    told = [likeness.rests(RESTS, left_on, 101.0, beats, USUAL) for beats in (5.0, 8.0)]
-    assert told == [0.0, -1.5]  # half a nat's fall of 1.5 a second of two beats over
+    told = [likeness.rests(RESTS, left_on, 101.0, beats, USUAL) for beats in (5.0, 6.5, 30.0)]
+    assert told == [0.0, -0.375, -0.5]  # 1.5 a second of a quarter second over, half a nat at most
+
+
+@pytest.mark.parametrize(("at_s", "runs", "works"), [(75.0, -8.0, -8.0), (45.0, -5.0, -5.0)])
+def test_a_record_held_at_a_cue_of_another_set_piece_is_elsewhere(at_s, runs, works):
+    """A cue at 75; at 45 there is none: a lifted needle may read anything."""
+    held = gesture("held", from_s=at_s, at_s=at_s)
+    parts = [replace(part, cues_s=(part.cue_s, 75.0)) for part in (RUNS, WORKS)]
+    assert likeness.runs(parts[0], held, at_s - 14.0, True, False, 0.0, USUAL) == runs
+    assert likeness.works(parts[1], held, 1.0, 8.0, 8.0, USUAL) == works
+
+
+def test_a_set_piece_of_a_bar_is_left_in_its_second_half():
+    """At its next cue with three of four beats left it has not been worked; with one it has."""
+    held = gesture("held", from_s=60.0, at_s=60.0)
+    told = [likeness.works(WORKS, held, 1.0, beat, 4.0 - beat, USUAL) for beat in (1.0, 3.0)]
+    assert told == [-5.0, 0.0]
 
 
 @pytest.mark.parametrize(
@@ -146,13 +167,14 @@ def test_what_is_held_for_long_weighs_two_at_most():
     ("here", "beat_here", "to", "beat", "nats"),
     [
         (0, 8.0, 1, 0.0, 6.5),  # next, half its bars left: 5 + 3 x 8 / 16
-        (0, 15.0, 1, 0.0, 1.0),  # next, in the last beat and a half
+        (0, 15.5, 1, 0.0, 1.0),  # next, half a beat early: (.5 / .5) squared
+        (0, 15.5, 1, 0.5, 4.0),  # the same begun half a beat ago: (1 / .5) squared
         (0, 8.0, 0, 0.0, 7.0),  # the same from its start
         (0, 8.0, 0, 11.6, 5.0),  # one turn on: 1.8 s is 3.6 beats at 120 BPM
-        (3, 8.0, 1, 8.0, 8.9),  # back by two from midway: 6.5 + .4 + 2
-        (0, 8.0, 3, 8.0, 8.9),  # ahead by three from midway: 6 + 3 x .3 + 2
-        (0, 15.0, 3, 8.0, 6.9),  # the same from its last beat
-        (0, 1.0, 1, 0.0, 6.6),  # next with hardly a beat played is one left out: 6 + 2 x .3
+        (3, 8.0, 1, 8.0, 9.8863),  # back by two from midway: 6.5 + 2 ln 2 + 2
+        (0, 8.0, 3, 8.0, 9.9863),  # two left out, from midway: 6.6 + 2 ln 2 + 2
+        (0, 15.0, 3, 8.0, 7.9863),  # the same from its last beat
+        (0, 1.0, 1, 0.0, 6.6),  # next with hardly a beat played is one left out
         (3, 8.0, 0, 0.0, 8.0),  # from the first
         (-1, 0.0, 0, 0.0, 0.0),  # the start
     ],
@@ -160,7 +182,25 @@ def test_what_is_held_for_long_weighs_two_at_most():
 def test_leaving_the_order_has_its_price(small, here, beat_here, to, beat, nats):
     plan = plan_of(small)
     parent = Guess(here, beat_here, 0.0, ran=True)
-    assert price(plan, parent, plan.at(to), beat, 1.8, USUAL) == pytest.approx(nats)
+    assert price(plan, parent, plan.at(to), beat, 1.8, USUAL) == pytest.approx(nats, abs=1e-3)
+
+
+@pytest.mark.parametrize(("lost_at", "to", "nats"), [(0, 1, 3.0), (0, 3, 5.1972), (-1, 3, 3.0)])
+def test_being_nowhere_remembers_where_it_came_from(small, lost_at, to, nats):
+    """To begin in the middle is 3; two beyond the next, 2 ln 3 = 2.1972 more."""
+    lost = Guess(-1, 0.0, 0.0, lost_at=lost_at)
+    plan = plan_of(small)
+    assert price(plan, lost, plan.at(to), 8.0, 1.8, replace(USUAL, midway=0.0)) == pytest.approx(
+        nats, abs=1e-3
+    )
+
+
+@pytest.mark.parametrize(("beat", "nats"), [(1.0, 1.0), (9.0, 7.0)])
+def test_a_record_begins_late_only_near_its_beginning(small, beat, nats):
+    """A record that has not run yet: let go late for 1; nine beats on it is the same anew, 7."""
+    plan = plan_of(small)
+    parent = Guess(0, beat, 0.0, ran=False)
+    assert price(plan, parent, plan.at(0), 0.0, 1.8, USUAL) == nats
 
 
 def _heard(now_s=0.0, **gestures):
@@ -172,8 +212,9 @@ def test_a_guess_counts_on_by_the_clock_and_over_into_the_next(small):
     """At 120 BPM half a second is a beat; 0.5 beat past the 16th is beat 0.5 of the next."""
     plan, guess = plan_of(small), Guess(0, 15.0, 0.0)
     guess.move(plan, _heard(), 0.75, USUAL)
-    assert list(guess.crossed(plan, _heard(0.75), USUAL)) == []
+    (on,) = guess.crossed(plan, _heard(0.75), USUAL)
     assert (guess.section, guess.beat) == (1, pytest.approx(0.5))
+    assert (on.section, on.beat, on.price, on.over) == (0, pytest.approx(16.5), -1.0, True)
 
 
 def test_a_set_piece_counted_by_the_clock_may_also_begin_again_at_a_price(small):

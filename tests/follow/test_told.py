@@ -87,7 +87,10 @@ def test_two_places_that_fit_are_told_as_two(play):
              "right": {"hand": "runs", "at": at_s}} for n, at_s in
             (("Start", 50.0), ("First", 5.0), ("Else", 80.0), ("Second", 5.0))]}
     )  # fmt: skip
-    prompt = play(Follower(twins), None, running(8.0, 0.0), 0.0, 4.0).prompt(now=4.0)
+    follower = play(Follower(twins), None, running(8.0, 0.0), 0.0, 0.35)
+    prompt = follower.prompt(now=0.35)
+    assert (prompt.piece.name, prompt.held) == ("First", False)  # nothing was sure before
+    prompt = play(follower, None, running(8.0, 0.0), 0.35, 4.0).prompt(now=4.0)
     assert prompt.state == "unsure"
     assert [place.name for place in prompt.places] == ["First", "Second"]
     # 3 s past the passage's first beat when heard first, 4 s later: 7 s at 120 BPM is beat 14.

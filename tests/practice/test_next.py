@@ -95,3 +95,19 @@ def test_the_level_is_the_performers_to_set(spice_row, level):
     names = [piece.name for piece in spice_row.pieces]
     pieces = [row for name in names for row in rows(name, [True] * 12, aim="")]
     assert look(spice_row, pieces, runs([True] * 12), ready_at=level).stage_ready == (level < 0.6)
+
+
+def test_a_set_piece_that_can_not_be_judged_yet_says_what_would_help(spice_row):
+    """A start alone can't be told from a delay: more clean takes of it would change nothing."""
+    pieces = [row._replace(judged=False, clean=False) for row in rows("Lids", [False] * 8)]
+    lids = look(spice_row, pieces).standings[0]
+    assert lids.missing == (
+        "Lids: mostly not judged; `liveaid rehearse --calibrate` tells delays from hands"
+    )
+    assert lids.why in lids.missing
+    assert look(spice_row, pieces).order[0].name != "Lids"
+
+
+def test_a_day_is_one_day(spice_row):
+    found = look(spice_row, rows("Lids", [False], days_ago=1.2))
+    assert found.standings[0].why == "0 clean of 1, 1 day ago"

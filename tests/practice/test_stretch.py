@@ -91,6 +91,26 @@ def test_acts_written_in_lines_are_held_against_their_beats(spice_row):
     ]  # fmt: skip
 
 
+def test_what_is_left_out_of_some_bars_is_told_by_the_set_pieces_own_bars(
+    spice_row, performed, rehearsed
+):
+    """Bars 3 to 4 of Pestle: the strokes on beats 1 to 2.5 of bar 4 are not made."""
+    from liveaid.practice.session import report_of, score_of
+
+    aim = aim_of(spice_row, "bars 3 to 4 of Pestle")
+    played = performed(aim.routine, seed=2)
+    gone_s = (3.0 + 0.6 * 3.7, 3.0 + 0.6 * 6.9)
+    still = next(m.position_s for m in played.messages if m.side == "right" and m.now_s > gone_s[0])
+    messages = [
+        (m.now_s, m.side,
+         still if m.side == "right" and gone_s[0] < m.now_s < gone_s[1] else m.position_s)
+        for m in played.messages
+    ]  # fmt: skip
+    (ended,) = rehearsed(aim, messages, count_in_bars=0)
+    report = report_of(aim, score_of(aim, ended.kept(aim, "", 0.0)))
+    assert "bar 4" in report.advice["right"]
+
+
 FIGURES = b"""
 title: Row
 sounds:

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import scipy.signal
 import soundfile
 from hypothesis import given
 from hypothesis import strategies as st
@@ -114,6 +115,60 @@ def test_words_said_on_the_beat_are_a_cappella_all_the_same(tmp_path, file):
     said = np.concatenate([np.pad(word, (0, beat - len(word))) for word in words * 6])
     facts = study(file(said, rate=RATE_HZ))
     assert facts.kind == "a cappella"
+
+
+# Peterson and Barney, "Control methods used in a study of the vowels" (JASA 24, 1952), table II:
+# formants of men's hod, heed, hawed, head, who'd, in hertz.
+VOWELS = (
+    (730, 1090, 2440), (270, 2290, 3010), (570, 840, 2410), (530, 1840, 2480), (300, 870, 2240),
+)  # fmt: skip
+TUNE = ((45, 0.6), (47, 0.3), (49, 0.9), (47, 0.45), (45, 0.3), (52, 1.2), (50, 0.6), (49, 0.9))
+"""MIDI note and seconds."""
+
+
+def held_vowel(midi: int, lasts_s: float, vowel: tuple[int, ...]) -> np.ndarray:
+    """One sung note: glottal pulses that glide into it and waver, through resonators in a row."""
+    t = np.arange(round(lasts_s * RATE_HZ)) / RATE_HZ
+    cents = 60 * np.sin(2 * np.pi * 5.4 * t) * np.clip(4 * (t - 0.2), 0, 1)
+    hz = 440 * 2 ** ((midi - 69 + (cents - 150 * np.exp(-t / 0.05)) / 100) / 12)
+    phase = np.cumsum(hz) / RATE_HZ % 1.0
+    sound = np.diff(np.where(phase < 0.6, np.sin(np.pi * phase / 0.6) ** 2, 0.0), prepend=0.0)
+    for formant, width in zip((*vowel, 3500), (70, 90, 120, 200), strict=True):
+        r = np.exp(-np.pi * width / RATE_HZ)
+        poles = [1.0, -2 * r * np.cos(2 * np.pi * formant / RATE_HZ), r * r]
+        sound = scipy.signal.lfilter([sum(poles)], poles, sound)
+    ends = np.clip(t / 0.02, 0, 1) * np.clip((lasts_s - t) / 0.05, 0, 1)
+    return 0.6 * sound * ends / np.abs(sound).max()
+
+
+def test_singing_alone_is_a_cappella(file):
+    dice, parts = np.random.default_rng(3), []
+    for number, (midi, lasts_s) in enumerate(TUNE * 2):
+        hiss = np.diff(dice.normal(0, 0.06, 1544)) * np.hanning(1543)  # an s of 70 ms
+        stop = np.zeros(1100)
+        breath = np.zeros(round(0.35 * RATE_HZ) if number % 4 == 3 else 0)
+        parts += [
+            hiss if number % 2 else stop,
+            held_vowel(midi, lasts_s, VOWELS[number % 5]),
+            breath,
+        ]
+    facts = study(file(np.concatenate(parts), rate=RATE_HZ))
+    assert facts.kind == "a cappella"
+    assert facts.voice > 0.8
+
+
+def test_a_melody_on_one_instrument_is_none(file, note):
+    melody = np.concatenate([0.2 * note(midi + 12, lasts_s) for midi, lasts_s in TUNE * 2])
+    facts = study(file(melody))
+    assert facts.kind == "instrumental"
+    assert facts.voice < 0.3
+
+
+def test_hiss_that_goes_on_for_long_is_an_effect(file):
+    # Chance swells of noise rise above one another some ten times in half a minute.
+    facts = study(file(np.random.default_rng(0).normal(0, 0.1, 30 * RATE_HZ), rate=RATE_HZ))
+    assert len(facts.onsets_s) >= 4
+    assert facts.kind == "effect"
 
 
 def test_drums_have_no_voice_and_a_drum_track_is_no_break(play, file):
