@@ -282,7 +282,7 @@ def test_a_layout_is_learned_from_pads_pressed_on_a_second_client(jack, eventual
              "--beats", "1", "--out", str(out)]  # fmt: skip
     eventually(
         lambda: "no port of that name" in subprocess.run(
-            learn, capture_output=True, text=True, timeout=30).stderr, 30,
+            learn, capture_output=True, text=True, timeout=60).stderr, 90,
     )  # fmt: skip
     pads = subprocess.Popen(
         [sys.executable, "-c", PADS], stdin=subprocess.PIPE, stdout=subprocess.PIPE,
