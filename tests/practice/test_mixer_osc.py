@@ -68,9 +68,16 @@ async def _rehearse(performance, file) -> tuple[list, list[tuple[float, bytes]]]
 def test_cuts_sent_over_udp_are_scored_within_5_ms_of_when_they_were_sent(tmp_path):
     hands = Hands(stroke_error_s=0.004, timing_error_s=0.004, cue_error_s=0.003)
     performance = perform(scratch(), seed=3, lead_s=1.2, hands=hands)
-    told, sent = asyncio.run(_rehearse(performance, tmp_path / "takes.sqlite"))
+    times = [at_s for at_s, _ in datagrams(performance)]
+    # What a busy machine sends by fits and starts is another performance: it is sent anew.
+    for attempt in range(5):
+        file = tmp_path / f"takes-{attempt}.sqlite"
+        told, sent = asyncio.run(_rehearse(performance, file))
+        woken_late_ms = 1000 * np.ptp([s - at_s for (s, _), at_s in zip(sent, times, strict=True)])
+        if woken_late_ms < 20.0:
+            break
     assert told
-    with TakeReader(tmp_path / "takes.sqlite") as reader:
+    with TakeReader(file) as reader:
         report = reader.score(told[0].number)
     (fader,) = report.pieces[0].faders
     assert (fader.side, fader.heard, fader.missed, fader.added) == ("right", True, 0, 0)
@@ -84,6 +91,4 @@ def test_cuts_sent_over_udp_are_scored_within_5_ms_of_when_they_were_sent(tmp_pa
     assert max(min(abs(cut.at_s - at_s) for at_s in half) for cut in scored) < 0.005
     # Held against the count that the same socket told: off by what the hand was off, and what the
     # sender was woken late by.
-    times = [at_s for at_s, _ in datagrams(performance)]
-    woken_late_ms = 1000 * np.ptp([s - at_s for (s, _), at_s in zip(sent, times, strict=True)])
     assert max(abs(cut.off_ms) for cut in scored) < 3.5 * 1000 * hands.fader_error_s + woken_late_ms
