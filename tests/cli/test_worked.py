@@ -15,7 +15,6 @@ from liveaid.commands import (
     review,
     shelf_tables,
 )
-from liveaid.commands.speaking import Speaker
 from liveaid.commands.stage_options import _controllers
 from liveaid.routine import Routine
 from liveaid.routine.check import Fastest
@@ -33,19 +32,6 @@ def test_parts_are_tied_to_a_file_by_twelve_letters_of_its_digest(tmp_path, monk
     parts_report._show(tmp_path / "call.wav", [part], write=None, as_json=True)
     said = capsys.readouterr().out
     assert '"0123456789ab"' in said
-
-
-@pytest.mark.parametrize(("running", "ended"), [(True, True), (False, False)])
-def test_what_is_still_being_said_is_cut_off_and_what_is_over_is_not(running, ended):
-    did = []
-    speaker = Speaker("true")
-    speaker._saying = SimpleNamespace(
-        poll=lambda: None if running else 0,
-        terminate=lambda: did.append("terminate"),
-        wait=lambda: did.append("wait"),
-    )
-    speaker.stop()
-    assert did == ["terminate", "wait"] if ended else did == ["wait"]
 
 
 def test_the_last_layout_goes_for_the_controllers_left():

@@ -16,9 +16,10 @@ from liveaid.practice.planned_acts import planned_events
 from liveaid.practice.session import Ended, Session, aim_of, score_of
 from liveaid.render.sheet import Printed, sheet_html
 from liveaid.routine import SIDES, Routine
-from liveaid.routine.layout.lay import grain_of, lay_out_routine
+from liveaid.routine.layout.lay import grain_of, lay_out_decks, lay_out_routine
 from liveaid.routine.layout.material import Material
 from liveaid.routine.layout.placed import stands_of
+from liveaid.routine.layout.uses import uses_of
 from liveaid.routine.timeline import starts_s
 from liveaid.routine.way import changes
 from liveaid.simulate import STEADY, perform
@@ -71,13 +72,14 @@ def playable(draw):
     laid = lay_out_routine(written, MATERIALS)
     assume(laid.placed is not None)
     assume(all(move.verdict in ("set before", "runs on", "easy") for move in changes(laid.placed)))
-    return laid
+    uses, _ = uses_of(written, MATERIALS)
+    return laid.placed, lay_out_decks(written, uses, MATERIALS, grain_of(written))
 
 
 @settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
 @given(playable())
 def test_every_room_names_the_same_way_for_every_change(laid):
-    routine = laid.placed
+    routine, layouts = laid
     moves = changes(routine)
     by_itself = {(m.after, m.side) for m in moves if m.way == "runs on"}
     starts = {
@@ -96,7 +98,7 @@ def test_every_room_names_the_same_way_for_every_change(laid):
     } == starts  # fmt: skip
     # layout: a deck on which every record runs on, or was set, has nothing to wind.
     for side in SIDES:
-        if laid.layouts[side].order.wound == 0:
+        if layouts[side].order.wound == 0:
             assert not [m for m in moves if m.side == side and m.by_a_hand and abs(m.turns) > 1e-3]
     # stage and prompt: no cue to make ready, and no wind, for a record that runs on.
     for index, sides in enumerate(next_cues(routine)):
@@ -114,8 +116,8 @@ def test_every_room_names_the_same_way_for_every_change(laid):
         assert (told.after, told.way) == (move.after, move.way)
         assert (told.wind is None) == (move.way == "runs on")
     # sheet: every record that runs on is said to be there by itself, and only those.
-    stands = stands_of(laid.layouts, rate_hz=RATE_HZ)
-    html = sheet_html(Printed(routine, stands, laid.layouts, RATE_HZ))
+    stands = stands_of(layouts, rate_hz=RATE_HZ)
+    html = sheet_html(Printed(routine, stands, layouts, RATE_HZ))
     assert html.count("<p>there by itself</p>") == len(by_itself)
     assert html.count("set before the start") == sum(m.way == "set before" for m in moves)
     assert grain_of(routine).turn_s == pytest.approx(1.8)
@@ -124,7 +126,7 @@ def test_every_room_names_the_same_way_for_every_change(laid):
 @settings(max_examples=12, deadline=None, suppress_health_check=list(HealthCheck))
 @given(playable())
 def test_a_faultless_performance_is_ready_before_each_change_and_its_take_is_clean(laid):
-    routine = laid.placed
+    routine, _ = laid
     # A record tells the count throughout: dead air and solos are other tests'.
     assume(all("runs" in (piece.left.hand, piece.right.hand) for piece in routine.pieces))
     played = perform(routine, seed=1, hands=STEADY, lead_s=3.0)

@@ -15,7 +15,7 @@ from liveaid.practice.counting import _alternating
 from liveaid.practice.hand_acts import _moves
 from liveaid.practice.hear import _taken
 from liveaid.practice.motion import Phase, _jitter, _joined
-from liveaid.practice.next import _mean
+from liveaid.practice.next import mean
 from liveaid.practice.take_picture import _seen_s
 from liveaid.routine import Works
 from liveaid.routine.acts import Act
@@ -108,8 +108,8 @@ def test_a_record_is_taken_as_its_messages_end_where_too_few_tell():
 
 
 def test_the_mean_of_what_was_told_leaves_out_what_was_not():
-    assert _mean([None, 2.0, 4.0]) == 3.0
-    assert _mean([None]) is None
+    assert mean([None, 2.0, 4.0]) == 3.0
+    assert mean([None]) is None
 
 
 def test_an_act_is_drawn_where_it_was_heard_and_a_missed_one_where_it_was_due():
