@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from liveaid.follow.guess import GestureHeard
+from liveaid.follow.numbers import Numbers
 from liveaid.follow.plan import FollowPlan
 
 
@@ -22,8 +24,13 @@ class Elapsed:
     _sure: bool = False
     _last: int = -1
 
-    def see(self, section: int, beat: float, now_s: float, *, ratio: float, sure: bool) -> None:
-        """Take the place of one moment; `ratio` is the tempo heard over the map's."""
+    def see(
+        self, section: int, beat: float, now_s: float, *, ratio: float, sure: bool, at_start: bool
+    ) -> None:
+        """Take the place of one moment.
+
+        `ratio` is the tempo heard over the map's; `at_start`: both records wait at the start.
+        """
         plan = self.plan
         if section < 0:
             if not self._sure:
@@ -37,6 +44,8 @@ class Elapsed:
             self.ended_s = now_s
         if sure or not self._sure:
             self._last = section
+        if at_start:
+            self._last = -1  # What begins there begins anew.
 
     def at(self, now_s: float) -> float:
         """Seconds since the start; 0 before it, and standing still once it is over."""
@@ -45,3 +54,14 @@ class Elapsed:
 
     def _map_s(self, section: int, beat: float) -> float:
         return self.plan.starts_s[section + 1] + beat * self.plan.at(section).beat_s
+
+
+def at_start(plan: FollowPlan, heard: GestureHeard, numbers: Numbers) -> bool:
+    """Whether both records wait at their first cues; one that has none may stand anywhere."""
+    first = plan.at(-1).parts
+    away = (
+        abs(gesture.at_s - first[side].next_cue_s) > numbers.near_cue_s
+        for side, gesture in heard.gestures.items()
+        if gesture is not None
+    )
+    return heard.still_s > numbers.still_s and not any(away)

@@ -7,7 +7,7 @@ import math
 from liveaid.follow import state
 from liveaid.follow.belief import Belief
 from liveaid.follow.deck_line import Deck
-from liveaid.follow.elapsed import Elapsed
+from liveaid.follow.elapsed import Elapsed, at_start
 from liveaid.follow.exchanged import SWAPPED, Exchanged
 from liveaid.follow.gesture import Watch
 from liveaid.follow.guess import GestureHeard, rate_bps
@@ -252,7 +252,10 @@ class Follower:
         if self._piece_sure >= state.DOUBTFUL and told.section >= 0:
             self._sure, self._sure_s = (told.section, told.beat), now
         sure = self._confidence >= state.SURE
-        self._elapsed.see(told.section, told.beat, now, ratio=self._heard.ratio, sure=sure)
+        self._elapsed.see(
+            told.section, told.beat, now, ratio=self._heard.ratio, sure=sure,
+            at_start=at_start(self.plan, self._heard, self._belief.numbers),
+        )  # fmt: skip
         event = self._event(told.section, self._confidence, quiet=False)
         self._state = state.after(self._state, event)
 

@@ -182,7 +182,7 @@ class Guess:
             vote.weight = likeness.weight(gesture, age_s, numbers)
             if part.hand == "runs":
                 off_s = gesture.at_s - part.from_s - self.beat * section.beat_s
-                ending = section.beats - self.beat < 1.0
+                ending = section.beats - self.beat < 1.0 and abs(off_s) < section.beat_s
                 late_s = age_s - heard.still_s
                 vote.nats = likeness.runs(part, gesture, off_s, self.ran, ending, late_s, numbers)
             elif part.hand == "works":

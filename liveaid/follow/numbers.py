@@ -69,7 +69,7 @@ class Numbers:
     caught: float = -3.5
     """Held for a moment, near its place. D, adjusted S"""
     caught_at_end: float = -0.5
-    """Held in the last beat. D"""
+    """Held in the last beat, within a beat of its place. D"""
     stopped: float = -5.0
     """Held for longer. D"""
     stopped_after_s: float = 0.5

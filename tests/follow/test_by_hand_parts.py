@@ -5,12 +5,14 @@ deviations over the sum of squared deviations of the times). What gestures earn 
 how sure guesses are together in test_belief.py, senders in test_senders.py.
 """
 
+from dataclasses import replace
+
 import pytest
 
 from liveaid.follow import search
 from liveaid.follow.belief import Belief
 from liveaid.follow.deck_line import Deck, Line
-from liveaid.follow.elapsed import Elapsed
+from liveaid.follow.elapsed import Elapsed, at_start
 from liveaid.follow.gesture import Gesture, Watch
 from liveaid.follow.guess import GestureHeard, Guess
 from liveaid.follow.hearing import Hearing
@@ -215,5 +217,30 @@ def test_a_word_weighs_twenty_nats_against_every_other_place(small):
 def test_the_stage_clock_begins_with_the_first_beat(small):
     """One's beat 2 at 120 BPM is a second in: first seen there at 10 s, 5 s gone at 14 s."""
     clock = Elapsed(plan_of(small))
-    clock.see(0, 2.0, 10.0, ratio=1.0, sure=True)
+    clock.see(0, 2.0, 10.0, ratio=1.0, sure=True, at_start=False)
     assert clock.at(14.0) == pytest.approx(5.0)
+
+
+@pytest.mark.parametrize(
+    ("left_s", "right_s", "still_s", "waits"),
+    [(2.2, 4.8, 1.1, True), (2.3, 5.0, 1.1, False), (2.0, 4.7, 1.1, False), (2.0, 5.0, 0.9, False)],
+)
+def test_both_records_wait_at_the_start_within_a_quarter_of_a_second(
+    small, left_s, right_s, still_s, waits
+):
+    """The first cues of `small` are 2.0 and 5.0; a second is a wait."""
+    decks = {"left": left_s, "right": right_s}
+    held = {side: Gesture("held", 9.0, at_s, False, 10.0, at_s) for side, at_s in decks.items()}
+    heard = replace(_heard(10.0, **held), still_s=still_s)
+    assert at_start(plan_of(small), heard, USUAL) is waits
+
+
+def test_the_stage_clock_begins_anew_from_the_start_alone(small):
+    """One once more from its first beat: counted on after a leap, anew after a wait there."""
+    clock = Elapsed(plan_of(small))
+    clock.see(0, 8.0, 10.0, ratio=1.0, sure=True, at_start=False)
+    clock.see(0, 0.0, 11.0, ratio=1.0, sure=True, at_start=False)
+    assert clock.at(11.0) == pytest.approx(5.0)  # beat 8 is 4 s in
+    clock.see(0, 0.0, 12.0, ratio=1.0, sure=False, at_start=True)
+    clock.see(0, 1.0, 15.0, ratio=1.0, sure=True, at_start=False)
+    assert clock.at(15.0) == pytest.approx(0.5)

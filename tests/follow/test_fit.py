@@ -90,6 +90,17 @@ def test_a_record_that_waits_longer_than_it_should_fits_less_and_less(late_s, na
     assert likeness.runs(RUNS, held, 0.0, False, False, late_s, USUAL) == pytest.approx(nats)
 
 
+@pytest.mark.parametrize(
+    ("at_s", "nats"), [(9.75, -0.5), (9.3, -0.5), (9.2, -5.0), (5.0, -5.0), (50.0, -8.0)]
+)
+def test_a_last_beats_catch_is_within_a_beat_of_where_the_record_was_to_be(small, at_s, nats):
+    """Beat 15.5 of One at 120 BPM is 2.0 + 7.75 = 9.75 s, a beat half a second; 50 is a cue."""
+    guess = Guess(0, 15.5, 0.0, ran=True)
+    held = gesture("held", from_s=at_s, at_s=at_s)
+    guess.score_votes(plan_of(small), _heard(101.0, left=held), USUAL)
+    assert guess.votes["left"].nats == nats
+
+
 def test_before_the_start_a_record_away_from_its_cue_fits_worse_than_later():
     away = gesture("held", from_s=45.0, at_s=45.0)
     told = [likeness.rests(RESTS, away, 0.0, beats, USUAL) for beats in (math.inf, 8.0)]

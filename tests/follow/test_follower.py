@@ -201,6 +201,18 @@ def test_elapsed_counts_from_the_first_beat_and_again_after_a_restart(small, pla
     assert follower.prompt(now=17.0).elapsed_s == pytest.approx(3.0, abs=0.1)
 
 
+def test_records_brought_back_to_the_start_stand_there_while_the_old_count_would_end(small, play):
+    """Four breaks off at beat 8, both records at the first cues: its 16th would be 4 s later."""
+    follower = play(Follower(small), at(30.0), at(40.0), 0.0, 2.0)
+    play(follower, running(50.0, 2.0), at(40.0), 2.0, 6.0)
+    assert follower.prompt(now=6.0).piece.index == 3
+    play(follower, at(2.0), at(5.0), 6.0, 8.0)
+    for quarter in range(13):
+        play(follower, at(2.0), at(5.0), 8.0 + quarter / 4, 8.25 + quarter / 4)
+        prompt = follower.prompt(now=8.25 + quarter / 4)
+        assert (prompt.piece.index, prompt.bar, prompt.beat) == (0, 1, 1)
+
+
 def test_elapsed_in_the_middle_is_the_maps(small, play):
     """Set piece One is 8 s long; 2 s into Two the map says 10 s."""
     follower = play(Follower(small), at(10.0), running(5.0, 0.0), 0.0, 2.0)
