@@ -18,6 +18,7 @@ RATE = 44_100
 def packed(path: Path, samples: np.ndarray, coder: str) -> Path:
     """Stereo float samples, shape (frames, 2), encoded into a file."""
     with av.open(str(path), "w") as container:
+        container.metadata["title"] = "Wok sizzle"
         stream = container.add_stream(coder, rate=RATE)
         stream.layout = "stereo"
         for begin in range(0, len(samples), 1024):
@@ -64,6 +65,14 @@ def test_what_the_coder_filled_up_at_the_end_is_left_out(tmp_path: Path):
     # 2 s are 88,200 frames, 86.1 packets of 1,024; the edit list tells them to a ms.
     heard = samples_of(packed(tmp_path / "a.m4a", sine(2.0), "aac"))
     assert len(heard) == pytest.approx(88_200, abs=RATE // 1000)
+
+
+def test_tags_that_are_not_utf_8_keep_no_file_from_being_heard(tmp_path: Path):
+    """RFC 3629, 3: the byte FF is in no UTF-8 text."""
+    path = packed(tmp_path / "a.m4a", sine(0.5), "aac")
+    assert path.read_bytes().count(b"Wok sizzle") == 1
+    path.write_bytes(path.read_bytes().replace(b"Wok sizzle", b"Wok \xffizzle"))
+    assert len(samples_of(path)) == pytest.approx(22_050, abs=RATE // 1000)
 
 
 def test_a_cut_or_spoiled_packed_file_is_refused_or_told(tmp_path: Path):
