@@ -37,7 +37,7 @@ class Packed:
         try:
             # From 19 on there is no such choice: tags that are not UTF-8 keep no file from opening.
             early = int(av.__version__.split(".")[0]) < 19
-            choice = {"metadata_errors": "replace"} if early else {}
+            choice: dict[str, Any] = {"metadata_errors": "replace"} if early else {}
             self._container: Any = av.open(os.fsdecode(path), **choice)
             stream = next(iter(self._container.streams.audio), None)
         except (av.FFmpegError, OSError, ValueError) as error:
