@@ -108,8 +108,7 @@ def _with_record(
     assert move.cue_s is not None
     turns = (move.cue_s - position_s) / routine.turntable.turn_s
     brings = bring(turns, routine.performer)
-    after = routine.pieces[move.after]
-    waits_s = max(move.beat_due(routine), 0.0) * 60.0 / after.tempo_bpm
+    waits_s = max(move.beat_due(routine), 0.0) * routine.pieces[move.after].beat_s
     ready = stands_ready(move, position_s, speed, due_in_s=due_in_s, waits_s=waits_s)
     way = told.way
     gone = due_in_s is not None and has_left_course(

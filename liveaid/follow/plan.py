@@ -101,7 +101,7 @@ def plan_of(routine: Routine) -> FollowPlan:
         parts = {side: columns[side][index + 1] for side in SIDES}
         inside = 0 <= index < len(routine.pieces)
         beats = float(routine.beats(index)) if inside else 0.0
-        beat_s = 60.0 / routine.pieces[index].tempo_bpm if inside else 1.0
+        beat_s = routine.pieces[index].beat_s if inside else 1.0
         lead = _lead(routine, index) if inside else None
         sections.append(PlanSection(index, beats if inside else math.inf, beat_s, lead, parts))
         starts.append(starts[-1] + beats)

@@ -67,7 +67,7 @@ def _record(
         plan = routine.pieces[visit.piece].plan(side)
         start, end = visit.start_s - zero, visit.end_s - zero
         if isinstance(plan, Runs) and plan.at_s is not None:
-            beat_s = 60.0 / routine.pieces[visit.piece].tempo_bpm
+            beat_s = routine.pieces[visit.piece].beat_s
             at = [plan.at_s + visit.from_beat * beat_s, plan.at_s + visit.to_beat * beat_s]
             axis.plot([start, end], at, color=_PLAN, lw=9, solid_capstyle="butt", zorder=1)
             low, high = min(low, *at), max(high, *at)

@@ -112,7 +112,7 @@ def _visit(routine: Routine, group: Sequence[Sure], next_s: float | None, start_
 
 def _from_its_start(routine: Routine, first: Visit, trace: Trace, began_s: float) -> Visit:
     """The first visit from its first beat on, where the records were there already."""
-    starts = first.start_s - first.from_beat * _beat_s(routine, first.piece) / _ratio(
+    starts = first.start_s - first.from_beat * routine.pieces[first.piece].beat_s / _ratio(
         routine, first
     )
     whole = replace(first, from_beat=0.0, start_s=starts)
@@ -154,9 +154,9 @@ def _between(routine: Routine, before: Visit, after: Visit, trace: Trace) -> lis
 
 def _entered(routine: Routine, before: Visit, visit: Visit) -> Visit:
     """A set piece that follows on is taken from its start, though it was made out only later."""
-    starts = visit.start_s - visit.from_beat * _beat_s(routine, visit.piece)
+    starts = visit.start_s - visit.from_beat * routine.pieces[visit.piece].beat_s
     follows = visit.piece == before.piece + 1 and 0 < visit.from_beat < 2 * routine.metre
-    if follows and abs(starts - before.end_s) < _beat_s(routine, visit.piece):
+    if follows and abs(starts - before.end_s) < routine.pieces[visit.piece].beat_s:
         return replace(visit, from_beat=0.0, start_s=before.end_s)
     return visit
 
@@ -166,7 +166,7 @@ def _after(routine: Routine, last: Visit, trace: Trace, end_s: float) -> list[Vi
     later: list[Visit] = []
     starts, whole = last.end_s, last.to_beat == routine.beats(last.piece)
     for piece in range(last.piece + 1, len(routine.pieces)):
-        beat_s = _beat_s(routine, piece)
+        beat_s = routine.pieces[piece].beat_s
         ends = min(starts + routine.piece_s(piece), end_s)
         beats = float(routine.beats(piece))
         if starts + routine.piece_s(piece) - ends > beat_s:
@@ -195,7 +195,7 @@ def _agrees(routine: Routine, visit: Visit, trace: Trace, side: Side) -> float |
     if isinstance(plan, Runs):
         part = (heard.now_s - visit.start_s) / (visit.end_s - visit.start_s)
         beats = visit.from_beat + part * (visit.to_beat - visit.from_beat)
-        wanted = (plan.at_s or 0.0) + beats * _beat_s(routine, visit.piece)
+        wanted = (plan.at_s or 0.0) + beats * routine.pieces[visit.piece].beat_s
         near = np.abs(heard.position_s - wanted) < _OFF_S
     elif isinstance(plan, Works):
         low, high = (plan.from_s or 0.0) - _OFF_S, (plan.to_s or 0.0) + _OFF_S
@@ -205,13 +205,9 @@ def _agrees(routine: Routine, visit: Visit, trace: Trace, side: Side) -> float |
     return float(near.mean())
 
 
-def _beat_s(routine: Routine, piece: int) -> float:
-    return 60.0 / routine.pieces[piece].tempo_bpm
-
-
 def _ratio(routine: Routine, visit: Visit) -> float:
     """Tempo of a visit against the map's."""
     beats = visit.to_beat - visit.from_beat
     if beats < 4 or visit.end_s <= visit.start_s:
         return 1.0
-    return beats * _beat_s(routine, visit.piece) / (visit.end_s - visit.start_s)
+    return beats * routine.pieces[visit.piece].beat_s / (visit.end_s - visit.start_s)
