@@ -60,7 +60,7 @@ def slow(recorder):
     """A program that writes down what it is told, and says it until it is let."""
     program = recorder / SYNTHESISER
     program.write_text(
-        f"#!/bin/sh\ncat >> {recorder}/said; echo >> {recorder}/said\n"
+        f'#!/bin/sh\nwords=$(cat); echo "$words" >> {recorder}/said\n'
         f"while [ ! -e {recorder}/let ]; do sleep 0.05; done\n"
     )
     return recorder
