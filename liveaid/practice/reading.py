@@ -13,7 +13,7 @@ from liveaid.practice.delays import MEASURED, Delays, delays_from
 from liveaid.practice.mixer_trace import unpack_mixer
 from liveaid.practice.records import Kept, NoteRow, PieceRow, TakeRow, WholeRow
 from liveaid.practice.schema import StoreError, as_store_error, open_to_read
-from liveaid.practice.take_report import TakeReport
+from liveaid.practice.take_score import TakeScore
 from liveaid.practice.trace import TraceError, unpack
 from liveaid.practice.visits import Visit
 
@@ -66,14 +66,14 @@ class TakeReader:
         )
         return [PieceRow._make(row) for row in rows]
 
-    def score(self, take: int) -> TakeReport | None:
+    def score(self, take: int) -> TakeScore | None:
         """A take's score in full; None before it has one.
 
         StoreError for no such take, or a score that is not what was written.
         """
         for (score,) in self._rows("SELECT score FROM take WHERE id = ?", (take,)):
             try:
-                return TakeReport.from_json(json.loads(score)) if score else None
+                return TakeScore.from_json(json.loads(score)) if score else None
             except (ValueError, TypeError, KeyError, AttributeError) as error:
                 raise self._spoiled(take, error) from error
         raise self._no_take(take)

@@ -9,7 +9,7 @@ from liveaid.practice.care import EARS_CAUTION, HANDS_CAUTION, DayOfHands
 from liveaid.practice.next import Outlook, Standing
 from liveaid.practice.records import NoteRow, TakeRow
 from liveaid.practice.report import Review
-from liveaid.practice.take_report import PieceReport, TakeReport
+from liveaid.practice.take_score import PieceScore, TakeScore
 from liveaid.practice.weeks import Day, Week, WeeksOf
 from liveaid.practice.wilson import Rate
 
@@ -25,7 +25,7 @@ def review_json(found: Review) -> dict[str, Any]:
     outlook = found.outlook
     return {
         "title": found.title,
-        "takes": [take_json(take, report) for take, report in found.takes],
+        "takes": [take_json(take, score) for take, score in found.takes],
         "spoiled": list(found.spoiled),
         "pieces": [_standing(one) for one in outlook.standings],
         "next": next_json(outlook),
@@ -42,7 +42,7 @@ def review_json(found: Review) -> dict[str, Any]:
     }
 
 
-def take_json(take: TakeRow, report: TakeReport) -> dict[str, Any]:
+def take_json(take: TakeRow, score: TakeScore) -> dict[str, Any]:
     """One take's line, without its acts."""
     return {
         "number": take.id,
@@ -53,28 +53,44 @@ def take_json(take: TakeRow, report: TakeReport) -> dict[str, Any]:
         "tempo_part": round(take.tempo_part, 4),
         "run_through": take.run_through,
         "clean": take.clean,
-        "verdict": report.verdict,
-        "shift": report.shift,
+        "verdict": score.verdict,
+        "shift": score.shift,
         "said": take.said or None,
-        "faders": dict(report.faders),
-        "strokes": dict(report.strokes),
-        "heard": report.heard,
-        "bias_ms": report.bias_ms,
-        "spread_ms": report.spread_ms,
-        "missed": report.missed,
-        "added": report.added,
-        "skipped": report.skipped,
-        "why": [f"{piece.name}: {', '.join(piece.why)}" for piece in report.pieces if piece.why],
-        "pieces": [_played(piece) for piece in report.pieces],
+        "faders": dict(score.faders),
+        "strokes": dict(score.strokes),
+        "heard": score.heard,
+        "bias_ms": score.bias_ms,
+        "spread_ms": score.spread_ms,
+        "missed": score.missed,
+        "added": score.added,
+        "skipped": score.skipped,
+        "why": [f"{piece.name}: {', '.join(piece.why)}" for piece in score.pieces if piece.why],
+        "pieces": [_played(piece) for piece in score.pieces],
     }
 
 
-def _played(piece: PieceReport) -> dict[str, Any]:
+def _played(piece: PieceScore) -> dict[str, Any]:
     """How one set piece of a take went, for the map."""
     return {
         "index": piece.index, "name": piece.name, "verdict": piece.verdict,
         "bias_ms": _round(piece.bias_ms), "missed": piece.missed, "added": piece.added,
     }  # fmt: skip
+
+
+def strokes_json(score: TakeScore) -> dict[str, Any]:
+    """Every stroke of a take, set piece by set piece, and what is told of them together."""
+    return {
+        "says": dict(score.strokes),
+        "pieces": [
+            {
+                "index": piece["index"],
+                "name": piece["name"],
+                "hands": piece["strokes"],
+                "strokes": [act for act in piece["events"] if act["way_turns"] is not None],
+            }
+            for piece in score.to_json()["pieces"]
+        ],
+    }
 
 
 def next_json(found: Outlook) -> dict[str, Any]:

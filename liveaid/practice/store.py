@@ -25,7 +25,7 @@ from liveaid.practice.journal import Journal, Spoiled
 from liveaid.practice.mixer_trace import pack_mixer
 from liveaid.practice.records import Kept
 from liveaid.practice.schema import StoreError, as_store_error, may_pass, open_to_write
-from liveaid.practice.take_report import TakeReport
+from liveaid.practice.take_score import TakeScore
 from liveaid.practice.trace import pack
 
 RETRY_S = 5.0
@@ -71,9 +71,9 @@ class TakeStore:
         code = secrets.token_hex(16)
         return self._do(lambda db: _insert(db, take, code), code, take)
 
-    def score(self, take: int, report: TakeReport) -> Future[int]:
+    def score(self, take: int, score: TakeScore) -> Future[int]:
         """Write a kept take's score, in place of any it had."""
-        return self._do(lambda db: _score(db, take, report))
+        return self._do(lambda db: _score(db, take, score))
 
     def say(self, take: int, said: str) -> Future[int]:
         """Write the performer's own word on a kept take: keep, drop, or none."""
@@ -234,15 +234,15 @@ def _insert(db: sqlite3.Connection, take: Kept, code: str) -> int:
     return row
 
 
-def _score(db: sqlite3.Connection, take: int, report: TakeReport) -> int:
-    text = json.dumps(report.to_json(), separators=(",", ":"))
+def _score(db: sqlite3.Connection, take: int, score: TakeScore) -> int:
+    text = json.dumps(score.to_json(), separators=(",", ":"))
     db.execute(
         "UPDATE take SET score = ?, clean = ?, judged = ?, run_through = ?, first_piece = ?,"
         " heard = ?, missed = ?, added = ?, skipped = ?, bias_ms = ?, spread_ms = ? WHERE id = ?",
         (
-            text, report.clean, report.judged, report.run_through,
-            report.pieces[0].index if report.pieces else None, report.heard, report.missed,
-            report.added, report.skipped, report.bias_ms, report.spread_ms, take,
+            text, score.clean, score.judged, score.run_through,
+            score.pieces[0].index if score.pieces else None, score.heard, score.missed,
+            score.added, score.skipped, score.bias_ms, score.spread_ms, take,
         ),
     )  # fmt: skip
     played = _played(db, take)
@@ -256,7 +256,7 @@ def _score(db: sqlite3.Connection, take: int, report: TakeReport) -> int:
                 piece.clean, piece.whole, piece.heard, piece.missed, piece.added, piece.skipped,
                 piece.bias_ms, piece.spread_ms, piece.tempo_percent, piece.drift_percent,
             )
-            for place, piece in enumerate(report.pieces)
+            for place, piece in enumerate(score.pieces)
         ],
     )  # fmt: skip
     return take

@@ -15,7 +15,7 @@ from liveaid.practice.motion import motion
 from liveaid.practice.records import TakeRow
 from liveaid.practice.report import today
 from liveaid.practice.review_json import care_json, rate_json, take_json
-from liveaid.practice.take_report import TakeReport
+from liveaid.practice.take_score import TakeScore
 from liveaid.practice.trace import DeckTrace
 from liveaid.practice.visits import Sure, visits
 from liveaid.practice.wilson import clean_rate
@@ -294,7 +294,7 @@ def piece(name, why):
 def test_one_takes_line():
     row = TakeRow(id=7, at=0.0, aim="", ended="complete", duration_s=12.3456, tempo_part=0.94321,
                   clean=False, run_through=True, first_piece=0)  # fmt: skip
-    score = TakeReport.from_json({
+    score = TakeScore.from_json({
         "verdict": "not clean", "heard": 9, "bias_ms": 4.0, "spread_ms": 9.0, "missed": 1,
         "added": 2, "skipped": 3, "run_through": True,
         "pieces": [piece("A", ["1 missed", "too fast"]), piece("B", [])],
