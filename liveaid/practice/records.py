@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import astuple, dataclass, field, fields
-from typing import Any, NamedTuple
+from datetime import datetime
+from typing import Annotated, Any, NamedTuple
+
+from pydantic import PlainSerializer
 
 from liveaid.practice.delays import NO_DELAYS, Delays, delays_from
 from liveaid.practice.mixer_trace import MixerTrace, mixer_of, rows_of
@@ -66,6 +69,11 @@ class Kept:
         return cls(**{**words, **found}, trace=trace)
 
 
+def local_second(at: float) -> str:
+    """A unix time, local, to the second (ISO 8601)."""
+    return datetime.fromtimestamp(at).isoformat(timespec="seconds")
+
+
 class PieceRow(NamedTuple):
     """One set piece of one take, without its acts. A review reads some ten thousand of them."""
 
@@ -113,7 +121,7 @@ class TakeRow(NamedTuple):
 class NoteRow:
     """What the performer noted, and when."""
 
-    at: float
+    at: Annotated[float, PlainSerializer(local_second)]
     take: int | None
     aim: str
     text: str
