@@ -16,8 +16,8 @@ from liveaid.practice.calibration import (
     GOES,
     METRE,
     PUSHES,
+    Amount,
     Calibrated,
-    Wanted,
     after_bars,
     after_clicks,
     calibrated,
@@ -39,9 +39,9 @@ _BEATS = 3600
 _LOOK_EVERY_S = 0.5
 _SETTLED_S = 1.5
 """An act so long ago is heard no better by what comes after it."""
-_BEFORE_S = 1.0
+_LEAD_UP_S = 1.0
 """What is heard of a record before an act, to tell it by."""
-_APART_S = 0.1
+_TWO_ACTS_S = 0.1
 """Two acts of one hand are further apart."""
 
 
@@ -51,7 +51,7 @@ class _Task:
 
     what: Measured
     says: str
-    wanted: Wanted = GOES
+    wanted: Amount = GOES
 
 
 _TASKS = (
@@ -145,11 +145,11 @@ class Calibrating(Watcher):
         until_s = now_s - _SETTLED_S
         side: Side = "left" if self._task.what == "left" else "right"
         for at in found(trace_of(self._heard)[side]):
-            last_s = self._done_s[-1] + _APART_S if self._done_s else self._settled_s
+            last_s = self._done_s[-1] + _TWO_ACTS_S if self._done_s else self._settled_s
             if max(self._settled_s, last_s) < at <= until_s:
                 self._done_s.append(at)
         self._settled_s = until_s
-        self._heard = [one for one in self._heard if one[0] > until_s - _BEFORE_S]
+        self._heard = [one for one in self._heard if one[0] > until_s - _LEAD_UP_S]
 
     def _let_go_late_s(self) -> float:
         """How late the deck's record is let go: pushes come about as late."""

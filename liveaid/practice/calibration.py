@@ -35,7 +35,7 @@ from liveaid.routine import SIDES
 
 
 @dataclass(frozen=True, slots=True)
-class Wanted:
+class Amount:
     """How much of something is asked for: at least, at most, and sure enough between."""
 
     least: int
@@ -51,10 +51,10 @@ class Wanted:
         return len(errors_s) >= self.most or (late is not None and late.sure_s <= self.sure_s)
 
 
-GOES = Wanted(12, 40, 0.0019)
+GOES = Amount(12, 40, 0.0019)
 """Records let go, faders thrown, taps, a bar each. With what the pushes tell of their difference,
 both are then known against the click within 3 ms: 1.96 x sqrt(1.9 ** 2 / 2 + 1.4 ** 2 / 4)."""
-PUSHES = Wanted(120, 300, 0.001)
+PUSHES = Amount(120, 300, 0.001)
 """So sure on both, they tell the decks apart within 3 ms 19 times of 20 (1.96 x sqrt(2) x 1.08 ms,
 and a little, since who stops when it looks sure stops early); between 48 s and two minutes."""
 BEAT_S = 0.4

@@ -22,8 +22,8 @@ from liveaid.practice.calibration import (
     GOES,
     METRE,
     PUSHES,
+    Amount,
     Calibrated,
-    Wanted,
     calibrated,
 )
 from liveaid.practice.delays import Delays
@@ -57,7 +57,7 @@ LET_GO_CLICKS = 2 * METRE
 """A record is let go, stopped and brought back in so many."""
 
 
-def gone_s(late_s: float, wanted: Wanted, clicks: int, rng) -> list[float]:
+def gone_s(late_s: float, wanted: Amount, clicks: int, rng) -> list[float]:
     """One hand's errors until there are enough; its habit is the click's."""
     own = spread_s = SPREAD_BEATS * BEAT_S
     own *= rng.standard_normal()
