@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import cached_property
 from html import escape
 from importlib import resources
 
@@ -25,7 +24,7 @@ from liveaid.routine.way import next_change
 from liveaid.routine.written_numbers import bars_said
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Printed:
     """What the sheet is made from: the placed routine and its two laid-out decks."""
 
@@ -33,11 +32,6 @@ class Printed:
     stands: Stands
     layouts: dict[Side, DeckLayout]
     rate_hz: int
-
-    @cached_property
-    def ways(self) -> tuple[Change, ...]:
-        """Every change of both decks."""
-        return changes(self.routine)
 
 
 def sheet_html(printed: Printed) -> str:
@@ -81,7 +75,7 @@ def _head(printed: Printed) -> str:
 
 def _set_pieces(printed: Printed) -> str:
     routine = printed.routine
-    moves = {(move.after, move.side): move for move in printed.ways}
+    moves = {(move.after, move.side): move for move in changes(routine)}
     starts = starts_s(routine)
     rows = [
         _row(printed, index, piece, starts[index], moves)
@@ -146,7 +140,7 @@ def _wind(move: Change) -> str:
 
 def _wind_ahead(printed: Printed, index: int, side: Side) -> str:
     """What a resting record is brought to, or that it is let run: never both."""
-    move = next_change(printed.ways, side, index)
+    move = next_change(printed.routine, side, index)
     if move is None or move.cue_s is None:
         return "<p>done</p>"
     name = f"{move.after + 1} {escape(printed.routine.pieces[move.after].name)}"

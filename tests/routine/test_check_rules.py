@@ -83,7 +83,7 @@ def test_strokes_beyond_the_set_piece_are_refused(routine, piece, works, rests):
 
 
 def span_texts(r):
-    return [(s.from_beat, s.to_beat, str(s.left), str(s.right)) for s in hand_spans(hand_plan(r))]
+    return [(s.from_beat, s.to_beat, str(s.left), str(s.right)) for s in hand_spans(r)]
 
 
 def test_a_worked_record_takes_its_own_hand_and_the_crossfader_the_other(

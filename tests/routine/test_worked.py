@@ -111,7 +111,7 @@ def test_a_scenes_own_folder_is_no_file_and_its_file_no_folder(tmp_path):
 def test_a_hand_that_works_without_a_rest_is_told_by_the_bar_where_it_began(routine, piece, works):
     """From beat 9, the tenth, of bars of four: the third bar."""
     map_ = routine(piece(works(1, 2), works(1, 2)))
-    found = _strained(map_, "left", SimpleNamespace(piece=0, beat=9), 40.0)
+    found = _strained(map_, "left", SimpleNamespace(piece=0, from_beat=9), 40.0)
     assert (found.bar, found.says) == (3, "the left hand works for 40 s without a bar's rest")
 
 
