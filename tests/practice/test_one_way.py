@@ -111,7 +111,7 @@ def test_every_room_names_the_same_way_for_every_change(laid):
         here = Here(piece=move.silent.piece, beat=move.silent.beat - 0.01, rate_bps=None, sure=True)
         speed = 1.0 if move.still_runs else 0.0
         told = next_cue(
-            routine, moves, move.side, here, position_s=move.from_s - 0.00375 * speed, speed=speed
+            routine, move.side, here, position_s=move.from_s - 0.00375 * speed, speed=speed
         )
         assert (told.after, told.way) == (move.after, move.way)
         assert (told.wind is None) == (move.way == "runs on")
