@@ -46,7 +46,8 @@ def test_a_record_stands_where_a_hand_left_it_or_at_its_own_cue(
 ):
     """The passage's cue is at 2 s. A rest of 3 s would take a running record where nothing fits."""
     monkeypatch.setattr(passage, "_fits", lambda *given: given[-1] == left_s)
-    use = SimpleNamespace(sound="tram", even=False, parts=(), left_running=left_running)
+    segment = SimpleNamespace(sound="tram", even=False)
+    use = SimpleNamespace(segment=segment, parts=(), left=SimpleNamespace(runs=left_running))
     last = SimpleNamespace(uses=[SimpleNamespace(use=use, left_at_s=left_s)], cue_s=2.0)
     assert passage._standing(last, use, None, rest_s=3.0) == stands_s
 
