@@ -20,7 +20,7 @@ from liveaid.study.loop import find_loop, told_by_length
 from liveaid.study.onsets import Onsets
 from liveaid.study.soft import sharpened, soft_onsets, soft_rise
 from liveaid.study.spectrum import FRAMES_HZ, Floats, Spectrum
-from liveaid.study.tempo_course import follow_course
+from liveaid.study.tempo_course import changes, follow_course
 
 Times = npt.NDArray[np.float64]
 
@@ -185,16 +185,16 @@ def _free_or_played(look: _Look, grid: Grid, duration_s: float) -> Tempo:
     """One tempo where it holds throughout; beats that follow where it does not."""
     sure = 1.0 - float(np.exp(-grid.excess / 6.0))
     even = _even(look, grid, duration_s, sure, None)
-    changes = _changes(look, grid)
-    if not changes and wander_s(look.onsets.times_s, grid) <= STEADY_WANDER_S:
+    changed = _changes(look, grid)
+    if not changed and wander_s(look.onsets, grid) <= STEADY_WANDER_S:
         return even
-    played = _played(look, duration_s, least=0.0 if changes else PLAYED_GAIN * grid.excess)
-    return played or replace(even, steady=not changes)
+    played = _played(look, duration_s, least=0.0 if changed else PLAYED_GAIN * grid.excess)
+    return played or replace(even, steady=not changed)
 
 
 def _changes(look: _Look, grid: Grid) -> bool:
     """Whether some stretch of the sound keeps a tempo of its own."""
-    return any(stretch.own for stretch in follow_course(look.rise, look.onsets, grid))
+    return changes(follow_course(look.rise, look.onsets, grid))
 
 
 def _even(look: _Look, grid: Grid, duration_s: float, sure: float, loop_beats: int | None) -> Tempo:

@@ -125,12 +125,21 @@ def test_nothing_lasts_in_frames_without_power():
 
 
 def test_a_grid_that_was_kept_for_half_the_time_wandered_by_what_the_rest_is_off():
-    """Six onsets on the line in the first sixteen beats, six 50 ms late in the next: the middle of
-    both stretches lies 25 ms from each."""
+    """Six onsets on the line in the first sixteen beats, six 50 ms late in the next: six against
+    none are more than twice the root of six."""
     times = np.concatenate([np.arange(6.0), 16.05 + np.arange(6.0)])
     grid = Grid(1.0, 0.0, 1, hit_share=1.0, excess=9.0, residual_s=0.0)
-    assert wander_s(times, grid) == pytest.approx(0.025, abs=1e-6)
-    assert wander_s(times[:7], grid) == 0.0  # one stretch tells of no change
+    assert wander_s(beginnings(times), grid) == pytest.approx(0.05, abs=1e-6)
+    assert wander_s(beginnings(times[:7]), grid) == 0.0  # one late onset tells of no change
+
+
+def test_a_grid_whose_lines_hold_as_well_as_a_place_beside_them_has_not_wandered():
+    """Of ten onsets in sixteen beats six are 30 ms late, as slow attacks are heard, four are on the
+    line: (6 - 4) / sqrt(6 + 4) = .63 is no two; of nine and one, 8 / sqrt(10) = 2.5 is."""
+    grid = Grid(1.0, 0.0, 1, hit_share=1.0, excess=9.0, residual_s=0.0)
+    beats = np.arange(10.0)
+    assert wander_s(beginnings(beats + 0.03 * (beats < 6)), grid) == 0.0
+    assert wander_s(beginnings(beats + 0.03 * (beats < 9)), grid) == pytest.approx(0.03, abs=1e-6)
 
 
 def test_twelve_onsets_on_lines_a_second_apart_are_six_deviations_beyond_chance():
