@@ -24,6 +24,7 @@ SHARPENED_TIMES, SHARPENED_FEWEST = 6, 8
 SHARPENED_USUAL, SHARPENED_LEAST_S = 3.0, 0.003
 """Onsets count up to three times the usual distance from the lines, and never less than what is
 heard between two frames of one stroke."""
+ACCENTS_FEWEST, ACCENTS_LINES = 16, 64
 WANDER_FEWEST, WANDER_SURE = 6, 2.0
 WANDER_STEP_S, WANDER_BLUR_S = 0.002, 0.008
 METRONOME_STROKES, METRONOME_SHARE, METRONOME_ALIKE = 6, 0.9, 0.15
@@ -193,6 +194,29 @@ def _drawn(
     slope = np.sum(count * (index - middle) * away) / np.sum(count * (index - middle) ** 2)
     mean = np.average(away, weights=count)
     return float(step_s + slope), float(phase_s + mean - slope * middle)
+
+
+def come_back(onsets: Onsets, grid: Grid, *every: int) -> list[float]:
+    """How alike the accents of a grid's lines are so many lines, twice and three or four times as
+    many on, 1 for the same again; 0 where there are too few lines to tell."""
+    number = np.round((onsets.times_s - grid.phase_s) / grid.step_s).astype(np.int64)
+    away = distance(onsets.times_s, grid.step_s, grid.phase_s)
+    hit = np.abs(away) <= min(HIT * grid.step_s, HIT_MOST_S)
+    if np.count_nonzero(hit) < ACCENTS_FEWEST or np.ptp(number[hit]) < ACCENTS_LINES:
+        return [0.0] * len(every)
+    accents = np.zeros(int(np.ptp(number[hit])) + 1)
+    np.maximum.at(accents, number[hit] - number[hit].min(), np.sqrt(onsets.strength[hit]))
+    accents -= accents.mean()
+    power = max(float(np.mean(np.square(accents))), 1e-12)
+    return [
+        float(np.mean([np.mean(accents[lag:] * accents[:-lag]) for lag in _further(lines)])) / power
+        for lines in every
+    ]
+
+
+def _further(lines: int) -> tuple[int, int, int]:
+    """Threes come back in threes, fours in pairs."""
+    return lines, 2 * lines, (3 if lines % 3 == 0 else 4) * lines
 
 
 def wander_s(onsets: Onsets, grid: Grid) -> float:
