@@ -120,7 +120,7 @@ def _excess(away: Times, weight: Times, step_s: float, within_s: float) -> float
     return float((share - chance) / np.sqrt(chance * (1.0 - chance)) * np.sqrt(free))
 
 
-def distance(times: Times, step_s: float, phase_s: float) -> Times:
+def distance(times: Times, step_s: float, phase_s: float | Times) -> Times:
     """Signed seconds from each time to its nearest line."""
     return np.asarray((times - phase_s + step_s / 2) % step_s - step_s / 2)
 
