@@ -32,6 +32,9 @@ from liveaid.routine import SIDES, Routine, Runs, Side
 from liveaid.routine.acts import STROKES, Act, acts_of, written_out
 from liveaid.routine.way import changes
 
+ENOUGH_BEATS = 8.0
+"""So many last beats of a set piece tell how fast the next is counted (common practice)."""
+
 
 def assess(
     routine: Routine,
@@ -40,17 +43,18 @@ def assess(
     *,
     mixer: Sequence[FaderHeard] = (),
     counted_in_s: float | None = None,
+    tempo_part: float = 1.0,
     stops: bool = True,
 ) -> list[Played]:
     """Every visit of a take with its acts, in order.
 
     `mixer` is what the faders told meanwhile, as it arrived. `counted_in_s` is when the count-in
-    put the first beat, where there was one. `stops` as in `planned_events`. Delays are out of the
+    put the first beat, where there was one, at that part of the map's tempo. `stops` as in `planned_events`. Delays are out of the
     others already (see delays).
     """
     decks = heard_of(trace, routine)
     plan = planned_events(routine, stops=stops)
-    due = None if counted_in_s is None else Due(counted_in_s, "click")
+    due = None if counted_in_s is None else Due(counted_in_s, "click", tempo_part)
     played: list[Played] = []
     for visit in visits:
         if played:
@@ -82,7 +86,14 @@ def _due(routine: Routine, before: Played, visit: Visit) -> Due | None:
     whole = beats - before.visit.to_beat < 1.0
     if before.count is None or before.count.by is None or not (follows and whole):
         return None
-    return Due(before.count.when(beats), before.count.by)
+    return Due(before.count.when(beats), before.count.by, _speed_at_end(routine, before, beats))
+
+
+def _speed_at_end(routine: Routine, before: Played, beats: float) -> float:
+    """How fast the count went in a set piece's last beats, against the map's tempo."""
+    assert before.count is not None
+    from_beat = max(0.0, beats - ENOUGH_BEATS)
+    return before.count.tempo_bpm(from_beat, beats) / routine.pieces[before.visit.piece].tempo_bpm
 
 
 def _played(attempt: Attempt) -> Played:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from liveaid.practice.delays import Clock
 from liveaid.practice.hear import Release, near, releases, strokes, takes_of_hand
 from liveaid.practice.motion import Motion, motion
-from liveaid.practice.planned_acts import Planned, runs_on
+from liveaid.practice.planned_acts import LET_GO, Planned, runs_on
 from liveaid.practice.trace import Trace
 from liveaid.practice.visits import Visit
 from liveaid.routine import SIDES, Piece, Routine, Runs, Side, Works
@@ -33,10 +33,12 @@ class DeckActs:
 
 @dataclass(frozen=True, slots=True)
 class Due:
-    """When a set piece's first beat was to be, and what told so."""
+    """When a set piece's first beat was to be, what told so, and how fast the count went there."""
 
     at_s: float
     by: Clock
+    speed: float = 1.0
+    """Against the map's tempo: that of a record that carried the count."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +114,13 @@ class Attempt:
                 return Start(min(times, key=lambda time: abs(time - about)), turns)
         return None
 
+    def is_let_go(self, side: Side) -> bool:
+        """Whether a record is to be let go at all: what looks so where acts that are written out
+        let none go is a slow push."""
+        if not written_out(self.piece, side):
+            return True
+        return any(act.side == side and act.kind in LET_GO for act in self.plan)
+
     def let_go(self, side: Side) -> list[Release]:
         """Releases of a worked record from its cue within the visit."""
         plan, visit = self.piece.plan(side), self.visit
@@ -132,7 +141,7 @@ class Attempt:
         places = [
             act.cue_s
             for act in self.plan
-            if act.side == side and act.kind in ("start", "release") and act.cue_s is not None
+            if act.side == side and act.kind in LET_GO and act.cue_s is not None
         ]
         return min(places, key=lambda at: abs(at - one.from_s), default=self.cue_s(side))
 

@@ -90,44 +90,51 @@ def beats_of_hands(
     beats: int,
     lines: Sequence[SpeedLine],
     acts: Sequence[tuple[float, float]],
+    speed: float = 1.0,
 ) -> BeatTimes | None:
     """The beats of a set piece in which no deck runs.
 
     `start_s` is where beat 0 was expected, None when nothing told, `about_s` where it was
-    roughly; `lines` are the records' while let go; `acts` are (beat, time) of what the hands did.
+    roughly; `lines` are the records' while let go; `acts` are (beat, time) of what the hands did;
+    `speed` is what the records ran at before, for where none is let go.
     None without a start and any act.
     """
     if start_s is None and not acts:
         return None
     first = about_s if start_s is None else start_s
-    knots, sure = np.arange(beats + 1.0), _speed(lines, first)[2]
+    knots, sure = np.arange(beats + 1.0), _speed(lines, first, speed)[2]
     if acts:
         at, when = np.array(acts).T
-        off = when - np.interp(at, knots, first + _times(knots, lines, first, beat_s))
+        off = when - np.interp(at, knots, first + _times(knots, lines, first, beat_s, speed))
         change, late = _bent(at, off, sure * beat_s)
     else:
         change, late = 0.0, 0.0
-    times = first + _times(knots, lines, first, beat_s) + change * knots
+    times = first + _times(knots, lines, first, beat_s, speed) + change * knots
     return BeatTimes(knots, times + (late if start_s is None else 0.0), by)
 
 
-def _times(knots: Floats, lines: Sequence[SpeedLine], first_s: float, beat_s: float) -> Floats:
+def _times(
+    knots: Floats, lines: Sequence[SpeedLine], first_s: float, beat_s: float, before: float
+) -> Floats:
     """Seconds from beat 0 to each knot at the records' own, evenly changing speed."""
-    speed, gain, _ = _speed(lines, first_s)
+    speed, gain, _ = _speed(lines, first_s, before)
     times = knots * beat_s / speed
     for _ in range(3):
         times = knots * beat_s / np.maximum(speed + 0.5 * gain * times, 0.2)
     return np.asarray(times)
 
 
-def _speed(lines: Sequence[SpeedLine], first_s: float) -> tuple[float, float, float]:
-    """Speed of the records at beat 0, its change a second, and how sure the speed is.
+def _speed(
+    lines: Sequence[SpeedLine], first_s: float, before: float
+) -> tuple[float, float, float]:
+    """Speed of the records at beat 0, its change a second, and how sure the speed is; what it was
+    before where no line tells.
 
     Least squares, a line counting by its length cubed as a fitted slope's variance says; the
     change is held near none by a prior of _DRIFT_PER_S.
     """
     if not lines:
-        return 1.0, 0.0, 0.02
+        return before, 0.0, 0.02
     speed = np.array([line.speed for line in lines])
     at = np.array([line.t0_s for line in lines]) - first_s
     lasts = np.array([line.lasts_s for line in lines])

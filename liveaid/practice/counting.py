@@ -72,6 +72,7 @@ def counted_by_hands(attempt: Attempt) -> BeatTimes | None:
     inside = [
         one
         for side in SIDES
+        if attempt.is_let_go(side)
         for one in attempt.let_go(side)
         if visit.start_s - attempt.beat_s <= one.start_s <= visit.end_s
     ]
@@ -88,6 +89,7 @@ def counted_by_hands(attempt: Attempt) -> BeatTimes | None:
             beats=int(attempt.beats),
             lines=lines,
             acts=acts,
+            speed=due.speed if due else 1.0,
         )
         acts = _on_their_beats(attempt, count) if count else []
     return count

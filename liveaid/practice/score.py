@@ -78,15 +78,15 @@ def score_of(aim: Aim, kept: Kept, earlier: Sequence[shift.Off] = ()) -> TakeSco
 
     `earlier` as in `score_take`.
     """
-    late = kept.delays
+    late, tempo_part = kept.delays, kept.tempo_part / kept.decks_part
     played = assess(
         aim.routine, late.corrected(kept.trace), kept.visits,
         mixer=late.corrected_mixer(kept.mixer),
-        counted_in_s=late.heard_s(kept.counted_in_s), stops=not aim.piece,
+        counted_in_s=late.heard_s(kept.counted_in_s), tempo_part=tempo_part, stops=not aim.piece,
     )  # fmt: skip
     score = score_take(
         aim.routine, played, limits=aim.limits, delays=late, earlier=earlier, first=aim.first,
-        gone_beats=aim.gone_beats, tempo_part=kept.tempo_part / kept.decks_part,
+        gone_beats=aim.gone_beats, tempo_part=tempo_part,
     )  # fmt: skip
     return replace(score, advice=advice(score, metre=aim.routine.metre))
 
