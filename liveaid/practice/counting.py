@@ -12,6 +12,7 @@ from liveaid.practice.match import match
 from liveaid.practice.planned_acts import (
     LET_GO,
     WINDOW_BEATS,
+    EventKind,
     Planned,
     juggle_acts,
     written,
@@ -108,15 +109,27 @@ def _on_their_beats(attempt: Attempt, count: BeatTimes) -> list[tuple[float, flo
     for side in SIDES:
         if not isinstance(attempt.piece.plan(side), Works):
             continue
-        times = attempt.let_go_s(side)
-        planned = [a.beat for a in attempt.plan if a.side == side and a.kind in LET_GO]
-        if written(attempt.piece):
-            window_s = WINDOW_BEATS["release"] * attempt.beat_s
-            found = match([count.when(b) for b in planned], times, window_s=window_s)
-            pairs += [(planned[i], times[j]) for i, j in found.pairs]
-        elif attempt.piece.is_juggle:
-            pairs += [(float(round(count.beat_at(t))), t) for t in times]
+        if attempt.piece.is_juggle and not written(attempt.piece):
+            pairs += [(float(round(count.beat_at(t))), t) for t in attempt.let_go_s(side)]
+            continue
+        pairs += _matched(attempt, count, side, LET_GO, attempt.let_go_s(side))
+        if attempt.due is not None:  # else nothing tells which strokes these are
+            pairs += _matched(attempt, count, side, ("stroke",), attempt.pushed_s(side))
     return [(b, t) for b, t in pairs if 0 <= b < attempt.beats]
+
+
+def _matched(
+    attempt: Attempt,
+    count: BeatTimes,
+    side: Side,
+    kinds: tuple[EventKind, ...],
+    times_s: Sequence[float],
+) -> list[tuple[float, float]]:
+    """Planned acts of these kinds that something was heard for: beat and time."""
+    planned = [act.beat for act in attempt.plan if act.side == side and act.kind in kinds]
+    window_s = WINDOW_BEATS[kinds[0]] * attempt.beat_s
+    found = match([count.when(beat) for beat in planned], times_s, window_s=window_s)
+    return [(planned[i], times_s[j]) for i, j in found.pairs]
 
 
 def _alternating(turns: list[tuple[float, Side]]) -> list[tuple[float, Side]]:

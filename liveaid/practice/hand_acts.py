@@ -92,8 +92,9 @@ def _one_way(
     brings = [(when(act.beat), when(act.end_beat)) for act in wanted if act.kind in BROUGHT]
     brings += brought
     for j in found.added:
-        if any(start <= at[j] < end for start, end in brings):
-            continue  # a record is brought in as many pushes as the hand likes
+        ends_s = heard[j].ends_s or at[j]
+        if any(start <= ends_s and at[j] < end for start, end in brings):
+            continue  # a record is brought in as many pushes as the hand likes, or a little sooner
         if heard[j].forward and abs(heard[j].to_s - heard[j].from_s) >= least:
             yield HandScore(act=None, outcome="added", at_s=at[j])
 

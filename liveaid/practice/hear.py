@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from liveaid.practice.motion import Motion, SpeedLine, fitted_line
+from liveaid.practice.motion import Motion, SpeedLine, fitted_line, jumps, spans
 
 Floats = NDArray[np.float64]
 
@@ -100,7 +100,8 @@ def takes_of_hand(motion: Motion) -> list[float]:
 def strokes(
     motion: Motion, *, start_s: float, end_s: float, stands_part: bool = False
 ) -> list[Stroke]:
-    """Every push forward that began from start to end, in order.
+    """Every push forward that began from start to end, in order. A needle that is set down pushes
+    nothing.
 
     `stands_part`: a way forward on which the record stands for a moment is two.
     """
@@ -108,7 +109,8 @@ def strokes(
     inside = slice(first, last)
     t, x, speed = motion.t_s[inside], motion.x_s[inside], motion.speed[inside]
     found = []
-    rises = _rises(x)
+    between = spans(jumps(t, x, motion.interval_s), len(t))
+    rises = [(a + low, a + high) for a, b in between for low, high in _rises(x[a:b])]
     if stands_part:
         rises = [part for rise in rises for part in _parted(t, x, speed, *rise)]
     for low, high in rises:

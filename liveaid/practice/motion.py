@@ -89,7 +89,7 @@ def motion(deck: DeckTrace, *, pitch_range_percent: float = 8.0) -> Motion:
     if len(t) < 8:
         return Motion(t, x, np.zeros(len(t)), 0.01, 0.001, ())
     interval = float(np.median(np.diff(t)))
-    cuts = _jumps(t, x, interval)
+    cuts = jumps(t, x, interval)
     around = max(0.05, 3 * interval)
     jitter = _jitter(t, x, _speeds(t, x, cuts, around))
     # Slope error of a line through 2 W / interval messages: jitter sqrt(3 interval / 2 W^3).
@@ -102,7 +102,7 @@ def motion(deck: DeckTrace, *, pitch_range_percent: float = 8.0) -> Motion:
 
 
 def _speeds(t: Floats, x: Floats, cuts: list[int], around_s: float) -> Floats:
-    return np.concatenate([_slopes(t[a:b], x[a:b], around_s) for a, b in _spans(cuts, len(t))])
+    return np.concatenate([_slopes(t[a:b], x[a:b], around_s) for a, b in spans(cuts, len(t))])
 
 
 def _jitter(t: Floats, x: Floats, speed: Floats) -> float:
@@ -170,13 +170,14 @@ def _moving(x: Floats) -> NDArray[np.bool_]:
     return (before > 1e-9) & (after > 1e-9)
 
 
-def _jumps(t: Floats, x: Floats, interval: float) -> list[int]:
-    """Indices of the first message after each jump."""
+def jumps(t: Floats, x: Floats, interval: float) -> list[int]:
+    """Indices of the first message after each jump of the needle."""
     step, dt = np.abs(np.diff(x)), np.maximum(np.diff(t), interval)
     return [int(i) + 1 for i in np.flatnonzero((step > JUMP_S) & (step / dt > JUMP_SPEED))]
 
 
-def _spans(cuts: list[int], count: int) -> Iterator[tuple[int, int]]:
+def spans(cuts: list[int], count: int) -> Iterator[tuple[int, int]]:
+    """First and one past the last message of each stretch between jumps."""
     yield from zip([0, *cuts], [*cuts, count], strict=True)
 
 
@@ -197,7 +198,7 @@ def _phases(t: Floats, x: Floats, speed: Floats, cuts: list[int], slack: float) 
     does[np.abs(speed) < STANDS_BELOW] = 0
     does[np.abs(speed - 1) < slack] = 1
     jumped = set(cuts)
-    for a, b in _spans(cuts, len(t)):
+    for a, b in spans(cuts, len(t)):
         for first, last in _runs_of(does[a:b], t[a:b]):
             first, last = a + first, a + last
             yield Phase(
