@@ -23,7 +23,7 @@ from liveaid.render.outcome import CutMade, DeckMade, Rendered
 from liveaid.render.sources import Sources
 from liveaid.render.wish import Wish
 from liveaid.render.writing import SOUND_FILES, ToWrite, write_all
-from liveaid.routine import SIDES, Problem, Routine, RoutineError, Side, load_routine
+from liveaid.routine import SIDES, Routine, RoutineError, Side, load_routine
 from liveaid.routine.check import Finding, check
 from liveaid.routine.digest import map_digest
 from liveaid.routine.layout.deck import DeckLayout, Laid
@@ -33,7 +33,7 @@ from liveaid.routine.model import Decks, Stamp
 from liveaid.routine.part_faults import part_faults
 from liveaid.routine.problems import Hindrance
 from liveaid.routine.scene import DECKS, MAP, own, scene_folder
-from liveaid.routine.source import field_name, read_bytes, read_source
+from liveaid.routine.source import read_bytes, read_source
 from liveaid.routine.way import changes
 from liveaid.study.facts import Study
 
@@ -109,11 +109,7 @@ def _refuse(map_path: Path, faults: Sequence[Hindrance]) -> None:
     if not faults:
         return
     source = read_source(read_bytes(map_path))
-    problems = {
-        Problem(source.line(fault.path), field_name(fault.path), fault.found, fault.would_do)
-        for fault in faults
-    }
-    raise RoutineError(str(map_path), problems)
+    raise RoutineError(str(map_path), {source.told(fault) for fault in faults})
 
 
 def _overwritten(routine: Routine, folder: Path, into: str) -> Iterator[Hindrance]:

@@ -542,8 +542,8 @@ class Stamp(_Record):
     """Digest of each sound's file."""
 
 
-class Routine(_Record):
-    """The whole section map, from `load_routine` or built in Python by names or aliases."""
+class Sketch(_Record):
+    """What a section map says before it has set pieces."""
 
     title: Name
     limit_s: Annotated[ClockTime | None, Field(alias="limit")] = None
@@ -555,6 +555,11 @@ class Routine(_Record):
     sounds: dict[Name, Sound] = Field(default_factory=dict)
     figures: dict[PartName, Figure] = Field(default_factory=dict)
     """The performer's own figures."""
+
+
+class Routine(Sketch):
+    """The whole section map, from `load_routine` or built in Python by names or aliases."""
+
     rendered: Stamp | None = None
     """In a placed map: what it was made from; written by the render."""
     pieces: Annotated[tuple[Piece, ...], Field(min_length=1, max_length=1000)]
@@ -574,7 +579,7 @@ class Routine(_Record):
 
     def piece_s(self, index: int) -> float:
         """Seconds one set piece lasts at pitch 0."""
-        return self.beats(index) * 60.0 / self.pieces[index].tempo_bpm
+        return self.beats(index) * self.pieces[index].beat_s
 
     @property
     def duration_s(self) -> float:
