@@ -161,10 +161,7 @@ def _cut_made(written: ToWrite, side: Side, laid: Laid) -> CutMade:
         cue_s=cue_s,
         sticker_degrees=sticker_degrees(cue_s, written.routine.turntable.rpm),
         length_s=laid.length / written.rate_hz,
-        loudness_lufs=made.level.loudness_lufs,
-        true_peak_dbtp=made.level.true_peak_dbtp,
-        gain_db=made.level.gain_db,
-        limited_db=made.level.limited_db,
+        level=made.level,
         kept=made.kept,
     )
 
@@ -192,12 +189,10 @@ def _remarks(routine: Routine, cuts: Sequence[CutMade], wish: Wish) -> Iterator[
             yield f"{file} stays as it is; the {side} deck was written to {DECKS}/{side}.wav"
     for cut in cuts:
         where = f"{' + '.join(cut.sounds)} on the {cut.side} deck"
-        if cut.loudness_lufs is None:
+        level, short = cut.level, cut.level.short_of(wish.loudness_lufs) > NOTABLE_SHORT_LU
+        if level.loudness_lufs is None:
             yield f"{where} is silent there"
-        elif (
-            wish.loudness_lufs - cut.loudness_lufs > NOTABLE_SHORT_LU
-            and cut.limited_db > MOST_LIMITED_DB - 0.1
-        ):
-            yield f"{where} stays at {cut.loudness_lufs:.1f} LUFS: its peaks allow no more"
-        elif cut.limited_db > NOTABLE_LIMITED_DB:
-            yield f"{where} had peaks turned down by {cut.limited_db:.1f} dB"
+        elif short and level.limited_db > MOST_LIMITED_DB - 0.1:
+            yield f"{where} stays at {level.loudness_lufs:.1f} LUFS: its peaks allow no more"
+        elif level.limited_db > NOTABLE_LIMITED_DB:
+            yield f"{where} had peaks turned down by {level.limited_db:.1f} dB"

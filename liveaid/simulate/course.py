@@ -207,7 +207,7 @@ class _Layer:
         return None
 
     def _wants(self, piece: Piece, step: Step, side: Side) -> float:
-        return (piece.plan(side).cue_s or 0.0) + step.from_beat * 60.0 / piece.tempo_bpm
+        return (piece.plan(side).cue_s or 0.0) + step.from_beat * piece.beat_s
 
     def _rate(
         self, step: Step, piece: Piece, flows: dict[Side, MotionLine], start_s: float
@@ -231,7 +231,7 @@ class _Layer:
         rate = min(max(rate, 1.0 - reach), 1.0 + reach)
         drift = min(max(drift, 1.0 - reach - rate), 1.0 + reach - rate)
         # The change is spread over the time the record takes at its mean speed.
-        way_s = max(1.0, (step.to_beat - step.from_beat) * 60.0 / piece.tempo_bpm)
+        way_s = max(1.0, (step.to_beat - step.from_beat) * piece.beat_s)
         return rate, drift * (rate + 0.5 * drift) / way_s
 
     def _run(
@@ -244,7 +244,7 @@ class _Layer:
         count: MotionLine,
     ) -> MotionLine:
         """The line of one record: run on, the count's own, or started anew beside the count."""
-        rate, gain = count.rate * 60.0 / piece.tempo_bpm, count.gain * 60.0 / piece.tempo_bpm
+        rate, gain = count.rate * piece.beat_s, count.gain * piece.beat_s
         if flowing is not None:
             return MotionLine(count.t0_s, flowing.at(count.t0_s), flowing.rate_at(count.t0_s), gain)
         wants = self._wants(piece, step, side)
