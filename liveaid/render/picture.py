@@ -23,7 +23,7 @@ from matplotlib.ticker import MultipleLocator
 from liveaid.errors import LiveaidError, UsageError
 from liveaid.files.aside import write_aside
 from liveaid.files.file_bytes import reason
-from liveaid.routine import Rests, Routine, Runs, Side, Works
+from liveaid.routine import Rests, Routine, Runs, Side
 from liveaid.routine.check import (
     Change,
     Finding,
@@ -32,6 +32,7 @@ from liveaid.routine.check import (
     hand_spans,
     minutes,
 )
+from liveaid.routine.check.reach import passages
 from liveaid.routine.timeline import starts_s
 
 INK, MID, PALE, PAPER = "#1d1d1b", "#77736a", "#e4dfd2", "#fffdf7"
@@ -163,12 +164,17 @@ def _deck(
         axes.set_yticks([])
         axes.set_ylim(0, 1)
     turn_s = routine.turntable.turn_s
+    needed = {
+        used.piece: (used.start_s / turn_s, used.end_s / turn_s)
+        for used in passages(routine, side)
+        if placed
+    }
     for index, piece in enumerate(routine.pieces):
         plan = piece.plan(side)
         if isinstance(plan, Rests):
             continue
         start, end = starts[index], starts[index + 1]
-        low, high = _heights(plan, routine.piece_s(index), turn_s) if placed else (0.4, 0.6)
+        low, high = needed.get(index, (0.4, 0.6))
         if isinstance(plan, Runs):
             _runs(axes, start, end, low, high, placed)
         else:
@@ -182,13 +188,6 @@ def _deck(
         if move.side == side and placed:
             _way(axes, routine, move, starts)
     axes.margins(y=0.16)
-
-
-def _heights(plan: Runs | Works, length_s: float, turn_s: float) -> tuple[float, float]:
-    if isinstance(plan, Runs):
-        at = plan.at_s or 0.0
-        return at / turn_s, (at + length_s) / turn_s
-    return (plan.from_s or 0.0) / turn_s, (plan.to_s or 0.0) / turn_s
 
 
 def _box(

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 
 from numpy.random import Generator
 
-from liveaid.routine import SIDES, Piece, Plan, Rests, Routine, Side, other_side
+from liveaid.routine import SIDES, Piece, Plan, Rests, Routine, Side, Works, other_side
 from liveaid.routine.way import next_change
 from liveaid.simulate.faults import goes_on
 from liveaid.simulate.human_hands import Hands
@@ -54,6 +54,13 @@ class Leg:
     def plan(self, side: Side) -> Plan:
         """What the hand does on one side; rests in a pause."""
         return self.piece.plan(side) if self.piece else _RESTS
+
+    def worked(self, side: Side) -> Works:
+        """The plan of a side that works. ValueError for one that does not."""
+        plan = self.plan(side)
+        if not isinstance(plan, Works):
+            raise ValueError(f"the {side} deck {plan.hand} in set piece {self.index}")
+        return plan
 
     @property
     def beat_s(self) -> float:

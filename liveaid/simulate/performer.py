@@ -20,7 +20,7 @@ from liveaid.simulate.juggle import juggle
 from liveaid.simulate.line import MotionLine
 from liveaid.simulate.scratch import scratch
 from liveaid.simulate.track import Track
-from liveaid.simulate.turns import JuggleTurn, scratch_strokes, worked
+from liveaid.simulate.turns import JuggleTurn, scratch_strokes
 from liveaid.simulate.turntable import Record, wind_lasts_s
 
 
@@ -211,8 +211,7 @@ class _Part:
     def _home_s(self, leg: Leg) -> float:
         """Where the record stands between strokes: its cue, or the span's start where the cue
         leaves no way forward."""
-        assert leg.piece is not None
-        plan = worked(leg.piece, self.side)
+        plan = leg.worked(self.side)
         cue, start, end = plan.cue_s or 0.0, plan.from_s or 0.0, plan.to_s or 0.0
         return cue if leg.juggles or end - cue >= min(0.1, 0.5 * (end - start)) else start
 
@@ -242,6 +241,7 @@ class _Part:
 
 def _last_stroke(leg: Leg, side: Side) -> float:
     """The beat of the last stroke the map asks for in the leg, else the leg's first beat."""
-    assert leg.piece is not None
-    strokes = worked(leg.piece, side).strokes or ()
-    return max((beat for beat in strokes if beat < leg.to_beat), default=leg.from_beat)
+    return max(
+        (beat for beat in leg.worked(side).stroke_beats if beat < leg.to_beat),
+        default=leg.from_beat,
+    )
