@@ -62,7 +62,8 @@ def test_both_decks_at_rest_is_dead_air(routine, steady, piece, rests):
 
 def test_silence_between_written_acts_is_dead_air(routine, steady, piece, works, rests):
     """A push of half a beat on beats 0 and 10 of 16: 9.5 and 5.5 beats of silence, at 120 BPM 4.75
-    and 2.75 s; a pick-up into what follows on its beat -4 leaves 1.5 of the second."""
+    and 2.75 s. A push of half a beat on beat -4 of what follows parts the second into 1.5 and 3.5,
+    each shorter than a bar."""
     pushes = works(0, 1, acts={"0": "push for 1/2", "10": "push for 1/2"})
     alone = routine(*steady, piece(rests, pushes))
     silent = [figures for _, at, figures in said(alone, "time") if at == 2]
