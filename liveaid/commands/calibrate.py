@@ -11,8 +11,9 @@ from liveaid.practice.calibrating import Calibrating
 from liveaid.practice.calibration import Calibrated, says
 from liveaid.practice.store import TakeStore
 from liveaid.routine import Routine
-from liveaid.stage import Service, Settings
 from liveaid.stage.ending import ends_by_signal
+from liveaid.stage.service import Service
+from liveaid.stage.settings import Settings
 from liveaid.terminal import console
 
 

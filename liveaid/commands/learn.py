@@ -12,13 +12,12 @@ from typing import Any, TypeVar
 
 import click
 
-from liveaid.stage import parse_address
+from liveaid.stage.address import OSC_ADDRESS, parse_address
 from liveaid.stage.ending import ends_by_signal
 from liveaid.stage.learn_lamps import Lesson, wanted_lamps, wanted_words
 from liveaid.stage.learn_osc import Learned, learn_map
 from liveaid.stage.listening import learn_pads, listen_osc, write_draft
 from liveaid.stage.midi_ports import API_CHOICES
-from liveaid.stage.settings import OSC_ADDRESS
 from liveaid.terminal import console, json_option, print_json
 
 Result = TypeVar("Result")

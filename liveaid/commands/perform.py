@@ -18,11 +18,13 @@ from liveaid.commands.stage_options import (
     with_habits,
 )
 from liveaid.routine.opened import Opened
-from liveaid.stage import Service, Settings, Watcher
 from liveaid.stage.ending import ends_by_signal
 from liveaid.stage.lamp_text import TerminalView
 from liveaid.stage.living import LivingMap
+from liveaid.stage.service import Service
+from liveaid.stage.settings import Settings
 from liveaid.stage.soundcheck_view import SoundCheckView
+from liveaid.stage.watcher import Watcher
 from liveaid.terminal import HarmlessConsole, console
 
 

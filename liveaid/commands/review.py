@@ -19,9 +19,9 @@ from liveaid.practice.delays import Delays
 from liveaid.practice.next import READY_AT, Outlook
 from liveaid.practice.reading import TakeReader
 from liveaid.practice.recording import assess_recording, read_sound
-from liveaid.practice.report import Review, pictures, review, score_unscored, takes_file
+from liveaid.practice.report import Review, pictures, review, score_unscored
 from liveaid.practice.review_json import RULE, next_json, review_json
-from liveaid.practice.schema import StoreError
+from liveaid.practice.schema import StoreError, takes_file
 from liveaid.practice.score import score_take
 from liveaid.practice.score_report import score_report
 from liveaid.practice.stroke_figures import stroke_row, strokes_json

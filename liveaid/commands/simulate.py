@@ -14,8 +14,6 @@ import click
 
 from liveaid.commands.opening import opened_to_play, say_state
 from liveaid.errors import LiveaidError
-from liveaid.practice.replay import replay, stored_trace
-from liveaid.practice.report import takes_file
 from liveaid.routine import Routine
 from liveaid.routine.model import clock_time
 from liveaid.routine.opened import Opened
@@ -30,8 +28,7 @@ from liveaid.simulate import (
     truth_record,
 )
 from liveaid.simulate.send import Sender, What, send_now
-from liveaid.stage.address import Address, parse_address
-from liveaid.stage.settings import OSC_ADDRESS
+from liveaid.stage.address import OSC_ADDRESS, Address, parse_address
 from liveaid.terminal import console, json_option, print_json, progress_bar
 
 _BEGIN_IN_S = 0.1
@@ -151,6 +148,10 @@ def _performance(routine: Routine, options: dict[str, Any]) -> Performance:
 
 def _play_back(what: str, file: Path, address: Address, *, as_json: bool) -> int:
     """A recorded trace once more, each message at its own time."""
+    # Loaded when asked for: they bring all that judges takes with them.
+    from liveaid.practice.replay import replay, stored_trace
+    from liveaid.practice.schema import takes_file
+
     sent = asyncio.run(replay(stored_trace(what, takes_file(file)), address))
     if as_json:
         print_json({"trace": what, "to": str(address), "datagrams": sent})

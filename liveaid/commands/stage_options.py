@@ -19,10 +19,10 @@ from liveaid.commands.deck_files import deck_lengths_s
 from liveaid.errors import LiveaidError, UsageError
 from liveaid.files.folders import data_folder
 from liveaid.practice.learnt import learnt
-from liveaid.practice.report import takes_file
+from liveaid.practice.schema import takes_file
 from liveaid.routine import SIDES, Routine
 from liveaid.routine.config_file import config_path, load_config
-from liveaid.stage import Service, Settings, Watcher, parse_address
+from liveaid.stage.address import HTTP_ADDRESS, OSC_ADDRESS, SHARED_ADDRESS, parse_address
 from liveaid.stage.keeper import Keeper, sign_of_life
 from liveaid.stage.lamp_layout import LampLayout
 from liveaid.stage.lamps_out import lamps_out as lamps_out_now
@@ -30,16 +30,17 @@ from liveaid.stage.midi_ports import API_CHOICES
 from liveaid.stage.osc_map import DEFAULT_MAP, OscMap
 from liveaid.stage.out import Out
 from liveaid.stage.screen import Screen, inches, metres
-from liveaid.stage.settings import HTTP_ADDRESS, OSC_ADDRESS, Controller
+from liveaid.stage.service import Service
+from liveaid.stage.settings import Controller, Settings
 from liveaid.stage.share import (
     AUTHORITY_PATH,
-    SHARED_ADDRESS,
     Share,
     Sharing,
     qr_text,
     share_at,
 )
 from liveaid.stage.stage_log import StageLog
+from liveaid.stage.watcher import Watcher
 from liveaid.terminal import console
 
 _TOKEN_KEPT = "LIVEAID_TOKEN_KEPT"

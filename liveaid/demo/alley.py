@@ -25,7 +25,7 @@ from liveaid.routine.check import fastest
 from liveaid.routine.coming import Call, calls
 from liveaid.routine.scene import MAP, map_file, own
 from liveaid.simulate import perform
-from liveaid.stage import Settings
+from liveaid.stage.settings import Settings
 
 ALLEY = "spice-alley"
 ALLEY_LEAD_S = 2.0

@@ -26,15 +26,18 @@ from liveaid.routine import Routine
 from liveaid.routine.config_file import config_path, load_config
 from liveaid.simulate import Performance
 from liveaid.simulate.send import Sender, datagrams
-from liveaid.stage import Address, Heard, Service, Settings, StageError, Watcher
+from liveaid.stage.address import Address, StageError
 from liveaid.stage.cues import next_cues
 from liveaid.stage.ending import ends_by_signal
 from liveaid.stage.follows import tell
 from liveaid.stage.lamp_layout import LampLayout
 from liveaid.stage.lamp_text import TerminalView, lamp_line, prompt_line
 from liveaid.stage.lamps import Gate, lamps_for
-from liveaid.stage.osc import read_positions
+from liveaid.stage.osc import Heard, read_positions
 from liveaid.stage.osc_map import DEFAULT_MAP, DeckFacts, table_for
+from liveaid.stage.service import Service
+from liveaid.stage.settings import Settings
+from liveaid.stage.watcher import Watcher
 
 MOMENT_S = 0.05
 """How often the prompt is compared with the truth."""

@@ -21,8 +21,8 @@ from liveaid.files.folders import cache_folder
 from liveaid.routine import Routine, load_routine
 from liveaid.routine.scene import MAP, map_file, own
 from liveaid.simulate import Performance, perform
-from liveaid.stage import Address, Settings
-from liveaid.stage.settings import HTTP_ADDRESS, OSC_ADDRESS
+from liveaid.stage.address import HTTP_ADDRESS, OSC_ADDRESS, Address
+from liveaid.stage.settings import Settings
 from liveaid.terminal import progress_bar
 
 Call = Callable[[Sequence[str]], object]

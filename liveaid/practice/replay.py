@@ -17,7 +17,7 @@ from liveaid.practice.reading import TakeReader
 from liveaid.practice.session import Aim, Ended, Session, report_of, score_of, scored_take
 from liveaid.practice.take_report import ScoredTake
 from liveaid.practice.trace import Message, Trace, TraceError, messages_of, unpack
-from liveaid.stage import Address
+from liveaid.stage.address import Address
 
 _BREATH_S = 0.1
 HEARD_OUT_S = 3.5

@@ -24,7 +24,7 @@ from liveaid.practice.stretch import transition_name
 from liveaid.practice.take_report import TakeReport
 from liveaid.practice.weeks import Day, WeeksOf, plan_back, plateau, weeks
 from liveaid.routine import SIDES, Routine, Works, load_routine
-from liveaid.routine.scene import MAP, database_files, own, scene_folder
+from liveaid.routine.scene import MAP
 
 Pictures = dict[str, Callable[[], bytes]]
 """File name and how to draw it. What draws is loaded with the first picture: it takes half a second
@@ -32,15 +32,6 @@ that a rehearsal's start need not wait."""
 
 _LOSSES_OF = 50
 """The latest takes, of which it is shown where time is lost."""
-
-
-def takes_file(map_file: Path) -> Path:
-    """Where a scene's takes are kept: beside its section map. Leads if that is a way out."""
-    scene = scene_folder(map_file)
-    for name in database_files("takes.sqlite"):
-        own(scene, name)
-    own(scene, "takes.sqlite.waiting", folder=True)
-    return scene / "takes.sqlite"
 
 
 def score_unscored(file: Path, routine: Routine, limits: Limits | None = None) -> int:

@@ -7,13 +7,10 @@ from dataclasses import dataclass, field
 
 from liveaid.follow import Habits
 from liveaid.routine import Side
-from liveaid.stage.address import Address
+from liveaid.stage.address import HTTP_ADDRESS, OSC_ADDRESS, Address
 from liveaid.stage.lamp_layout import LampLayout
 from liveaid.stage.osc_map import DEFAULT_MAP, OscMap
 from liveaid.stage.share import Share
-
-OSC_ADDRESS = Address("127.0.0.1", 9000)
-HTTP_ADDRESS = Address("127.0.0.1", 8080)
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ from liveaid.practice.calibrating import Calibrating
 from liveaid.practice.calibration import after_clicks, calibrated, enough, late_of, let_go_s
 from liveaid.practice.count_in import CountIn
 from liveaid.practice.trace import trace_of
-from liveaid.stage import Heard
+from liveaid.stage.osc import Heard
 
 HABIT_S = -0.025
 CLICK_S = 0.030

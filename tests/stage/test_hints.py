@@ -6,8 +6,11 @@ import time
 
 from rich.console import Console
 
-from liveaid.stage import Address, Heard, Service, Settings
+from liveaid.stage.address import Address
 from liveaid.stage.lamp_text import TerminalView
+from liveaid.stage.osc import Heard
+from liveaid.stage.service import Service
+from liveaid.stage.settings import Settings
 
 
 def test_swapped_decks_are_told_wherever_the_performer_looks(three):

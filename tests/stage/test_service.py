@@ -16,13 +16,17 @@ from hypothesis import strategies as st
 
 from liveaid.follow import Follower
 from liveaid.routine.config_file import config_path, load_config
-from liveaid.stage import Address, Service, Settings, StageError, Watcher, receiver, service
+from liveaid.stage import receiver, service
+from liveaid.stage.address import Address, StageError
 from liveaid.stage.kernel_drops import ask_for_buffer
 from liveaid.stage.lamp_layout import LampLayout
 from liveaid.stage.osc import REASONS
 from liveaid.stage.osc_map import OscMap, Position
 from liveaid.stage.receiver import in_order
+from liveaid.stage.service import Service
+from liveaid.stage.settings import Settings
 from liveaid.stage.stage_log import LOGGER
+from liveaid.stage.watcher import Watcher
 
 ANY = Address("127.0.0.1", 0)
 HERE = Settings(osc=ANY, http=ANY)

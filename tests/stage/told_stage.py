@@ -14,9 +14,12 @@ from dataclasses import replace
 from liveaid.follow.prompt import DeckNow, PieceNow, Prompt
 from liveaid.routine import load_routine
 from liveaid.routine.config_file import config_path, load_config
-from liveaid.stage import Address, Service, Settings, Watcher
+from liveaid.stage.address import Address
 from liveaid.stage.lamp_layout import LampLayout
 from liveaid.stage.midi_ports import Ports
+from liveaid.stage.service import Service
+from liveaid.stage.settings import Settings
+from liveaid.stage.watcher import Watcher
 
 DECK = DeckNow(31.2, 1.0, 8.0, "rests", 72.0, None, False)
 MIDDLE = Prompt(
