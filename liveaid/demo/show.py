@@ -19,9 +19,9 @@ from liveaid.practice.mixer_trace import FaderHeard
 from liveaid.practice.records import Kept
 from liveaid.practice.rehearsal import Rehearsal
 from liveaid.practice.replay import HEARD_OUT_S
-from liveaid.practice.session import Aim, Ended, Session, report_of, score_of, scored_take
+from liveaid.practice.session import Aim, Ended, Session, score_of, scored_take
 from liveaid.practice.store import TakeStore
-from liveaid.practice.take_report import ScoredTake
+from liveaid.practice.take_score import ScoredTake
 from liveaid.routine import Routine
 from liveaid.routine.config_file import config_path, load_config
 from liveaid.simulate import Performance
@@ -225,9 +225,7 @@ def at_once(
         outcome.sent += bool(data)
     practice.close()
     if aim is not None:
-        outcome.scores = [
-            scored_take(take, report_of(aim, score_of(aim, take))) for take in practice.kept
-        ]
+        outcome.scores = [scored_take(take, score_of(aim, take)) for take in practice.kept]
     return outcome
 
 

@@ -13,7 +13,7 @@ from liveaid.practice.beat_times import BeatTimes
 from liveaid.practice.counting import counted, counted_by_hands, own_turns
 from liveaid.practice.delays import Clock
 from liveaid.practice.hand_acts import held_acts
-from liveaid.practice.hand_cuts import hand_cuts
+from liveaid.practice.hand_cuts import hand_cuts, openings_of
 from liveaid.practice.match import match_by_habit
 from liveaid.practice.mixer_trace import FaderHeard
 from liveaid.practice.planned_acts import (
@@ -68,7 +68,13 @@ def _with_cuts(played: Played, routine: Routine, mixer: Sequence[FaderHeard]) ->
     """The visit with its fader held against its count; as it is where there is none."""
     if played.count is None:
         return played
-    return replace(played, cuts=hand_cuts(routine, played.visit, played.count.when, mixer))
+    faders = hand_cuts(routine, played.visit, played.count.when, mixer)
+    cuts = {fader.side: fader.cuts for fader in faders}
+    acts = tuple(
+        replace(act, openings=openings_of(act.open, mine)) if (mine := cuts.get(act.side)) else act
+        for act in played.acts
+    )
+    return replace(played, faders=faders, acts=acts)
 
 
 def _due(routine: Routine, before: Played, visit: Visit) -> Due | None:
@@ -128,8 +134,8 @@ class _Held:
 
     def _written(self, side: Side) -> Iterator[ActScore]:
         """A deck whose acts are written out: each stroke and release by its own place."""
-        visit, piece = self.attempt.visit, self.attempt.visit.piece
-        written = acts_of(self.attempt.routine, piece, side)
+        visit = self.attempt.visit
+        written = acts_of(self.attempt.routine, visit.piece, side)
         # A visit that was noticed a little late has its first acts all the same, and its pick-up.
         begins = visit.from_beat <= 0.5
         first = min(written[0].beat, 0.0) if begins and written else visit.from_beat - 0.5
@@ -148,11 +154,11 @@ class _Held:
             early = one.act.beat < first
             left_out = one.outcome == "missed" and (gone or early)
             yield ActScore(
-                kind="start" if begins else kind, side=side, piece=piece, beat=one.act.beat,
+                kind="start" if begins else kind, side=side, beat=one.act.beat,
                 outcome="skipped" if left_out else one.outcome, heard_s=one.at_s, due_s=one.due_s,
                 by=self.count.by, beat_s=self._beat_s_at(one.act.beat), open=one.act.open,
-                ends_off_s=one.ends_off_s, way_off_turns=self._turns(one.way_off_s),
-                way_turns=self._turns(abs(one.act.way_s)) if one.act.kind in STROKES else None,
+                turn_ms=one.turn_ms, longer_percent=one.longer_percent,
+                way_turns=self._turns(one.act),
             )  # fmt: skip
 
     def _brought(self, side: Side, written: Sequence[Act]) -> Iterator[tuple[float, float]]:
@@ -164,9 +170,10 @@ class _Held:
             if way.side == side and way.by_a_hand and way.before == piece:
                 yield self.count.when(written[-1].end_beat), math.inf
 
-    def _turns(self, record_s: float | None) -> float | None:
-        """Seconds of record as turns of it."""
-        return None if record_s is None else record_s / self.attempt.routine.turntable.turn_s
+    def _turns(self, act: Act) -> float | None:
+        """How far a stroke goes; None of what is none."""
+        way_s = abs(act.way_s) if act.kind in STROKES else None
+        return None if way_s is None else way_s / self.attempt.routine.turntable.turn_s
 
     def _let_go_s(self, side: Side) -> list[float]:
         start = self.starts[side]
@@ -227,7 +234,7 @@ class _Held:
         start = self.starts[act.side] if self._starts_a_record(act) else None
         by: Clock | None = told.by if told else self.count.by
         return ActScore(
-            kind=act.kind, side=act.side, piece=act.piece, beat=act.beat, outcome=outcome,
+            kind=act.kind, side=act.side, beat=act.beat, outcome=outcome,
             heard_s=heard_s, due_s=due_s, by=by, beat_s=self._beat_s_at(act.beat),
             turns_off=start.turns_off if start else 0,
         )  # fmt: skip
@@ -235,7 +242,7 @@ class _Held:
     def _extra(self, side: Side, kind: EventKind, time_s: float) -> ActScore:
         beat = self.count.beat_at(time_s)
         return ActScore(
-            kind=kind, side=side, piece=self.attempt.visit.piece, beat=beat, outcome="added",
+            kind=kind, side=side, beat=beat, outcome="added",
             heard_s=time_s, by=self.count.by, beat_s=self._beat_s_at(beat),
         )  # fmt: skip
 
@@ -258,6 +265,6 @@ def _unheard(attempt: Attempt) -> Iterator[ActScore]:
     for act in attempt.plan:
         inside = visit.from_beat <= act.beat <= visit.to_beat
         yield ActScore(
-            kind=act.kind, side=act.side, piece=act.piece, beat=act.beat, by=None,
+            kind=act.kind, side=act.side, beat=act.beat, by=None,
             outcome="missed" if inside else "skipped", beat_s=attempt.beat_s,
         )  # fmt: skip

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from liveaid.practice.picture_look import ASH, INK, LINE, WARN, Look, bare, png
 from liveaid.practice.planned_acts import juggle_acts, juggled, releases
 from liveaid.practice.records import Kept
-from liveaid.practice.take_report import PieceReport
+from liveaid.practice.take_score import PieceScore
 from liveaid.practice.visits import Visit
 from liveaid.routine import SIDES, Routine, Runs, Side, Works
 from liveaid.routine.acts import acts_of, written_out
@@ -32,14 +32,14 @@ _ASKED = "#e2d0b8"
 _POINTS_A_BEAT = 96
 
 
-def bars_picture(routine: Routine, kept: Kept, place: int, report: PieceReport) -> bytes:
+def bars_picture(routine: Routine, kept: Kept, place: int, score: PieceScore) -> bytes:
     """PNG: one visit of a take, two bars a row, each record's way over the plan's.
 
     `routine` as in the take's aim; `place` of the visit in the take. At most 24 bars are drawn.
     """
     visit = kept.visits[place]
-    gone = float(report.bars_before * routine.metre)
-    when = _count(visit, report, gone)
+    gone = float(score.bars_before * routine.metre)
+    when = _count(visit, score, gone)
     bars = int(np.ceil(routine.beats(visit.piece) / routine.metre))
     rows = min(_MOST_ROWS, -(-bars // _ROW_BARS))
     figure = Look(12.0, 0.9 + _ROW_INCHES * rows, 110).figure()
@@ -48,10 +48,10 @@ def bars_picture(routine: Routine, kept: Kept, place: int, report: PieceReport) 
         axis = figure.add_subplot(grid[row])
         first = float(row * _ROW_BARS * routine.metre)
         _row(axis, routine, kept, visit, when, first)
-        _marks(axis, report, first, first + _ROW_BARS * routine.metre, gone)
+        _marks(axis, score, first, first + _ROW_BARS * routine.metre, gone)
         bare(axis)
     figure.text(
-        0.06, 1 - 0.32 / figure.get_figheight(), f"{report.name}, bar by bar: {report.verdict}",
+        0.06, 1 - 0.32 / figure.get_figheight(), f"{score.name}, bar by bar: {score.verdict}",
         color=INK, fontsize=13, fontweight="bold",
     )  # fmt: skip
     top = 1 - 0.65 / figure.get_figheight()
@@ -59,12 +59,12 @@ def bars_picture(routine: Routine, kept: Kept, place: int, report: PieceReport) 
     return png(figure)
 
 
-def _count(visit: Visit, report: PieceReport, gone: float) -> Callable[[Floats], Floats]:
+def _count(visit: Visit, score: PieceScore, gone: float) -> Callable[[Floats], Floats]:
     """The trace's second of a beat: by the beats that acts were held against, else evenly.
 
     `gone`: beats of the set piece before what was practised of it.
     """
-    known = {act.beat - gone: act.due_s for act in report.acts if act.due_s is not None}
+    known = {act.beat - gone: act.due_s for act in score.acts if act.due_s is not None}
     if len(known) < 2:
         known = {visit.from_beat: visit.start_s, visit.to_beat: visit.end_s}
     beats = np.array(sorted(known))
@@ -160,9 +160,9 @@ def _taken(routine: Routine, index: int, side: Side) -> dict[float, float]:
     return found
 
 
-def _marks(axis: Axes, report: PieceReport, first: float, last: float, gone: float) -> None:
+def _marks(axis: Axes, score: PieceScore, first: float, last: float, gone: float) -> None:
     """Each act where it was due: how many milliseconds off, or a cross where it was missed."""
-    for act in report.acts:
+    for act in score.acts:
         beat = act.beat - gone
         if not first <= beat < last:
             continue

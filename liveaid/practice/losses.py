@@ -7,12 +7,12 @@ from collections.abc import Sequence
 import numpy as np
 
 from liveaid.practice.picture_look import ASH, INK, LINE, PAPER, WARN, Look, bare, png
-from liveaid.practice.take_report import TakeReport
+from liveaid.practice.take_score import TakeScore
 from liveaid.routine import Routine
 
 
 def losses_picture(
-    routine: Routine, scores: Sequence[TakeReport], look: Look | None = None
+    routine: Routine, scores: Sequence[TakeScore], look: Look | None = None
 ) -> bytes:
     """PNG: where in the routine time is lost: mean absolute error and misses, bar by bar."""
     look = look or Look(12.0, 4.6)
@@ -55,7 +55,7 @@ def losses_picture(
 
 
 def bar_losses(
-    routine: Routine, scores: Sequence[TakeReport]
+    routine: Routine, scores: Sequence[TakeScore]
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Per bar of the routine: mean absolute error in ms, part missed, and acts counted."""
     begun = [routine.bar_count(index) for index in range(len(routine.pieces))]

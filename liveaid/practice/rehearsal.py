@@ -31,12 +31,11 @@ from liveaid.practice.session import (
     Ended,
     Session,
     aim_of,
-    report_of,
     score_of,
     scored_take,
 )
 from liveaid.practice.store import TakeStore
-from liveaid.practice.take_report import ScoredTake
+from liveaid.practice.take_score import ScoredTake
 from liveaid.practice.weeks_plan import PracticePlan
 from liveaid.routine import Routine
 from liveaid.routine.edits import matched
@@ -353,7 +352,7 @@ class Rehearsal(Watcher):
             score = await loop.run_in_executor(self._aside, score_of, aim, kept, earlier)
             before = self.session.ladder
             self.session.scored(ended, score)
-            await self._scored(scored_take(kept, report_of(aim, score), number))
+            await self._scored(scored_take(kept, score, number))
             self._on_another_rung(before)
         except StoreError as error:
             self.error = str(error)
@@ -378,7 +377,7 @@ class Rehearsal(Watcher):
         if self._told is not None:
             self._told(take)
         if self.store is not None and take.number is not None:
-            await asyncio.wrap_future(self.store.score(take.number, take.report))
+            await asyncio.wrap_future(self.store.score(take.number, take.score))
 
     def _note_work(self) -> None:
         """Put the hands-on time since the last note into the store's day."""

@@ -11,7 +11,7 @@ from liveaid.practice.ladder import Ladder
 from liveaid.practice.session import Session
 from liveaid.practice.slower import to_load
 from liveaid.practice.store import TakeStore
-from liveaid.practice.take_report import ScoredTake
+from liveaid.practice.take_score import ScoredTake
 from liveaid.practice.weeks_plan import PracticePlan
 
 

@@ -7,10 +7,11 @@ from datetime import datetime
 import numpy as np
 from matplotlib.axes import Axes
 
+from liveaid.practice.act_score import ActScore
 from liveaid.practice.fader_spans import heard_open, written_open
 from liveaid.practice.picture_look import ASH, INK, LINE, PAPER, WARN, Look, bare, png
 from liveaid.practice.records import Kept
-from liveaid.practice.take_report import ActReport, TakeReport
+from liveaid.practice.take_score import TakeScore
 from liveaid.routine import SIDES, Routine, Runs, Side, Works
 
 _DECK = {"left": "#a4471c", "right": "#1f5f7a"}
@@ -22,9 +23,7 @@ _WORDS = {
 }  # fmt: skip
 
 
-def take_picture(
-    routine: Routine, kept: Kept, report: TakeReport, look: Look | None = None
-) -> bytes:
+def take_picture(routine: Routine, kept: Kept, score: TakeScore, look: Look | None = None) -> bytes:
     """PNG: both records over time against the plan, every act with its error beneath.
 
     `routine` as in the take's aim.
@@ -35,8 +34,8 @@ def take_picture(
     axes = [figure.add_subplot(grid[row]) for row in range(3)]
     zero = kept.start_s
     for side, axis in zip(SIDES, axes[:2], strict=True):
-        _record(axis, routine, kept, report, side, zero)
-    _errors(axes[2], report, zero)
+        _record(axis, routine, kept, score, side, zero)
+    _errors(axes[2], score, zero)
     end = kept.duration_s + 0.5
     for axis in axes:
         axis.set_xlim(-1.0, end)
@@ -52,13 +51,13 @@ def take_picture(
         0.08, 0.965, f"{what}, {day}, at {kept.tempo_part:.0%} of full tempo", color=INK,
         fontsize=13, fontweight="bold",
     )  # fmt: skip
-    figure.text(0.985, 0.965, _verdict(report), ha="right", color=INK, fontsize=10)
+    figure.text(0.985, 0.965, _verdict(score), ha="right", color=INK, fontsize=10)
     figure.subplots_adjust(left=0.08, right=0.985, top=0.885, bottom=0.085)
     return png(figure)
 
 
 def _record(
-    axis: Axes, routine: Routine, kept: Kept, report: TakeReport, side: Side, zero: float,
+    axis: Axes, routine: Routine, kept: Kept, score: TakeScore, side: Side, zero: float,
 ) -> None:  # fmt: skip
     """One deck: where the plan wants it, where it was, its acts."""
     deck = kept.trace[side].between(zero - 1.0, zero + kept.duration_s + 0.6)
@@ -81,7 +80,7 @@ def _record(
         room = 0.08 * (high - low) + 0.05
         beneath = 0.25 * (high - low) if drawn else 0.0
         axis.set_ylim(low - room - beneath, high + room)
-    _acts(axis, kept, report, side, zero)
+    _acts(axis, kept, score, side, zero)
     axis.set_ylabel(f"{side} record\ndeck-file seconds", color=ASH)
 
 
@@ -112,9 +111,9 @@ def _unjumped(x: np.ndarray) -> np.ndarray:
     return np.where(gone, np.nan, x)
 
 
-def _acts(axis: Axes, kept: Kept, report: TakeReport, side: Side, zero: float) -> None:
+def _acts(axis: Axes, kept: Kept, score: TakeScore, side: Side, zero: float) -> None:
     deck = kept.trace[side]
-    for act in report.acts:
+    for act in score.acts:
         if act.side != side:
             continue
         at = _seen_s(act)
@@ -130,15 +129,15 @@ def _acts(axis: Axes, kept: Kept, report: TakeReport, side: Side, zero: float) -
             )  # fmt: skip
 
 
-def _seen_s(act: ActReport) -> float | None:
+def _seen_s(act: ActScore) -> float | None:
     """When an act was, or would have been."""
     return act.heard_s if act.heard_s is not None else act.due_s
 
 
-def _errors(axis: Axes, report: TakeReport, zero: float) -> None:
+def _errors(axis: Axes, score: TakeScore, zero: float) -> None:
     """Every act's error over time: stems, left deck filled, right deck hollow."""
     axis.axhline(0, color=INK, lw=1)
-    timed = [(act, act.heard_s, act.error_ms) for act in report.acts]
+    timed = [(act, act.heard_s, act.error_ms) for act in score.acts]
     known = [(act.side, at, off) for act, at, off in timed if at is not None and off is not None]
     for side, face, mark in (("left", _DECK["left"], "o"), ("right", PAPER, "D")):
         x = np.array([at - zero for whose, at, _ in known if whose == side])
@@ -150,7 +149,7 @@ def _errors(axis: Axes, report: TakeReport, zero: float) -> None:
                 ls="none",
             )  # fmt: skip
     for outcome in ("missed", "added"):
-        seen = (_seen_s(act) for act in report.acts if act.outcome == outcome)
+        seen = (_seen_s(act) for act in score.acts if act.outcome == outcome)
         at = [at_s - zero for at_s in seen if at_s is not None]
         if at:
             axis.plot(
@@ -183,9 +182,9 @@ def _piece_names(axis: Axes, routine: Routine, kept: Kept, zero: float) -> None:
         )  # fmt: skip
 
 
-def _verdict(report: TakeReport) -> str:
-    if report.verdict != "not clean":
-        return report.verdict
-    why = report.why
+def _verdict(score: TakeScore) -> str:
+    if score.verdict != "not clean":
+        return score.verdict
+    why = score.why
     text = "; ".join(why[:2]) + (f"; and {len(why) - 2} more" if len(why) > 2 else "")
     return text or "set pieces left out"

@@ -66,10 +66,10 @@ def _wind(routine: Routine, deck: DeckTrace, move: Change, span: _Span) -> WindS
     beat_s = count.when(beats) - count.when(beats - 1.0)
     due_s = count.when(beats) + move.beat_due(routine) * beat_s
     ready_s = _there_s(deck, move.cue_s, span.before.visit.start_s, due_s, beat_s)
+    spare_beats = None if ready_s is None else (due_s - ready_s) / beat_s
     return WindScore(
-        side=move.side, piece=move.after, turns=move.turns, due_s=due_s, ready_s=ready_s,
-        beat_s=beat_s,
-    )  # fmt: skip
+        side=move.side, turns=move.turns, due_s=due_s, ready_s=ready_s, spare_beats=spare_beats
+    )
 
 
 def _there_s(
