@@ -39,7 +39,7 @@ Files, clocks, threads:
   schema, records, store, reading: the file of takes
   report, review_json, take_line: what is told of them
   take_picture, bars_picture, history_picture, losses: drawn, with the looks of picture_look
-  rehearsal, rehearsal_status, calibrating, pages, replay: beside the running stage
+  rehearsal, take_keeping, rehearsal_status, calibrating, pages, replay: beside the running stage
   learnt: the performer's habits by takes of the whole routine
   history: takes of the set pieces as now written; journal: ended takes, a file each
 """

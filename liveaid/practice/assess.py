@@ -22,7 +22,6 @@ from liveaid.practice.planned_acts import (
     WINDOW_BEATS,
     EventKind,
     Planned,
-    juggled,
     planned_events,
     written,
 )
@@ -31,7 +30,7 @@ from liveaid.practice.visits import Visit
 from liveaid.practice.winds import winds_of
 from liveaid.routine import SIDES, Routine, Runs, Side
 from liveaid.routine.acts import STROKES, Act, acts_of, written_out
-from liveaid.routine.way import Change, changes
+from liveaid.routine.way import changes
 
 
 def assess(
@@ -49,7 +48,7 @@ def assess(
     put the first beat, where there was one. `stops` as in `planned_events`. Delays are out of the
     others already (see delays).
     """
-    decks, ways = heard_of(trace, routine), changes(routine)
+    decks = heard_of(trace, routine)
     plan = planned_events(routine, stops=stops)
     due = None if counted_in_s is None else Due(counted_in_s, "click")
     played: list[Played] = []
@@ -57,10 +56,9 @@ def assess(
         if played:
             due = _due(routine, played[-1], visit)
         acts = tuple(act for act in plan if act.piece == visit.piece)
-        played.append(
-            _with_cuts(_played(Attempt(routine, visit, decks, acts, due), ways), routine, mixer)
-        )
-    winds = winds_of(routine, ways, trace, played)
+        attempt = Attempt(routine, visit, decks, acts, due)
+        played.append(_with_cuts(_played(attempt), routine, mixer))
+    winds = winds_of(routine, trace, played)
     return [replace(one, winds=winds.get(place, ())) for place, one in enumerate(played)]
 
 
@@ -87,17 +85,17 @@ def _due(routine: Routine, before: Played, visit: Visit) -> Due | None:
     return Due(before.count.when(beats), before.count.by)
 
 
-def _played(attempt: Attempt, ways: Sequence[Change]) -> Played:
+def _played(attempt: Attempt) -> Played:
     starts = {side: attempt.start(side) for side in SIDES}
     count = counted(attempt, starts)
     if count is None:
         return Played(attempt.visit, tuple(_unheard(attempt)), None)
     gone: tuple[Planned, ...] = ()
-    if juggled(attempt.piece) and not written(attempt.piece):
+    if attempt.piece.is_juggle and not written(attempt.piece):
         attempt = replace(attempt, plan=own_turns(attempt, count))
     elif (short := bar_left_out(attempt, count, counted_by_hands)) is not None:
         attempt, count, gone = short.attempt, short.count, short.gone
-    held = _Held(attempt, count, starts, ways)
+    held = _Held(attempt, count, starts)
     found = [*held.acts(), *(held.left_out(act) for act in gone)]
     found = sorted(_once(found), key=lambda act: (act.beat, act.side))
     return Played(attempt.visit, tuple(found), count)
@@ -110,7 +108,6 @@ class _Held:
     attempt: Attempt
     count: BeatTimes
     starts: Mapping[Side, Start | None]
-    ways: Sequence[Change]
 
     def acts(self) -> Iterator[ActScore]:
         """Every act planned or heard."""
@@ -164,7 +161,7 @@ class _Held:
     def _brought(self, side: Side, written: Sequence[Act]) -> Iterator[tuple[float, float]]:
         """Before its first act and after its last the record may be on its way by hand."""
         piece = self.attempt.visit.piece
-        for way in self.ways if written else ():
+        for way in changes(self.attempt.routine) if written else ():
             if way.side == side and way.by_a_hand and way.after == piece:
                 yield -math.inf, self.count.when(written[0].beat)
             if way.side == side and way.by_a_hand and way.before == piece:
@@ -179,11 +176,11 @@ class _Held:
         start = self.starts[side]
         if isinstance(self.attempt.piece.plan(side), Runs):
             return [] if start is None else [start.at_s]
-        return self.attempt.let_go_s(side) if juggled(self.attempt.piece) else []
+        return self.attempt.let_go_s(side) if self.attempt.piece.is_juggle else []
 
     def _pushed_s(self, side: Side) -> list[float]:
         asked = any(act.side == side for act in self.attempt.plan)
-        return self.attempt.pushed_s(side) if asked and not juggled(self.attempt.piece) else []
+        return self.attempt.pushed_s(side) if asked and not self.attempt.piece.is_juggle else []
 
     def _group(
         self, side: Side, kinds: tuple[EventKind, ...], times: list[float], *, added: bool = True

@@ -27,6 +27,7 @@ from liveaid.practice.take_score import ScoredTake, TakeScore
 from liveaid.practice.takes import Take, TakeFinder
 from liveaid.routine import Routine, Side
 from liveaid.routine.digest import piece_digest
+from liveaid.stage import Heard
 
 Phase: TypeAlias = Literal["wind", "ready", "count-in", "take"]
 
@@ -193,6 +194,15 @@ class Session:
     def hear_mixer(self, message: FaderHeard) -> None:
         """A fader at a new place."""
         self.finder.hear_mixer(message)
+
+    def hear_sent(self, heard: Heard) -> None:
+        """One thing a sender told: a position, a fader's place, or what does not matter here."""
+        if heard.what == "position" and heard.side is not None:
+            self.hear(heard.side, position_s=heard.value, now=heard.now_s)
+        elif heard.what == "crossfader":
+            self.hear_mixer(FaderHeard(heard.now_s, "crossfader", heard.value))
+        elif heard.what == "level" and heard.side is not None:
+            self.hear_mixer(FaderHeard(heard.now_s, heard.side, heard.value))
 
     def tell(self, prompt: Prompt, *, now: float) -> list[Ended | CountIn]:
         """The follower's word; what ended or begins by it."""

@@ -156,7 +156,7 @@ def test_beats_between_and_beyond_the_knots():
 
 def counted(deck: DeckTrace, start_s: float, end_s: float) -> BeatTimes | None:
     return beats_of_record(
-        motion(deck), by="left", at_s=8.0, tempo_bpm=120, beats=8, start_s=start_s, end_s=end_s
+        motion(deck), by="left", at_s=8.0, beat_s=0.5, beats=8, start_s=start_s, end_s=end_s
     )
 
 
