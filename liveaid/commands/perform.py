@@ -83,7 +83,7 @@ async def _perform(
 ) -> None:
     screen = console(lasting=True)
     living = LivingMap(found, told=lambda edited: shout(screen, edited))
-    view = TerminalView(settings.layout, screen)
+    view = TerminalView(settings.main.layout, screen)
     stage = Service(found.playable(), settings, watchers=[living, view, *beside])
     with ends_by_signal(stage.ask_stop):
         async with stage:
@@ -98,8 +98,8 @@ def _say_where(screen: HarmlessConsole, stage: Service, settings: Settings) -> N
     screen.say(f"Page     {stage.address}", *share_lines(settings.share))
     screen.say(f"OSC in   {stage.osc_address}")
     lamps = (
-        f"{settings.midi}: {stage.midi_state}"
-        if settings.midi
+        f"{settings.main.midi}: {stage.midi_state}"
+        if settings.main.midi
         else "no controller (--midi NAME would light one)"
     )
     screen.say(f"Lamps    {lamps}")

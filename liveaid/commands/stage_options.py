@@ -23,9 +23,9 @@ from liveaid.practice.schema import takes_file
 from liveaid.routine import SIDES, Routine
 from liveaid.routine.config_file import config_path, load_config
 from liveaid.stage.address import HTTP_ADDRESS, OSC_ADDRESS, SHARED_ADDRESS, parse_address
+from liveaid.stage.boards import lamps_out as lamps_out_now
 from liveaid.stage.keeper import Keeper, sign_of_life
 from liveaid.stage.lamp_layout import LampLayout
-from liveaid.stage.lamps_out import lamps_out as lamps_out_now
 from liveaid.stage.midi_ports import API_CHOICES
 from liveaid.stage.osc_map import DEFAULT_MAP, OscMap
 from liveaid.stage.out import Out
@@ -131,10 +131,7 @@ def _kept(command: _Command) -> _Command:
 
 
 def _put_lamps_out(options: dict[str, Any]) -> int:
-    main, *also = _controllers(options["midi"], options["lamps"])
-    settings = Settings(
-        layout=main.layout, midi=main.midi or None, also=also, midi_api=str(options["midi_api"])
-    )
+    settings = Settings(controllers=_controllers(options), midi_api=str(options["midi_api"]))
     for name, why in lamps_out_now(settings).items():
         console(stderr=True).print(f"{name}: {why}")
     return 0
@@ -213,15 +210,11 @@ def stage_settings(options: dict[str, Any], routine: Routine, map_file: Path) ->
     if token and not _UNRESERVED.fullmatch(token):
         raise UsageError(f"--token {token}: letters, digits, -, _, . and ~ would do")
     http = parse_address(str(options["http"]))
-    main, *also = _controllers(options["midi"], options["lamps"])
     settings = Settings(
         osc=parse_address(str(options["osc"])),
         http=http,
         osc_map=load_config(config_path(osc_map, "osc"), OscMap) if osc_map else DEFAULT_MAP,
-        layout=main.layout,
-        midi=main.midi or None,
-        pads=options["pads"],
-        also=also,
+        controllers=_controllers(options),
         midi_api=str(options["midi_api"]),
         token=token or (None if http.is_loopback else _made_up_token()),
         share=_share(options),
@@ -260,10 +253,12 @@ def _made_up_token() -> str:
     return os.environ.get(_TOKEN_KEPT) or secrets.token_urlsafe(9)
 
 
-def _controllers(names: Sequence[str], layouts: Sequence[str]) -> list[Controller]:
+def _controllers(options: dict[str, Any]) -> tuple[Controller, ...]:
     """Each controller with its layout, the last layout for those left; at least one."""
-    if len(layouts) > max(len(names), 1):
+    names, layouts = options["midi"] or [None], options["lamps"]
+    if len(layouts) > len(names):
         raise UsageError(f"--lamps {layouts[-1]}: one --midi for each --lamps would do")
     loaded = [load_config(config_path(layout, "lamps"), LampLayout) for layout in layouts]
     padded = [*loaded, *[loaded[-1]] * (len(names) - len(loaded))]
-    return [Controller(name, layout) for name, layout in zip(names or [""], padded, strict=True)]
+    pads = [options["pads"], *[None] * (len(names) - 1)]
+    return tuple(map(Controller, names, padded, pads))

@@ -113,7 +113,7 @@ async def _live(
 ) -> ShowOutcome:
     outcome = ShowOutcome()
     beats = _Beats(outcome, routine.metre)
-    watchers: list[Watcher] = [beats, TerminalView(settings.layout, console)]
+    watchers: list[Watcher] = [beats, TerminalView(settings.main.layout, console)]
     with contextlib.ExitStack() as open_files:
         if takes is not None:
             store = TakeStore(takes)
@@ -182,15 +182,10 @@ async def _ask(stage: Service, outcome: ShowOutcome, begin_s: float) -> None:
     """Read what /status says, as a page would, at even times."""
     while True:
         status = stage.status()
-        piece = status.get("piece")
-        outcome.said.append(
-            ToldAt(
-                time.monotonic() - begin_s,
-                piece["index"] if piece else None,
-                status.get("beat_position"),
-                status["state"] == "following",
-            )
-        )
+        index = (status.get("piece") or {}).get("index")
+        sure = status["state"] == "following"
+        time_s = time.monotonic() - begin_s
+        outcome.said.append(ToldAt(time_s, index, status.get("beat_position"), sure))
         await asyncio.sleep(MOMENT_S)
 
 

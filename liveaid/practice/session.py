@@ -27,7 +27,7 @@ from liveaid.practice.take_score import ScoredTake, TakeScore
 from liveaid.practice.takes import Take, TakeFinder
 from liveaid.routine import Routine, Side
 from liveaid.routine.digest import piece_digest
-from liveaid.stage import Heard
+from liveaid.stage.osc import Heard
 
 Phase: TypeAlias = Literal["wind", "ready", "count-in", "take"]
 

@@ -5,7 +5,7 @@ pydantic_core, pythonosc, rich, rtmidi, segno, trustme, watchfiles, yaml, zeroco
 
 `Service` is the whole stage; a `Watcher` looks on, adds to /status and serves pages beside ours.
 
-set and struck   service wires the parts; settings; health: /health; slept; mishaps;
+set and struck   service wires the parts; settings; slept; mishaps;
                  loop_lag, stage_notes: what the performer should know of it
 positions in     receiver: the socket; backlog; kernel_drops; osc_packet: OSC;
                  osc_map: a sender's map; osc: what was said
@@ -19,7 +19,7 @@ on a phone       share: beside the turntables; certificate: for https; screen: h
 the map          living: an edit comes in when nothing is playing, or is told
 following along  out: the file; prompt_osc, prompt_sender; beat_clock, clock_out: MIDI clock
 other positions  timecode, timecode_in: MIDI time code
-kept running     keeper: started again; ending: signals; lamps_out; stage_log: JSON lines
+kept running     keeper: started again; ending: signals; stage_log: JSON lines
 sound check      soundcheck: the list; soundcheck_view
 looking on       watcher: what one may do; watchers: all as one; lamp_text: the terminal
 learning         listening; learn_osc, learn_streams, learn_unit; learn_lamps

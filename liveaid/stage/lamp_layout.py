@@ -16,6 +16,8 @@ from liveaid.stage.pads import Pad
 from liveaid.stage.words import Word
 
 Level: TypeAlias = Literal["off", "dim", "on"]
+Send: TypeAlias = Literal["note", "control"]
+"""How a pad speaks, or a lamp is lit: by notes, or by control changes."""
 Lamp: TypeAlias = str
 """What a lamp shows, with its place in a row from 0: `bars.0`, `beats.3`, `ready_left`."""
 
@@ -122,7 +124,7 @@ def _row(written: Any) -> Any:
 class Pads(_LampRecord):
     """Which pad says which word, and how pads speak."""
 
-    send: Literal["note", "control"] | None = None
+    send: Send | None = None
     """Left out: as the lamps are lit."""
     channel: Annotated[int, Field(ge=1, le=16)] | None = None
     words: dict[Word, Annotated[Row, BeforeValidator(_row)]] = {}
@@ -134,7 +136,7 @@ class LampLayout(_LampRecord):
     """A controller's lamps, as written in the file."""
 
     title: str = ""
-    send: Literal["note", "control"] = "note"
+    send: Send = "note"
     """Lamps are lit by note-on messages, or by control changes."""
     channel: Annotated[int, Field(ge=1, le=16)] = 1
     levels: Levels = Levels()
@@ -188,19 +190,27 @@ class LampLayout(_LampRecord):
         return found
 
     def message(self, lamp: Lamp, level: Level) -> bytes:
-        """The three MIDI bytes that bring one lamp to one level.
-
-        Note-on 0x9n, note-off 0x8n, control change 0xBn, n the channel from 0 (MIDI 1.0, table 1).
-        """
+        """The three MIDI bytes that bring one lamp to one level."""
         place = self.lamps.places[lamp]
-        channel = (place.channel or self.channel) - 1
         own: int | None = getattr(place, level)
         value: int = getattr(self.levels, level) if own is None else own
-        if self.send == "control":
-            return bytes((0xB0 | channel, place.number, value))
-        if level == "off" and self.off_by == "note-off":
-            return bytes((0x80 | channel, place.number, value))
-        return bytes((0x90 | channel, place.number, value))
+        note_off = level == "off" and self.off_by == "note-off"
+        return lamp_message(
+            self.send, place.channel or self.channel, place.number, value, note_off=note_off
+        )
+
+
+def lamp_message(send: Send, channel: int, number: int, value: int, *, note_off: bool) -> bytes:
+    """Note-on 0x9n, note-off 0x8n, control change 0xBn, n the channel from 0 (MIDI 1.0, table 1).
+
+    `channel` from 1.
+    """
+    kind = 0xB0 if send == "control" else 0x80 if note_off else 0x90
+    return bytes((kind | channel - 1, number, value))
+
+
+NO_LAMPS = LampLayout(lamps=Lamps())
+"""Without a controller nothing is lit."""
 
 
 def message_table(layout: LampLayout) -> dict[tuple[Lamp, Level], bytes]:

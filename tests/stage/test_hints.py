@@ -20,7 +20,7 @@ def test_swapped_decks_are_told_wherever_the_performer_looks(three):
 
     async def run():
         settings = Settings(osc=Address("127.0.0.1", 0), http=None)
-        view = TerminalView(settings.layout, Console(file=printed, width=200))
+        view = TerminalView(settings.main.layout, Console(file=printed, width=200))
         async with Service(three, settings, watchers=[view]) as stage:
             now = time.monotonic() + 60.0  # ahead, so that no slow machine makes it silence
             for step in range(400):
