@@ -28,7 +28,7 @@ from liveaid.simulate import Performance
 from liveaid.simulate.send import Sender, datagrams
 from liveaid.stage.address import Address, StageError
 from liveaid.stage.cues import next_cues
-from liveaid.stage.ending import ends_by_signal
+from liveaid.stage.ending import ends_by_signal, run_on_loop
 from liveaid.stage.follows import tell
 from liveaid.stage.lamp_layout import LampLayout
 from liveaid.stage.lamp_text import TerminalView, lamp_line, prompt_line
@@ -99,8 +99,7 @@ def live(
 
     With `takes` the performance is a rehearsal too: its take is kept in that file.
     """
-    with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
-        return runner.run(_live(routine, performance, console, settings, until_s, takes))
+    return run_on_loop(_live(routine, performance, console, settings, until_s, takes))
 
 
 async def _live(
