@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import asyncio
-from pathlib import Path
 from typing import Any
 
 import click
 
 from liveaid.commands.opening import opened_to_play, shout
+from liveaid.commands.shared_options import FILE
 from liveaid.commands.stage_options import (
     habits_option,
     share_lines,
@@ -18,7 +17,7 @@ from liveaid.commands.stage_options import (
     with_habits,
 )
 from liveaid.routine.opened import Opened
-from liveaid.stage.ending import ends_by_signal
+from liveaid.stage.ending import ends_by_signal, run_on_loop
 from liveaid.stage.lamp_text import TerminalView
 from liveaid.stage.living import LivingMap
 from liveaid.stage.service import Service
@@ -33,7 +32,7 @@ from liveaid.terminal import HarmlessConsole, console
 @click.option("--soundcheck", is_flag=True,
               help="Go through a list: decks, units, lamps, pads, page, map; `ready` ends "
               "it.")  # fmt: skip
-@click.option("--takes", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE",
+@click.option("--takes", type=FILE, metavar="FILE",
               help="Kept takes to learn your habits from; else takes.sqlite beside the section "
               "map.")  # fmt: skip
 @habits_option
@@ -55,11 +54,10 @@ def command(scene: str, **options: Any) -> int:
     learnt: list[str] = []
     if not options["no_habits"]:
         settings, learnt = with_habits(settings, routine, map_file=file, takes=options["takes"])
-    with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
-        beside = stage_watchers(options, settings)
-        if options["soundcheck"]:
-            return runner.run(_sound_check(found, settings, beside))
-        runner.run(_perform(found, settings, beside, learnt))
+    beside = stage_watchers(options, settings)
+    if options["soundcheck"]:
+        return run_on_loop(_sound_check(found, settings, beside))
+    run_on_loop(_perform(found, settings, beside, learnt))
     return 0
 
 

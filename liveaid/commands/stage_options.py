@@ -11,22 +11,22 @@ import secrets
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Any, TypeVar, cast
+from typing import Any, cast
 
 import click
 
 from liveaid.commands.deck_files import deck_lengths_s
+from liveaid.commands.shared_options import Command, midi_api_option, osc_option
 from liveaid.errors import LiveaidError, UsageError
 from liveaid.files.folders import data_folder
 from liveaid.practice.learnt import learnt
 from liveaid.practice.schema import takes_file
 from liveaid.routine import SIDES, Routine
 from liveaid.routine.config_file import config_path, load_config
-from liveaid.stage.address import HTTP_ADDRESS, OSC_ADDRESS, SHARED_ADDRESS, parse_address
+from liveaid.stage.address import HTTP_ADDRESS, SHARED_ADDRESS, parse_address
 from liveaid.stage.boards import lamps_out as lamps_out_now
 from liveaid.stage.keeper import Keeper, sign_of_life
 from liveaid.stage.lamp_layout import LampLayout
-from liveaid.stage.midi_ports import API_CHOICES
 from liveaid.stage.osc_map import DEFAULT_MAP, OscMap
 from liveaid.stage.out import Out
 from liveaid.stage.screen import Screen, inches, metres
@@ -46,7 +46,6 @@ from liveaid.terminal import console
 _TOKEN_KEPT = "LIVEAID_TOKEN_KEPT"
 _UNRESERVED = re.compile(r"[A-Za-z0-9._~-]+")
 """What stands in an address, a cookie and a header as it is (RFC 3986, 2.3)."""
-_Command = TypeVar("_Command", bound=Callable[..., Any])
 STAGE_WORDS = (
     "osc", "osc_map", "http", "midi", "pads", "midi_api", "lamps", "token", "share", "share_at",
     "screen", "away",
@@ -62,8 +61,7 @@ def _sides(_: click.Context, __: click.Parameter, given: Sequence[str]) -> Seque
 
 
 _OPTIONS = (
-    click.option("--osc", default=str(OSC_ADDRESS), show_default=True, metavar="HOST:PORT",
-                 help="Where deck positions arrive, over UDP."),
+    osc_option("Where deck positions arrive, over UDP."),
     click.option("--osc-map", metavar="NAME|FILE",
                  help="How the sender writes positions; left out: our own addresses."),
     click.option("--http", default=str(HTTP_ADDRESS), show_default=True, metavar="HOST:PORT",
@@ -73,8 +71,7 @@ _OPTIONS = (
                  "second controller."),
     click.option("--pads", metavar="NAME",
                  help="Its pads' port, where that has another name; left out: as --midi."),
-    click.option("--midi-api", type=click.Choice(API_CHOICES), default="auto", show_default=True,
-                 envvar="LIVEAID_MIDI_API", help="The MIDI system to use."),
+    midi_api_option(),
     click.option("--lamps", metavar="NAME|FILE", multiple=True, default=["grid-8x8"],
                  show_default=True,
                  help="How the controller's lamps and pads are laid out; one for each --midi."),
@@ -108,7 +105,7 @@ _OPTIONS = (
 )  # fmt: skip
 
 
-def stage_options(command: _Command) -> _Command:
+def stage_options(command: Command) -> Command:
     """Add the stage's options to a command; --restart and its like are dealt with here."""
     command = _kept(command)
     for option in reversed(_OPTIONS):
@@ -116,7 +113,7 @@ def stage_options(command: _Command) -> _Command:
     return command
 
 
-def _kept(command: _Command) -> _Command:
+def _kept(command: Command) -> Command:
     """The command, or the keeper that runs it, or just its lamps put out."""
 
     @functools.wraps(command)
@@ -127,7 +124,7 @@ def _kept(command: _Command) -> _Command:
             return _keep(options)
         return command(*arguments, **options)
 
-    return cast(_Command, run)
+    return cast(Command, run)
 
 
 def _put_lamps_out(options: dict[str, Any]) -> int:
@@ -224,7 +221,7 @@ def stage_settings(options: dict[str, Any], routine: Routine, map_file: Path) ->
     return settings
 
 
-def habits_option(command: _Command) -> _Command:
+def habits_option(command: Command) -> Command:
     """Add `--no-habits`."""
     return click.option(
         "--no-habits", is_flag=True,

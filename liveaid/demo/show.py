@@ -15,20 +15,22 @@ from rich.console import Console
 from liveaid.demo.tally import ShownAt, ToldAt
 from liveaid.follow import Follower
 from liveaid.follow.prompt import Prompt
+from liveaid.practice.aim import Aim
 from liveaid.practice.count_in import CountIn
 from liveaid.practice.records import Kept
 from liveaid.practice.rehearsal import Rehearsal
 from liveaid.practice.replay import HEARD_OUT_S
-from liveaid.practice.session import Aim, Ended, Session, score_of, scored_take
+from liveaid.practice.score import score_of
+from liveaid.practice.session import Ended, Session
 from liveaid.practice.store import TakeStore
-from liveaid.practice.take_score import ScoredTake
+from liveaid.practice.take_score import ScoredTake, scored_take
 from liveaid.routine import Routine
 from liveaid.routine.config_file import config_path, load_config
 from liveaid.simulate import Performance
 from liveaid.simulate.send import Sender, datagrams
 from liveaid.stage.address import Address, StageError
 from liveaid.stage.cues import next_cues
-from liveaid.stage.ending import ends_by_signal
+from liveaid.stage.ending import ends_by_signal, run_on_loop
 from liveaid.stage.follows import tell
 from liveaid.stage.lamp_layout import LampLayout
 from liveaid.stage.lamp_text import TerminalView, lamp_line, prompt_line
@@ -99,8 +101,7 @@ def live(
 
     With `takes` the performance is a rehearsal too: its take is kept in that file.
     """
-    with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
-        return runner.run(_live(routine, performance, console, settings, until_s, takes))
+    return run_on_loop(_live(routine, performance, console, settings, until_s, takes))
 
 
 async def _live(

@@ -1,7 +1,7 @@
 """stage: the running service: OSC in, MIDI lamps and pads, the page, the daemon.
 
 May import: errors, files, record, routine, follow, aiohttp, cryptography, mido, pydantic,
-pydantic_core, pythonosc, rich, rtmidi, segno, trustme, watchfiles, yaml, zeroconf.
+pythonosc, rich, rtmidi, segno, trustme, watchfiles, yaml, zeroconf.
 
 `Service` is the whole stage; a `Watcher` looks on, adds to /status and serves pages beside ours.
 

@@ -9,9 +9,9 @@ from collections.abc import Iterator
 from functools import cached_property
 from typing import Annotated, Any, Literal, TypeAlias
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import BeforeValidator, Field, model_validator
 
-from liveaid.stage.osc_map import fault
+from liveaid.routine.config_file import ConfigRecord, fault
 from liveaid.stage.pads import Pad
 from liveaid.stage.words import Word
 
@@ -25,11 +25,7 @@ Data = Annotated[int, Field(ge=0, le=127)]
 """A MIDI data byte: 0 to 127 (MIDI 1.0, "Data Bytes")."""
 
 
-class _LampRecord(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-
-class Levels(_LampRecord):
+class Levels(ConfigRecord):
     """What is sent to light a lamp: a note's velocity, or a controller's value."""
 
     off: Data = 0
@@ -37,7 +33,7 @@ class Levels(_LampRecord):
     on: Data = 127
 
 
-class LampPlace(_LampRecord):
+class LampPlace(ConfigRecord):
     """One lamp: its note or controller number, and what differs from the layout's own settings."""
 
     number: Data
@@ -56,7 +52,7 @@ OneLamp = Annotated[LampPlace, BeforeValidator(_place)]
 Row = Annotated[tuple[OneLamp, ...], Field(max_length=128)]
 
 
-class Lamps(_LampRecord):
+class Lamps(ConfigRecord):
     """Which lamp shows what; what is left out is not shown."""
 
     bars: Row = ()
@@ -121,18 +117,18 @@ def _row(written: Any) -> Any:
     return written if isinstance(written, list | tuple) else (written,)
 
 
-class Pads(_LampRecord):
+class Pads(ConfigRecord):
     """Which pad says which word, and how pads speak."""
 
     send: Send | None = None
     """Left out: as the lamps are lit."""
     channel: Annotated[int, Field(ge=1, le=16)] | None = None
-    words: dict[Word, Annotated[Row, BeforeValidator(_row)]] = {}
+    words: dict[Word, Annotated[Row, BeforeValidator(_row)]] = Field(default_factory=dict)
     pieces: Row = ()
     """Pads that say `here` of a set piece each: the first pad of the first set piece."""
 
 
-class LampLayout(_LampRecord):
+class LampLayout(ConfigRecord):
     """A controller's lamps, as written in the file."""
 
     title: str = ""

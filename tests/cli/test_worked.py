@@ -79,7 +79,7 @@ def test_only_sounds_that_are_studied_and_there_are_drafted_from(tmp_path):
 
 
 def test_a_change_keeps_to_one_line_but_for_the_name_of_its_set_piece():
-    table = check._change_table(Routine.model_validate({"title": "One", "pieces": [PIECE]}), ())
+    table = check._change_table(Routine.model_validate({"title": "One", "pieces": [PIECE]}))
     names = [column.header for column in table.columns if not column.no_wrap]
     assert names == ["into"]
     assert len(table.columns) == 8

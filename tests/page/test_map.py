@@ -7,8 +7,9 @@ import threading
 
 import pytest
 
+from liveaid.practice.aim import aim_of
 from liveaid.practice.rehearsal import Rehearsal
-from liveaid.practice.session import Session, aim_of
+from liveaid.practice.session import Session
 from liveaid.stage.address import Address
 from liveaid.stage.service import Service
 from liveaid.stage.settings import Settings
