@@ -8,7 +8,7 @@ from numpy.random import Generator
 
 from liveaid.record.places import is_there
 from liveaid.routine import Routine, Side
-from liveaid.routine.acts import Act, acts_of, written_out
+from liveaid.routine.acts import Act, written_acts
 from liveaid.routine.left import runs_through
 from liveaid.routine.way import changes
 from liveaid.simulate.acting import play_acts
@@ -192,9 +192,7 @@ class _Part:
 
     def _written_acts(self, leg: Leg) -> tuple[Act, ...]:
         """The acts the map writes out for this deck in the leg's set piece."""
-        if leg.piece is None or not written_out(leg.piece, self.side):
-            return ()
-        return acts_of(self.routine, leg.index, self.side)
+        return () if leg.piece is None else written_acts(self.routine, leg.index, self.side)
 
     def _acts(self, index: int, leg: Leg, acts: tuple[Act, ...]) -> None:
         """The map's own acts, and away in time when the next set piece wants another cue."""

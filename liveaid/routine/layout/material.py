@@ -152,7 +152,7 @@ def _on_its_grid(
     the map's figure is rounded.
     """
     tempo = sound.tempo_bpm
-    if tempo is None and study is not None and study.tempo_confidence >= STUDY_TRUSTED:
+    if tempo is None and study and study.tempo and study.tempo_confidence >= STUDY_TRUSTED:
         tempo = _nearest_octave(study.tempo, wanted_bpm)
     first_beat = sound.first_beat_s
     if first_beat is None:
@@ -183,10 +183,8 @@ def _followed(sound: Sound, study: SoundFacts | None, tempo_bpm: float) -> Evene
     return None if beats_s is None else evened(beats_s, tempo_bpm)
 
 
-def _nearest_octave(tempo_bpm: float | None, wanted_bpm: float) -> float | None:
+def _nearest_octave(tempo_bpm: float, wanted_bpm: float) -> float:
     """The tempo, its half or its double, whichever is nearest to the wanted one by ratio."""
-    if tempo_bpm is None:
-        return None
     return float(tempo_bpm * 2.0 ** round(math.log2(wanted_bpm / tempo_bpm)))
 
 
