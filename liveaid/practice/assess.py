@@ -22,7 +22,6 @@ from liveaid.practice.planned_acts import (
     WINDOW_BEATS,
     EventKind,
     Planned,
-    juggled,
     planned_events,
     written,
 )
@@ -92,7 +91,7 @@ def _played(attempt: Attempt) -> Played:
     if count is None:
         return Played(attempt.visit, tuple(_unheard(attempt)), None)
     gone: tuple[Planned, ...] = ()
-    if juggled(attempt.piece) and not written(attempt.piece):
+    if attempt.piece.is_juggle and not written(attempt.piece):
         attempt = replace(attempt, plan=own_turns(attempt, count))
     elif (short := bar_left_out(attempt, count, counted_by_hands)) is not None:
         attempt, count, gone = short.attempt, short.count, short.gone
@@ -177,11 +176,11 @@ class _Held:
         start = self.starts[side]
         if isinstance(self.attempt.piece.plan(side), Runs):
             return [] if start is None else [start.at_s]
-        return self.attempt.let_go_s(side) if juggled(self.attempt.piece) else []
+        return self.attempt.let_go_s(side) if self.attempt.piece.is_juggle else []
 
     def _pushed_s(self, side: Side) -> list[float]:
         asked = any(act.side == side for act in self.attempt.plan)
-        return self.attempt.pushed_s(side) if asked and not juggled(self.attempt.piece) else []
+        return self.attempt.pushed_s(side) if asked and not self.attempt.piece.is_juggle else []
 
     def _group(
         self, side: Side, kinds: tuple[EventKind, ...], times: list[float], *, added: bool = True

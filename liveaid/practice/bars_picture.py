@@ -13,8 +13,8 @@ import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from liveaid.practice.picture_look import ASH, INK, LINE, WARN, Look, bare, png
-from liveaid.practice.planned_acts import juggle_acts, juggled, releases
+from liveaid.practice.picture_look import ASH, DECK_INK, INK, LINE, WARN, bare, empty, png
+from liveaid.practice.planned_acts import juggle_acts, releases
 from liveaid.practice.records import Kept
 from liveaid.practice.take_score import PieceScore
 from liveaid.practice.visits import Visit
@@ -27,7 +27,6 @@ Floats = NDArray[np.float64]
 _ROW_BARS = 2
 _MOST_ROWS = 12
 _ROW_INCHES = 2.2
-_DECK = {"left": "#a4471c", "right": "#1f5f7a"}
 _ASKED = "#e2d0b8"
 _POINTS_A_BEAT = 96
 
@@ -42,7 +41,7 @@ def bars_picture(routine: Routine, kept: Kept, place: int, score: PieceScore) ->
     when = _count(visit, score, gone)
     bars = int(np.ceil(routine.beats(visit.piece) / routine.metre))
     rows = min(_MOST_ROWS, -(-bars // _ROW_BARS))
-    figure = Look(12.0, 0.9 + _ROW_INCHES * rows, 110).figure()
+    figure = empty(12.0, 0.9 + _ROW_INCHES * rows)
     grid = figure.add_gridspec(rows, 1, hspace=0.35)
     for row in range(rows):
         axis = figure.add_subplot(grid[row])
@@ -97,12 +96,12 @@ def _row(
         heard = np.interp(when(at), deck.now_s, deck.position_s) if len(deck.now_s) else None
         low, high = _span(routine, visit.piece, side)
         scale = 1.0 / max(high - low, 0.1)
-        shown = ((asked, _ASKED, 6.0), (heard, _DECK[side], 1.6))
+        shown = ((asked, _ASKED, 6.0), (heard, DECK_INK[side], 1.6))
         for way, colour, width in shown:
             if way is not None:
                 y = middle + np.clip((way - (low + high) / 2) * scale, -0.55, 0.55)
                 axis.plot(at, y, color=colour, lw=width, solid_capstyle="butt")
-        axis.text(first, middle, f"{side} ", ha="right", va="center", color=_DECK[side])
+        axis.text(first, middle, f"{side} ", ha="right", va="center", color=DECK_INK[side])
     axis.set_yticks([])
     ticks = np.arange(first, last + 0.1, routine.metre)
     axis.set_xticks(ticks, [f"bar {int(tick // routine.metre) + 1}" for tick in ticks])
@@ -127,14 +126,14 @@ def planned_way(routine: Routine, index: int, side: Side, beats: Floats) -> Floa
     the hand's altogether.
     """
     piece = routine.pieces[index]
-    plan, beat_s = piece.plan(side), 60.0 / piece.tempo_bpm
+    plan, beat_s = piece.plan(side), piece.beat_s
     if isinstance(plan, Runs) and plan.at_s is not None:
         return np.asarray(plan.at_s + beats * beat_s)
     if written_out(piece, side):
         return places_s(acts_of(routine, index, side), beats)
     if not isinstance(plan, Works) or not plan.strokes or plan.cue_s is None:
         return None
-    if not juggled(piece):
+    if not piece.is_juggle:
         return None
     way = np.full(len(beats), np.nan)
     ends = _taken(routine, index, side)

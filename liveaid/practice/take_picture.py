@@ -9,12 +9,11 @@ from matplotlib.axes import Axes
 
 from liveaid.practice.act_score import ActScore
 from liveaid.practice.fader_spans import heard_open, written_open
-from liveaid.practice.picture_look import ASH, INK, LINE, PAPER, WARN, Look, bare, png
+from liveaid.practice.picture_look import ASH, DECK_INK, INK, LINE, PAPER, WARN, bare, empty, png
 from liveaid.practice.records import Kept
 from liveaid.practice.take_score import TakeScore
 from liveaid.routine import SIDES, Routine, Runs, Side, Works
 
-_DECK = {"left": "#a4471c", "right": "#1f5f7a"}
 _PLAN = "#e9dccb"
 _MARKS = {"heard": "o", "missed": "X", "added": "P", "skipped": "s"}
 _WORDS = {
@@ -23,13 +22,12 @@ _WORDS = {
 }  # fmt: skip
 
 
-def take_picture(routine: Routine, kept: Kept, score: TakeScore, look: Look | None = None) -> bytes:
+def take_picture(routine: Routine, kept: Kept, score: TakeScore) -> bytes:
     """PNG: both records over time against the plan, every act with its error beneath.
 
     `routine` as in the take's aim.
     """
-    look = look or Look()
-    figure = look.figure()
+    figure = empty(12.0, 7.0)
     grid = figure.add_gridspec(3, 1, height_ratios=(3, 3, 2), hspace=0.16)
     axes = [figure.add_subplot(grid[row]) for row in range(3)]
     zero = kept.start_s
@@ -74,7 +72,7 @@ def _record(
             span = (plan.from_s or 0.0, plan.to_s or 0.0)
             axis.fill_between([start, end], span[0], span[1], color=_PLAN, lw=0, zorder=1)
             low, high = min(low, span[0] - 0.4), max(high, span[1] + 0.4)
-    axis.plot(deck.now_s - zero, _unjumped(deck.position_s), color=_DECK[side], lw=1.3, zorder=3)
+    axis.plot(deck.now_s - zero, _unjumped(deck.position_s), color=DECK_INK[side], lw=1.3, zorder=3)
     drawn = _fader(axis, routine, kept, side, zero)
     if np.isfinite(low):
         room = 0.08 * (high - low) + 0.05
@@ -93,7 +91,7 @@ def _fader(axis: Axes, routine: Routine, kept: Kept, side: Side, zero: float) ->
     )
     if not plan:
         return False
-    where, rows = axis.get_xaxis_transform(), ((plan, 0.09, _PLAN), (made, 0.02, _DECK[side]))
+    where, rows = axis.get_xaxis_transform(), ((plan, 0.09, _PLAN), (made, 0.02, DECK_INK[side]))
     for spans, foot, colour in rows:
         bars = [(start - zero, end - start) for start, end in spans]
         axis.broken_barh(bars, (foot, 0.055), transform=where, facecolor=colour, lw=0, zorder=2)
@@ -139,13 +137,13 @@ def _errors(axis: Axes, score: TakeScore, zero: float) -> None:
     axis.axhline(0, color=INK, lw=1)
     timed = [(act, act.heard_s, act.error_ms) for act in score.acts]
     known = [(act.side, at, off) for act, at, off in timed if at is not None and off is not None]
-    for side, face, mark in (("left", _DECK["left"], "o"), ("right", PAPER, "D")):
+    for side, face, mark in (("left", DECK_INK["left"], "o"), ("right", PAPER, "D")):
         x = np.array([at - zero for whose, at, _ in known if whose == side])
         y = np.array([off for whose, _, off in known if whose == side])
         if len(x):
             axis.vlines(x, 0, y, color=LINE, lw=1)
             axis.plot(
-                x, y, mark, ms=5, mfc=face, mec=_DECK[side], mew=1.3, label=f"{side} hand",
+                x, y, mark, ms=5, mfc=face, mec=DECK_INK[side], mew=1.3, label=f"{side} hand",
                 ls="none",
             )  # fmt: skip
     for outcome in ("missed", "added"):

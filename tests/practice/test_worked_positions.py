@@ -9,11 +9,10 @@ import numpy as np
 import pytest
 
 from liveaid.practice.beat_times import BeatTimes, beats_of_hands, beats_of_record
-from liveaid.practice.care import DayOfHands
+from liveaid.practice.care import DayOfHands, today
 from liveaid.practice.hear import near, releases, strokes, takes_of_hand
 from liveaid.practice.motion import motion
 from liveaid.practice.records import TakeRow
-from liveaid.practice.report import today
 from liveaid.practice.review_json import care_json, plain_json, take_json
 from liveaid.practice.take_score import TakeScore
 from liveaid.practice.trace import DeckTrace
@@ -156,7 +155,7 @@ def test_beats_between_and_beyond_the_knots():
 
 def counted(deck: DeckTrace, start_s: float, end_s: float) -> BeatTimes | None:
     return beats_of_record(
-        motion(deck), by="left", at_s=8.0, tempo_bpm=120, beats=8, start_s=start_s, end_s=end_s
+        motion(deck), by="left", at_s=8.0, beat_s=0.5, beats=8, start_s=start_s, end_s=end_s
     )
 
 
