@@ -17,6 +17,7 @@ from hypothesis import strategies as st
 from liveaid.errors import LiveaidError
 from liveaid.files.unreadable import Unreadable
 from liveaid.sound.container import promised
+from liveaid.sound.read import open_sound
 from liveaid.study import study
 
 RATE = 44100
@@ -141,6 +142,16 @@ def test_numbers_that_are_none_are_taken_as_silence_and_told(file, beat):
     assert facts.faults == ("13 samples are no numbers and were taken as silence",)
     assert facts.true_peak_dbtp < 0
     assert facts.tempo == pytest.approx(120, rel=1e-3)
+
+
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_what_is_louder_than_any_sound_is_taken_as_silence_and_told(file, sign):
+    """A thousand times full scale, 60 dB above it, is heard; a tenth of a per cent more is not."""
+    path = file(sign * np.array([0.5, 1000.0, 1001.0]), subtype="FLOAT")
+    with open_sound(path) as reader:
+        heard = np.concatenate([*reader])[:, 0]
+    assert heard.tolist() == [sign * 0.5, sign * 1000.0, 0.0]
+    assert reader.all_faults() == ("1 samples are no numbers and were taken as silence",)
 
 
 def test_a_steady_offset_is_taken_out_and_told(file, beat):
