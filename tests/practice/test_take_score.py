@@ -11,7 +11,7 @@ from liveaid.practice.fader_cuts import CutScore
 from liveaid.practice.hand_cuts import FaderScore
 from liveaid.practice.losses import bar_losses
 from liveaid.practice.shift import Shift
-from liveaid.practice.take_line import early_or_late, hand_lines, take_line
+from liveaid.practice.take_line import hand_lines, take_line, timing_line
 from liveaid.practice.take_score import PieceScore, ScoredTake, TakeScore
 from liveaid.practice.timing import KindScore
 from liveaid.routine import Routine
@@ -112,7 +112,7 @@ def test_one_take_in_one_line():
      (-7.2, "7 ms early")],
 )  # fmt: skip
 def test_early_late_or_on_time(bias_ms, words):
-    assert early_or_late(bias_ms) == words
+    assert timing_line(bias_ms) == words
 
 
 def test_losses_bar_by_bar():
