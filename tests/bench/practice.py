@@ -118,8 +118,14 @@ def tally(
     ended = max(stand.ended, key=lambda one: len(one.take.visits))
     counted = begin_s + LEAD_S + delay_s
     kept = Ended(take=ended.take, tempo_part=1.0, counted_in_s=counted).kept(stand.aim, "", 0.0)
-    acts = [act for piece in score_of(stand.aim, kept).pieces for act in piece.acts]
-    heard = {(a.kind, a.side, a.piece, round(a.beat, 3)): a for a in acts if a.outcome != "added"}
+    score = score_of(stand.aim, kept)
+    acts = score.acts
+    heard = {
+        (act.kind, act.side, piece.index - stand.aim.first, round(act.beat, 3)): act
+        for piece in score.pieces
+        for act in piece.acts
+        if act.outcome != "added"
+    }
     plain = Plain(stand.messages)
     for event in performance.events:
         if event.added:
