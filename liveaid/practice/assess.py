@@ -30,7 +30,7 @@ from liveaid.practice.visits import Visit
 from liveaid.practice.winds import winds_of
 from liveaid.routine import SIDES, Routine, Runs, Side
 from liveaid.routine.acts import STROKES, Act, acts_of, written_out
-from liveaid.routine.way import Change, changes
+from liveaid.routine.way import changes
 
 
 def assess(
@@ -48,7 +48,7 @@ def assess(
     put the first beat, where there was one. `stops` as in `planned_events`. Delays are out of the
     others already (see delays).
     """
-    decks, ways = heard_of(trace, routine), changes(routine)
+    decks = heard_of(trace, routine)
     plan = planned_events(routine, stops=stops)
     due = None if counted_in_s is None else Due(counted_in_s, "click")
     played: list[Played] = []
@@ -56,10 +56,9 @@ def assess(
         if played:
             due = _due(routine, played[-1], visit)
         acts = tuple(act for act in plan if act.piece == visit.piece)
-        played.append(
-            _with_cuts(_played(Attempt(routine, visit, decks, acts, due), ways), routine, mixer)
-        )
-    winds = winds_of(routine, ways, trace, played)
+        attempt = Attempt(routine, visit, decks, acts, due)
+        played.append(_with_cuts(_played(attempt), routine, mixer))
+    winds = winds_of(routine, trace, played)
     return [replace(one, winds=winds.get(place, ())) for place, one in enumerate(played)]
 
 
@@ -86,7 +85,7 @@ def _due(routine: Routine, before: Played, visit: Visit) -> Due | None:
     return Due(before.count.when(beats), before.count.by)
 
 
-def _played(attempt: Attempt, ways: Sequence[Change]) -> Played:
+def _played(attempt: Attempt) -> Played:
     starts = {side: attempt.start(side) for side in SIDES}
     count = counted(attempt, starts)
     if count is None:
@@ -96,7 +95,7 @@ def _played(attempt: Attempt, ways: Sequence[Change]) -> Played:
         attempt = replace(attempt, plan=own_turns(attempt, count))
     elif (short := bar_left_out(attempt, count, counted_by_hands)) is not None:
         attempt, count, gone = short.attempt, short.count, short.gone
-    held = _Held(attempt, count, starts, ways)
+    held = _Held(attempt, count, starts)
     found = [*held.acts(), *(held.left_out(act) for act in gone)]
     found = sorted(_once(found), key=lambda act: (act.beat, act.side))
     return Played(attempt.visit, tuple(found), count)
@@ -109,7 +108,6 @@ class _Held:
     attempt: Attempt
     count: BeatTimes
     starts: Mapping[Side, Start | None]
-    ways: Sequence[Change]
 
     def acts(self) -> Iterator[ActScore]:
         """Every act planned or heard."""
@@ -163,7 +161,7 @@ class _Held:
     def _brought(self, side: Side, written: Sequence[Act]) -> Iterator[tuple[float, float]]:
         """Before its first act and after its last the record may be on its way by hand."""
         piece = self.attempt.visit.piece
-        for way in self.ways if written else ():
+        for way in changes(self.attempt.routine) if written else ():
             if way.side == side and way.by_a_hand and way.after == piece:
                 yield -math.inf, self.count.when(written[0].beat)
             if way.side == side and way.by_a_hand and way.before == piece:

@@ -9,7 +9,7 @@ from typing import Literal, TypeAlias
 from liveaid.routine import SIDES, Piece, Routine, Runs, Side, other_side
 from liveaid.routine.act_line import ActKind
 from liveaid.routine.acts import acts_of, written_out
-from liveaid.routine.way import runs_through
+from liveaid.routine.left import runs_through
 
 EventKind: TypeAlias = Literal["start", "release", "return", "stroke", "pull", "stop"]
 KINDS: tuple[EventKind, ...] = ("start", "release", "return", "stroke", "pull", "stop")
@@ -54,12 +54,7 @@ def planned_events(routine: Routine, *, stops: bool = True) -> tuple[Planned, ..
     play there is theirs. `stops` leaves the last beat's stop out when False, as for a set piece
     practised by itself.
     """
-    on = runs_through(routine)
-    found = [
-        act
-        for index in range(len(routine.pieces))
-        for act in _of_piece(routine, index, on.get(index, frozenset()))
-    ]
+    found = [act for index in range(len(routine.pieces)) for act in _of_piece(routine, index)]
     if stops:
         found += _stops(routine)
     return tuple(sorted(found, key=lambda act: (act.piece, act.beat, act.side)))
@@ -81,7 +76,7 @@ def written(piece: Piece) -> bool:
 
 def runs_on(routine: Routine, index: int, side: Side) -> bool:
     """Whether the record runs into a set piece by itself, by its way, with no hand at it."""
-    return side in runs_through(routine).get(index, frozenset())
+    return (index, side) in runs_through(routine)
 
 
 def releases(piece: Piece) -> list[tuple[float, Side]]:
@@ -89,12 +84,11 @@ def releases(piece: Piece) -> list[tuple[float, Side]]:
     return sorted((beat, side) for side in SIDES for beat in piece.plan(side).stroke_beats)
 
 
-def _of_piece(routine: Routine, index: int, on: frozenset[Side]) -> Iterator[Planned]:
-    """`on`: the decks that run on into the set piece."""
+def _of_piece(routine: Routine, index: int) -> Iterator[Planned]:
     piece = routine.pieces[index]
     for side in SIDES:
         plan = piece.plan(side)
-        if isinstance(plan, Runs) and side not in on:
+        if isinstance(plan, Runs) and not runs_on(routine, index, side):
             yield Planned(kind="start", side=side, piece=index, beat=0.0, cue_s=plan.cue_s)
         elif written_out(piece, side):
             yield from of_acts(routine, index, side)

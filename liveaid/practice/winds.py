@@ -17,7 +17,7 @@ from liveaid.practice.limits import Limits
 from liveaid.practice.trace import DeckTrace, Trace
 from liveaid.record.places import READY_S
 from liveaid.routine import Routine
-from liveaid.routine.way import Change
+from liveaid.routine.way import Change, changes
 
 _LATEST_BEATS = 4.0
 """A record not at its cue so long after it was due is not being brought there any more."""
@@ -34,11 +34,11 @@ class _Span:
 
 
 def winds_of(
-    routine: Routine, ways: Sequence[Change], trace: Trace, played: Sequence[Played]
+    routine: Routine, trace: Trace, played: Sequence[Played]
 ) -> Mapping[int, tuple[WindScore, ...]]:
     """By the place of a visit, the winds that had to be done by its first acts."""
     found: dict[int, list[WindScore]] = {}
-    for move in ways:
+    for move in changes(routine):
         for place, span in _spans(played, move) if move.by_a_hand else ():
             score = _wind(routine, trace[move.side], move, span)
             if score is not None:

@@ -27,7 +27,6 @@ from liveaid.routine.check import check
 from liveaid.routine.coming import Coming, calls
 from liveaid.routine.draft_text import pieces_text
 from liveaid.routine.edits import edits
-from liveaid.routine.layout.placed import Stand
 from liveaid.routine.load import read_routine
 from liveaid.routine.save import routine_text
 from liveaid.routine.timeline import lead_in_s, starts_s
@@ -265,14 +264,10 @@ def test_the_guide_begins_with_the_pick_up(picked_up):
         # The left record is heard on the left, the right one on the right.
         return np.stack([tone * (side == "left"), tone * (side == "right")], 1).astype(np.float32)
 
-    runs = Stand(
-        side="left", piece=0, works=False, sound="", begin=16_000, end=56_000, cue=16_000,
-        left_at=56_000,
-    )  # fmt: skip
-    mix = guide_mix(picked_up, {(0, "left"): runs}, read, rate_hz=8000)
+    mix = guide_mix(picked_up, read, rate_hz=8000)
     left_s, heard_s = (np.flatnonzero(np.abs(mix[:, side]) > 0.02) / 8000.0 for side in (0, 1))
     assert left_s[0] == pytest.approx(0.75, abs=0.005)
-    assert left_s[-1] == pytest.approx(0.75 + 5.0, abs=0.005)
+    assert left_s[-1] == pytest.approx(0.75 + 5.0 + 2.0, abs=0.005)
     assert heard_s[0] == pytest.approx(0.0, abs=0.05)  # a push from rest is soft at first
     assert not ((heard_s > 0.25 + 0.01) & (heard_s < 0.75 - 0.01)).any()
     assert heard_s[-1] == pytest.approx(0.75 + 0.5, abs=0.05)
