@@ -26,6 +26,7 @@ from liveaid.practice.session import Ended, Session
 from liveaid.routine import Routine, load_routine
 from liveaid.simulate import Hands, Network, Performance, perform
 from liveaid.simulate.send import send
+from liveaid.stage import Heard
 from liveaid.stage.address import Address
 from liveaid.stage.osc_map import DEFAULT_MAP, table_for
 from liveaid.stage.receiver import Receiver
@@ -66,16 +67,18 @@ class Stand:
         self.messages: list[tuple[float, str, float]] = []
         self.ended: list[Ended] = []
         self.told_s = 0.0
-        self.receiver = Receiver(table_for(DEFAULT_MAP), self.told)
+        self.receiver = Receiver(
+            table_for(DEFAULT_MAP), hear=self.hear, settled=lambda heard, more: self.settled()
+        )
         self.receiver.open(Address("127.0.0.1", 0))
 
-    def told(self, heard) -> None:
-        for item in heard:
-            if item.what != "position":
-                continue
-            self.messages.append((item.now_s, item.side, item.value))
-            self.session.hear(item.side, position_s=item.value, now=item.now_s)
-            self.follower.hear(item.side, position=item.value, now=item.now_s)
+    def hear(self, heard: Heard) -> None:
+        self.session.hear_sent(heard)
+        if heard.what == "position":
+            self.messages.append((heard.now_s, heard.side, heard.value))
+            self.follower.hear(heard.side, position=heard.value, now=heard.now_s)
+
+    def settled(self) -> None:
         now = time.monotonic()
         if now - self.told_s > 0.03:
             self.look(now)
