@@ -241,10 +241,16 @@ def _fastest_table(routine: Routine) -> Table:
         table.add_row(
             Text(f"{told.piece + 1} {told.name}"),
             f"{told.tempo_bpm:g}",
-            "" if told.fastest_bpm is None else f"{told.fastest_bpm:.1f}",
+            _fastest_said(told.fastest_bpm),
             Text(_set_by(routine, told)),
         )
     return table
+
+
+def _fastest_said(tempo_bpm: float | None) -> str:
+    if tempo_bpm is None:
+        return ""
+    return f"{tempo_bpm:.1f}" if tempo_bpm > 0.0 else "none"
 
 
 def _set_by(routine: Routine, told: Fastest) -> str:
@@ -253,6 +259,8 @@ def _set_by(routine: Routine, told: Fastest) -> str:
         return "no act that time is short for"
     assert told.fastest_bpm is not None
     where = f"{place_said(told.demand.beat, routine.metre)}: {told.demand.says}"
+    if told.fastest_bpm <= 0.0:
+        return f"{where}; at no tempo"
     if told.fastest_bpm < told.tempo_bpm:
         return f"{where}; slower than written"
     return where if told.within_pitch else f"{where}; the pitch fader does not reach it"

@@ -25,6 +25,7 @@ from liveaid.commands.stage_options import (
     with_habits,
 )
 from liveaid.errors import UsageError
+from liveaid.practice.aim import Aim, aim_of
 from liveaid.practice.delays import NO_DELAYS
 from liveaid.practice.delays import says as delays_say
 from liveaid.practice.ladder import Ladder
@@ -33,10 +34,11 @@ from liveaid.practice.next import READY_AT
 from liveaid.practice.reading import TakeReader
 from liveaid.practice.rehearsal import Rehearsal
 from liveaid.practice.replay import replay, replay_at_once, stored_trace
-from liveaid.practice.report import look, score_unscored, takes_file
-from liveaid.practice.session import Aim, Session, aim_of
+from liveaid.practice.report import look, takes_file
+from liveaid.practice.session import Session
 from liveaid.practice.slower import to_load
 from liveaid.practice.store import TakeStore
+from liveaid.practice.take_keeping import score_unscored
 from liveaid.practice.take_line import hand_lines, spoken, spoken_lines, take_line
 from liveaid.practice.take_score import ScoredTake
 from liveaid.practice.trace import Trace

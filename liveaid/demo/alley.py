@@ -17,7 +17,7 @@ from rich.console import Console
 from liveaid.demo.show import ShowOutcome, at_once, live
 from liveaid.demo.tally import tally
 from liveaid.files.aside import write_aside
-from liveaid.practice.session import Aim
+from liveaid.practice.aim import Aim
 from liveaid.practice.take_line import hand_lines, piece_line
 from liveaid.routine import SIDES, Routine, load_routine
 from liveaid.routine.acts import acts_of

@@ -15,13 +15,15 @@ from rich.console import Console
 from liveaid.demo.tally import ShownAt, ToldAt
 from liveaid.follow import Follower
 from liveaid.follow.prompt import Prompt
+from liveaid.practice.aim import Aim
 from liveaid.practice.count_in import CountIn
 from liveaid.practice.records import Kept
 from liveaid.practice.rehearsal import Rehearsal
 from liveaid.practice.replay import HEARD_OUT_S
-from liveaid.practice.session import Aim, Ended, Session, score_of, scored_take
+from liveaid.practice.score import score_of
+from liveaid.practice.session import Ended, Session
 from liveaid.practice.store import TakeStore
-from liveaid.practice.take_score import ScoredTake
+from liveaid.practice.take_score import ScoredTake, scored_take
 from liveaid.routine import Routine
 from liveaid.routine.config_file import config_path, load_config
 from liveaid.simulate import Performance

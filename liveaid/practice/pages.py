@@ -13,8 +13,9 @@ from typing import Any
 from aiohttp import web
 
 from liveaid.practice.next import READY_AT
+from liveaid.practice.pictures import pictures
 from liveaid.practice.reading import TakeReader
-from liveaid.practice.report import pictures, review
+from liveaid.practice.report import review
 from liveaid.practice.review_json import review_json
 from liveaid.practice.schema import StoreError
 from liveaid.routine import Routine

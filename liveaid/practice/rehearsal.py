@@ -18,13 +18,13 @@ from aiohttp import web
 from liveaid.errors import LiveaidError
 from liveaid.follow import Prompt
 from liveaid.practice import pages
-from liveaid.practice.care import HANDS_ON_S
+from liveaid.practice.aim import Aim, aim_of
+from liveaid.practice.care import HANDS_ON_S, today
 from liveaid.practice.count_in import CountIn
 from liveaid.practice.ladder import Ladder
 from liveaid.practice.reading import TakeReader
 from liveaid.practice.rehearsal_status import rehearsal_status
-from liveaid.practice.report import today
-from liveaid.practice.session import Aim, Ended, Session, aim_of
+from liveaid.practice.session import Ended, Session
 from liveaid.practice.store import TakeStore
 from liveaid.practice.take_keeping import TakeKeeping
 from liveaid.practice.take_score import ScoredTake

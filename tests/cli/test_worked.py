@@ -95,6 +95,8 @@ def test_what_sets_the_fastest_tempo_is_told_by_bar_and_beat():
     assert said(104.0, True) == "bar 2 beat 2.5: push hey"
     assert said(120.0, False) == "bar 2 beat 2.5: push hey; the pitch fader does not reach it"
     assert said(90.0, True) == "bar 2 beat 2.5: push hey; slower than written"
+    assert said(0.0, True) == "bar 2 beat 2.5: push hey; at no tempo"
+    assert [check._fastest_said(tempo) for tempo in (None, 0.0, 90.04)] == ["", "none", "90.0"]
     none = Fastest(0, "Stall", 100.0, None, None, True)
     assert check._set_by(routine, none) == "no act that time is short for"
 

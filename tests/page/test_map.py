@@ -7,8 +7,9 @@ import threading
 
 import pytest
 
+from liveaid.practice.aim import aim_of
 from liveaid.practice.rehearsal import Rehearsal
-from liveaid.practice.session import Session, aim_of
+from liveaid.practice.session import Session
 from liveaid.stage import Address, Service, Settings
 
 FIRST = 2

@@ -13,9 +13,10 @@ import time
 
 import numpy as np
 
+from liveaid.practice.aim import Aim
 from liveaid.practice.reading import TakeReader
 from liveaid.practice.rehearsal import Rehearsal
-from liveaid.practice.session import Aim, Session
+from liveaid.practice.session import Session
 from liveaid.practice.store import TakeStore
 from liveaid.routine import Routine
 from liveaid.simulate import Hands, perform
