@@ -21,9 +21,9 @@ from liveaid.practice.next import READY_AT, Outlook
 from liveaid.practice.pictures import pictures
 from liveaid.practice.reading import TakeReader
 from liveaid.practice.recording import assess_recording, read_sound
-from liveaid.practice.report import Review, review, takes_file
+from liveaid.practice.report import Review, review
 from liveaid.practice.review_json import RULE, next_json, review_json, strokes_json
-from liveaid.practice.schema import StoreError
+from liveaid.practice.schema import StoreError, takes_file
 from liveaid.practice.score import score_take
 from liveaid.practice.stroke_figures import stroke_row
 from liveaid.practice.take_keeping import score_unscored

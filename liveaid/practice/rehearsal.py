@@ -31,7 +31,8 @@ from liveaid.practice.take_score import ScoredTake
 from liveaid.practice.weeks_plan import PracticePlan
 from liveaid.routine import Routine
 from liveaid.routine.edits import matched
-from liveaid.stage import Heard, Stage, Watcher, Whole
+from liveaid.stage.osc import Heard
+from liveaid.stage.watcher import Stage, Watcher, Whole
 from liveaid.stage.words import Word
 
 _WORK_EVERY_S = 30.0

@@ -19,7 +19,7 @@ from liveaid.practice.score import score_of
 from liveaid.practice.session import Ended, Session
 from liveaid.practice.take_score import ScoredTake, scored_take
 from liveaid.practice.trace import Message, Trace, TraceError, messages_of, unpack
-from liveaid.stage import Address
+from liveaid.stage.address import Address
 
 _BREATH_S = 0.1
 HEARD_OUT_S = 3.5
