@@ -48,9 +48,9 @@ def runs(
 
 
 def works(
-    part: DeckPart, gesture: Gesture, age_s: float, beat: float, left: float, numbers: Numbers
+    part: DeckPart, gesture: Gesture, alone_s: float, beat: float, left: float, numbers: Numbers
 ) -> float:
-    """A deck that a hand is to work: `age_s` of the gesture inside the set piece, and its beats."""
+    """A deck that a hand is to work, `alone_s` while the other deck was moved, and its beats."""
     at_s, leaving = gesture.at_s, left < min(numbers.leaving_beats, beat)
     beyond_s = max(part.from_s - at_s, at_s - part.to_s, 0.0)
     if gesture.kind == "runs":
@@ -61,7 +61,7 @@ def works(
         from_cue = numbers.let_go * normal(gesture.from_s - part.cue_s, numbers.place_s)
         return math.log(from_cue + numbers.inside / numbers.span_s)
     if gesture.kind == "held":
-        idle = numbers.idle_each_s * max(age_s - numbers.idle_after_s, 0.0)
+        idle = numbers.idle_each_s * max(alone_s - numbers.idle_after_s, 0.0)
         idle = max(idle, numbers.idle_least)
         if abs(at_s - part.cue_s) < numbers.near_cue_s:
             return numbers.at_cue + idle
@@ -86,7 +86,10 @@ def rests(
         if near_next(part, gesture.at_s, numbers):
             return numbers.made_ready
         if math.isfinite(beats_in):
-            return -numbers.made_ready
+            moved_s = abs(gesture.at_s - gesture.from_s)
+            works = gesture.kind == "hand" and moved_s < numbers.edge_s
+            works = works and at_another_cue(part, gesture.at_s, numbers)
+            return numbers.worked_elsewhere if works else -numbers.made_ready
         return numbers.not_ready if math.isnan(part.left_to_s) else 0.0  # over: it stands anywhere
     if gesture.since_s < entered_s - numbers.entered_s:
         over = (beats_in - numbers.left_on_beats) * numbers.left_on_beat_s
@@ -107,7 +110,7 @@ def rests(
 def at_another_cue(part: DeckPart, at_s: float, numbers: Numbers) -> bool:
     """Whether a record stands at a cue of another set piece: no lifted needle gets there."""
     return any(
-        abs(at_s - cue_s) < numbers.near_cue_s and abs(cue_s - part.cue_s) > numbers.edge_s
+        abs(at_s - cue_s) < numbers.near_cue_s and not abs(cue_s - part.cue_s) <= numbers.edge_s
         for cue_s in part.cues_s
     )
 

@@ -94,11 +94,12 @@ class Numbers:
     """Spread over so long, whatever the span: a tight one has no advantage. D"""
     at_cue: float = 0.6
     """Held at the cue. D"""
-    idle_after_s: float = 4.0
-    """Longer than so it is not being worked. O: no hold or breath there is longer."""
+    idle_after_s: float = 2.7
+    """Longer than so, while the other deck is moved, it is not being worked. P: four beats at 90 a
+    minute, the longest hold or breath."""
     idle_each_s: float = -0.5
     """So much for each second more. O"""
-    idle_least: float = -2.0
+    idle_least: float = -3.0
     """And no more in all. O"""
     in_hand: float = 0.5
     """Moved inside its span. D"""
@@ -152,6 +153,8 @@ class Numbers:
     """A run elsewhere. D"""
     made_ready: float = 0.3
     """Held or moved at the next cue; as much less elsewhere. D"""
+    worked_elsewhere: float = -1.5
+    """Moved to and fro at a cue that is not the next. O"""
     not_ready: float = -1.0
     """Elsewhere before the start. O"""
 

@@ -162,12 +162,37 @@ def test_a_gesture_weighs_more_the_longer_it_goes_on(news, age_s, weight):
     assert likeness.weight(one, age_s, USUAL) == pytest.approx(weight)
 
 
-@pytest.mark.parametrize(("age_s", "nats"), [(4.0, 0.6), (6.0, -0.4), (60.0, -1.4)])
-def test_a_worked_record_that_waits_at_its_cue_fits_less_and_less(small, age_s, nats):
-    """.6, and after 4 s half a nat less every second, two at most."""
+@pytest.mark.parametrize(("alone_s", "nats"), [(2.7, 0.6), (4.7, -0.4), (60.0, -2.4)])
+def test_a_worked_record_that_waits_at_its_cue_fits_less_and_less(small, alone_s, nats):
+    """.6, and after 2.7 s of the other deck moved half a nat less every second, three at most."""
     part = plan_of(small).at(2).parts["right"]
-    still = Gesture("held", 0.0, 40.0, False, age_s, 40.0)
-    assert likeness.works(part, still, age_s, 8.0, 8.0, USUAL) == pytest.approx(nats)
+    still = Gesture("held", 0.0, 40.0, False, 60.0, 40.0)
+    assert likeness.works(part, still, alone_s, 8.0, 8.0, USUAL) == pytest.approx(nats)
+
+
+@pytest.mark.parametrize(
+    ("still_s", "stopped_s", "alone_s"), [(0.0, -math.inf, 6.0), (2.0, -math.inf, 4.0),
+                                          (0.0, 105.0, 3.0), (2.0, 105.0, 1.0)],
+)  # fmt: skip
+def test_a_record_is_held_alone_while_the_other_moves(still_s, stopped_s, alone_s):
+    """At 108 s a gesture is 6 s old; both held in the last 2 s, or let go after a stop 3 s ago."""
+    both = {"left": None, "right": None}
+    heard = GestureHeard(108.0, 1.0, both, {}, still_s, stopped_s)
+    assert heard.alone_s(6.0) == alone_s
+
+
+@pytest.mark.parametrize(
+    ("kind", "from_s", "at_s", "nats"),
+    [("hand", 40.1, 39.9, -1.5), ("hand", 45.0, 39.9, -0.3), ("hand", 40.1, 45.0, -0.3),
+     ("held", 40.1, 39.9, -0.3), ("hand", 60.1, 59.9, 0.3)],
+)  # fmt: skip
+def test_a_resting_record_moved_to_and_fro_at_another_cue_is_being_worked(
+    kind, from_s, at_s, nats
+):
+    """Cues at 40 and 60, the next is 60: wound past 40, held there, or moved at 60 it rests."""
+    part = replace(RESTS, cues_s=(40.0, 60.0))
+    moved = gesture(kind, from_s=from_s, at_s=at_s)
+    assert likeness.rests(part, moved, 99.0, 4.0, USUAL) == nats
 
 
 def test_what_is_held_for_long_weighs_two_at_most():
