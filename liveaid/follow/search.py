@@ -88,17 +88,18 @@ def _cheapest(
     if gesture.kind == "runs":
         # A record that ran into the passage came to it when it passed its first beat.
         begun_s = max(begun_s, heard.now_s - at[0] * section.beat_s / max(gesture.speed, 0.1))
+    late = gesture.kind == "held" and heard.still_s > numbers.still_s
+    stopped = late or _stopped(heard, numbers)
     ways = []
     for parent in guesses:
         beat, doubt, since_s = _come_to(plan, parent, section, at, begun_s, heard, numbers)
         score = _before(parent, heard, since_s, numbers)
-        score -= price(plan, parent, section, beat, turn_s, numbers)
+        score -= price(plan, parent, section, beat, turn_s, numbers, stopped=stopped)
         score -= numbers.word if parent.stays and section.index != parent.section else 0.0
         ways.append((score, parent, beat, doubt, since_s))
     score, base, beat, doubt, since_s = max(ways, key=lambda way: way[0])
     since_s = max(since_s, base.since_s)
     past = _before(base, heard, since_s, numbers) - base.price
-    late = gesture.kind == "held" and heard.still_s > numbers.still_s
     if base.section < 0 and section.lead is None and not late:
         beat, doubt = numbers.midway_at * section.beats, numbers.midway_doubt * section.beats
     guess = base.leap(section.index, beat, since_s, price=score - past, past=past, doubt=doubt)
@@ -143,15 +144,23 @@ def _stopped(heard: GestureHeard, numbers: Numbers) -> bool:
 
 
 def price(
-    plan: FollowPlan, parent: Guess, to: PlanSection, beat: float, turn_s: float, numbers: Numbers
-) -> float:
-    """What it costs, in nats, to leave the order from a guess for a beat of a section."""
+    plan: FollowPlan, parent: Guess, to: PlanSection, beat: float, turn_s: float, numbers: Numbers,
+    *, stopped: bool = False,
+) -> float:  # fmt: skip
+    """What it costs, in nats, to leave the order from a guess for a beat of a section.
+
+    `stopped`: both wait, or have just stopped, which is worth to beginning anew what it costs to
+    count on.
+    """
     here, there = parent.section, to.index
+    anew = numbers.stop if stopped else 0.0
     if here < 0:
         midway = numbers.midway if to.lead is None and beat > numbers.first_beats else 0.0
         if there == 0 and beat < numbers.last_beats:
             return numbers.start
-        far = abs(there - parent.lost_at - 1) if parent.lost_at >= 0 else 0
+        off = there - parent.lost_at if parent.lost_at >= 0 else 0
+        # What waits at a first beat begins anew; what goes on may have gone on to the next.
+        far = abs(off) if beat < numbers.draw_beats else max(off - 1, -off)
         return numbers.start_middle + midway + numbers.farther * math.log1p(far)
     if here == plan.pieces:
         return numbers.start_middle if there == 0 else numbers.first
@@ -168,7 +177,7 @@ def price(
         return (
             numbers.slip_turn
             if one_turn and to.lead
-            else numbers.again
+            else max(numbers.again - anew, 0.0)
             if beat < numbers.last_beats
             else numbers.slip
         )
@@ -182,7 +191,7 @@ def price(
     if there == here - 1 and beat < numbers.last_beats and parent.beat < numbers.first_beats:
         return numbers.again
     if there == 0 and beat < numbers.last_beats:
-        return numbers.first
+        return max(numbers.first - anew, 0.0)
     midway = numbers.midway if to.lead is None and beat > numbers.first_beats else 0.0
     early = 0.0 if left < numbers.last_beats else numbers.leaves
     far = max(there - here - 1, here - there, 1)

@@ -221,14 +221,27 @@ def test_leaving_the_order_has_its_price(small, here, beat_here, to, beat, nats)
     assert price(plan, parent, plan.at(to), beat, 1.8, USUAL) == pytest.approx(nats, abs=1e-3)
 
 
-@pytest.mark.parametrize(("lost_at", "to", "nats"), [(0, 1, 3.0), (0, 3, 5.1972), (-1, 3, 3.0)])
-def test_being_nowhere_remembers_where_it_came_from(small, lost_at, to, nats):
-    """To begin in the middle is 3; two beyond the next, 2 ln 3 = 2.1972 more."""
-    lost = Guess(-1, 0.0, 0.0, lost_at=lost_at)
+@pytest.mark.parametrize(
+    ("lost_at", "to", "beat", "nats"),
+    [(0, 1, 8.0, 3.0), (0, 3, 8.0, 5.1972), (-1, 3, 8.0, 3.0), (2, 2, 8.0, 3.0),
+     (2, 1, 8.0, 4.3863), (2, 2, 0.2, 3.0), (2, 3, 0.2, 4.3863)],
+)  # fmt: skip
+def test_being_nowhere_remembers_where_it_came_from(small, lost_at, to, beat, nats):
+    """To begin in the middle is 3, there or in the next; beyond that 2 ln 2 = 1.3863 for one, 2 ln 3
+    = 2.1972 for two. At a first beat it is begun anew, and the next is one farther."""
+    lost, numbers = Guess(-1, 0.0, 0.0, lost_at=lost_at), replace(USUAL, midway=0.0)
     plan = plan_of(small)
-    assert price(plan, lost, plan.at(to), 8.0, 1.8, replace(USUAL, midway=0.0)) == pytest.approx(
-        nats, abs=1e-3
-    )
+    assert price(plan, lost, plan.at(to), beat, 1.8, numbers) == pytest.approx(nats, abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("here", "to", "again", "nats"), [(1, 1, 7.0, 1.0), (1, 1, 5.0, 0.0), (3, 0, 7.0, 2.0)]
+)
+def test_after_a_stop_it_is_likelier_begun_anew(small, here, to, again, nats):
+    """A stop is worth 6 against the 7 of the same anew, or 8 of the first; nothing pays to leave."""
+    plan, parent = plan_of(small), Guess(here, 8.0, 0.0, ran=True)
+    numbers = replace(USUAL, again=again)
+    assert price(plan, parent, plan.at(to), 0.0, 1.8, numbers, stopped=True) == nats
 
 
 @pytest.mark.parametrize(("beat", "nats"), [(1.0, 1.0), (9.0, 7.0)])
