@@ -11,9 +11,6 @@ from liveaid.follow.numbers import Numbers
 from liveaid.follow.plan import FollowPlan, Hand
 from liveaid.routine import Side
 
-_BEGUN_BEATS = 0.25
-"""A first beat held at its cue is told a little on and back."""
-
 
 @dataclass(slots=True)
 class Belief:
@@ -161,7 +158,7 @@ class Belief:
 
     def _choose(self, seconds: float) -> None:
         best = max(self.guesses, key=lambda g: g.score)
-        named = self.told.section >= 0 or not _begun(best)
+        named = self.told.section >= 0 or not _begun(best, self.numbers)
         renames = best.section != self.told.section and named
         margin = self.numbers.renamed if renames else 0.0
         margin = self.numbers.taken_back if best.over and margin else margin
@@ -183,7 +180,7 @@ class Belief:
         for guess in self.guesses:
             share = math.exp(sharp * (guess.score - best))
             close = abs(plan.whole_beat(guess.section, guess.beat) - here) < 1.0
-            close = close or not (_begun(guess) or _begun(told))
+            close = close or not (_begun(guess, self.numbers) or _begun(told, self.numbers))
             near += share if close else 0.0
             same += share if guess.section == told.section and not close else 0.0
             far += share if guess.section != told.section and not close else 0.0
@@ -198,7 +195,7 @@ class Belief:
         return (near + same_too) / all_shares * most, near / all_shares * surely * most
 
 
-def _begun(guess: Guess) -> bool:
+def _begun(guess: Guess, numbers: Numbers) -> bool:
     """Whether the routine has begun: before it, and at its first cue, are one place to whoever
     stands there."""
-    return guess.section > 0 or guess.beat >= _BEGUN_BEATS
+    return guess.section > 0 or guess.beat >= numbers.at_start_beats

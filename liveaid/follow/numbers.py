@@ -191,6 +191,11 @@ class Numbers:
     """A run that began so long before the set piece may lead it. P"""
     begun_beats: float = 0.05
     """Below this a count has not begun: it waits for the hand. P"""
+    at_start_beats: float = 0.25
+    """Of the first set piece this is the start still: a record at its cue is told a little on. P"""
+    let_go_late_beats: float = 0.5
+    """A record that stands at its cue so long after it was due is not let go yet; a worked one may
+    be back there. P"""
     late_to_beats: float = 3.0
     """A first release no later than so begins a count that waited or did not fit before. D"""
     clock_error: float = 0.012

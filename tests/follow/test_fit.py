@@ -186,9 +186,7 @@ def test_a_record_is_held_alone_while_the_other_moves(still_s, stopped_s, alone_
     [("hand", 40.1, 39.9, -1.5), ("hand", 45.0, 39.9, -0.3), ("hand", 40.1, 45.0, -0.3),
      ("held", 40.1, 39.9, -0.3), ("hand", 60.1, 59.9, 0.3)],
 )  # fmt: skip
-def test_a_resting_record_moved_to_and_fro_at_another_cue_is_being_worked(
-    kind, from_s, at_s, nats
-):
+def test_a_resting_record_moved_to_and_fro_at_another_cue_is_being_worked(kind, from_s, at_s, nats):
     """Cues at 40 and 60, the next is 60: wound past 40, held there, or moved at 60 it rests."""
     part = replace(RESTS, cues_s=(40.0, 60.0))
     moved = gesture(kind, from_s=from_s, at_s=at_s)
@@ -227,8 +225,8 @@ def test_leaving_the_order_has_its_price(small, here, beat_here, to, beat, nats)
      (2, 1, 8.0, 4.3863), (2, 2, 0.2, 3.0), (2, 3, 0.2, 4.3863)],
 )  # fmt: skip
 def test_being_nowhere_remembers_where_it_came_from(small, lost_at, to, beat, nats):
-    """To begin in the middle is 3, there or in the next; beyond that 2 ln 2 = 1.3863 for one, 2 ln 3
-    = 2.1972 for two. At a first beat it is begun anew, and the next is one farther."""
+    """To begin in the middle is 3, there or in the next; beyond that 2 ln 2 = 1.3863 for one,
+    2 ln 3 = 2.1972 for two. At a first beat it is begun anew, and the next is one farther."""
     lost, numbers = Guess(-1, 0.0, 0.0, lost_at=lost_at), replace(USUAL, midway=0.0)
     plan = plan_of(small)
     assert price(plan, lost, plan.at(to), beat, 1.8, numbers) == pytest.approx(nats, abs=1e-3)
@@ -238,7 +236,7 @@ def test_being_nowhere_remembers_where_it_came_from(small, lost_at, to, beat, na
     ("here", "to", "again", "nats"), [(1, 1, 7.0, 1.0), (1, 1, 5.0, 0.0), (3, 0, 7.0, 2.0)]
 )
 def test_after_a_stop_it_is_likelier_begun_anew(small, here, to, again, nats):
-    """A stop is worth 6 against the 7 of the same anew, or 8 of the first; nothing pays to leave."""
+    """A stop is worth 6 against the 7 of the same anew, or 8 of the first; leaving never pays."""
     plan, parent = plan_of(small), Guess(here, 8.0, 0.0, ran=True)
     numbers = replace(USUAL, again=again)
     assert price(plan, parent, plan.at(to), 0.0, 1.8, numbers, stopped=True) == nats
