@@ -9,7 +9,7 @@ import click
 from rich.table import Table
 from rich.text import Text
 
-from liveaid.commands.deck_files import deck_lengths_s
+from liveaid.commands.deck_files import deck_lengths_s, missing_deck_files
 from liveaid.commands.laying import Judged, judged
 from liveaid.commands.opening import opened, say_state
 from liveaid.record.bring import turns_in
@@ -74,7 +74,7 @@ def command(
         routine,
         deck_s={} if seen.laid_out else deck_lengths_s(routine, seen.file),
         sound_s=seen.sound_s,
-        faults=seen.faults,
+        faults=[*seen.faults, *missing_deck_files(found.judged, seen.file)],
         unstudied=seen.unstudied,
         phrases=seen.phrases,
         line_of=read_source(found.file.read_bytes()).line,

@@ -110,8 +110,8 @@ PERCENT = _Percent()
 @click.option("--break-after", type=click.FloatRange(1, 240), default=25, show_default=True,
               metavar="MINUTES", help="Hands-on time after which a break is due.")  # fmt: skip
 @click.option("--calibrate", is_flag=True,
-              help="Measure how late each deck's positions and the click are: let both records go "
-              "to the click, then tap it.")  # fmt: skip
+              help="Measure how late each deck's positions and the click are: let each record go "
+              "and scratch it to the click, then tap it; some four minutes.")  # fmt: skip
 @click.option("--output", default="page", show_default=True, metavar="NAME",
               help="What the clicks come out of, such as headphones: each is late by its "
               "own.")  # fmt: skip

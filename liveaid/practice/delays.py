@@ -17,7 +17,6 @@ from liveaid.routine import SIDES
 
 Clock: TypeAlias = Literal["left", "right", "click"]
 """What a beat was told by: one deck's record, or the count-in's clicks."""
-CLOCKS: tuple[Clock, ...] = ("left", "right", "click")
 Measured: TypeAlias = Literal["left", "right", "mixer", "click"]
 """What a calibration measures, in its order."""
 MEASURED: tuple[Measured, ...] = ("left", "right", "mixer", "click")

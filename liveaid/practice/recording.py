@@ -44,6 +44,9 @@ _LEAST_BEATS = 4
 _CLEAR = 0.65
 """Likeness to the record with the act, of a mixer's own recording: 0.69 at least; in halls with a
 crowd 0.6 in half of all (mixes of tests/bench/recording.py, seeds 0 to 5)."""
+_CLEAR_IN_PLACE = 0.3
+"""Likeness of chunks that follow a set piece or lead to one: other sounds come to 0.20 at most (see
+passages), halls that drown the beats leave 0.31 and more (tests/bench/recording.py, seed 7)."""
 _STRAYS_S = 0.020
 _GOES_ON_S = 0.5
 _TANGLED_SHARE = 0.3
@@ -96,14 +99,22 @@ def assess_recording(
     laid = found_in(rough_guide, rough_take, HOP_S, late)
     found = [replace(one, at_s=one.at_s - ALIGN_QUIET_S) for one in laid]
     played: list[Played] = []
-    for group in _visits(found, chunks):
+    groups = _visits(found, chunks)
+    for group in groups:
         last = played[-1] if played else None
         played.append(_played(routine, group, chunks, fine[0], fine[1], bed, last))
-    return [
-        one
-        for before, one, after in zip([None, *played], played, [*played[1:], None], strict=False)
-        if one.count is not None or (_leads_to(before, one) and _leads_to(one, after))
-    ]
+    around = zip(groups, [None, *played], played, [*played[1:], None], strict=False)
+    return [one for group, before, one, after in around if _was_played(group, before, one, after)]
+
+
+def _was_played(
+    group: Sequence[Found], before: Played | None, one: Played, after: Played | None
+) -> bool:
+    """Whether a set piece that was found was played: by its beats or, where a hall drowned those,
+    by its chunks, being in their place before or after another set piece."""
+    places = _leads_to(before, one) + _leads_to(one, after)
+    clear = statistics.fmean(chunk.likeness for chunk in group) >= _CLEAR_IN_PLACE
+    return one.count is not None or places == 2 or (places == 1 and clear)
 
 
 def _leads_to(one: Played | None, after: Played | None) -> bool:

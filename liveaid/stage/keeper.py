@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import contextlib
 import gc
+import math
 import multiprocessing
 import os
 import signal
@@ -28,7 +29,10 @@ from liveaid.stage.watcher import Stage, Watcher
 HUNG_S = 4.0
 """No sign of life for this long: the process hangs. Four signs; a busy machine misses one or two.
 """
-SPARE_AFTER_S = 2.0
+BEGIN_AGAIN_S = 60.0
+"""And so does one that took over and has given no first sign within this. The first stage may take
+its time: a scene that comes along is rendered before it begins."""
+STANDBY_AFTER_S = 2.0
 """The process that stands by is made this long after the first, which needs the machine to load;
 one that stood by has loaded, so the next is made at once."""
 SETTLED_S = 5.0
@@ -115,11 +119,12 @@ class _Kept:
         self.process.start()
         theirs.close()
         self.began_s = self._sign_s = time.monotonic()
-        self._lives = False
+        self._patience_s = math.inf
 
-    def go(self) -> None:
-        """Begin."""
+    def go(self, within_s: float = math.inf) -> None:
+        """Begin, and give the first sign of life in so many seconds."""
         self.began_s = self._sign_s = time.monotonic()
+        self._patience_s = within_s
         self._say(_GO)
 
     def ask_to_end(self) -> None:
@@ -135,13 +140,13 @@ class _Kept:
         return status
 
     def hangs(self) -> bool:
-        """Whether it has shown life, and shows none any more."""
+        """Whether it shows no life any more, or was to show it by now."""
         now = time.monotonic()
         with contextlib.suppress(OSError, EOFError):
             while self._pipe.poll():
                 self._pipe.recv_bytes()
-                self._lives, self._sign_s = True, now
-        return self._lives and now - self._sign_s > HUNG_S
+                self._sign_s, self._patience_s = now, HUNG_S
+        return now - self._sign_s > self._patience_s
 
     def close(self) -> None:
         """Let go of its pipe; one that stands by ends of it."""
@@ -168,7 +173,7 @@ class Keeper:
         self._work, self._lamps_out, self._say = work, lamps_out, say
         self._start_method = start_method
         self._stage: _Kept | None = None
-        self._spare: _Kept | None = None
+        self._standby: _Kept | None = None
         self._asked = False
         self._again_s: deque[float] = deque(maxlen=MOST_AGAIN)
 
@@ -185,11 +190,11 @@ class Keeper:
                 break
             self._say(f"liveaid {_why(status)}; it goes on at once.")
             self._stage.close()
-            self._stage, self._spare = self._spare or self._new(), None
-            self._stage.go()
+            self._stage, self._standby = self._standby or self._new(), None
+            self._stage.go(BEGIN_AGAIN_S)
         self._stage.close()
-        if self._spare is not None:
-            self._spare.close()
+        if self._standby is not None:
+            self._standby.close()
         if status not in _OWN_ENDS:
             self._say(f"liveaid {_why(status)}.")
             self._lamps_out()
@@ -207,9 +212,9 @@ class Keeper:
                 stage.ask_to_end()
             if stage.hangs() or (asked_s is not None and now - asked_s > KEEPER_END_S):
                 stage.process.kill()
-            wait_s = 0.0 if self._again_s else SPARE_AFTER_S
-            if self._spare is None and not self._asked and now - stage.began_s > wait_s:
-                self._spare = self._new()
+            wait_s = 0.0 if self._again_s else STANDBY_AFTER_S
+            if self._standby is None and not self._asked and now - stage.began_s > wait_s:
+                self._standby = self._new()
         return status
 
     def _ended_itself(self, stage: _Kept, status: int) -> bool:

@@ -84,6 +84,7 @@ class Service:
         self._web = Web(
             status=self.status,
             health=self.health,
+            mishaps=self._mishaps,
             token=self.settings.token,
             said=self._spoken.say_live,
             names=self.settings.share.names if self.settings.share else (),
@@ -279,7 +280,8 @@ class Service:
     def _push(self, prompt: Prompt) -> None:
         self._page_s = time.monotonic()
         if self._web.clients:
-            self._web.push(as_json(self._status_of(prompt)))
+            with self._mishaps.noting("pages"):
+                self._web.push(as_json(self._status_of(prompt)))
 
     async def _heartbeat(self) -> None:
         """Once a second: a sign of life to the pages, and a look whether the machine slept."""

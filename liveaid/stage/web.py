@@ -26,6 +26,7 @@ from liveaid.stage.door import Door
 from liveaid.stage.guard import COOKIE, Guard, own_names
 from liveaid.stage.headers import add_headers
 from liveaid.stage.live import Live
+from liveaid.stage.mishaps import Mishaps
 from liveaid.stage.page_files import page_routes
 
 BACKLOG = 4096
@@ -61,6 +62,7 @@ class Web:
         *,
         status: Report,
         health: Report,
+        mishaps: Mishaps | None = None,
         token: str | None = None,
         said: Callable[[str], None] = lambda text: None,
         names: Sequence[str] = (),
@@ -68,6 +70,7 @@ class Web:
         """`said` is told each text a page sends over /live; `names` are more names that this
         machine goes by."""
         self._status, self._health, self._token = status, health, token
+        self._mishaps = mishaps or Mishaps()
         self._names = own_names(tuple(names))
         self._live = Live(lambda: as_json(status()), said)
         self._runner: web.AppRunner | None = None
@@ -82,7 +85,8 @@ class Web:
         more: Sequence[Site] = (),
     ) -> None:
         """Serve at `address`, and at `more`. StageError when one is taken or not this machine's."""
-        app = web.Application(middlewares=[self._remember_token], client_max_size=64 * 1024)
+        around = [self._note_mishaps, self._remember_token]
+        app = web.Application(middlewares=around, client_max_size=64 * 1024)
         app.add_routes(page_routes(scripts, routes))
         app.add_routes(
             [
@@ -155,6 +159,17 @@ class Web:
     def push(self, text: str) -> None:
         """Give every open page this status; one still unsent is replaced."""
         self._live.push(text)
+
+    @web.middleware
+    async def _note_mishaps(self, request: web.Request, handler: Handler) -> web.StreamResponse:
+        """What keeps a page from being answered is told in /health and the log, or nobody knows."""
+        try:
+            return await handler(request)
+        except (web.HTTPException, ConnectionError):
+            raise
+        except Exception as error:
+            self._mishaps.note(f"{request.path}: {error!r}")
+            raise web.HTTPInternalServerError(text="This went wrong; see /health.\n") from error
 
     @web.middleware
     async def _remember_token(self, request: web.Request, handler: Handler) -> web.StreamResponse:

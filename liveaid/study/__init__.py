@@ -19,7 +19,8 @@ imprint     what it sounds like, small enough to find its like again
 texture     what lasts and what strikes, and how pitches glide
 voice       whether and where there is a voice;  voice_weights: what its judges have learnt
 sections    what plays from bar to bar; open breaks
-spoken_words  words of speech, each with its attack
+spoken_words  words of speech, each with its attack;  words_placed: those of a known text, by
+            what their letters sound like (letter_sounds)
 phrases     stretches of sound between pauses
 part_finding  words and hits a hand could play;  tone: a steady tone's frequency
 by_hand     a sound as one channel, its parts as files

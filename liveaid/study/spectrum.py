@@ -107,6 +107,13 @@ def analyse(mono: Samples) -> Spectrum:
     )
 
 
+def band_powers(mono: Samples) -> Floats:
+    """(frames, BANDS): the power of each band, frame by frame; for sounds of a few minutes."""
+    frames = len(mono) // HOP + 1
+    spans = range(0, frames, _SPAN_FRAMES)
+    return np.concatenate([_powers(mono, a, min(a + _SPAN_FRAMES, frames))[0] for a in spans])
+
+
 def _powers(mono: Samples, start: int, stop: int) -> tuple[Floats, npt.NDArray[np.float64]]:
     """Band powers of the frames from start to stop, and the sum of every eighth spectrum."""
     begin = start * HOP - SPECTRUM_WINDOW // 2

@@ -2,9 +2,9 @@
 
 A phrase lies between pauses. Within it words are parted where the level dips between two syllables
 (after Mermelstein 1975, "Automatic segmentation of speech into syllabic units", who looks for dips
-beneath the hull of the loudness). Fluent speech has no pauses between words: where the text is
-known the deepest dips are taken, as many as the words want; where it is not, the dips that are
-deep enough, so that two words may come as one, or a long one as two.
+beneath the hull of the loudness). Fluent speech has no pauses between words, so that two may come
+as one, or a long one as two; where the text is known, words are looked for by what they sound like
+(words_placed).
 """
 
 from __future__ import annotations
@@ -16,15 +16,15 @@ import numpy as np
 import numpy.typing as npt
 import scipy.ndimage
 
-from liveaid.study.onsets import Onsets
+from liveaid.sound.read import Samples
+from liveaid.study.onsets import Onsets, find_onsets
 from liveaid.study.phrases import find_phrases
-from liveaid.study.spectrum import FRAMES_HZ, Floats, Spectrum
+from liveaid.study.spectrum import FRAMES_HZ, RATE_HZ, Floats, analyse, band_powers
+from liveaid.study.words_placed import placed
 
 WORDS_SMOOTH_S = 0.025
 DEEP_DB = 9.0
 """A dip so deep parts two words. Tuned on words that espeak-ng spoke one by one."""
-STRAY = 0.35
-"""Standard deviation of the log of a word's length against its letters', from the same words."""
 WORDS_SHORTEST_S = 0.09
 PULL_S = 0.06
 """An onset within so much of a word's begin is its attack."""
@@ -43,69 +43,24 @@ class SpokenWord:
     """What is said, where the text was given."""
 
 
-def find_words(
-    spectrum: Spectrum, onsets: Onsets, duration_s: float, text: str = ""
-) -> tuple[SpokenWord, ...]:
-    """The words in speech whose spectrum and onsets are known, in order; `text` says which, where
-    that is known. None for silence."""
-    said = text.split()
-    spans = find_phrases(spectrum.level_db, onsets, duration_s)
-    level = _smooth(spectrum.level_db)
-    dips = [dip for span in spans for dip in _dips(level, *span)]
-    known = chosen(said, spans, dips) if said and spans else None
-    dips = [dip for dip in dips if dip.depth_db >= DEEP_DB] if known is None else known
-    pieces = [piece for span in spans for piece in _cut(span, dips, level)]
-    names = said if len(said) == len(pieces) else [""] * len(pieces)
+def find_words(mono: Samples, text: str = "") -> tuple[SpokenWord, ...]:
+    """The words in speech at RATE_HZ, in order; `text` says which, where that is known.
+
+    None for silence.
+    """
+    spectrum = analyse(mono)
+    onsets = find_onsets(mono, spectrum)
+    spans = find_phrases(spectrum.level_db, onsets, len(mono) / RATE_HZ)
+    said = [word for word in text.split() if any(letter.isalnum() for letter in word)]
+    known = placed(band_powers(mono), said) if said and spans else None
+    if known is None:
+        level = _smooth(spectrum.level_db)
+        known = tuple(piece for span in spans for piece in _cut(span, _dips(level, *span), level))
+        said = [""] * len(known)
     return tuple(
         SpokenWord(begin, _attack(onsets, begin, end), end, name)
-        for (begin, end), name in zip(pieces, names, strict=True)
+        for (begin, end), name in zip(known, said, strict=True)
     )
-
-
-@dataclass(frozen=True, slots=True)
-class _Dip:
-    at_s: float
-    depth_db: float
-    """Below the lower of the two heights beside it."""
-
-
-def chosen(
-    said: list[str], spans: tuple[tuple[float, float], ...], dips: list[_Dip]
-) -> list[_Dip] | None:
-    """The dips that part these words best; None where the phrases are more than the words.
-
-    A dip is worth its depth, and words last about as long as they are spelt (dynamic programming
-    over words and places). The pauses between phrases part words in any case.
-    """
-    more = len(said) - len(spans)
-    if more < 0 or more > len(dips):
-        return None
-    forced = {end for _, end in spans[:-1]}
-    places = sorted([*((dip.at_s, dip.depth_db) for dip in dips), *((end, 0.0) for end in forced)])
-    places = [(spans[0][0], 0.0), *places, (spans[-1][1], 0.0)]
-    letters = [len(word) + 1.0 for word in said]
-    rate = sum(end - begin for begin, end in spans) / sum(letters)
-    worth: dict[tuple[int, int], tuple[float, int]] = {(0, 0): (0.0, 0)}
-    for word, spelt in enumerate(letters):
-        for to in range(word + 1, len(places)):
-            tried = []
-            for begin in range(to - 1, -1, -1):
-                if (word, begin) in worth:
-                    lasts = max(places[to][0] - places[begin][0], 1e-3)
-                    stray = np.log(lasts / (rate * spelt)) / STRAY
-                    depth = min(places[to][1], WORDS_SILENT_DB) / DEEP_DB
-                    tried.append((worth[word, begin][0] + depth - 0.5 * stray**2, begin))
-                if places[begin][0] in forced:
-                    break
-            if tried:
-                worth[word + 1, to] = max(tried)
-    at, cuts = len(places) - 1, set()
-    if (len(said), at) not in worth:
-        return None
-    for word in range(len(said), 0, -1):
-        at = worth[word, at][1]
-        cuts.add(places[at][0])
-    return [dip for dip in dips if dip.at_s in cuts]
 
 
 def _smooth(level_db: Floats) -> npt.NDArray[np.float64]:
@@ -114,8 +69,11 @@ def _smooth(level_db: Floats) -> npt.NDArray[np.float64]:
     return np.asarray(10.0 * np.log10(np.maximum(smooth, 1e-12)))
 
 
-def _dips(level: npt.NDArray[np.float64], begin_s: float, end_s: float) -> list[_Dip]:
-    """Every dip within a phrase with its depth, none nearer to an edge than the shortest word."""
+def _dips(level: npt.NDArray[np.float64], begin_s: float, end_s: float) -> list[float]:
+    """Seconds of every deep dip within a phrase, none nearer to an edge than the shortest word.
+
+    A dip is so deep as it lies below the lower of the two heights beside it.
+    """
     edge = round(WORDS_SHORTEST_S * FRAMES_HZ)
     first, last = round(begin_s * FRAMES_HZ) + edge, round(end_s * FRAMES_HZ) - edge
     if last - first < 3:
@@ -127,23 +85,19 @@ def _dips(level: npt.NDArray[np.float64], begin_s: float, end_s: float) -> list[
     bounds = np.concatenate([[0], at, [len(some)]])
     heights = [some[a:b].max(initial=-200.0) for a, b in pairwise(bounds)]
     return [
-        _Dip(
-            float((place + first - edge) / FRAMES_HZ),
-            float(min(left, right) - some[place]),
-        )
+        float((place + first - edge) / FRAMES_HZ)
         for place, left, right in zip(at, heights[:-1], heights[1:], strict=True)
+        if min(left, right) - some[place] >= DEEP_DB
     ]
 
 
 def _cut(
-    span: tuple[float, float], dips: list[_Dip], level: npt.NDArray[np.float64]
+    span: tuple[float, float], dips_s: list[float], level: npt.NDArray[np.float64]
 ) -> list[tuple[float, float]]:
     """A phrase in words: each ends where the level sinks, the next begins where it rises again."""
     edges = [span[0]]
-    for dip in dips:
-        if span[0] < dip.at_s < span[1]:
-            quiet, loud = _silence(level, dip.at_s, span)
-            edges += [quiet, loud]
+    for dip_s in dips_s:
+        edges += _silence(level, dip_s, span)
     edges.append(span[1])
     return list(zip(edges[::2], edges[1::2], strict=True))
 

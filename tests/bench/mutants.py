@@ -22,12 +22,15 @@ from __future__ import annotations
 
 import argparse
 import ast
+import compileall
 import functools
 import hashlib
 import itertools
 import json
 import math
+import multiprocessing
 import os
+import py_compile
 import re
 import shutil
 import signal
@@ -40,7 +43,7 @@ import xml.etree.ElementTree as ET
 from collections import Counter, defaultdict
 from collections.abc import Iterator, Set
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import nullcontext
+from contextlib import nullcontext, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -339,7 +342,9 @@ def run_under_coverage(tree: Path, folder: str) -> None:
             "--include", f"{tree}/liveaid/*", "-m", "pytest", "-q", "-p", "no:cacheprovider",
             "-p", "by_test", f"--junitxml={unfinished}", f"tests/{folder}",
         ]  # fmt: skip
-        run = subprocess.run(command, cwd=tree, capture_output=True, text=True, env=_env(tree))
+        env = _env(tree)
+        del env["PYTHONDONTWRITEBYTECODE"]  # nothing is changed here: copies find it compiled
+        run = subprocess.run(command, cwd=tree, capture_output=True, text=True, env=env)
         if run.returncode not in (0, 1, 5):
             sys.exit(f"{folder}: its tests can't be run:\n{run.stdout[-2000:]}")
         unfinished.replace(times)
@@ -397,9 +402,11 @@ def _by_line(tree: Path, room: str, data: Path) -> dict[tuple[str, int], set[str
     return lines
 
 
+QUIET = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "MPLBACKEND": "Agg"}
+
+
 def _env(copy: Path) -> dict[str, str]:
-    quiet = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "MPLBACKEND": "Agg"}
-    return {**os.environ, **quiet, "PYTHONPATH": str(copy), "PYTHONDONTWRITEBYTECODE": "1"}
+    return {**os.environ, **QUIET, "PYTHONPATH": str(copy), "PYTHONDONTWRITEBYTECODE": "1"}
 
 
 HANGS = "does not end"
@@ -425,21 +432,52 @@ def noticed_by(copy: Path, tree: Path, mistake: Mistake, before: str | None) -> 
         file.write_text(source, encoding="utf-8")
 
 
+LOADED_FIRST = [
+    "aiohttp", "hypothesis.strategies", "matplotlib.pyplot", "numpy", "pydantic", "pytest",
+    "rich.console", "scipy.ndimage", "scipy.optimize", "scipy.signal", "soundfile", "yaml",
+]  # fmt: skip
+"""What the package and its tests import of others: loaded once, in the process whose copies run
+the tests."""
+PASSED = "\nnone of them failed"
+FORKS = multiprocessing.get_context("forkserver")
+
+
 def _failing(copy: Path, tests: list[str], took_s: float) -> str | None:
     """The first of some tests that fails."""
-    try:
-        run = subprocess.run(
-            [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", *tests],
-            cwd=copy, capture_output=True, text=True, env=_env(copy),
-            timeout=LIMIT_S + SLOWER * took_s,
-        )  # fmt: skip
-    except subprocess.TimeoutExpired:
+    told = copy.parent / "told.txt"
+    child = FORKS.Process(target=_run_tests, args=(copy, tests, told))
+    child.start()
+    child.join(LIMIT_S + SLOWER * took_s)
+    hangs = child.is_alive()
+    with suppress(ProcessLookupError):
+        os.killpg(child.pid, signal.SIGKILL)
+    child.join()
+    if hangs:
         return HANGS
-    said = run.stdout + run.stderr
-    if run.returncode in (0, 5) or "not found: " in said:  # a test that is no longer there
+    said = told.read_text(errors="replace")
+    if said.endswith(PASSED) or "not found: " in said:  # a test that is no longer there
         return None
     failed = re.search(r"^(?:FAILED|ERROR) (tests/\S+::\w+)", said, re.MULTILINE)
     return failed[1] if failed else tests[0]  # with the mistake the package can't even be loaded
+
+
+def _run_tests(copy: Path, tests: list[str], told: Path) -> None:
+    """Pytest in a process of its own, begun in `copy`; what it says goes to `told`."""
+    import pytest
+
+    os.setsid()  # it and all that its tests start are ended together
+    output = os.open(told, os.O_WRONLY | os.O_CREAT | os.O_TRUNC)
+    for stream in (1, 2):
+        os.dup2(output, stream)
+    os.chdir(copy)
+    os.environ |= _env(copy)
+    sys.path.insert(0, str(copy))
+    sys.dont_write_bytecode = True  # what a mistake was compiled to would outlive it
+    status = pytest.main(["-x", "-q", "-p", "no:cacheprovider", *tests])
+    sys.stdout.flush()
+    if status in (0, 5):
+        os.write(output, PASSED.encode())
+    os._exit(0)
 
 
 def judge_room(tree: Path, room: str, mistakes: list[Mistake]) -> list[tuple[Mistake, bool]]:
@@ -499,6 +537,10 @@ def tree_in(keep: Path) -> Path:
         to = tree / file.relative_to(ROOT)
         to.parent.mkdir(parents=True, exist_ok=True)
         shutil.copy(file, to)
+    # Compiled by what stands in a file, not by when it was written: a mistake is compiled anew.
+    compileall.compile_dir(
+        tree / "liveaid", quiet=1, invalidation_mode=py_compile.PycInvalidationMode.CHECKED_HASH
+    )
     kept.write_text(sums)
     return tree
 
@@ -514,6 +556,8 @@ def main() -> None:
     options = parser.parse_args()
     # Run in the background, Ctrl-C is ignored and would be by every test's own processes too.
     signal.signal(signal.SIGINT, signal.default_int_handler)
+    os.environ |= QUIET
+    FORKS.set_forkserver_preload(LOADED_FIRST)
     with nullcontext(options.keep) if options.keep else tempfile.TemporaryDirectory() as keep:
         tree = tree_in(Path(keep).resolve())
         made = drawn(tree, options.room or ROOMS, options.count, options.seed)

@@ -161,3 +161,33 @@ def test_help_has_an_example(name):
     from liveaid.cli import liveaid
 
     assert f"Example: liveaid {name}" in CliRunner().invoke(liveaid, [name, "--help"]).output
+
+
+OWN_DECKS = """title: Own
+decks:
+  left: {file: tape/left.wav}
+  right: {file: tape/right.wav}
+pieces:
+  - {name: One, bars: 4, tempo: 120, left: {hand: runs, at: 0}}
+"""
+
+
+def test_a_deck_file_of_ones_own_that_is_not_there_is_told_by_its_line(liveaid, tmp_path):
+    (tmp_path / "routine.yaml").write_text(OWN_DECKS)
+    bells_of(20, tmp_path)
+    (tmp_path / "tape").mkdir()
+    (tmp_path / "sounds" / "bells.wav").rename(tmp_path / "tape" / "left.wav")
+    status, out, _ = liveaid("check", tmp_path, "--json")
+    (told,) = [one for one in json.loads(out)["findings"] if "tape" in one["says"]]
+    assert told["severity"] == "warning"
+    assert told["says"] == (
+        "line 4: decks.right.file: found tape/right.wav, where there is no such file"
+    )
+    assert status == 0
+
+
+def test_deck_files_that_the_map_does_not_name_may_lie_elsewhere(liveaid, tmp_path):
+    title, _, _, _, *pieces = OWN_DECKS.splitlines()
+    (tmp_path / "routine.yaml").write_text("\n".join([title, *pieces]))
+    _, out, _ = liveaid("check", tmp_path, "--json")
+    assert not [one for one in json.loads(out)["findings"] if "file" in one["says"]]

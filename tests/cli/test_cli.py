@@ -80,3 +80,11 @@ def test_a_terminal_that_lacks_letters_does_not_end_a_command(tmp_path: Path):
     )
     assert ran.returncode == 0, ran.stderr
     assert "theme: Stra\\xdfe" in ran.stdout
+
+
+def test_the_package_itself_can_be_run():
+    ran = subprocess.run(
+        [sys.executable, "-m", "liveaid", "check", "/no/such/scene"], capture_output=True, text=True
+    )
+    assert ran.returncode == 2
+    assert "night-market" in ran.stderr

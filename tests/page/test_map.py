@@ -134,9 +134,8 @@ def test_the_last_takes_errors_stand_at_their_set_piece(on_page, told):
     takes = [{"pieces": [played | {"bias_ms": 14.2}]}, {"pieces": [played | {"bias_ms": -90.0}]}]
 
     def look(page):
-        page.route_web_socket(
-            re.compile("/live"), lambda s: s.send(json.dumps(told["states"]["following"]))
-        )
+        rehearsed = told["states"]["following"] | {"rehearsal": {}}
+        page.route_web_socket(re.compile("/live"), lambda s: s.send(json.dumps(rehearsed)))
         page.route("**/review.json", lambda route: route.fulfill(body=json.dumps({"takes": takes})))
         page.goto("http://stage.test/map")
         page.wait_for_selector(".errors:has-text('Last take')")
@@ -146,3 +145,20 @@ def test_the_last_takes_errors_stand_at_their_set_piece(on_page, told):
 
     (said,) = on_page(look, "tablet upright", path="/map", driven=False)
     assert said.startswith("Last take not clean, 14 ms late, 1 missed.")
+
+
+def test_on_stage_no_takes_are_asked_for(on_page, told):
+    """`perform` keeps none: a page that asked would only fill the console with 404."""
+    asked = []
+
+    def look(page):
+        page.on("request", lambda request: asked.append(request.url.rpartition("/")[2]))
+        page.route_web_socket(
+            re.compile("/live"), lambda s: s.send(json.dumps(told["states"]["following"]))
+        )
+        page.goto("http://stage.test/map")
+        page.wait_for_selector("#pieces button[aria-current=true], #pieces [aria-current=true]")
+
+    on_page(look, "tablet upright", path="/map", driven=False)
+    assert "whole.json" in asked
+    assert "review.json" not in asked

@@ -149,6 +149,21 @@ def test_a_figure_that_runs_over_the_bar_line_is_cut_at_it():
     assert [pytest.approx(span) for span in last[1].open] == [(1.0, 1.4375), (1.5625, 2.0)]
 
 
+def test_a_figure_within_the_bars_keeps_its_name_and_one_cut_at_the_bar_line_has_none():
+    """Babies on beats 2, 3, 4 and 5; a tear of 3 beats from beat 6 runs into bar 3."""
+    routine = read_routine(
+        FIGURES.replace(b"8: push hey for 1 closed, 9: pull for 1 clicks 1", b"6: tear hey for 3")
+    )
+
+    def names(text):
+        acts = acts_of(cut(routine, stretch(routine, text)), 0, "right")
+        return [(act.beat, act.figure) for act in acts if act.kind == "push"]
+
+    assert names("bar 1 of Lids") == [(2.0, "baby"), (3.0, "baby")]
+    assert names("bars 2 to 3 of Lids")[:3] == [(0.0, "baby"), (1.0, "baby"), (2.0, "tear")]
+    assert names("bar 2 of Lids") == [(0.0, "baby"), (1.0, "baby"), (2.0, "")]
+
+
 def test_every_stretch_of_bars_keeps_the_acts_that_begin_in_it():
     """The demo's alley: words, a tune, a juggle, all of its figures, in all stretches of bars."""
     routine = load_routine(ALLEY)

@@ -1,7 +1,9 @@
 """A stage that is kept running: killed, it follows again; asked to end, it ends for good."""
 
+import contextlib
 import os
 import signal
+import socket
 import subprocess
 import sys
 import threading
@@ -18,9 +20,13 @@ from liveaid.cli import liveaid
 from liveaid.files.folders import shipped
 from liveaid.stage import Address
 from liveaid.stage.ending import ENDINGS
-from liveaid.stage.keeper import Keeper, sign_of_life
+from liveaid.stage.keeper import HUNG_S, Keeper, sign_of_life
 from liveaid.stage.stage_log import log_lines
 
+UPGRADE = (
+    b"GET /live HTTP/1.1\r\nHost: 127.0.0.1\r\nConnection: Upgrade\r\nUpgrade: websocket\r\n"
+    b"Sec-WebSocket-Version: 13\r\nSec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\n\r\n"
+)  # the key is the one of RFC 6455, 1.3
 LIVEAID = [sys.executable, "-c", "from liveaid.cli import main; main()"]
 
 
@@ -89,6 +95,36 @@ def test_killed_it_follows_again_and_ends_for_good_when_asked(kept, turning, eve
     assert {"at", "level", "says"} <= set(log_lines(log)[0])
 
 
+def test_a_stage_that_hardly_gets_the_machine_answers_again_and_one_that_stands_is_let_go(
+    kept, turning, eventually, free_port
+):
+    """Starved: it runs for some 3 ms of every 150, positions and a crowd of connections waiting,
+    for longer than a hang is borne. Either it goes on or the next one does; no place at the door
+    stays taken. Then it is stopped for good."""
+    _, osc, http, _ = kept
+    turning(osc)
+    eventually(lambda: status(http).get("state") == "following", 30)
+    starved = status(http, "health")["pid"]
+    crowd = [socket.create_connection(("127.0.0.1", http), 5) for _ in range(120)]
+    for number, one in enumerate(crowd):
+        one.sendall((b"GET / HT", b"\0\r\n\r\n", UPGRADE)[number % 3])
+    end_s = time.monotonic() + 1.5 * HUNG_S
+    with contextlib.suppress(ProcessLookupError):
+        while time.monotonic() < end_s:
+            os.kill(starved, signal.SIGSTOP)
+            time.sleep(0.147)
+            os.kill(starved, signal.SIGCONT)
+            time.sleep(0.003)
+    for one in crowd:
+        one.close()
+    eventually(lambda: status(http).get("state") == "following", 30)
+    eventually(lambda: status(http, "health")["page"]["connections"] <= 2, 30)
+    stopped = status(http, "health")["pid"]
+    os.kill(stopped, signal.SIGSTOP)
+    eventually(lambda: status(http, "health").get("pid", stopped) != stopped, 60)
+    eventually(lambda: status(http).get("state") == "following", 30)
+
+
 # What a stage process does here, whatever way it is started.
 def ends_with_2(stand_by):
     stand_by()
@@ -114,6 +150,20 @@ def hangs_once(flag, stand_by):
     (life,) = sign_of_life()
     life.prompted(None, time.monotonic())
     time.sleep(60)
+
+
+def never_begins_again(flag, stand_by):
+    """It shows life and is killed; the second one shows none, the third ends by itself."""
+    stand_by()
+    begun = len(list(flag.parent.glob("begun*")))
+    flag.with_name(f"begun-{begun}").touch()
+    if begun == 0:
+        (life,) = sign_of_life()
+        life.prompted(None, time.monotonic())
+        os.kill(os.getpid(), signal.SIGKILL)
+    if begun == 1:
+        time.sleep(60)
+    sys.exit(0)
 
 
 class Asked:
@@ -174,6 +224,13 @@ def test_what_hangs_is_killed(tmp_path, monkeypatch):
     ended, said, out = kept_by(partial(hangs_once, tmp_path / "flag"))
     assert (ended, out) == (0, [])
     assert said == ["liveaid was ended by SIGKILL; it goes on at once."]
+
+
+def test_one_that_took_over_and_shows_no_life_is_let_go_too(tmp_path, monkeypatch):
+    monkeypatch.setattr("liveaid.stage.keeper.BEGIN_AGAIN_S", 0.5)
+    ended, said, _ = kept_by(partial(never_begins_again, tmp_path / "flag"))
+    assert ended == 0
+    assert said == ["liveaid was ended by SIGKILL; it goes on at once."] * 2
 
 
 @pytest.mark.parametrize("start_method", ["fork", "spawn"])

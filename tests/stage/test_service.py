@@ -305,6 +305,35 @@ async def test_a_watcher_that_fails_is_counted_and_stops_nothing(
 
 
 @stage_test
+async def test_what_no_page_can_be_told_is_a_mishap_and_the_show_goes_on(three, told_follower):
+    """A status that is no JSON any more: pages are answered 500, and /health says why."""
+
+    class Odd(Onlooker):
+        odd = 1
+
+        def status(self):
+            return {"odd": self.odd}
+
+        def routes(self):
+            async def broken(_):
+                raise KeyError("no such stall")
+
+            return [aiohttp.web.get("/broken", broken)]
+
+    odd = Odd()
+    async with Service(three, HERE, follower=told_follower, watchers=[odd]) as stage:
+        async with aiohttp.ClientSession() as session, session.ws_connect(stage.address + "live"):
+            odd.odd, before = object(), len(odd.prompts)
+            await until(lambda: len(odd.prompts) > before + 1)  # once a second, and again
+        assert (await get(stage, "status"))[0] == 500
+        assert (await get(stage, "broken"))[0] == 500
+        last = (await get_json(stage, "health"))["errors"]["last"]
+    assert any(one.startswith("pages: TypeError") for one in last)
+    assert any(one.startswith("/status: TypeError") for one in last)
+    assert "/broken: KeyError('no such stall')" in last
+
+
+@stage_test
 async def test_the_follower_is_woken_for_the_next_beat(three, told_follower):
     onlooker = Onlooker()
     async with Service(three, HERE, follower=told_follower, watchers=[onlooker]) as stage:

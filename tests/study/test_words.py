@@ -101,3 +101,19 @@ def test_a_files_name_tells_its_words(tmp_path):
 
 def test_silence_has_no_words(file):
     assert parts_of(file(np.zeros(RATE), rate=RATE), "hey") == ()
+
+
+def test_sentences_begin_after_their_pauses(tmp_path):
+    """espeak-ng rests where a full stop stands; the words on either side keep to their own."""
+    if shutil.which("espeak-ng") is None:
+        pytest.skip("no espeak-ng, the speech synthesiser")
+    path = tmp_path / "calls.wav"
+    text = "All aboard. Last ferry. Mind the rope."
+    subprocess.run(["espeak-ng", "-v", "en-us", "-s", "150", "-w", path, text], check=True)
+    found = {part.name: part for part in parts_of(path, text)}
+    assert list(found) == ["all", "aboard", "last", "ferry", "mind", "the", "rope"]
+    samples, rate = soundfile.read(path)
+    loud = np.flatnonzero(np.abs(samples) > 0.01)
+    after = loud[1:][np.diff(loud) > 0.2 * rate] / rate
+    begins = [found[name].from_s + 0.01 for name in ("last", "mind")]
+    assert begins == pytest.approx(after.tolist(), abs=0.03)

@@ -3,6 +3,7 @@
 const AHEAD_S = 0.25;     // clicks due within this are set now
 const EVERY_MS = 25;      // how often we look
 const LONG_S = 0.045;
+const FOLLOWS = 0.02;     // of what the two clocks have drifted apart by, each time a count is told again
 
 export function setClick(context, when, { accent = false, volume = 0.015, into = context.destination } = {}) {
   // One click whose sound begins at the audio clock's second `when`.
@@ -39,9 +40,12 @@ export class Clicks {
 
   play(count, toPageMs) {
     // `count`: start_s, beat_s, beats, metre in the daemon's seconds; `toPageMs` makes page time of
-    // them. The audio clock is compared with the page's once a count, so that clicks stay even.
-    if (this.count && this.count.start_s === count.start_s) return;
+    // them. Within a count the audio clock follows the page's slowly, so that clicks stay even.
     const first = audioTime(this.context, toPageMs(count.start_s));
+    if (this.count?.start_s === count.start_s) {
+      this.count.first += FOLLOWS * (first - this.count.first);
+      return;
+    }
     this.count = { ...count, first, set: 0 };
     this.look();
   }

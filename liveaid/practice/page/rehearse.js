@@ -107,6 +107,11 @@ function showNow(status, it) {
     text("big", left === null || left === undefined ? "–" : `${left}`);
     text("small", `${left === 1 ? "bar" : "bars"} left${alone || status.state === "following" ? "" : ", unsure"}`);
     row("row", all, (k) => (k < all - left ? "done" : k === all - left ? "here" : "left"));
+  } else if (it.calibration) {
+    text("phase", it.calibration.says);
+    text("big", `${it.calibration.done}`);
+    text("small", it.calibration.so_far);
+    row("row", 0, () => "");
   } else if (it.phase === "count-in" && it.count_in) {
     const beat = it.count_in.beat;
     text("big", beat ? `${((beat - 1) % it.count_in.metre) + 1}` : "–");

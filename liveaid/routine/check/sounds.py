@@ -20,25 +20,25 @@ def judge_faults(
     """An error for each sound that cannot be had, and for what render would refuse beyond.
 
     Where every cue has its second on deck files that are there, a sound is not needed to play: a
-    warning. What another rule has told of the same place is not told again. `line_of`: the map's
-    line of a field.
+    warning. So is a deck file that is not here: it may be where the decks are. What another rule
+    has told of the same place is not told again. `line_of`: the map's line of a field.
     """
     for fault in faults:
         piece, side = _place(fault)
         if any((f.severity, f.piece, f.side) == ("error", piece, side) for f in told):
             continue
-        of_sound = fault.path[0] == "sounds"
-        spared = of_sound and routine.placed
+        held = fault.path[0] == "sounds" and routine.placed
+        warns = held or fault.path[0] == "decks"
         yield found(
-            routine, "warning" if spared else "error", "sounds", _says(fault, line_of),
+            routine, "warning" if warns else "error", "sounds", _says(fault, line_of),
             f"{fault.would_do}; the deck files there are hold all that is played, a new render"
-            " needs it" if spared else fault.would_do,
+            " needs it" if held else fault.would_do,
             piece=piece, side=side,
         )  # fmt: skip
 
 
 def _says(fault: Hindrance, line_of: Callable[[tuple[str | int, ...]], int] | None) -> str:
-    if fault.path[0] == "sounds" and line_of is not None:
+    if fault.path[0] in ("sounds", "decks") and line_of is not None:
         return f"line {line_of(fault.path)}: {field_name(fault.path)}: found {fault.found}"
     name = fault.path[1] if fault.path[0] == "sounds" else fault.path[-1]
     return fault.found if str(name) in fault.found else f"{name}: {fault.found}"

@@ -80,13 +80,14 @@ async function learn() {
 }
 
 async function lookAtTakes() {
-  // Only there while takes are kept (`liveaid rehearse`); silently without them on stage.
+  // Only served while takes are kept (`liveaid rehearse`): on stage it is not asked for.
+  if (!status?.rehearsal) return;
   try {
     const answer = await fetch("/review.json", { cache: "no-store" });
     if (!answer.ok) return;
     takes = byPiece((await answer.json()).takes ?? []);
     draw();
-  } catch { /* the stage has no takes */ }
+  } catch { /* asked again soon */ }
 }
 
 function byPiece(found) {
@@ -103,7 +104,13 @@ function byPiece(found) {
   return by;
 }
 
-const stream = new Stream((told, now) => { status = told; count.hear(told, now); learn(); });
+const stream = new Stream((told, now) => {
+  const first = !status;
+  status = told;
+  count.hear(told, now);
+  learn();
+  if (first) lookAtTakes();
+});
 
 function frame(now) {
   const old = stream.isOld(now);
@@ -153,6 +160,5 @@ function choosePiece(piece) {
 }
 
 listen((text) => { find("where").textContent = text; });
-lookAtTakes();
 setInterval(lookAtTakes, TAKES_MS);
 requestAnimationFrame(frame);

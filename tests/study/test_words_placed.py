@@ -1,0 +1,97 @@
+"""Words of a known text, found by what their letters sound like."""
+
+import numpy as np
+import pytest
+
+from liveaid.study import words_placed
+from liveaid.study.letter_sounds import (
+    BREATH,
+    HISS,
+    PAUSE,
+    SONORANT,
+    SOUND_LEVELS,
+    STOP,
+    VOWEL,
+    sounds_of,
+)
+from liveaid.study.spectrum import BANDS
+from liveaid.study.words_placed import placed
+
+BAND_OF = (0, 14, 20, 25)
+"""A band of the spectrum in each of the four: 100, 760, 2000 and 4600 Hz or so."""
+
+
+@pytest.mark.parametrize(
+    ("word", "sounds"),
+    [
+        ("fish", (BREATH, VOWEL, HISS)),
+        ("Ferry!", (BREATH, VOWEL, SONORANT, VOWEL)),  # two r are one
+        ("rope", (SONORANT, VOWEL, STOP)),  # the last e is silent
+        ("the", (BREATH, VOWEL)),  # and here it is all there is
+        ("you", (SONORANT, VOWEL)),
+        ("chestnuts", (HISS, VOWEL, HISS, STOP, SONORANT, VOWEL, STOP, HISS)),
+        ("café", (HISS, VOWEL, BREATH, VOWEL)),  # an accent changes no sound
+        ("42", (VOWEL, VOWEL)),
+        ("...", (VOWEL,)),
+    ],
+)
+def test_letters_tell_their_sounds(word, sounds):
+    """Spelling of English, from memory."""
+    assert sounds_of(word) == sounds
+
+
+def bands(*sounds):
+    """What is heard of sounds that each last so many steps of 10 ms, two frames a step."""
+    frames = np.zeros((2 * sum(steps for _, steps in sounds), BANDS), dtype=np.float32)
+    at = 0
+    for sound, steps in sounds:
+        for band, level_db in zip(BAND_OF, SOUND_LEVELS[sound].mean_db, strict=True):
+            frames[at : at + 2 * steps, band] = 10 ** (level_db / 10)
+        at += 2 * steps
+    return frames
+
+
+SILENT = (PAUSE, 30)
+TEA = ((STOP, 6), (VOWEL, 20))
+SEE = ((HISS, 12), (VOWEL, 18))
+
+
+def test_words_lie_where_their_sounds_are():
+    """Steps of 10 ms counted by hand: 30 of pause, 26 of tea, 30 of see, 30 of pause."""
+    spans = placed(bands(SILENT, *TEA, *SEE, SILENT), ["tea", "see"])
+    assert np.array(spans) == pytest.approx(np.array([(0.30, 0.56), (0.56, 0.86)]), abs=0.015)
+
+
+def test_a_pause_parts_where_the_text_has_a_mark():
+    """The same with 40 steps of pause between; it belongs to neither word."""
+    heard = bands(SILENT, *TEA, (PAUSE, 40), *SEE, SILENT)
+    for text in (["tea.", "see"], ["tea", "see"]):
+        spans = placed(heard, text)
+        assert np.array(spans) == pytest.approx(np.array([(0.30, 0.56), (0.96, 1.26)]), abs=0.015)
+
+
+def test_what_cannot_be_said_in_the_time_is_not_placed(monkeypatch):
+    """Nine steps are the fewest of `tea`: four of a stop and five of a vowel."""
+    assert placed(bands((STOP, 4), (VOWEL, 5)), ["tea"]) is not None
+    assert placed(bands((STOP, 4), (VOWEL, 4)), ["tea"]) is None
+    monkeypatch.setattr(words_placed, "MOST_CELLS", 10)
+    assert placed(bands(SILENT, *TEA, SILENT), ["tea"]) is None
+
+
+@pytest.mark.parametrize(
+    ("text", "nats_of_pause", "rests"),
+    [
+        (["ah,", "ah"], -3.0, True),  # a pause too few would cost 4
+        (["ah,", "ah"], -5.0, False),
+        (["ah", "ah"], 3.0, False),  # a pause too many costs 4
+        (["ah", "ah"], 5.0, True),
+    ],
+)
+def test_a_pause_too_many_or_too_few_costs_four_nats(text, nats_of_pause, rests):
+    """All steps fit all sounds alike but one, the only one at which a pause could be."""
+    row = words_placed._row(text)
+    between = [at for at, sound in enumerate(row.sounds) if sound == PAUSE][1]
+    likelihood = np.zeros((30, len(row.sounds)))
+    likelihood[:, between] = -100.0
+    likelihood[15, between] = nats_of_pause
+    assert (between in words_placed._likeliest(row, likelihood)) == rests
