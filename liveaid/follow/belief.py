@@ -131,7 +131,10 @@ class Belief:
                 if guess is self.told:
                     self.told = twin
                 continue
-            if guess.score < best - self.numbers.far and guess is not self.told:
+            crowded = sum(g.section == guess.section for g in kept) >= self.numbers.of_one
+            crowded = crowded and self.plan.is_piece(guess.section)
+            far = guess.score < best - self.numbers.far
+            if (crowded or far) and guess is not self.told:
                 continue
             kept.append(guess)
         self.guesses = kept[: self.numbers.guesses]
@@ -184,15 +187,10 @@ class Belief:
             near += share if close else 0.0
             same += share if guess.section == told.section and not close else 0.0
             far += share if guess.section != told.section and not close else 0.0
-        if self.rival() is None:
-            far *= math.exp(-self.numbers.modest)
-            same_too = same * math.exp(-self.numbers.modest)
-        else:
-            same_too = same
         off = self.numbers.beat_error + told.doubt
         surely = math.erf(1.0 / (off * math.sqrt(2.0)))
-        all_shares, most = near + same_too + far, 1.0 - self.numbers.floor
-        return (near + same_too) / all_shares * most, near / all_shares * surely * most
+        all_shares, most = near + same + far, 1.0 - self.numbers.floor
+        return (near + same) / all_shares * most, near / all_shares * surely * most
 
 
 def _begun(guess: Guess, numbers: Numbers) -> bool:

@@ -59,7 +59,8 @@ def works(
             fall = numbers.past_end + numbers.past_end_fall * (beyond_s - numbers.edge_s)
             return max(fall, numbers.outside) if past else numbers.outside
         from_cue = numbers.let_go * normal(gesture.from_s - part.cue_s, numbers.place_s)
-        return math.log(from_cue + numbers.inside / numbers.span_s)
+        kept_s = max(gesture.age_s - numbers.juggle_run_s, 0.0) if part.juggled else 0.0
+        return math.log(from_cue + numbers.inside / numbers.span_s) + numbers.kept_each_s * kept_s
     if gesture.kind == "held":
         idle = numbers.idle_each_s * max(alone_s - numbers.idle_after_s, 0.0)
         idle = max(idle, numbers.idle_least)

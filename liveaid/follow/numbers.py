@@ -9,6 +9,7 @@ D  the design: set by hand by whoever wrote two prototypes, on performances of a
 O  set by hand on single performances that failed, of the simulator, of other hands
    (`tests/bench/other_hands.py`) and of a third generator; judged on seeds apart all together.
 S  set by hand or by a search when this follower was first written; which, was not kept.
+E  estimated by `tests/bench/follower_numbers.py`, by the log loss of the confidence.
 P  physics or common practice, no source; thought to matter little between half and twice.
 `tests/bench/follower_numbers.py` estimates them again and judges on seeds apart. It has not been
 run over all of them since those marked O were set.
@@ -92,6 +93,10 @@ class Numbers:
     """Share from elsewhere in the span. D"""
     span_s: float = 2.0
     """Spread over so long, whatever the span: a tight one has no advantage. D"""
+    juggle_run_s: float = 1.4
+    """In a juggle a record is let run no longer than so. P: two beats at 86 a minute."""
+    kept_each_s: float = -1.0
+    """So much for each second more. O"""
     at_cue: float = 0.6
     """Held at the cue. D"""
     idle_after_s: float = 2.7
@@ -280,6 +285,8 @@ class Numbers:
     """Looked for no more often than so while nothing begins. P"""
     guesses: int = 8
     """How many are kept. D: 64 no better, 3 worse."""
+    of_one: int = 3
+    """Of one set piece so many, so that its twins crowd out no other. O"""
     far: float = 25.0
     """Dropped at so many nats behind. P"""
     settled_s: float = 2.0
@@ -288,10 +295,8 @@ class Numbers:
     """Another name is told from so many nats more. D"""
     taken_back: float = 3.0
     """A name is taken back for one that was over from so many. O"""
-    sharpness: float = 1.0
-    """Share of belief is e to so much of a score. S"""
-    modest: float = 0.9
-    """Others count for less by so many nats, where none fits as well. S"""
+    sharpness: float = 0.8
+    """Share of belief is e to so much of a score: gestures tell less than if each stood alone. E"""
     floor: float = 0.002
     """What is never believed away. D"""
     beat_error: float = 0.1

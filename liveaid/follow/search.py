@@ -158,9 +158,9 @@ def price(
         midway = numbers.midway if to.lead is None and beat > numbers.first_beats else 0.0
         if there == 0 and beat < numbers.last_beats:
             return numbers.start
-        off = there - parent.lost_at if parent.lost_at >= 0 else 0
+        on = there - parent.lost_at if parent.lost_at >= 0 else 0
         # What waits at a first beat begins anew; what goes on may have gone on to the next.
-        far = abs(off) if beat < numbers.draw_beats else max(off - 1, -off)
+        far = abs(on) if beat < numbers.draw_beats else max(on - 1, -on)
         return numbers.start_middle + midway + numbers.farther * math.log1p(far)
     if here == plan.pieces:
         return numbers.start_middle if there == 0 else numbers.first

@@ -57,6 +57,16 @@ def test_a_release_from_the_cue_fits_a_worked_deck_better_than_one_from_elsewher
     assert (cue, off) == pytest.approx((1.1607, -1.6094), abs=1e-4)
 
 
+@pytest.mark.parametrize(
+    ("juggled", "age_s", "nats"), [(True, 1.4, 1.1607), (True, 3.4, -0.8393), (False, 3.4, 1.1607)]
+)
+def test_in_a_juggle_a_record_let_run_for_long_fits_less_and_less(juggled, age_s, nats):
+    """ln 3.1921 = 1.1607 from the cue; two seconds longer than 1.4 cost two."""
+    run = gesture("runs", from_s=30.0, at_s=30.5, age_s=age_s)
+    part = replace(WORKS, juggled=juggled)
+    assert likeness.works(part, run, 1.0, 8.0, 8.0, USUAL) == pytest.approx(nats, abs=1e-4)
+
+
 def test_a_tighter_span_earns_no_more():
     tight = DeckPart("works", from_s=30.0, to_s=31.0, cue_s=30.0)
     let_go = gesture("runs", from_s=30.0, at_s=30.5)
