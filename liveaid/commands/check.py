@@ -23,7 +23,6 @@ from liveaid.routine.check import (
     check,
     cue_text,
     fastest,
-    hand_plan,
     hand_spans,
     minutes,
     turns_text,
@@ -79,7 +78,7 @@ def command(
         phrases=seen.phrases,
         line_of=read_source(found.file.read_bytes()).line,
     )
-    moves, spans = changes(routine), hand_spans(hand_plan(routine))
+    moves, spans = changes(routine), hand_spans(routine)
     if picture is not None:
         from liveaid.render.picture import draw_picture  # drawing takes a second to load
 

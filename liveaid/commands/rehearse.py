@@ -38,7 +38,7 @@ from liveaid.practice.session import Aim, Session, aim_of
 from liveaid.practice.slower import to_load
 from liveaid.practice.store import TakeStore
 from liveaid.practice.take_line import hand_lines, spoken, spoken_lines, take_line
-from liveaid.practice.take_report import ScoredTake
+from liveaid.practice.take_score import ScoredTake
 from liveaid.practice.trace import Trace
 from liveaid.practice.weeks_plan import PracticePlan, plan_of
 from liveaid.routine import Routine
@@ -233,7 +233,7 @@ def _report_at_once(trace: Trace, aim: Aim, *, as_json: bool) -> int:
         print_json({"takes": [take.to_json() for take in found]})
         return 0
     screen = console()
-    screen.say(*(take_line(take.report, ended=take.ended) for take in found))
+    screen.say(*(take_line(take.score, ended=take.ended) for take in found))
     if not found:
         screen.print("No take in this trace.")
     return 0
@@ -260,7 +260,7 @@ async def _rehearse(
     def told(take: ScoredTake) -> None:
         _tell(screen, take, session, as_json=options["as_json"])
         if speaker is not None:
-            speaker.say(spoken_lines(take.report))
+            speaker.say(spoken_lines(take.score))
 
     def notice(sentence: str) -> None:
         if not options["as_json"]:
@@ -368,8 +368,8 @@ def _tell(screen: HarmlessConsole, take: ScoredTake, session: Session, *, as_jso
     if as_json:
         print_json(take.to_json())
         return
-    first = take_line(take.report, ended=take.ended, number=take.number)
-    screen.say(first, *(f"    {said}" for said in hand_lines(take.report)))
+    first = take_line(take.score, ended=take.ended, number=take.number)
+    screen.say(first, *(f"    {said}" for said in hand_lines(take.score)))
     if session.ladder is not None:
         ladder = session.ladder
         screen.print(

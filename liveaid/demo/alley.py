@@ -97,11 +97,11 @@ def _played(aim: Aim, console: Console, seed: int, on_stage: Settings | None) ->
 def _score(outcome: ShowOutcome) -> dict[str, Any]:
     if not outcome.scores:
         return {"score": None}
-    report = outcome.scores[-1].report
-    piece = report.pieces[-1]
+    score = outcome.scores[-1].score
+    piece = score.pieces[-1]
     return {
         "score": piece_line(piece),
-        "hands": hand_lines(report),
+        "hands": hand_lines(score),
         "missed": piece.missed,
         "added": piece.added,
         "cuts": sum(len(fader.cuts) for fader in piece.faders),

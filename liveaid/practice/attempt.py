@@ -79,7 +79,7 @@ class Attempt:
     @property
     def beat_s(self) -> float:
         """A beat at pitch 0."""
-        return 60.0 / self.piece.tempo_bpm
+        return self.piece.beat_s
 
     @property
     def whole(self) -> bool:

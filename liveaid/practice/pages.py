@@ -14,12 +14,10 @@ from aiohttp import web
 
 from liveaid.practice.next import READY_AT
 from liveaid.practice.reading import TakeReader
-from liveaid.practice.report import pictures, review, today
+from liveaid.practice.report import pictures, review
 from liveaid.practice.review_json import review_json
 from liveaid.practice.schema import StoreError
 from liveaid.routine import Routine
-
-__all__ = ["file_routes", "review_routes", "today"]
 
 _TOLD_FOR_S = 60.0
 """A review is worked out anew this often though no take was added: days go by."""

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
-from typing import NamedTuple
+from dataclasses import astuple, dataclass, field, fields
+from datetime import datetime
+from typing import Annotated, Any, NamedTuple
 
-from liveaid.practice.delays import NO_DELAYS, Delays
-from liveaid.practice.mixer_trace import MixerTrace
+from pydantic import PlainSerializer
+
+from liveaid.practice.delays import NO_DELAYS, Delays, delays_from
+from liveaid.practice.mixer_trace import MixerTrace, mixer_of, rows_of
 from liveaid.practice.trace import Trace
 from liveaid.practice.visits import Visit
 
@@ -43,6 +46,32 @@ class Kept:
     played in it."""
     decks_part: float = 1.0
     """Part of full tempo that the deck files were made for; 1: the stage's own."""
+
+    def words(self) -> dict[str, Any]:
+        """All but its trace as plain values, by its own names."""
+        own = {each.name: getattr(self, each.name) for each in fields(self)}
+        del own["trace"]
+        return own | {
+            "visits": [astuple(visit) for visit in self.visits],
+            "delays": self.delays.to_json(),
+            "played": dict(self.played),
+            "mixer": rows_of(self.mixer),
+        }
+
+    @classmethod
+    def of_words(cls, words: Mapping[str, Any], trace: Trace) -> Kept:
+        """The take that `words` told. ValueError, TypeError or KeyError for anything else."""
+        found = {
+            "visits": tuple(Visit(*visit) for visit in words["visits"]),
+            "delays": delays_from(words["delays"]),
+            "mixer": mixer_of(words.get("mixer", ())),  # none in files from before it was kept
+        }
+        return cls(**{**words, **found}, trace=trace)
+
+
+def local_second(at: float) -> str:
+    """A unix time, local, to the second (ISO 8601)."""
+    return datetime.fromtimestamp(at).isoformat(timespec="seconds")
 
 
 class PieceRow(NamedTuple):
@@ -92,7 +121,7 @@ class TakeRow(NamedTuple):
 class NoteRow:
     """What the performer noted, and when."""
 
-    at: float
+    at: Annotated[float, PlainSerializer(local_second)]
     take: int | None
     aim: str
     text: str

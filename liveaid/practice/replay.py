@@ -14,8 +14,8 @@ from liveaid.errors import LiveaidError, UsageError
 from liveaid.follow import Follower
 from liveaid.practice.count_in import CountIn
 from liveaid.practice.reading import TakeReader
-from liveaid.practice.session import Aim, Ended, Session, report_of, score_of, scored_take
-from liveaid.practice.take_report import ScoredTake
+from liveaid.practice.session import Aim, Ended, Session, score_of, scored_take
+from liveaid.practice.take_score import ScoredTake
 from liveaid.practice.trace import Message, Trace, TraceError, messages_of, unpack
 from liveaid.stage import Address
 
@@ -89,7 +89,7 @@ def takes_in(messages: Iterable[Message], aim: Aim, *, count_in_bars: int = 0) -
 
 def _scored(aim: Aim, ended: Ended) -> ScoredTake:
     kept = ended.kept(aim, aim.routine.title, 0.0)
-    return scored_take(kept, report_of(aim, score_of(aim, kept)))
+    return scored_take(kept, score_of(aim, kept))
 
 
 def _datagrams(trace: Trace) -> Iterator[tuple[float, bytes]]:

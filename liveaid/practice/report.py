@@ -17,11 +17,11 @@ from liveaid.practice.next import Outlook, outlook
 from liveaid.practice.reading import TakeReader
 from liveaid.practice.records import Kept, NoteRow, PieceRow, TakeRow
 from liveaid.practice.schema import StoreError
-from liveaid.practice.session import Aim, aim_of, played_in, report_of, score_of
+from liveaid.practice.session import Aim, aim_of, played_in, score_of
 from liveaid.practice.slower import slower_folder
 from liveaid.practice.store import TakeStore
 from liveaid.practice.stretch import transition_name
-from liveaid.practice.take_report import TakeReport
+from liveaid.practice.take_score import TakeScore
 from liveaid.practice.weeks import Day, WeeksOf, plan_back, plateau, weeks
 from liveaid.routine import SIDES, Routine, Works, load_routine
 from liveaid.routine.scene import MAP, database_files, own, scene_folder
@@ -58,7 +58,7 @@ def score_unscored(file: Path, routine: Routine, limits: Limits | None = None) -
         for number, kept in waiting:
             aim = aim_of_kept(routine, kept, file.parent, limits)
             if aim and _can_be_judged_by(aim, kept):
-                store.score(number, report_of(aim, score_of(aim, kept))).result()
+                store.score(number, score_of(aim, kept)).result()
                 count += 1
     finally:
         store.close()
@@ -109,7 +109,7 @@ class Review:
     """All that is told of what was kept."""
 
     title: str
-    takes: tuple[tuple[TakeRow, TakeReport], ...]
+    takes: tuple[tuple[TakeRow, TakeScore], ...]
     """The latest, latest first."""
     spoiled: tuple[int, ...]
     """Those of the latest whose score can't be read."""
@@ -137,13 +137,13 @@ def review(
     `rows` as `reader.pieces()`, where they were read already.
     """
     rows, takes = reader.pieces() if rows is None else rows, reader.takes()
-    latest = {take: _report(reader, take.id) for take in takes[:last]}
+    latest = {take: _score(reader, take.id) for take in takes[:last]}
     found = outlook(routine, rows, takes, now=now, ready_at=ready_at)
     day = date.fromtimestamp(now)
     return Review(
         title=routine.title,
-        takes=tuple((take, report) for take, report in latest.items() if report is not None),
-        spoiled=tuple(sorted(take.id for take, report in latest.items() if report is None)),
+        takes=tuple((take, score) for take, score in latest.items() if score is not None),
+        spoiled=tuple(sorted(take.id for take, score in latest.items() if score is None)),
         outlook=found,
         weeks=tuple(_weeks(routine, rows)),
         notes=tuple(reader.notes(limit=last)),
@@ -152,8 +152,8 @@ def review(
     )
 
 
-def _report(reader: TakeReader, number: int) -> TakeReport | None:
-    """A scored take's report; None when it is spoiled."""
+def _score(reader: TakeReader, number: int) -> TakeScore | None:
+    """A scored take's score; None when it is spoiled."""
     with contextlib.suppress(StoreError):
         return reader.score(number)
     return None
@@ -205,15 +205,15 @@ def draw_take(routine: Routine, reader: TakeReader, take: TakeRow) -> bytes:
     """One take's picture. ValueError when the section map no longer has its set piece."""
     from liveaid.practice.take_picture import take_picture
 
-    asked, kept, report = _drawn(routine, reader, take)
-    return take_picture(asked, kept, report)
+    asked, kept, score = _drawn(routine, reader, take)
+    return take_picture(asked, kept, score)
 
 
 def _draw_bars(routine: Routine, reader: TakeReader, take: TakeRow, place: int) -> bytes:
     from liveaid.practice.bars_picture import bars_picture
 
-    asked, kept, report = _drawn(routine, reader, take)
-    return bars_picture(asked, kept, place, report.pieces[place])
+    asked, kept, score = _drawn(routine, reader, take)
+    return bars_picture(asked, kept, place, score.pieces[place])
 
 
 def _draw_history(pieces: Sequence[PieceRow], name: str) -> bytes:
@@ -225,7 +225,7 @@ def _draw_history(pieces: Sequence[PieceRow], name: str) -> bytes:
 def _draw_losses(routine: Routine, reader: TakeReader, rows: Sequence[TakeRow]) -> bytes:
     from liveaid.practice.losses import losses_picture
 
-    scores = [_report(reader, row.id) for row in rows]
+    scores = [_score(reader, row.id) for row in rows]
     return losses_picture(routine, [one for one in scores if one is not None])
 
 
@@ -242,13 +242,13 @@ def _worked(routine: Routine, reader: TakeReader, take: TakeRow) -> list[int]:
     return []
 
 
-def _drawn(routine: Routine, reader: TakeReader, take: TakeRow) -> tuple[Routine, Kept, TakeReport]:
+def _drawn(routine: Routine, reader: TakeReader, take: TakeRow) -> tuple[Routine, Kept, TakeScore]:
     """What was asked for in a take, the take, and its score. ValueError where they do not agree."""
     kept = reader.kept(take.id)
     aim = aim_of_kept(routine, kept, reader.file.parent)
     if aim is None or any(visit.piece >= len(aim.routine.pieces) for visit in kept.visits):
         raise ValueError(f"take {take.id} was of another section map")
-    report = reader.score(take.id)
-    if report is None or len(report.pieces) != len(kept.visits):
+    score = reader.score(take.id)
+    if score is None or len(score.pieces) != len(kept.visits):
         raise ValueError(f"take {take.id} has no score yet")
-    return aim.routine, kept, report
+    return aim.routine, kept, score

@@ -121,6 +121,8 @@ STEPS = (_TAKES, _COACH, _PLAYED, _MIXER, _DECKS, _SCORED)
 VERSION = len(STEPS)
 SCHEMA_APPLICATION_ID = 0x6C766174
 """`lvat` in ASCII: marks a file as takes of ours (SQLite file format, 1.3.18)."""
+AS_JSON = ("visits", "delays", "played")
+"""Columns of a take that hold JSON."""
 
 
 class StoreError(LiveaidError):

@@ -20,14 +20,14 @@ from liveaid.practice.ladder import Ladder
 from liveaid.practice.limits import Limits
 from liveaid.practice.mixer_trace import FaderHeard
 from liveaid.practice.records import Kept
-from liveaid.practice.score import TakeScore, score_take
-from liveaid.practice.score_report import score_report
+from liveaid.practice.score import score_take
 from liveaid.practice.shift import Off, offs
 from liveaid.practice.stretch import cut, stretch
-from liveaid.practice.take_report import CutReport, PieceReport, ScoredTake, TakeReport
+from liveaid.practice.take_score import ScoredTake, TakeScore
 from liveaid.practice.takes import Take, TakeFinder
 from liveaid.routine import Routine, Side
 from liveaid.routine.digest import piece_digest
+from liveaid.stage import Heard
 
 Phase: TypeAlias = Literal["wind", "ready", "count-in", "take"]
 
@@ -116,7 +116,7 @@ def aim_of(routine: Routine, piece: str, limits: Limits | None = None) -> Aim | 
 
 
 def score_of(aim: Aim, kept: Kept, earlier: Sequence[Off] = ()) -> TakeScore:
-    """The figures of a take; some tenths of a second's work, so it may be done aside.
+    """A take's score; some tenths of a second's work, so it may be done aside.
 
     `earlier` as in `score_take`.
     """
@@ -126,11 +126,11 @@ def score_of(aim: Aim, kept: Kept, earlier: Sequence[Off] = ()) -> TakeScore:
         mixer=late.corrected_mixer(kept.mixer),
         counted_in_s=late.heard_s(kept.counted_in_s), stops=not aim.piece,
     )  # fmt: skip
-    return score_take(
-        aim.routine, played, limits=aim.limits, delays=late, earlier=earlier,
-        gone_beats=aim.gone_beats,
-        tempo_part=kept.tempo_part / kept.decks_part,
+    score = score_take(
+        aim.routine, played, limits=aim.limits, delays=late, earlier=earlier, first=aim.first,
+        gone_beats=aim.gone_beats, tempo_part=kept.tempo_part / kept.decks_part,
     )  # fmt: skip
+    return replace(score, advice=advice(score, metre=aim.routine.metre))
 
 
 class Session:
@@ -195,6 +195,15 @@ class Session:
         """A fader at a new place."""
         self.finder.hear_mixer(message)
 
+    def hear_sent(self, heard: Heard) -> None:
+        """One thing a sender told: a position, a fader's place, or what does not matter here."""
+        if heard.what == "position" and heard.side is not None:
+            self.hear(heard.side, position_s=heard.value, now=heard.now_s)
+        elif heard.what == "crossfader":
+            self.hear_mixer(FaderHeard(heard.now_s, "crossfader", heard.value))
+        elif heard.what == "level" and heard.side is not None:
+            self.hear_mixer(FaderHeard(heard.now_s, heard.side, heard.value))
+
     def tell(self, prompt: Prompt, *, now: float) -> list[Ended | CountIn]:
         """The follower's word; what ended or begins by it."""
         found: list[Ended | CountIn] = []
@@ -225,13 +234,9 @@ class Session:
         """Count a take in, and climb the ladder up or down."""
         self.takes += 1
         self.clean += score.clean
-        self.judged += score.verdict != "not judged"
-        self.earlier.extend(offs(act for piece in score.pieces for act in piece.acts))
-        if (
-            self.ladder
-            and score.verdict != "not judged"
-            and not _too_short(self.aim.routine, ended.take)
-        ):
+        self.judged += score.judged
+        self.earlier.extend(offs(score.acts))
+        if self.ladder and score.judged and not _too_short(self.aim.routine, ended.take):
             self.ladder = self.ladder.after(clean=score.clean)
 
     def _ended(self, take: Take) -> Ended:
@@ -239,43 +244,12 @@ class Session:
         return Ended(take=take, tempo_part=self.tempo_part, counted_in_s=counted)
 
 
-def report_of(aim: Aim, score: TakeScore) -> TakeReport:
-    """The score as it is kept, set pieces by their place in the whole routine."""
-    found = score_report(score)
-    return replace(
-        found,
-        advice=advice(score, metre=aim.routine.metre, gone_beats=aim.gone_beats),
-        pieces=tuple(_in_whole(aim, piece) for piece in found.pieces),
-        skipped_pieces=tuple(index + aim.first for index in found.skipped_pieces),
-        repeated_pieces=tuple(index + aim.first for index in found.repeated_pieces),
-    )
-
-
-def scored_take(kept: Kept, report: TakeReport, number: int | None = None) -> ScoredTake:
+def scored_take(kept: Kept, score: TakeScore, number: int | None = None) -> ScoredTake:
     """A kept take with its score, to be told."""
     return ScoredTake(
         number=number, ended=kept.ended, start_s=kept.start_s, tempo_part=kept.tempo_part,
-        counted_in=kept.counted_in_s is not None, report=report,
+        counted_in=kept.counted_in_s is not None, score=score,
     )  # fmt: skip
-
-
-def _in_whole(aim: Aim, piece: PieceReport) -> PieceReport:
-    """A set piece of the stretch with its beats and its place in the whole routine."""
-    gone = aim.gone_beats[piece.index] if aim.gone_beats else 0
-    return replace(
-        piece,
-        index=piece.index + aim.first,
-        bars_before=gone // aim.routine.metre,
-        acts=tuple(replace(act, beat=act.beat + gone) for act in piece.acts),
-        faders=tuple(
-            replace(fader, cuts=tuple(_later(cut, gone) for cut in fader.cuts))
-            for fader in piece.faders
-        ),
-    )
-
-
-def _later(cut: CutReport, beats: int) -> CutReport:
-    return cut if cut.beat is None else replace(cut, beat=cut.beat + beats)
 
 
 def _too_short(routine: Routine, take: Take) -> bool:

@@ -331,7 +331,7 @@ class TakeFinder:
         if ended == "complete" and gone[-1].piece == self._last:
             gone[-1] = replace(gone[-1], to_beat=float(self.routine.beats(self._last)))
         start_s = max(gone[0].start_s, self._after_s)
-        bar_s = self.routine.metre * 60.0 / self.routine.pieces[gone[0].piece].tempo_bpm
+        bar_s = self.routine.metre * self.routine.pieces[gone[0].piece].beat_s
         least_s = (0.8 if ended == "complete" else 1.25) * bar_s
         if end_s - start_s < least_s:
             return None

@@ -19,10 +19,12 @@ from datetime import date, timedelta
 from functools import lru_cache
 from itertools import groupby
 from math import ceil
+from typing import Annotated
 
 from liveaid.practice.next import FULL_TEMPO, Outlook, mean
 from liveaid.practice.records import PieceRow
-from liveaid.practice.wilson import Rate, clean_rate
+from liveaid.practice.wilson import Rate, Rated, clean_rate
+from liveaid.practice.written import Ms, rounded
 
 PLATEAU_WEEKS = 3
 """Nothing gained over so many weeks is standing still (common practice, no source)."""
@@ -35,16 +37,16 @@ _RUNS_SHARE = 1.0 / 3.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Week:
+class Week(Rated):
     """One week of one thing."""
 
     monday: date
     takes: int
     rate: Rate
     """Of the judged takes at full tempo."""
-    bias_ms: float | None
-    spread_ms: float | None
-    tempo_part: float | None
+    bias_ms: Ms | None
+    spread_ms: Ms | None
+    tempo_part: Annotated[float, rounded(2)] | None
     """The highest part of full tempo at which a take was clean."""
 
 

@@ -28,8 +28,8 @@ from liveaid.practice.calibration import (
 )
 from liveaid.practice.delays import Delays
 from liveaid.practice.replay import takes_in
-from liveaid.practice.score import TakeScore
 from liveaid.practice.session import Aim, Ended, aim_of, one_piece, score_of
+from liveaid.practice.take_score import TakeScore
 from liveaid.routine import load_routine
 from liveaid.simulate import Hands, perform
 
@@ -117,7 +117,7 @@ def main() -> None:
             plain = scored(aim, ended, Delays())
             ignored = scored(aim, ended, Delays(measured=True))
             first = base[number]
-            off = 1000 * (true.timing.bias_s - first.timing.bias_s)
+            off = true.bias_ms - first.bias_ms
             # A start alone can't be told from a delay: such a set piece is then not judged.
             alike = all(
                 a == b or b == "not judged"

@@ -17,7 +17,7 @@ from pathlib import Path
 
 from liveaid.follow import Follower
 from liveaid.practice.reading import TakeReader
-from liveaid.practice.session import Ended, Session, aim_of, one_piece, report_of, score_of
+from liveaid.practice.session import Ended, Session, aim_of, one_piece, score_of
 from liveaid.practice.store import TakeStore
 from liveaid.routine import load_routine
 from liveaid.simulate import Hands, Network, perform
@@ -72,7 +72,7 @@ def main() -> None:
                             kept = ended.kept(aim, routine.title, at)
                             score = score_of(aim, kept)
                             number = store.keep(kept).result()
-                            store.score(number, report_of(aim, score)).result()
+                            store.score(number, score).result()
                             session.scored(ended, score)
                             takes += 1
                 now += played.duration_s + GAP_S

@@ -44,9 +44,7 @@ def test_a_record_that_was_only_held_up_and_goes_on_is_one_take(spice_row, rehea
 
 def bar_acts(outcomes, bar):
     return [
-        ActScore(
-            kind="stroke", side="left", piece=0, beat=4.0 * bar + k, outcome=outcome, by="right"
-        )
+        ActScore(kind="stroke", side="left", beat=4.0 * bar + k, outcome=outcome, by="right")
         for k, outcome in enumerate(outcomes)
     ]
 

@@ -16,7 +16,7 @@ import pytest
 import soundfile
 
 from liveaid.practice.reading import TakeReader
-from liveaid.practice.session import Ended, aim_of, report_of, score_of
+from liveaid.practice.session import Ended, aim_of, score_of
 from liveaid.practice.store import TakeStore
 from liveaid.simulate import Hands, perform
 from liveaid.simulate.send import send
@@ -37,7 +37,7 @@ def takes(tmp_path_factory, spice_row, performed, rehearsed) -> Path:
         kept = counted.kept(aim, spice_row.title, time.time() - 3600 * (3 - seed))
         number = store.keep(kept).result()
         if seed < 2:
-            store.score(number, report_of(aim, score_of(aim, kept))).result()
+            store.score(number, score_of(aim, kept)).result()
     store.close()
     return file
 

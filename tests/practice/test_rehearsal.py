@@ -17,9 +17,9 @@ from liveaid.practice.ladder import Ladder
 from liveaid.practice.reading import TakeReader
 from liveaid.practice.rehearsal import Rehearsal
 from liveaid.practice.replay import replay, replay_at_once
-from liveaid.practice.session import Session, aim_of, one_piece, report_of, score_of
+from liveaid.practice.session import Session, aim_of, one_piece, score_of
 from liveaid.practice.store import TakeStore
-from liveaid.practice.take_report import ScoredTake
+from liveaid.practice.take_score import ScoredTake
 from liveaid.practice.trace import trace_of
 from liveaid.simulate import Hands, perform
 from liveaid.simulate.send import datagrams, send
@@ -225,7 +225,7 @@ def test_the_take_its_tempo_and_the_noise_are_on_the_page(rehearsed_once):
     hall, found = rehearsed_once
     assert found["verdict"] in ("Clean", "Not clean")
     assert "spread" in found["figures"]
-    timed = [act for act in hall.told[0].report.acts if act.error_ms is not None]
+    timed = [act for act in hall.told[0].score.acts if act.error_ms is not None]
     assert found["strip"] == len(timed) > 20
     assert found["pitch"].endswith("%")
     assert "94 dBA" in found["noise"]
@@ -254,11 +254,11 @@ def test_a_stored_take_gives_its_score_again_in_its_own_time(rehearsed_once, spi
     told, aim = hall.told[0], aim_of(spice_row, "Mortar twins")
     with TakeReader(hall.file) as reader:
         kept = reader.kept(1)
-    again = report_of(aim, score_of(aim, kept))
-    assert again.heard == told.report.heard
-    assert again.spread_ms == pytest.approx(told.report.spread_ms, abs=0.1)
+    again = score_of(aim, kept)
+    assert again.heard == told.score.heard
+    assert again.spread_ms == pytest.approx(told.score.spread_ms, abs=0.1)
     (take,) = replay_at_once(kept.trace, aim)
-    assert (take.ended, take.report.heard) == ("complete", told.report.heard)
+    assert (take.ended, take.score.heard) == ("complete", told.score.heard)
 
 
 def test_a_replay_sends_every_position_in_its_order_and_not_before_its_time():

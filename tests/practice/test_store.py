@@ -12,13 +12,14 @@ from dataclasses import replace
 
 import pytest
 
+from liveaid.practice.act_score import ActScore
 from liveaid.practice.delays import Delays
 from liveaid.practice.reading import TakeReader
 from liveaid.practice.records import Kept
 from liveaid.practice.report import review
 from liveaid.practice.schema import STEPS, StoreError
 from liveaid.practice.store import Late, TakeStore
-from liveaid.practice.take_report import ActReport, PieceReport, TakeReport
+from liveaid.practice.take_score import PieceScore, TakeScore
 from liveaid.practice.trace import pack, trace_of
 from liveaid.practice.visits import Visit
 
@@ -33,14 +34,14 @@ SCORE = {  # as the first version wrote it
 }  # fmt: skip
 
 
-REPORT = TakeReport(
+REPORT = TakeScore(
     verdict="clean", run_through=False, missed=0, added=0, skipped=0, heard=3, bias_ms=4.0,
     spread_ms=9.0,
-    pieces=(PieceReport(
+    pieces=(PieceScore(
         index=0, name="Lids", verdict="clean", why=(), whole=True, missed=0, added=0, skipped=0,
         heard=3, bias_ms=4.0, spread_ms=9.0, tempo_percent=0.1, drift_percent=None,
-        acts=(ActReport(kind="start", side="left", beat=2.0, outcome="heard", error_ms=4.0,
-                        error_beats=0.0067, heard_s=11.204, due_s=11.2, by="right"),),
+        acts=(ActScore(kind="start", side="left", beat=2.0, outcome="heard", heard_s=11.204,
+                       due_s=11.2, beat_s=0.6, by="right"),),
     ),),
 )  # fmt: skip
 

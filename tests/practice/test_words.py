@@ -81,7 +81,7 @@ class Booth:
         await self.scored()
 
     async def scored(self):
-        await self.rehearsal.settled()
+        await self.rehearsal.keeping.settled()
 
 
 @pytest.fixture
