@@ -48,15 +48,9 @@ class Belief:
             more += guess.crossed(self.plan, heard, self.numbers)
         self.guesses += more
         if self._looks(heard, ended, seconds):
-            self.guesses += list(
-                search.found(
-                    self.plan,
-                    heard,
-                    self.told,
-                    [*self.guesses, self.lost],
-                    self.turn_s,
-                    self.numbers,
-                )
+            known = [*self.guesses, self.lost]
+            self.guesses += search.found(
+                self.plan, heard, self.told, known, self.turn_s, self.numbers
             )
         for guess in self.guesses:
             guess.score_votes(self.plan, heard, self.numbers)

@@ -59,8 +59,9 @@ def works(
             fall = numbers.past_end + numbers.past_end_fall * (beyond_s - numbers.edge_s)
             return max(fall, numbers.outside) if past else numbers.outside
         from_cue = numbers.let_go * normal(gesture.from_s - part.cue_s, numbers.place_s)
-        kept_s = max(gesture.age_s - numbers.juggle_run_s, 0.0) if part.juggled else 0.0
-        return math.log(from_cue + numbers.inside / numbers.span_s) + numbers.kept_each_s * kept_s
+        kept_s = at_s - max(gesture.from_s, part.from_s) - numbers.juggle_run_s
+        kept = numbers.kept_each_s * max(kept_s, 0.0) if part.juggled else 0.0
+        return math.log(from_cue + numbers.inside / numbers.span_s) + kept
     if gesture.kind == "held":
         idle = numbers.idle_each_s * max(alone_s - numbers.idle_after_s, 0.0)
         idle = max(idle, numbers.idle_least)
@@ -87,10 +88,7 @@ def rests(
         if near_next(part, gesture.at_s, numbers):
             return numbers.made_ready
         if math.isfinite(beats_in):
-            moved_s = abs(gesture.at_s - gesture.from_s)
-            works = gesture.kind == "hand" and moved_s < numbers.edge_s
-            works = works and at_another_cue(part, gesture.at_s, numbers)
-            return numbers.worked_elsewhere if works else -numbers.made_ready
+            return -numbers.made_ready
         return numbers.not_ready if math.isnan(part.left_to_s) else 0.0  # over: it stands anywhere
     if gesture.since_s < entered_s - numbers.entered_s:
         over = (beats_in - numbers.left_on_beats) * numbers.left_on_beat_s
@@ -111,7 +109,7 @@ def rests(
 def at_another_cue(part: DeckPart, at_s: float, numbers: Numbers) -> bool:
     """Whether a record stands at a cue of another set piece: no lifted needle gets there."""
     return any(
-        abs(at_s - cue_s) < numbers.near_cue_s and not abs(cue_s - part.cue_s) <= numbers.edge_s
+        abs(at_s - cue_s) < numbers.near_cue_s and abs(cue_s - part.cue_s) > numbers.edge_s
         for cue_s in part.cues_s
     )
 

@@ -158,8 +158,6 @@ class Numbers:
     """A run elsewhere. D"""
     made_ready: float = 0.3
     """Held or moved at the next cue; as much less elsewhere. D"""
-    worked_elsewhere: float = -1.5
-    """Moved to and fro at a cue that is not the next. O"""
     not_ready: float = -1.0
     """Elsewhere before the start. O"""
 
