@@ -18,13 +18,15 @@ from liveaid.practice.act_score import ActScore
 from liveaid.practice.care import HANDS_CAUTION
 from liveaid.practice.delays import Delays
 from liveaid.practice.next import READY_AT, Outlook
+from liveaid.practice.pictures import pictures
 from liveaid.practice.reading import TakeReader
 from liveaid.practice.recording import assess_recording, read_sound
-from liveaid.practice.report import Review, pictures, review, score_unscored, takes_file
+from liveaid.practice.report import Review, review
 from liveaid.practice.review_json import RULE, next_json, review_json, strokes_json
-from liveaid.practice.schema import StoreError
+from liveaid.practice.schema import StoreError, takes_file
 from liveaid.practice.score import score_take
 from liveaid.practice.stroke_figures import stroke_row
+from liveaid.practice.take_keeping import score_unscored
 from liveaid.practice.take_line import early_or_late, take_line, verdict_line
 from liveaid.practice.take_score import PieceScore
 from liveaid.practice.trace import pack

@@ -24,7 +24,8 @@ Pure, told the time:
   limits      what counts as clean; timing: many acts' errors against that
   take_score  a take's score as it is kept and shown; score: how it is worked out; written: how
               figures are rounded
-  takes       where a take begins and ends; count_in, ladder, care; session: a rehearsal as it goes
+  takes       where a take begins and ends; count_in, ladder, care; aim: what is practised;
+              session: a rehearsal as it goes
   bar_left_out  a bar left out where only the hands count
   breaks      false starts told from good runs; bars: bars played otherwise than written
   stretch     a set piece, some bars or a transition as a routine of its own; cut_acts: its acts
@@ -38,7 +39,7 @@ Pure, told the time:
 Files, clocks, threads:
   schema, records, store, reading: the file of takes
   report, review_json, take_line: what is told of them
-  take_picture, bars_picture, history_picture, losses: drawn, with the looks of picture_look
+  pictures: take_picture, bars_picture, history_picture, losses, with the looks of picture_look
   rehearsal, take_keeping, rehearsal_status, calibrating, pages, replay: beside the running stage
   learnt: the performer's habits by takes of the whole routine
   history: takes of the set pieces as now written; journal: ended takes, a file each

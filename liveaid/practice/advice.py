@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 from liveaid.practice.act_score import ActScore
 from liveaid.practice.planned_acts import EventKind
-from liveaid.practice.shift import Shift, shift_s
+from liveaid.practice.shift import Shift, without_shift_s
 from liveaid.practice.take_score import TakeScore
 from liveaid.routine import SIDES, Side
 from liveaid.routine.written_numbers import place_said
@@ -125,7 +125,9 @@ def _groups(
         told = [
             (act, off)
             for act in acts
-            if act.kind in kinds and (off := _off_s(act, steady)) is not None
+            if act.kind in kinds
+            and act.anchored
+            and (off := without_shift_s(act, steady)) is not None
         ]
         if len(told) < LEAST:
             continue
@@ -169,13 +171,6 @@ def _uneven(acts: Sequence[ActScore], steady: Sequence[Shift] | None) -> str | N
             told = f"{_WHAT[group.kind]} uneven, {1000 * spread:.0f} ms about the beat"
             return f"{told}: slower, until they are even"
     return None
-
-
-def _off_s(act: ActScore, steady: Sequence[Shift] | None) -> float | None:
-    if act.error_s is None or not act.anchored:
-        return None
-    late = 0.0 if steady is None else shift_s(steady, act.side, act.by)
-    return None if late is None else act.error_s - late
 
 
 def _listed(beats: Iterable[float]) -> str:

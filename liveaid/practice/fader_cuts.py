@@ -16,6 +16,8 @@ REST_S = 0.03
 """A fader that sends nothing for so long has come to rest (common practice, no source)."""
 LEAST_MOVE = 0.2
 """A change smaller than this part of the fader's way is no cut (common practice, no source)."""
+_WINDOW_BEATS = 0.3
+"""How far from where it is written a cut may be and still be that cut."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,14 +89,12 @@ def cut_scores(
     side: Side,
     moves: Sequence[FaderMove],
     when: Callable[[float], float],
-    *,
-    window_beats: float = 0.3,
 ) -> list[CutScore]:
     """Each opening and closing the acts need beside the moves made, in order of time.
 
     Moves within the room of a standing record are neither missed nor added.
     """
-    window_s = window_beats * (when(1.0) - when(0.0))
+    window_s = _WINDOW_BEATS * (when(1.0) - when(0.0))
     edges, scores = fader_edges(acts), list[CutScore]()
     for opens in (True, False):
         wanted = [edge for edge in edges if edge.opens is opens]

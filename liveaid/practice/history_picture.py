@@ -13,7 +13,7 @@ from liveaid.practice.records import PieceRow
 def history_picture(rows: Sequence[PieceRow], name: str) -> bytes:
     """PNG: one set piece's takes in order: early or late, spread, missed, clean or not."""
     rows = [row for row in reversed(rows) if row.name == name]
-    figure, upper, lower = two_above(10.0, 4.6, 3)
+    figure, upper, lower = two_above(10.0, 3)
     x = np.arange(1, len(rows) + 1)
     bias = np.array([np.nan if row.bias_ms is None else row.bias_ms for row in rows])
     spread = np.array([0.0 if row.spread_ms is None else row.spread_ms for row in rows])

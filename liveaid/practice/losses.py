@@ -13,7 +13,7 @@ from liveaid.routine import Routine
 
 def losses_picture(routine: Routine, scores: Sequence[TakeScore]) -> bytes:
     """PNG: where in the routine time is lost: mean absolute error and misses, bar by bar."""
-    figure, upper, lower = two_above(12.0, 4.6, 2)
+    figure, upper, lower = two_above(12.0, 2)
     off, missed, takes = bar_losses(routine, scores)
     x = np.arange(len(off)) + 0.5
     shown = np.where(takes > 0, off, np.nan)

@@ -21,9 +21,9 @@ def empty(width: float, height: float) -> Figure:
     return Figure(figsize=(width, height), dpi=110, facecolor=PAPER)
 
 
-def two_above(width: float, height: float, ratio: int) -> tuple[Figure, Axes, Axes]:
+def two_above(width: float, ratio: int) -> tuple[Figure, Axes, Axes]:
     """A picture of two charts over one axis, the upper so many times as high as the lower."""
-    figure = empty(width, height)
+    figure = empty(width, 4.6)
     upper, lower = figure.subplots(
         2, 1, sharex=True, gridspec_kw={"height_ratios": (ratio, 1), "hspace": 0.12}
     )

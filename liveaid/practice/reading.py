@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import json
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import fields
 from pathlib import Path
 from typing import Any
@@ -47,9 +47,7 @@ class TakeReader:
             (limit,),
         )
         return [
-            row._replace(
-                clean=bool(row.clean), judged=bool(row.judged), run_through=bool(row.run_through)
-            )
+            row._replace(clean=bool(row.clean), run_through=bool(row.run_through))
             for row in map(TakeRow._make, rows)
         ]
 
@@ -78,6 +76,14 @@ class TakeReader:
             except (ValueError, TypeError, KeyError, AttributeError) as error:
                 raise self._spoiled(take, error) from error
         raise self._no_take(take)
+
+    def scores(self, takes: Iterable[int]) -> dict[int, TakeScore]:
+        """The scores of takes by their numbers; spoiled ones, and takes without one, left out."""
+        found = {}
+        for take in takes:
+            with contextlib.suppress(StoreError):
+                found[take] = self.score(take)
+        return {take: score for take, score in found.items() if score is not None}
 
     def unscored(self) -> list[int]:
         """Takes kept by a process that was stopped before it had scored them."""

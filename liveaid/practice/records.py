@@ -106,13 +106,6 @@ class TakeRow(NamedTuple):
     run_through: bool
     first_piece: int | None
     """Index of the set piece it began with."""
-    judged: bool = True
-    heard: int = 0
-    missed: int = 0
-    added: int = 0
-    skipped: int = 0
-    bias_ms: float | None = None
-    spread_ms: float | None = None
     said: str = ""
     """The performer's own word on it: keep, drop, or none."""
 

@@ -18,20 +18,21 @@ from aiohttp import web
 from liveaid.errors import LiveaidError
 from liveaid.follow import Prompt
 from liveaid.practice import pages
-from liveaid.practice.care import HANDS_ON_S
+from liveaid.practice.aim import Aim, aim_of
+from liveaid.practice.care import HANDS_ON_S, today
 from liveaid.practice.count_in import CountIn
 from liveaid.practice.ladder import Ladder
 from liveaid.practice.reading import TakeReader
 from liveaid.practice.rehearsal_status import rehearsal_status
-from liveaid.practice.report import today
-from liveaid.practice.session import Aim, Ended, Session, aim_of
+from liveaid.practice.session import Ended, Session
 from liveaid.practice.store import TakeStore
 from liveaid.practice.take_keeping import TakeKeeping
 from liveaid.practice.take_score import ScoredTake
 from liveaid.practice.weeks_plan import PracticePlan
 from liveaid.routine import Routine
 from liveaid.routine.edits import matched
-from liveaid.stage import Heard, Stage, Watcher, Whole
+from liveaid.stage.osc import Heard
+from liveaid.stage.watcher import Stage, Watcher, Whole
 from liveaid.stage.words import Word
 
 _WORK_EVERY_S = 30.0

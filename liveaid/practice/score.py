@@ -7,10 +7,14 @@ from dataclasses import asdict, replace
 
 from liveaid.practice import shift
 from liveaid.practice.act_score import ActScore, Outcome, Played
+from liveaid.practice.advice import advice
+from liveaid.practice.aim import Aim
+from liveaid.practice.assess import assess
 from liveaid.practice.bars import other_bars, rest_of
 from liveaid.practice.delays import NO_DELAYS, Delays
 from liveaid.practice.hand_cuts import FaderScore, fader_sentences
 from liveaid.practice.limits import Limits
+from liveaid.practice.records import Kept
 from liveaid.practice.stroke_figures import strokes_of, strokes_sentences
 from liveaid.practice.take_score import PieceScore, TakeScore, Verdict
 from liveaid.practice.timing import KindScore, faults_of, judged_of, timing
@@ -67,6 +71,24 @@ def score_take(
         strokes=strokes_sentences(one for piece in pieces for one in piece.strokes),
         pieces=pieces,
     )
+
+
+def score_of(aim: Aim, kept: Kept, earlier: Sequence[shift.Off] = ()) -> TakeScore:
+    """A take's score; some tenths of a second's work, so it may be done aside.
+
+    `earlier` as in `score_take`.
+    """
+    late = kept.delays
+    played = assess(
+        aim.routine, late.corrected(kept.trace), kept.visits,
+        mixer=late.corrected_mixer(kept.mixer),
+        counted_in_s=late.heard_s(kept.counted_in_s), stops=not aim.piece,
+    )  # fmt: skip
+    score = score_take(
+        aim.routine, played, limits=aim.limits, delays=late, earlier=earlier, first=aim.first,
+        gone_beats=aim.gone_beats, tempo_part=kept.tempo_part / kept.decks_part,
+    )  # fmt: skip
+    return replace(score, advice=advice(score, metre=aim.routine.metre))
 
 
 def _together(verdicts: Sequence[Verdict]) -> Verdict:

@@ -84,6 +84,15 @@ def shift_s(found: Sequence[Shift], clock: Clock, by: Clock | None) -> float | N
     )
 
 
+def without_shift_s(act: ActScore, found: Sequence[Shift] | None) -> float | None:
+    """An act's error, what its clock is late by on the whole left out of it.
+
+    None where either is not known. `found` is None where delays were measured, and taken out.
+    """
+    late_s = 0.0 if found is None else shift_s(found, act.side, act.by)
+    return None if late_s is None or act.error_s is None else act.error_s - late_s
+
+
 def hands_own_s(clock: Clock, by: Clock, error_s: float) -> float:
     """The part of an error that no delay can make, the shift not being known.
 

@@ -1,4 +1,4 @@
-"""Takes beside the running stage: each is kept as it ends, scored aside, and the last one told."""
+"""Takes kept and scored: each as it ends, beside the running stage, and what was left unscored."""
 
 from __future__ import annotations
 
@@ -7,14 +7,22 @@ import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from pathlib import Path
 
+from liveaid.practice.aim import Aim, played_in
+from liveaid.practice.care import today
+from liveaid.practice.journal import Journal
+from liveaid.practice.limits import Limits
+from liveaid.practice.reading import TakeReader
 from liveaid.practice.records import Kept
-from liveaid.practice.report import today
 from liveaid.practice.schema import StoreError
-from liveaid.practice.session import Aim, Ended, score_of, scored_take
+from liveaid.practice.score import score_of
+from liveaid.practice.session import Ended
 from liveaid.practice.shift import Off
+from liveaid.practice.slower import aim_of_kept
 from liveaid.practice.store import TakeStore
-from liveaid.practice.take_score import ScoredTake
+from liveaid.practice.take_score import ScoredTake, scored_take
+from liveaid.routine import Routine
 
 
 class TakeKeeping:
@@ -99,3 +107,43 @@ class TakeKeeping:
     async def settled(self) -> None:
         """Every take that ended is scored."""
         await asyncio.gather(*self._scoring)
+
+
+def score_unscored(file: Path, routine: Routine, limits: Limits | None = None) -> int:
+    """Score the takes that a stopped process kept and did not come to score; how many."""
+    if Journal(file).waiting():
+        TakeStore(file).close()  # what waits goes in now
+    if not file.is_file():
+        return 0
+    with TakeReader(file) as reader:
+        waiting = [found for number in reader.unscored() if (found := _kept(reader, number))]
+    if not waiting:
+        return 0
+    store, count = TakeStore(file), 0
+    try:
+        for number, kept in waiting:
+            aim = aim_of_kept(routine, kept, file.parent, limits)
+            if aim and _can_be_judged_by(aim, kept):
+                store.score(number, score_of(aim, kept)).result()
+                count += 1
+    finally:
+        store.close()
+    return count
+
+
+def _kept(reader: TakeReader, number: int) -> tuple[int, Kept] | None:
+    """A take that waits for its score; None when it is spoiled."""
+    try:
+        return number, reader.kept(number)
+    except StoreError:
+        return None
+
+
+def _can_be_judged_by(aim: Aim, kept: Kept) -> bool:
+    """Whether the map still asks for what was asked for when the take was played."""
+    asked = played_in(aim)
+    return all(
+        visit.piece < len(aim.routine.pieces)
+        and kept.played.get(number := str(aim.first + visit.piece), asked[number]) == asked[number]
+        for visit in kept.visits
+    )

@@ -23,6 +23,7 @@ from liveaid.practice.act_score import ActScore, WindScore
 from liveaid.practice.delays import NO_DELAYS, Delays, delays_from
 from liveaid.practice.delays import says as delays_say
 from liveaid.practice.hand_cuts import FaderScore
+from liveaid.practice.records import Kept
 from liveaid.practice.shift import Shift
 from liveaid.practice.stroke_figures import StrokesScore
 from liveaid.practice.timing import KindScore, Timing
@@ -169,3 +170,11 @@ class ScoredTake:
             "tempo_part": round(self.tempo_part, 4), "counted_in": self.counted_in,
             "said": self.said or None, **self.score.to_json(),
         }  # fmt: skip
+
+
+def scored_take(kept: Kept, score: TakeScore, number: int | None = None) -> ScoredTake:
+    """A kept take with its score, to be told."""
+    return ScoredTake(
+        number=number, ended=kept.ended, start_s=kept.start_s, tempo_part=kept.tempo_part,
+        counted_in=kept.counted_in_s is not None, score=score,
+    )  # fmt: skip

@@ -13,7 +13,7 @@ from pydantic import Field
 from liveaid.practice.act_score import ActScore
 from liveaid.practice.limits import SLACK, Limits
 from liveaid.practice.planned_acts import KINDS, EventKind
-from liveaid.practice.shift import Shift, hands_own_s, shift_s
+from liveaid.practice.shift import Shift, hands_own_s, without_shift_s
 from liveaid.practice.written import Fine, Ms
 
 _NAMES: dict[EventKind, tuple[str, str]] = {
@@ -111,14 +111,11 @@ def _off_beats(act: ActScore, limits: Limits, steady: Sequence[Shift] | None) ->
 
     None where it says nothing: not heard, or within what a delay that is not known can make.
     """
-    if act.error_s is None:
-        return None
-    late = 0.0 if steady is None else shift_s(steady, act.side, act.by)
-    if late is None and act.by is not None:
-        own_s = hands_own_s(act.side, act.by, act.error_s)
-        far = abs(own_s) > limits.worst_beats * act.beat_s
-        late = act.error_s - own_s if far else None
-    return None if late is None else (act.error_s - late) / act.beat_s / SLACK[act.kind]
+    own_s = without_shift_s(act, steady)
+    if own_s is None and act.error_s is not None and act.by is not None:
+        least_s = hands_own_s(act.side, act.by, act.error_s)
+        own_s = least_s if abs(least_s) > limits.worst_beats * act.beat_s else None
+    return None if own_s is None else own_s / act.beat_s / SLACK[act.kind]
 
 
 def _pooled(*groups: Sequence[float]) -> tuple[float | None, int]:

@@ -102,9 +102,7 @@ def plateau(found: Sequence[Week]) -> str:
     )
 
 
-def plan_back(
-    found: Outlook, *, today: date, stage: date, takes_a_day: int = TAKES_A_DAY
-) -> tuple[Day, ...]:
+def plan_back(found: Outlook, *, today: date, stage: date) -> tuple[Day, ...]:
     """What each day up to the one before the stage is for.
 
     What is furthest from ready comes first and in turns; then whole run-throughs; the last day is
@@ -120,13 +118,13 @@ def plan_back(
         if k == len(days) - 1:
             plan.append(Day(day=day, what=("run-through",), takes=2, why="the day before: light"))
         elif k >= len(days) - runs or not weak:
-            takes = max(2, takes_a_day // 6)
+            takes = max(2, TAKES_A_DAY // 6)
             plan.append(
                 Day(day=day, what=("run-through", *weak[:1]), takes=takes, why="as it will be")
             )
         else:
             turn = tuple(weak[(3 * k + j) % len(weak)] for j in range(min(3, len(weak))))
-            plan.append(Day(day=day, what=turn, takes=takes_a_day, why="furthest from ready"))
+            plan.append(Day(day=day, what=turn, takes=TAKES_A_DAY, why="furthest from ready"))
     return tuple(plan)
 
 

@@ -16,8 +16,10 @@ import time
 from pathlib import Path
 
 from liveaid.follow import Follower
+from liveaid.practice.aim import aim_of
 from liveaid.practice.reading import TakeReader
-from liveaid.practice.session import Ended, Session, aim_of, one_piece, score_of
+from liveaid.practice.score import score_of
+from liveaid.practice.session import Ended, Session
 from liveaid.practice.store import TakeStore
 from liveaid.routine import load_routine
 from liveaid.simulate import Hands, Network, perform
@@ -53,10 +55,7 @@ def main() -> None:
             until = now + 60 * chosen.minutes / 10
             last = float("-inf")
             while now < until:
-                index = next(k for k, p in enumerate(routine.pieces) if p.name == aim.piece)
-                played = perform(
-                    one_piece(routine, index), seed=seed, hands=Hands(), network=network
-                )
+                played = perform(aim.routine, seed=seed, hands=Hands(), network=network)
                 for message in played.messages:
                     at = now + message.now_s
                     session.hear(message.side, position_s=message.position_s, now=at)

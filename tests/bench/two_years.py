@@ -15,11 +15,13 @@ from pathlib import Path
 
 import numpy as np
 
+from liveaid.practice.aim import aim_of
+from liveaid.practice.pictures import pictures
 from liveaid.practice.reading import TakeReader
 from liveaid.practice.records import Kept
-from liveaid.practice.report import pictures, review
+from liveaid.practice.report import review
 from liveaid.practice.review_json import review_json
-from liveaid.practice.session import aim_of, score_of
+from liveaid.practice.score import score_of
 from liveaid.practice.store import TakeStore
 from liveaid.practice.take_score import Verdict
 from liveaid.practice.trace import trace_of

@@ -6,8 +6,10 @@ import pytest
 
 from liveaid.practice.act_score import ActScore
 from liveaid.practice.advice import advice
+from liveaid.practice.aim import aim_of
 from liveaid.practice.delays import Delays
-from liveaid.practice.session import Ended, aim_of, one_piece, score_of
+from liveaid.practice.score import score_of
+from liveaid.practice.session import Ended
 from liveaid.practice.shift import offs, shifts
 from liveaid.practice.take_score import PieceScore, TakeScore
 
@@ -98,7 +100,7 @@ def test_simulated_late_hands_are_told_so(spice_row, performed, rehearsed):
     aim = aim_of(spice_row, "Mortar twins")
     aim = type(aim)(**{**{f: getattr(aim, f) for f in aim.__slots__}, "delays": KNOWN})
     hands = Hands(timing_error_s=0.008, timing_bias_s=0.040)
-    played = performed(one_piece(spice_row, 2), seed=3, hands=hands)
+    played = performed(aim_of(spice_row, "Mortar twins").routine, seed=3, hands=hands)
     messages = [(m.now_s, m.side, m.position_s) for m in played.messages]
     (ended,) = rehearsed(aim, messages, count_in_bars=0)
     counted = Ended(take=ended.take, tempo_part=1.0, counted_in_s=3.002)

@@ -8,9 +8,10 @@ import numpy as np
 import pytest
 
 from liveaid.practice import bars_picture as bars_pictures
+from liveaid.practice.aim import aim_of
 from liveaid.practice.bars_picture import bars_picture, planned_way
 from liveaid.practice.records import Kept
-from liveaid.practice.session import aim_of, score_of
+from liveaid.practice.score import score_of
 from liveaid.practice.trace import trace_of
 from liveaid.practice.visits import Visit
 from liveaid.simulate import STEADY

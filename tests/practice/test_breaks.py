@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 
 from liveaid.practice.act_score import ActScore
+from liveaid.practice.aim import aim_of
 from liveaid.practice.bars import other_bars
-from liveaid.practice.session import aim_of
 from liveaid.simulate import Hands
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "bench"))

@@ -5,11 +5,13 @@ from dataclasses import replace
 import pytest
 
 from liveaid.practice.act_score import ActScore
+from liveaid.practice.aim import aim_of
 from liveaid.practice.delays import Delays, delays_from
 from liveaid.practice.delays import says as delays_say
 from liveaid.practice.limits import LEVELS, Limits
 from liveaid.practice.mixer_trace import FaderHeard
-from liveaid.practice.session import Ended, aim_of, one_piece, score_of
+from liveaid.practice.score import score_of
+from liveaid.practice.session import Ended
 from liveaid.practice.shift import Off, says, shift_s, shifts
 from liveaid.practice.timing import faults_of, judged_of
 from liveaid.simulate import Hands
@@ -26,7 +28,10 @@ def scored(spice_row, performed, rehearsed):
     kept = {}
     played = {
         name: performed(routine, seed=5, hands=HANDS)
-        for name, routine in (("", spice_row), ("Mortar twins", one_piece(spice_row, 2)))
+        for name, routine in (
+            ("", spice_row),
+            ("Mortar twins", aim_of(spice_row, "Mortar twins").routine),
+        )
     }
 
     def score(left_ms, right_ms, *, known=False, piece=""):

@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from liveaid.practice.aim import Aim
 from liveaid.practice.fader_spans import heard_open, written_open
 from liveaid.practice.mixer_trace import FaderHeard
 from liveaid.practice.records import Kept
-from liveaid.practice.session import Aim, score_of
+from liveaid.practice.score import score_of
 from liveaid.practice.take_picture import take_picture
 from liveaid.practice.trace import DeckTrace
 from liveaid.practice.visits import Visit

@@ -14,6 +14,7 @@ from click.testing import CliRunner
 
 from liveaid.commands.review import command as review_command
 from liveaid.follow import Follower
+from liveaid.practice.aim import Aim
 from liveaid.practice.fader_cuts import CutScore, FaderMove
 from liveaid.practice.hand_cuts import FaderScore, deck_moves, fader_sentences
 from liveaid.practice.journal import from_bytes, to_bytes
@@ -26,10 +27,12 @@ from liveaid.practice.mixer_trace import (
 )
 from liveaid.practice.reading import TakeReader
 from liveaid.practice.records import Kept
-from liveaid.practice.report import review, score_unscored
+from liveaid.practice.report import review
 from liveaid.practice.schema import STEPS
-from liveaid.practice.session import Aim, Ended, Session, score_of
+from liveaid.practice.score import score_of
+from liveaid.practice.session import Ended, Session
 from liveaid.practice.store import TakeStore
+from liveaid.practice.take_keeping import score_unscored
 from liveaid.practice.take_line import hand_lines
 from liveaid.practice.take_score import TakeScore
 from liveaid.practice.trace import TraceError, pack, trace_of

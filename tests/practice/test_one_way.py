@@ -12,8 +12,10 @@ from hypothesis import strategies as st
 
 from liveaid.follow import Follower
 from liveaid.follow.next_cue import Here, next_cue
+from liveaid.practice.aim import aim_of
 from liveaid.practice.planned_acts import planned_events
-from liveaid.practice.session import Ended, Session, aim_of, score_of
+from liveaid.practice.score import score_of
+from liveaid.practice.session import Ended, Session
 from liveaid.render.sheet import Printed, sheet_html
 from liveaid.routine import SIDES, Routine
 from liveaid.routine.layout.lay import grain_of, lay_out_decks, lay_out_routine

@@ -13,17 +13,21 @@ import numpy as np
 import pytest
 from pythonosc.osc_message import OscMessage
 
+from liveaid.practice.aim import aim_of
 from liveaid.practice.ladder import Ladder
 from liveaid.practice.reading import TakeReader
 from liveaid.practice.rehearsal import Rehearsal
 from liveaid.practice.replay import replay, replay_at_once
-from liveaid.practice.session import Session, aim_of, one_piece, score_of
+from liveaid.practice.score import score_of
+from liveaid.practice.session import Session
 from liveaid.practice.store import TakeStore
 from liveaid.practice.take_score import ScoredTake
 from liveaid.practice.trace import trace_of
 from liveaid.simulate import Hands, perform
 from liveaid.simulate.send import datagrams, send
-from liveaid.stage import Address, Service, Settings
+from liveaid.stage.address import Address
+from liveaid.stage.service import Service
+from liveaid.stage.settings import Settings
 
 HERE = Address("127.0.0.1", 0)
 CHROMIUM = Path("/usr/bin/chromium")
@@ -50,7 +54,12 @@ class Hall:
 
     async def play(self, stage: Service) -> None:
         """Hold both records at their cues, and let go when the count-in has come."""
-        played = perform(one_piece(self.routine, 2), seed=2, lead_s=LEAD_S, hands=Hands())
+        played = perform(
+            aim_of(self.routine, "Mortar twins").routine,
+            seed=2,
+            lead_s=LEAD_S,
+            hands=Hands(),
+        )
         hold = [data for at, data in datagrams(played, also=()) if at < 0.1]
         with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as out:
             while (count := self.session.count_in) is None or (
@@ -157,12 +166,13 @@ def test_a_take_is_kept_and_scored_by_itself(rehearsed_once):
     assert len(hall.told) == 1
     with TakeReader(hall.file) as reader:
         (row,) = reader.takes()
+        score = reader.score(row.id)
         assert reader.unscored() == []
         assert reader.hands_on_s(time.strftime("%Y-%m-%d")) > 5
     assert (row.aim, row.ended) == ("Mortar twins", "complete")
     assert row.first_piece == 2  # its place in the whole routine
-    assert row.heard > 20
-    assert row.bias_ms is not None  # the count-in told when its first beat was
+    assert score.heard > 20
+    assert score.bias_ms is not None  # the count-in told when its first beat was
 
 
 def test_lamps_count_the_beats_in_one_at_a_time(spice_row, tmp_path):

@@ -9,7 +9,9 @@ from __future__ import annotations
 import pytest
 
 from liveaid.follow import Follower
-from liveaid.practice.session import Session, aim_of, score_of
+from liveaid.practice.aim import aim_of
+from liveaid.practice.score import score_of
+from liveaid.practice.session import Session
 from liveaid.routine import Routine
 from liveaid.simulate import STEADY, perform
 

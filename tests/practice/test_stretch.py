@@ -4,9 +4,9 @@ from pathlib import Path
 
 import pytest
 
+from liveaid.practice.aim import aim_of
 from liveaid.practice.ladder import Ladder
 from liveaid.practice.next import outlook
-from liveaid.practice.session import aim_of
 from liveaid.practice.stretch import cut, stretch
 from liveaid.practice.weeks_plan import plan_of
 from liveaid.routine import load_routine
@@ -59,7 +59,8 @@ def test_a_transition_is_the_last_two_bars_and_the_first_two(spice_row):
 def test_a_transition_played_is_a_take_with_its_acts_on_the_routines_own_beats(
     spice_row, performed, rehearsed
 ):
-    from liveaid.practice.session import Ended, score_of
+    from liveaid.practice.score import score_of
+    from liveaid.practice.session import Ended
 
     aim = aim_of(spice_row, "from Pestle into Mortar twins")
     played = performed(aim.routine, seed=2)
@@ -95,7 +96,7 @@ def test_what_is_left_out_of_some_bars_is_told_by_the_set_pieces_own_bars(
     spice_row, performed, rehearsed
 ):
     """Bars 3 to 4 of Pestle: the strokes on beats 1 to 2.5 of bar 4 are not made."""
-    from liveaid.practice.session import score_of
+    from liveaid.practice.score import score_of
 
     aim = aim_of(spice_row, "bars 3 to 4 of Pestle")
     played = performed(aim.routine, seed=2)

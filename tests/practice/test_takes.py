@@ -5,9 +5,11 @@ import statistics
 import numpy as np
 import pytest
 
+from liveaid.practice.aim import aim_of
 from liveaid.practice.ladder import Ladder
 from liveaid.practice.mixer_trace import FaderHeard, MixerHeard
-from liveaid.practice.session import Ended, aim_of, one_piece, score_of
+from liveaid.practice.score import score_of
+from liveaid.practice.session import Ended
 from liveaid.practice.take_line import verdict_line
 from liveaid.simulate import Fault, Hands, Network
 
@@ -158,7 +160,7 @@ def test_a_juggle_that_stops_in_its_last_bar_is_not_called_given_up(
     """Mortar twins: four bars of four beats of 0.6 s; both records stand from a beat on."""
     aim = aim_of(spice_row, "Mortar twins")
     stop_s = LEAD_S + 0.6 * beats
-    played = performed(one_piece(spice_row, 2), seed=4)
+    played = performed(aim.routine, seed=4)
     messages = [m for m in heard_messages(played) if m[0] < stop_s]
     stand = {side: x for _, side, x in messages}
     messages += [(stop_s + k / 100, side, stand[side]) for k in range(500) for side in stand]
@@ -181,7 +183,7 @@ def test_one_set_piece_looped_is_a_take_each_time(spice_row, performed, rehearse
     aim = aim_of(spice_row, "Mortar twins")
     messages, starts, later_s = [], [], 0.0
     for seed in range(3):
-        played = performed(one_piece(spice_row, 2), seed=seed)
+        played = performed(aim.routine, seed=seed)
         messages += heard_messages(played, later_s=later_s)
         starts.append(later_s + LEAD_S)
         later_s += played.duration_s + 2.0
@@ -196,7 +198,7 @@ def test_one_set_piece_looped_is_a_take_each_time(spice_row, performed, rehearse
 
 def test_the_ladder_climbs_on_clean_takes_only(spice_row, performed, rehearsed):
     aim = aim_of(spice_row, "Mortar twins")
-    played = performed(one_piece(spice_row, 2), hands=Hands(timing_error_s=0.004))
+    played = performed(aim_of(spice_row, "Mortar twins").routine, hands=Hands(timing_error_s=0.004))
     (ended,) = rehearsed(aim, heard_messages(played))
     clean = scored(aim, ended, LEAD_S + 0.002)
     assert clean.clean, clean.pieces[0].why
@@ -210,7 +212,7 @@ def test_without_a_count_in_a_juggle_has_spread_but_is_neither_early_nor_late(
     spice_row, performed, rehearsed
 ):
     aim = aim_of(spice_row, "Mortar twins")
-    played = performed(one_piece(spice_row, 2), hands=Hands(timing_bias_s=0.2))
+    played = performed(aim_of(spice_row, "Mortar twins").routine, hands=Hands(timing_bias_s=0.2))
     (ended,) = rehearsed(aim, heard_messages(played))
     score = scored(aim, ended, None)
     assert score.bias_ms is None
@@ -224,7 +226,7 @@ def test_a_juggle_the_map_does_not_write_out_is_held_against_its_own_beats(
 
     four = load_routine(routines / "four.yaml")
     aim = aim_of(four, "Two woks")
-    played = performed(one_piece(four, 5), seed=3)
+    played = performed(aim.routine, seed=3)
     (ended,) = rehearsed(aim, heard_messages(played))
     score = scored(aim, ended, LEAD_S + 0.002)
     ours = by_key(aim, score)

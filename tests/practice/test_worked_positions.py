@@ -9,11 +9,10 @@ import numpy as np
 import pytest
 
 from liveaid.practice.beat_times import BeatTimes, beats_of_hands, beats_of_record
-from liveaid.practice.care import DayOfHands
+from liveaid.practice.care import DayOfHands, today
 from liveaid.practice.hear import near, releases, strokes, takes_of_hand
 from liveaid.practice.motion import motion
 from liveaid.practice.records import TakeRow
-from liveaid.practice.report import today
 from liveaid.practice.review_json import care_json, plain_json, take_json
 from liveaid.practice.take_score import TakeScore
 from liveaid.practice.trace import DeckTrace
