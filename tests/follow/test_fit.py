@@ -63,8 +63,8 @@ def test_a_release_from_the_cue_fits_a_worked_deck_better_than_one_from_elsewher
      (True, 25.0, 32.2, -2.4094)],
 )  # fmt: skip
 def test_in_a_juggle_a_record_let_run_for_long_fits_less_and_less(juggled, from_s, at_s, nats):
-    """ln 3.1921 = 1.1607 from the cue, ln .2 = -1.6094 from before it; 2.2 s of the span are .8 more
-    than 1.4, and cost so much."""
+    """ln 3.1921 = 1.1607 from the cue, ln .2 = -1.6094 from before it; 2.2 s of the span are .8
+    more than 1.4, and cost so much."""
     run = gesture("runs", from_s=from_s, at_s=at_s)
     part = replace(WORKS, juggled=juggled)
     assert likeness.works(part, run, 1.0, 8.0, 8.0, USUAL) == pytest.approx(nats, abs=1e-4)
