@@ -227,7 +227,7 @@ def levels_db(mono: np.ndarray) -> np.ndarray:
 
 
 def mixed(rng: np.random.Generator, voice: np.ndarray, music: np.ndarray) -> Windows:
-    """A voice over music, 8 dB below to 8 dB above; windows in which one is lost left out."""
+    """A voice over music, 8 dB below to 8 dB above; -1 where a window has hardly any of one."""
     length = min(len(voice), len(music), 15 * RATE)
     voice, music = voice[:length], music[:length]
     even = np.sqrt(np.mean(music**2) / max(np.mean(voice**2), 1e-9))
@@ -237,8 +237,8 @@ def mixed(rng: np.random.Generator, voice: np.ndarray, music: np.ndarray) -> Win
     sung, rest = levels_db(voice * gain), levels_db(music * gain)
     has_voice = np.where(sung > rest - 9, 1, np.where(sung < rest - 20, 0, -1))
     has_other = np.where(rest > sung - 15, 1, np.where(rest < sung - 30, 0, -1))
-    told = (level > VOICE_SILENT_DB) & (has_voice >= 0) & (has_other >= 0)
-    return Windows("voice over music", found[told], has_voice[told], has_other[told])
+    heard = level > VOICE_SILENT_DB
+    return Windows("voice over music", found[heard], has_voice[heard], has_other[heard])
 
 
 def collect(use: str, part: int) -> list[Windows]:
@@ -293,8 +293,15 @@ class Weights:
         return voice, other
 
 
+def _clear(row: Windows) -> Windows:
+    clear = (row.voice >= 0) & (row.other >= 0)
+    return Windows(row.label, row.measured[clear], row.voice[clear], row.other[clear])
+
+
 def learn(rows: list[Windows]) -> Weights:
-    """Two logistic regressions; every clip counts by its worth, however long."""
+    """Two logistic regressions; every clip counts by its worth, however long. It is judged whole,
+    but learnt from only where it is clear what is heard."""
+    rows = [_clear(row) for row in rows]
     every = np.concatenate([row.measured for row in rows])
     mean, scale = every.mean(axis=0), every.std(axis=0)
     seen = widened(every, mean, scale)
@@ -302,7 +309,10 @@ def learn(rows: list[Windows]) -> Weights:
     for what, worths in WORTH.items():
         truth = np.concatenate([getattr(row, what) for row in rows])
         worth = np.concatenate(
-            [np.full(len(row.voice), worths.get(row.label, 1.0) / len(row.voice)) for row in rows]
+            [
+                np.full(len(row.voice), worths.get(row.label, 1.0) / max(len(row.voice), 1))
+                for row in rows
+            ]
         )
         worth *= len(worth) / worth.sum()
         model = LogisticRegression(C=STIFFNESS, max_iter=5000).fit(seen, truth, worth)
