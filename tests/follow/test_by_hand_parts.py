@@ -190,6 +190,24 @@ def test_a_count_by_the_clock_is_come_to_at_its_first_beat_from_an_end(
     assert three.since_s == pytest.approx(since_s)
 
 
+@pytest.mark.parametrize(("still_s", "price"), [(1.1, -1.0), (0.9, -7.0)])
+def test_what_waits_at_its_own_start_for_a_second_is_likely_begun_anew(small, still_s, price):
+    """Two at beat 8, right at its cue again, both still: the same anew is 7, less a stop's 6."""
+    plan, two = plan_of(small), Guess(1, 8.0, 2.0, ran=True)
+    heard = replace(
+        _heard(10.0, right=Gesture("held", 8.0, 5.0, False, 10.0, 5.0)), still_s=still_s
+    )
+    (anew,) = search.found(plan, heard, two, [two], 1.8, USUAL)
+    assert (anew.section, anew.beat, anew.price) == (1, 0.0, price)
+
+
+def test_a_hand_juggles_where_both_decks_are_worked(small):
+    """Three of `small` alone; one record worked beside another that runs is not juggled."""
+    plan = plan_of(small)
+    juggled = [plan.at(i).parts[side].juggled for i in range(4) for side in ("left", "right")]
+    assert juggled == [False] * 4 + [True] * 2 + [False] * 2
+
+
 @pytest.mark.parametrize(("there", "comes"), [(-9.9, True), (-9.7, False)])
 def test_a_count_by_the_clock_is_come_to_again_where_that_is_likelier(small, there, comes):
     """From One's beat 8, .8 nats ahead, to the middle of Three: 2 to come to it midway, 2 to leave

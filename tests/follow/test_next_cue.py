@@ -64,6 +64,12 @@ def test_a_record_that_is_late_at_its_cue_is_ready_there_and_wound_to_no_later_o
     assert gone.wind == pytest.approx(15.5556, abs=1e-4)
 
 
+@pytest.mark.parametrize(("beat", "cue_s"), [(0.49, 9.0), (0.51, 40.0)])
+def test_what_stands_at_its_cue_is_let_go_late_for_half_a_beat(beat, cue_s):
+    routine = made(REST, {"hand": "runs", "at": 9}, {"hand": "runs", "at": 40})
+    assert told(routine, 1, beat, 9.0, 0.0).cue == cue_s
+
+
 def test_a_record_that_runs_on_to_where_a_hand_takes_it_is_wound_nowhere():
     # From 10 s for 8 s: it passes its cue at 18 s as P1 begins, and is wanted there two beats on.
     routine = made(
