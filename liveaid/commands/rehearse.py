@@ -34,7 +34,8 @@ from liveaid.practice.next import READY_AT
 from liveaid.practice.reading import TakeReader
 from liveaid.practice.rehearsal import Rehearsal
 from liveaid.practice.replay import replay, replay_at_once, stored_trace
-from liveaid.practice.report import look, takes_file
+from liveaid.practice.report import look
+from liveaid.practice.schema import takes_file
 from liveaid.practice.session import Session
 from liveaid.practice.slower import to_load
 from liveaid.practice.store import TakeStore
@@ -45,10 +46,12 @@ from liveaid.practice.trace import Trace
 from liveaid.practice.weeks_plan import PracticePlan, plan_of
 from liveaid.routine import Routine
 from liveaid.routine.opened import Opened
-from liveaid.stage import Address, Service, Settings
+from liveaid.stage.address import Address
 from liveaid.stage.ending import ends_by_signal
 from liveaid.stage.living import LivingMap
 from liveaid.stage.osc_map import DEFAULT_MAP
+from liveaid.stage.service import Service
+from liveaid.stage.settings import Settings
 from liveaid.terminal import HarmlessConsole, console, json_option, print_json
 
 

@@ -7,7 +7,7 @@ each by itself, from the map as it would be laid out; no audio is needed for tha
 from __future__ import annotations
 
 import shutil
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from io import StringIO
 from pathlib import Path
 from typing import Any
@@ -25,7 +25,7 @@ from liveaid.routine.check import fastest
 from liveaid.routine.coming import Call, calls
 from liveaid.routine.scene import MAP, map_file, own
 from liveaid.simulate import perform
-from liveaid.stage import Settings
+from liveaid.stage.settings import Settings
 
 ALLEY = "spice-alley"
 ALLEY_LEAD_S = 2.0
@@ -115,12 +115,8 @@ def _spoken(routine: Routine, index: int) -> dict[str, Any]:
     return {
         "words": len(said),
         "sounds": len({act.sound for act in acts if act.sound}),
-        "figures": _once(act.figure for act in acts if act.figure),
+        "figures": list(dict.fromkeys(act.figure for act in acts if act.figure)),
     }
-
-
-def _once(names: Iterable[str]) -> list[str]:
-    return list(dict.fromkeys(names))
 
 
 def _say(console: Console, spoken: Sequence[Call], told: dict[str, Any]) -> None:

@@ -28,15 +28,18 @@ from liveaid.routine import Routine
 from liveaid.routine.config_file import config_path, load_config
 from liveaid.simulate import Performance
 from liveaid.simulate.send import Sender, datagrams
-from liveaid.stage import Address, Heard, Service, Settings, StageError, Watcher
+from liveaid.stage.address import Address, StageError
 from liveaid.stage.cues import next_cues
-from liveaid.stage.ending import ends_by_signal
+from liveaid.stage.ending import ends_by_signal, run_on_loop
 from liveaid.stage.follows import tell
 from liveaid.stage.lamp_layout import LampLayout
 from liveaid.stage.lamp_text import TerminalView, lamp_line, prompt_line
 from liveaid.stage.lamps import Gate, lamps_for
-from liveaid.stage.osc import read_positions
+from liveaid.stage.osc import Heard, read_positions
 from liveaid.stage.osc_map import DEFAULT_MAP, DeckFacts, table_for
+from liveaid.stage.service import Service
+from liveaid.stage.settings import Settings
+from liveaid.stage.watcher import Watcher
 
 MOMENT_S = 0.05
 """How often the prompt is compared with the truth."""
@@ -98,8 +101,7 @@ def live(
 
     With `takes` the performance is a rehearsal too: its take is kept in that file.
     """
-    with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
-        return runner.run(_live(routine, performance, console, settings, until_s, takes))
+    return run_on_loop(_live(routine, performance, console, settings, until_s, takes))
 
 
 async def _live(
@@ -112,7 +114,7 @@ async def _live(
 ) -> ShowOutcome:
     outcome = ShowOutcome()
     beats = _Beats(outcome, routine.metre)
-    watchers: list[Watcher] = [beats, TerminalView(settings.layout, console)]
+    watchers: list[Watcher] = [beats, TerminalView(settings.main.layout, console)]
     with contextlib.ExitStack() as open_files:
         if takes is not None:
             store = TakeStore(takes)
@@ -181,15 +183,10 @@ async def _ask(stage: Service, outcome: ShowOutcome, begin_s: float) -> None:
     """Read what /status says, as a page would, at even times."""
     while True:
         status = stage.status()
-        piece = status.get("piece")
-        outcome.said.append(
-            ToldAt(
-                time.monotonic() - begin_s,
-                piece["index"] if piece else None,
-                status.get("beat_position"),
-                status["state"] == "following",
-            )
-        )
+        index = (status.get("piece") or {}).get("index")
+        sure = status["state"] == "following"
+        time_s = time.monotonic() - begin_s
+        outcome.said.append(ToldAt(time_s, index, status.get("beat_position"), sure))
         await asyncio.sleep(MOMENT_S)
 
 

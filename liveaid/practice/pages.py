@@ -19,17 +19,18 @@ from liveaid.practice.report import review
 from liveaid.practice.review_json import review_json
 from liveaid.practice.schema import StoreError
 from liveaid.routine import Routine
+from liveaid.stage.page_files import served
 
 _TOLD_FOR_S = 60.0
 """A review is worked out anew this often though no take was added: days go by."""
 
 _FILES = {
-    "/rehearse": ("rehearse.html", "text/html"),
-    "/rehearse.js": ("rehearse.js", "text/javascript"),
-    "/clicks.js": ("clicks.js", "text/javascript"),
-    "/review": ("review.html", "text/html"),
-    "/review.js": ("review.js", "text/javascript"),
-    "/practice.css": ("practice.css", "text/css"),
+    "/rehearse": "rehearse.html",
+    "/rehearse.js": "rehearse.js",
+    "/clicks.js": "clicks.js",
+    "/review": "review.html",
+    "/review.js": "review.js",
+    "/practice.css": "practice.css",
 }
 
 
@@ -37,9 +38,17 @@ def file_routes() -> list[web.RouteDef]:
     """The pages' own files, read once."""
     folder = resources.files("liveaid.practice") / "page"
     return [
-        web.get(path, _served((folder / name).read_bytes(), kind))
-        for path, (name, kind) in _FILES.items()
+        web.get(path, served((folder / name).read_bytes(), name)) for path, name in _FILES.items()
     ]
+
+
+def clock_route(clock: Callable[[], float]) -> web.RouteDef:
+    """The monotonic clock that count-ins are told in, for a page to compare its own with."""
+
+    async def serve(_: web.Request) -> web.Response:
+        return web.json_response({"now_s": clock()})
+
+    return web.get("/rehearse/clock", serve)
 
 
 def review_routes(
@@ -101,10 +110,3 @@ def _stamps(file: Path) -> tuple[tuple[int, int], ...]:
     """When the takes' file and its newest pages were written, and how long they are."""
     beside = (file, file.with_name(f"{file.name}-wal"))
     return tuple((s.st_mtime_ns, s.st_size) for f in beside if f.exists() and (s := f.stat()))
-
-
-def _served(body: bytes, kind: str) -> Callable[[web.Request], Any]:
-    async def serve(_: web.Request) -> web.Response:
-        return web.Response(body=body, content_type=kind, charset="utf-8")
-
-    return serve

@@ -31,7 +31,8 @@ from liveaid.practice.take_score import ScoredTake
 from liveaid.practice.weeks_plan import PracticePlan
 from liveaid.routine import Routine
 from liveaid.routine.edits import matched
-from liveaid.stage import Heard, Stage, Watcher, Whole
+from liveaid.stage.osc import Heard
+from liveaid.stage.watcher import Stage, Watcher, Whole
 from liveaid.stage.words import Word
 
 _WORK_EVERY_S = 30.0
@@ -279,7 +280,7 @@ class Rehearsal(Watcher):
         """The pages /rehearse and /review and what they ask."""
         return [
             *pages.file_routes(),
-            web.get("/rehearse/clock", self._serve_clock),
+            pages.clock_route(self._clock),
             web.post("/rehearse/count-in", self._serve_count_in),
             *pages.review_routes(
                 lambda: self.whole, self.file, self.keeping.aside, self._wall, self.booth_dba
@@ -296,7 +297,7 @@ class Rehearsal(Watcher):
     # --- takes ----------------------------------------------------------------------------
 
     def _take_ended(self, ended: Ended) -> None:
-        self.keeping.ended(self.aim, self.whole.title, ended, tuple(self.session.earlier))
+        self.keeping.ended(self.aim, self.whole.title, ended, self.session.earlier)
 
     def _scored(self, ended: Ended, take: ScoredTake) -> None:
         before = self.session.ladder
@@ -328,7 +329,3 @@ class Rehearsal(Watcher):
             raise web.HTTPConflict(text="A take is on.\n")
         self._count_in(self.session.ask_count_in(self._clock()))
         return web.Response(status=204)
-
-    async def _serve_clock(self, _: web.Request) -> web.Response:
-        """The monotonic clock the count-in is told in, for the page to compare its own with."""
-        return web.json_response({"now_s": self._clock()})

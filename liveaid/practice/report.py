@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
-from pathlib import Path
 
 from liveaid.practice.care import DayOfHands
 from liveaid.practice.history import of_this_map
@@ -16,16 +15,6 @@ from liveaid.practice.stretch import transition_name
 from liveaid.practice.take_score import TakeScore
 from liveaid.practice.weeks import Day, WeeksOf, plan_back, plateau, weeks
 from liveaid.routine import Routine
-from liveaid.routine.scene import database_files, own, scene_folder
-
-
-def takes_file(map_file: Path) -> Path:
-    """Where a scene's takes are kept: beside its section map. Leads if that is a way out."""
-    scene = scene_folder(map_file)
-    for name in database_files("takes.sqlite"):
-        own(scene, name)
-    own(scene, "takes.sqlite.waiting", folder=True)
-    return scene / "takes.sqlite"
 
 
 def look(routine: Routine, reader: TakeReader, *, now: float, ready_at: float) -> Outlook:

@@ -21,7 +21,7 @@ from liveaid.practice.shift import Off, offs
 from liveaid.practice.take_score import TakeScore
 from liveaid.practice.takes import Take, TakeFinder
 from liveaid.routine import Routine, Side
-from liveaid.stage import Heard
+from liveaid.stage.osc import Heard
 
 Phase: TypeAlias = Literal["wind", "ready", "count-in", "take"]
 

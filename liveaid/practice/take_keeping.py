@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import asyncio
-import time
-from collections.abc import Callable
+import contextlib
+from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
@@ -34,8 +34,8 @@ class TakeKeeping:
         *,
         scored: Callable[[Ended, ScoredTake], None],
         notice: Callable[[str], None],
-        clock: Callable[[], float] = time.monotonic,
-        wall: Callable[[], float] = time.time,
+        clock: Callable[[], float],
+        wall: Callable[[], float],
     ) -> None:
         """`scored` hears of every take scored, `notice` why one could not be kept."""
         self.store = store
@@ -46,7 +46,7 @@ class TakeKeeping:
         self.error: str | None = None
         self._worked_s = 0.0
 
-    def ended(self, aim: Aim, title: str, ended: Ended, earlier: tuple[Off, ...]) -> None:
+    def ended(self, aim: Aim, title: str, ended: Ended, earlier: Iterable[Off]) -> None:
         """A take ended: see to it meanwhile. `earlier` as in `score_take`."""
         at = self._wall() - (self._clock() - ended.take.start_s)
         work = self._keep_and_score(aim, ended, ended.kept(aim, title, at), earlier)
@@ -55,12 +55,12 @@ class TakeKeeping:
         task.add_done_callback(self._scoring.discard)
 
     async def _keep_and_score(
-        self, aim: Aim, ended: Ended, kept: Kept, earlier: tuple[Off, ...]
+        self, aim: Aim, ended: Ended, kept: Kept, earlier: Iterable[Off]
     ) -> None:
         """Keep first: what ended is on the disk before anything else is done with it."""
         number = await self._keep(kept)
         loop = asyncio.get_running_loop()
-        score = await loop.run_in_executor(self.aside, score_of, aim, kept, earlier)
+        score = await loop.run_in_executor(self.aside, score_of, aim, kept, tuple(earlier))
         self.last = scored_take(kept, score, number)
         self._scored(ended, self.last)
         if self.store is not None and number is not None:
@@ -115,28 +115,21 @@ def score_unscored(file: Path, routine: Routine, limits: Limits | None = None) -
         TakeStore(file).close()  # what waits goes in now
     if not file.is_file():
         return 0
+    waiting = {}
     with TakeReader(file) as reader:
-        waiting = [found for number in reader.unscored() if (found := _kept(reader, number))]
+        for number in reader.unscored():
+            with contextlib.suppress(StoreError):  # a spoiled one stays as it is
+                waiting[number] = reader.kept(number)
     if not waiting:
         return 0
-    store, count = TakeStore(file), 0
-    try:
-        for number, kept in waiting:
+    count = 0
+    with contextlib.closing(TakeStore(file)) as store:
+        for number, kept in waiting.items():
             aim = aim_of_kept(routine, kept, file.parent, limits)
             if aim and _can_be_judged_by(aim, kept):
                 store.score(number, score_of(aim, kept)).result()
                 count += 1
-    finally:
-        store.close()
     return count
-
-
-def _kept(reader: TakeReader, number: int) -> tuple[int, Kept] | None:
-    """A take that waits for its score; None when it is spoiled."""
-    try:
-        return number, reader.kept(number)
-    except StoreError:
-        return None
 
 
 def _can_be_judged_by(aim: Aim, kept: Kept) -> bool:

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import copy
-from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path as FilePath
 from typing import Any
 
@@ -12,27 +11,27 @@ from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
 from liveaid.routine.acts import acts_faults
-from liveaid.routine.config_file import words_of
-from liveaid.routine.model import Idea, Routine, Sound, Turntable
+from liveaid.routine.config_file import known_words
+from liveaid.routine.model import Routine, Sketch
 from liveaid.routine.near_words import meant
 from liveaid.routine.problems import Problem, RoutineError
 from liveaid.routine.scene import strays
-from liveaid.routine.source import Path, Source, field_name, read_bytes, read_source
+from liveaid.routine.source import Path, Source, read_bytes, read_source
 from liveaid.routine.wording import problem_at, text_shown, wording
 
 _TAGS = ("runs", "works", "rests")
 
 # What stands in for a refused value while the rest of the file is judged, so that one mistake
 # does not hide another. Fields not named here may be left out.
+_STAND_IN_PIECE = {"name": "?", "bars": "4", "tempo": "100"}
 _STAND_IN: dict[str, Any] = {
-    "name": "?",
+    **_STAND_IN_PIECE,
     "title": "?",
-    "bars": "4",
-    "tempo": "100",
     "file": "?",
     "part": "story",
+    "hand": "runs",
+    "pieces": [_STAND_IN_PIECE],
 }
-_STAND_IN_PIECE = {"name": "?", "bars": "4", "tempo": "100"}
 
 
 def load_routine(path: str | FilePath) -> Routine:
@@ -82,7 +81,7 @@ def _judge(source: Source) -> tuple[Routine | None, list[Problem]]:
             return routine, [
                 *problems.values(),
                 *_same_names(source),
-                *_of_acts(source, routine),
+                *map(source.told, dict.fromkeys(acts_faults(routine))),
             ]
         except ValidationError as error:
             refused = [found for detail in error.errors() for found in _findings(detail)]
@@ -112,13 +111,6 @@ def _same_names(source: Source) -> Iterator[Problem]:
             yield problem_at(source, ("pieces", index, "name"), would_do)
 
 
-def _of_acts(source: Source, routine: Routine) -> Iterator[Problem]:
-    """What is wrong in the lines of `acts:`, `juggle:` and `figures:`, each by its line."""
-    for fault in dict.fromkeys(acts_faults(routine)):
-        line = source.line(fault.path)
-        yield Problem(line, field_name(fault.path), fault.found, fault.would_do)
-
-
 def _order(path: Path) -> list[tuple[int, str]]:
     return [(step, "") if isinstance(step, int) else (-1, step) for step in path]
 
@@ -133,7 +125,7 @@ def _findings(detail: ErrorDetails) -> Iterator[tuple[Path, str]]:
         case "too_short" if detail["input"]:
             return  # the items that failed were counted as missing; each is said by itself
         case "fault":
-            yield (*path, context["field"]), context["would_do"]
+            yield (*path, *context["field"]), context["would_do"]
         case "union_tag_invalid":
             hint = meant(str(context.get("tag", "")), _TAGS)
             yield (*path, "hand"), f"{hint}runs, works or rests would do"
@@ -148,11 +140,8 @@ def _findings(detail: ErrorDetails) -> Iterator[tuple[Path, str]]:
 def _known_words(path: Path, detail: ErrorDetails) -> str:
     """What an unknown key may have been meant to be."""
     kind = next((step for step in reversed(detail["loc"]) if step in _TAGS), None)
-    known = words_of(Routine, path[:-1], kind)
-    if path[:-2] == ("idea", "wants"):
-        known = ["tempo", *known]
-    hint = meant(str(path[-1]), known)
-    return f"{hint}known here: {', '.join(known)}"
+    also = ["tempo"] if path[:-2] == ("idea", "wants") else []
+    return known_words(Routine, path, kind, also=also)
 
 
 def _without_tags(loc: tuple[int | str, ...]) -> Path:
@@ -177,14 +166,10 @@ def _stand_in(tree: Any, path: Path) -> None:
     if isinstance(tree, list) and isinstance(last, int) and last < len(tree):
         _stand_in_item(tree, last, path)
     elif isinstance(tree, dict):
-        if last == "pieces":
-            tree[last] = [dict(_STAND_IN_PIECE)]
-        elif last == "hand":
-            tree[last] = "runs"
-        elif last in ("left", "right") and path[0] == "pieces":
+        if last in ("left", "right") and path[0] == "pieces":
             tree[last] = {"hand": "runs"}
         elif last in _STAND_IN:
-            tree[last] = _STAND_IN[str(last)]
+            tree[last] = copy.deepcopy(_STAND_IN[str(last)])
         else:
             tree.pop(last, None)
 
@@ -208,28 +193,8 @@ def _next_after(before: Any) -> str:
         return "0"
 
 
-@dataclass(frozen=True, slots=True)
-class Sketch:
-    """What a map says before it has set pieces."""
-
-    title: str
-    idea: Idea | None
-    limit_s: float | None
-    metre: int
-    turntable: Turntable
-    sounds: Mapping[str, Sound]
-
-
 def load_sketch(path: str | FilePath) -> Sketch:
     """The sketch in a section map's file. RoutineError with all that is wrong in the file."""
-    routine = read_routine(
+    return read_routine(
         read_bytes(path), str(path), pieces_needed=False, also=lambda source: strays(source, path)
-    )
-    return Sketch(
-        title=routine.title,
-        idea=routine.idea,
-        limit_s=routine.limit_s,
-        metre=routine.metre,
-        turntable=routine.turntable,
-        sounds=routine.sounds,
     )

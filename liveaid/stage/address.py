@@ -1,7 +1,8 @@
-"""HOST:PORT as it is written on the command line."""
+"""HOST:PORT as it is written on the command line, and what it is where nothing is written."""
 
 from __future__ import annotations
 
+import errno
 import ipaddress
 import socket
 from dataclasses import dataclass
@@ -55,6 +56,22 @@ class Address:
                 f"{self}: the host is not known ({why}); a number such as 127.0.0.1 would do"
             ) from error
         return found[0][0]
+
+
+def cannot(doing: str, address: Address, error: OSError, option: str) -> StageError:
+    """What to say of a port that does not open: what it was for, why not, what would do."""
+    if error.errno == errno.EADDRINUSE:
+        why = f"another program listens there already; {option} with another port would do"
+    elif error.errno == errno.EADDRNOTAVAIL:
+        why = "that is no address of this machine; 127.0.0.1, or 0.0.0.0 for all, would do"
+    else:
+        why = error.strerror or str(error)
+    return StageError(f"cannot {doing} at {address}: {why}")
+
+
+OSC_ADDRESS = Address("127.0.0.1", 9000)
+HTTP_ADDRESS = Address("127.0.0.1", 8080)
+SHARED_ADDRESS = Address("0.0.0.0", 8443)
 
 
 def parse_address(text: str, default_host: str = "127.0.0.1") -> Address:

@@ -6,7 +6,6 @@ Who comes in and who may ask: door, guard. Who is told what is new: live.
 from __future__ import annotations
 
 import asyncio
-import errno
 import json
 import logging
 import os
@@ -14,14 +13,14 @@ import socket
 import ssl
 import sys
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from aiohttp import web
 from aiohttp.typedefs import Handler
 
-from liveaid.stage.address import Address, StageError
+from liveaid.stage.address import Address, cannot
 from liveaid.stage.door import Door
 from liveaid.stage.guard import COOKIE, Guard, own_names
 from liveaid.stage.headers import add_headers
@@ -36,7 +35,7 @@ MUTE_KEPT_S = 30
 """Linux keeps a connection from us until it says something, up to this long (tcp(7),
 TCP_DEFER_ACCEPT): a thousand mute ones don't stand before a page's own."""
 
-Report = Callable[[], dict[str, Any]]
+Report = Callable[[], Mapping[str, Any]]
 
 _log = logging.getLogger("liveaid.stage.web")
 _aiohttp_log = logging.getLogger("liveaid.stage.web.aiohttp")
@@ -90,8 +89,8 @@ class Web:
         app.add_routes(page_routes(scripts, routes))
         app.add_routes(
             [
-                web.get("/status", self._serve_status),
-                web.get("/health", self._serve_health),
+                json_route("/status", self._status),
+                json_route("/health", self._health),
                 web.get("/live", self._live.serve),
                 *routes,
             ]
@@ -182,11 +181,14 @@ class Web:
             )
         return response
 
-    async def _serve_status(self, _: web.Request) -> web.Response:
-        return web.json_response(self._status(), dumps=as_json)
 
-    async def _serve_health(self, _: web.Request) -> web.Response:
-        return web.json_response(self._health(), dumps=as_json)
+def json_route(path: str, report: Report) -> web.RouteDef:
+    """GET `path`: what is reported at that moment."""
+
+    async def serve(_: web.Request) -> web.Response:
+        return web.json_response(report(), dumps=as_json)
+
+    return web.get(path, serve)
 
 
 async def _one_request_each(_: web.Request, response: web.StreamResponse) -> None:
@@ -224,11 +226,5 @@ def _listen(address: Address) -> socket.socket:
         listening.setblocking(False)
     except OSError as error:
         listening.close()
-        taken = error.errno == errno.EADDRINUSE
-        why = (
-            "another program serves there already; --http with another port would do"
-            if taken
-            else error.strerror or str(error)
-        )
-        raise StageError(f"cannot serve the page at {address}: {why}") from error
+        raise cannot("serve the page", address, error, "--http") from error
     return listening

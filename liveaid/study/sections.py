@@ -96,7 +96,8 @@ DRUMS = (
     -3.75, -2.68, -0.91,
 )  # fmt: skip
 DRUMS_BASE = 0.4
-"""Log odds that only drums play in a beat, by its facts: logistic regression."""
+"""Log odds that only drums play in a beat, by its facts: logistic regression, to be learnt again
+by tests/bench/learn.py --drums."""
 THIN_DECADES, THIN_WORTH = -0.7, 4.0
 """A beat 7 dB below the loud ones is thin more likely than full."""
 
@@ -142,6 +143,7 @@ def _odds(facts: Values, voice: Values, alone: Values) -> Values:
         np.log(np.clip(p, 0.02, 0.98) / np.clip(1 - p, 0.02, 0.98)) for p in (voice, alone)
     )
     thin = np.clip(THIN_WORTH * (THIN_DECADES - facts[:, LEVEL]), -3.0, 3.0)
+    thin -= np.maximum(drums, 0.0)  # drums by themselves are quiet as often as not
     nothing = np.zeros(len(facts))
     by = {
         "drums alone": drums - np.maximum(sung, 0.0),

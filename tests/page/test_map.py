@@ -10,7 +10,9 @@ import pytest
 from liveaid.practice.aim import aim_of
 from liveaid.practice.rehearsal import Rehearsal
 from liveaid.practice.session import Session
-from liveaid.stage import Address, Service, Settings
+from liveaid.stage.address import Address
+from liveaid.stage.service import Service
+from liveaid.stage.settings import Settings
 
 FIRST = 2
 """The set piece rehearsed at first."""

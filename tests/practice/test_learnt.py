@@ -15,7 +15,8 @@ from liveaid.practice.store import TakeStore
 from liveaid.practice.trace import trace_of
 from liveaid.practice.visits import Visit
 from liveaid.routine import load_routine
-from liveaid.stage import Heard, Service
+from liveaid.stage.osc import Heard
+from liveaid.stage.service import Service
 
 MAP = """
 title: Four stalls

@@ -25,7 +25,9 @@ from liveaid.practice.take_score import ScoredTake
 from liveaid.practice.trace import trace_of
 from liveaid.simulate import Hands, perform
 from liveaid.simulate.send import datagrams, send
-from liveaid.stage import Address, Service, Settings
+from liveaid.stage.address import Address
+from liveaid.stage.service import Service
+from liveaid.stage.settings import Settings
 
 HERE = Address("127.0.0.1", 0)
 CHROMIUM = Path("/usr/bin/chromium")

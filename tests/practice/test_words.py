@@ -15,7 +15,7 @@ from liveaid.practice.session import Session
 from liveaid.practice.store import TakeStore
 from liveaid.practice.weeks_plan import PracticePlan, Turn
 from liveaid.simulate import Hands, perform
-from liveaid.stage import Heard
+from liveaid.stage.osc import Heard
 
 TEN_MINUTES = PracticePlan(
     turns=(
