@@ -49,8 +49,8 @@ def assess(
     """Every visit of a take with its acts, in order.
 
     `mixer` is what the faders told meanwhile, as it arrived. `counted_in_s` is when the count-in
-    put the first beat, where there was one, at that part of the map's tempo. `stops` as in `planned_events`. Delays are out of the
-    others already (see delays).
+    put the first beat, where there was one, at `tempo_part` of the map's tempo. `stops` as in
+    `planned_events`. Delays are out of the others already (see delays).
     """
     decks = deck_acts(trace, routine)
     plan = planned_events(routine, stops=stops)

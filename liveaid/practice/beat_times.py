@@ -123,9 +123,7 @@ def _times(
     return np.asarray(times)
 
 
-def _speed(
-    lines: Sequence[SpeedLine], first_s: float, before: float
-) -> tuple[float, float, float]:
+def _speed(lines: Sequence[SpeedLine], first_s: float, before: float) -> tuple[float, float, float]:
     """Speed of the records at beat 0, its change a second, and how sure the speed is; what it was
     before where no line tells.
 

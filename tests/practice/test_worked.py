@@ -6,6 +6,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from liveaid.practice import assess as assess_module
 from liveaid.practice import attempt as attempts
 from liveaid.practice import losses
 from liveaid.practice.assess import _Held
@@ -32,7 +33,7 @@ def test_a_push_counts_that_begins_and_ends_within_its_span(monkeypatch):
         ],
     )
     works = Works.model_validate({"hand": "works", "from": 10.0, "to": 11.0})
-    piece = SimpleNamespace(tempo_bpm=100.0, plan=lambda _: works)
+    piece = SimpleNamespace(tempo_bpm=100.0, beat_s=0.6, plan=lambda _: works)
     visit = SimpleNamespace(piece=0, start_s=0.0, end_s=4.0)
     one = Attempt(
         SimpleNamespace(pieces=[piece]), visit, {"left": SimpleNamespace(motion=None)}, (), None
@@ -117,17 +118,18 @@ def test_an_act_is_drawn_where_it_was_heard_and_a_missed_one_where_it_was_due():
     assert _seen_s(SimpleNamespace(heard_s=None, due_s=2.0)) == 2.0
 
 
-def test_a_record_is_brought_by_hand_before_its_first_act_and_after_its_last():
+def test_a_record_is_brought_by_hand_before_its_first_act_and_after_its_last(monkeypatch):
     """Acts from beat 2 to 6.5 at half a second each; the other deck's way is no matter of this."""
     ways = [
         SimpleNamespace(side="left", by_a_hand=True, before=0, after=1),
         SimpleNamespace(side="left", by_a_hand=True, before=1, after=2),
         SimpleNamespace(side="left", by_a_hand=False, before=1, after=1),
     ]
+    monkeypatch.setattr(assess_module, "changes", lambda _: ways)
     judged = SimpleNamespace(
-        ways=ways, count=SimpleNamespace(when=lambda beat: beat / 2),
-        attempt=SimpleNamespace(visit=SimpleNamespace(piece=1)),
-    )  # fmt: skip
+        count=SimpleNamespace(when=lambda beat: beat / 2),
+        attempt=SimpleNamespace(visit=SimpleNamespace(piece=1), routine=None),
+    )
     acts = [SimpleNamespace(beat=2.0, end_beat=3.0), SimpleNamespace(beat=6.0, end_beat=6.5)]
     spans = list(_Held._brought(judged, "left", acts))
     assert spans == [(-math.inf, 1.0), (3.25, math.inf)]

@@ -195,6 +195,23 @@ def test_hands_that_are_late_all_through_do_not_shift_a_count_that_was_told():
     )
 
 
+def test_a_count_without_a_record_goes_on_as_fast_as_the_record_before_it():
+    """Beats of 0.5 s in the map, the record before at 1.25 of its speed: a beat lasts 0.4 s."""
+    count = beats_of_hands(
+        by="left", start_s=10.0, about_s=10.0, beat_s=0.5, beats=8, lines=(), acts=(), speed=1.25
+    )
+    assert [count.when(beat) for beat in (0, 4, 8)] == pytest.approx([10.0, 11.6, 13.2])
+
+
+def test_a_needle_set_down_is_no_push():
+    """It stands at 2.0, is set down at 6.0 at 1.0 s, pushed on to 6.5 from 3.0 to 3.5 s."""
+    t = np.arange(0.0, 5.0, 0.005)
+    x = np.where(t < 1.0, 2.0, np.interp(t, [3.0, 3.5], [6.0, 6.5]))
+    (push,) = strokes(motion(DeckTrace(t, x)), start_s=0.0, end_s=5.0, stands_part=True)
+    assert push.at_s == pytest.approx(3.0, abs=0.03)
+    assert (push.from_s, push.way_s) == (pytest.approx(6.0), pytest.approx(0.5, abs=0.001))
+
+
 # --- visits ---------------------------------------------------------------------------------------
 
 
