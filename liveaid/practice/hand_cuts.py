@@ -12,7 +12,7 @@ from pydantic import computed_field
 from liveaid.practice.fader_cuts import CutScore, FaderMove, cut_scores, fader_moves
 from liveaid.practice.mixer_trace import FaderHeard
 from liveaid.practice.visits import Visit
-from liveaid.practice.written import Fine, Ms
+from liveaid.practice.written import Fine, Ms, early_or_late
 from liveaid.routine import SIDES, Routine, Side
 from liveaid.routine.acts import acts_of, written_out
 from liveaid.routine.fader_edges import fader_edges
@@ -96,14 +96,13 @@ def hand_cuts(
         moves = deck_moves(mixer, side, hamster=routine.performer.hamster)
         moves = [move for move in moves if low <= move.at_s <= high]
         scores = cut_scores(acts, side, moves, when)
-        inside = tuple(one for one in scores if _inside(one, first, visit.to_beat))
+        inside = tuple(
+            one
+            for one in scores
+            if one.at_s is not None or (one.beat is not None and first <= one.beat <= visit.to_beat)
+        )
         found.append(FaderScore(side=side, heard=True, cuts=inside))
     return tuple(found)
-
-
-def _inside(one: CutScore, first: float, last: float) -> bool:
-    made = one.at_s is not None
-    return made or (one.beat is not None and first <= one.beat <= last)
 
 
 def openings_of(
@@ -164,11 +163,11 @@ def fader_sentences(faders: Iterable[FaderScore]) -> Mapping[Side, str]:
     for side in SIDES:
         mine = [one for one in listed if one.side == side]
         if mine:
-            found[side] = f"fader, {side} record: {_said(mine)}"
+            found[side] = f"fader, {side} record: {_fader_words(mine)}"
     return found
 
 
-def _said(mine: Sequence[FaderScore]) -> str:
+def _fader_words(mine: Sequence[FaderScore]) -> str:
     cuts = [cut for part in mine for cut in part.cuts]
     if not any(part.heard for part in mine):
         return "not heard"
@@ -191,10 +190,10 @@ def bias_ms(cuts: Iterable[CutScore]) -> float | None:
 
 def bias_says(cuts: Sequence[CutScore]) -> str:
     """`18 ms late: move it sooner`; empty when none was made."""
-    off = bias_ms(cuts)
-    if off is None:
+    off_ms = bias_ms(cuts)
+    if off_ms is None:
         return ""
-    if abs(off) < WORTH_MS:
-        return "on time"
-    told, do = ("late", "move it sooner") if off > 0 else ("early", "move it later")
-    return f"{abs(off):.0f} ms {told}: {do}"
+    told = early_or_late(off_ms, worth_ms=WORTH_MS)
+    if told == "on time":
+        return told
+    return f"{told}: {'move it sooner' if off_ms > 0 else 'move it later'}"

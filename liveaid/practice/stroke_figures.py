@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from liveaid.practice.act_score import ActScore
-from liveaid.practice.written import Ms, Percent
+from liveaid.practice.written import Ms, Percent, early_or_late
 from liveaid.routine import SIDES, Side
 
 STROKE_WORTH_MS = 5.0
@@ -67,11 +67,11 @@ def strokes_sentences(found: Iterable[StrokesScore]) -> dict[Side, str]:
     for side in SIDES:
         mine = [one for one in listed if one.side == side]
         if sum(one.strokes for one in mine) >= LEAST_STROKES:
-            told[side] = f"{side} hand's strokes: {_said(mine)}"
+            told[side] = f"{side} hand's strokes: {_stroke_words(mine)}"
     return told
 
 
-def _said(mine: Sequence[StrokesScore]) -> str:
+def _stroke_words(mine: Sequence[StrokesScore]) -> str:
     parts = [
         f"begun {_when(_weighed((one.starts_ms, one.strokes) for one in mine))}",
         f"turned {_when(_weighed((one.turns_ms, one.strokes) for one in mine))}",
@@ -89,11 +89,7 @@ def _weighed(values: Iterable[tuple[float | None, int]]) -> float | None:
 
 
 def _when(off_ms: float | None) -> str:
-    if off_ms is None:
-        return "by no count"
-    if abs(off_ms) < STROKE_WORTH_MS:
-        return "on time"
-    return f"{abs(off_ms):.0f} ms {'late' if off_ms > 0 else 'early'}"
+    return "by no count" if off_ms is None else early_or_late(off_ms, worth_ms=STROKE_WORTH_MS)
 
 
 def _how_far(percent: float | None) -> str:

@@ -84,6 +84,9 @@ EXCUSED: dict[tuple[str, str], str] = {
         "a start that lands beside a frame is moved there by the sinc: the same sound, made slower",
     ("liveaid/shelf/for_map.py", "if not paths or not shelf_file.is_file():"):
         "a shelf that is not there is refused by name when opened, and knows nothing then too",
+    ("liveaid/shelf/open_break.py",
+     "loop_beats=round(beats) if abs(beats - round(beats)) < WHOLE_WITHIN else None,"):
+        "no break is just a twentieth of a beat beside a whole number of them",
     ("liveaid/shelf/shelf.py", "for sound in _loaded(db, hashes, onsets=False):"):
         "onsets read along take time and go into no row",
     ("liveaid/stage/timecode.py", "self._pieces = [0] * 8"):
@@ -107,6 +110,10 @@ EXCUSED: dict[tuple[str, str], str] = {
         "no turntable turns just .35 a minute beside 33 1/3",
     ("liveaid/record/strokes.py", "if math.sqrt(way * turns_per_s2) <= turns_per_s:"):
         "at just that way both sums are the same time",
+    ("liveaid/sound/packed.py", 'early = int(av.__version__.split(".")[0]) < 19'):
+        "one version of the decoder is installed, and the tests run with it",
+    ("liveaid/sound/read.py", "if block.max() <= LOUDEST and block.min() >= -LOUDEST:"):
+        "what the quick look does not let through is looked at sample by sample, more slowly",
     ("liveaid/sound/packed.py", "if inside < len(block):"):
         "a piece of nothing adds nothing, but would keep its block in memory",
     ("liveaid/commands/review.py", "screen.print(found.today.noise, markup=False)"):
