@@ -24,7 +24,7 @@ from liveaid.simulate.turns import JuggleTurn, scratch_strokes
 from liveaid.simulate.turntable import Record, wind_lasts_s
 
 
-class DeckPart:
+class DeckCourse:
     """What one deck has to do through a whole course, with the hand that does it."""
 
     def __init__(
