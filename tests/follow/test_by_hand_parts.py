@@ -18,6 +18,7 @@ from liveaid.follow.guess import GestureHeard, Guess
 from liveaid.follow.hearing import Hearing
 from liveaid.follow.numbers import USUAL, Numbers
 from liveaid.follow.plan import plan_of
+from liveaid.routine import Routine
 
 # The routine `small`, 120 BPM: left runs from 2.0 for 16 beats, right from 5.0 for 16, both worked
 # from 30 to 31 and from 40 to 41 for 8, left runs from 50 for 16.
@@ -294,3 +295,15 @@ def test_the_stage_clock_begins_anew_from_the_start_alone(small):
     clock.see(0, 0.0, 12.0, ratio=1.0, sure=False, at_start=True)
     clock.see(0, 1.0, 15.0, ratio=1.0, sure=True, at_start=False)
     assert clock.at(15.0) == pytest.approx(0.5)
+
+
+def test_a_written_deck_is_let_go_where_its_acts_say_and_not_before_the_set_piece():
+    """A pick-up's release a beat early is none of the set piece's own; pulls are none either."""
+    acts = {-1: "let go", 0: "catch", 1: "let go", 2: "catch", 3: "let go for 1/2"}
+    plan = {"hand": "works", "from": 30.0, "to": 33.0, "acts": acts}
+    first = {"name": "P", "bars": 2, "tempo": 120, "left": {"hand": "runs", "at": 10.0}}
+    routine = Routine.model_validate(
+        {"title": "T", "pieces": [first, {**first, "name": "Q", "right": plan,
+                                          "left": {"hand": "runs", "at": 14.0}}]}
+    )  # fmt: skip
+    assert plan_of(routine).at(1).parts["right"].strokes == (1.0, 3.0)
