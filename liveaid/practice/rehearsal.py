@@ -83,6 +83,7 @@ class Rehearsal(Watcher):
         self._scoring: set[asyncio.Task[None]] = set()
         self._clicks: list[asyncio.TimerHandle] = []
         self.last: ScoredTake | None = None
+        self.last_json: Mapping[str, Any] | None = None
         self.error: str | None = None
         self._work_s = self._work_at_s = 0.0
         self._answers: dict[Word, Callable[[int | None], bool]] = {
@@ -224,7 +225,7 @@ class Rehearsal(Watcher):
         if self.store is None or self.last is None or self.last.number is None:
             return False
         self.store.say(self.last.number, said)
-        self.last = replace(self.last, said=said)
+        self._show(replace(self.last, said=said))
         return True
 
     def _note(self, text: str) -> bool:
@@ -371,8 +372,12 @@ class Rehearsal(Watcher):
         self.error = None
         return number
 
+    def _show(self, take: ScoredTake) -> None:
+        """The last take as every push tells it from now on: written out once, not each time."""
+        self.last, self.last_json = take, take.to_json()
+
     async def _scored(self, take: ScoredTake) -> None:
-        self.last = take
+        self._show(take)
         self._push()
         if self._told is not None:
             self._told(take)

@@ -11,7 +11,6 @@ from liveaid.practice.ladder import Ladder
 from liveaid.practice.session import Session
 from liveaid.practice.slower import to_load
 from liveaid.practice.store import TakeStore
-from liveaid.practice.take_report import ScoredTake
 from liveaid.practice.weeks_plan import PracticePlan
 
 
@@ -21,7 +20,7 @@ class Shown(Protocol):
     session: Session
     plan: PracticePlan | None
     store: TakeStore | None
-    last: ScoredTake | None
+    last_json: Mapping[str, Any] | None
     error: str | None
     booth_dba: float | None
     break_after_s: float
@@ -48,7 +47,7 @@ def rehearsal_status(shown: Shown, now: float) -> Mapping[str, Any]:
             "start_s": round(count.start_s, 4), "beat_s": round(count.beat_s, 5),
             "beats": count.beats, "metre": count.metre, "beat": count.beat(now),
         },
-        "last": None if shown.last is None else shown.last.to_json(),
+        "last": shown.last_json,
         "plan": _plan(shown.plan, now),
         "delays": delays.says(session.aim.delays),
         "break": {
