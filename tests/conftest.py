@@ -5,6 +5,7 @@ A missing optional part is a skip that says so; under CI=true it is a failure.
 
 from __future__ import annotations
 
+import gc
 import itertools
 import os
 import shutil
@@ -20,6 +21,10 @@ from hypothesis import HealthCheck, settings
 
 from liveaid.cli import main
 from liveaid.study.spectrum import RATE_HZ
+
+# All that is loaded and collected stays to the end: the garbage collector need not go through it
+# again and again.
+gc.disable()
 
 # A run started in the background has Ctrl-C switched off, and hands that on to what it starts.
 if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
@@ -82,6 +87,12 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
             # A busy machine starves ports, and JACK's dummy driver drops MIDI without a word.
             # A fault fails each time; the summary counts what was tried again.
             item.add_marker(pytest.mark.flaky(reruns=2))
+
+
+def pytest_collection_finish() -> None:
+    """From here on there is garbage."""
+    gc.freeze()
+    gc.enable()
 
 
 def pytest_runtest_setup(item: pytest.Item) -> None:

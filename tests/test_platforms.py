@@ -7,6 +7,7 @@ names that stand there under `sys.platform != "win32"` alone. The same in full, 
 
 import ast
 import re
+import tomllib
 from functools import cache
 from pathlib import Path
 
@@ -110,3 +111,10 @@ def test_nothing_is_called_that_only_one_system_has():
         for line, name in unguarded(file.read_text())
     ]
     assert not found
+
+
+def test_types_are_checked_for_the_python_that_runs():
+    """Stubs of newer libraries cannot be read for an older Python than they are made for."""
+    settings = tomllib.loads((ROOT / "pyproject.toml").read_text())
+    assert "python_version" not in settings["tool"]["mypy"]
+    assert settings["tool"]["ruff"]["target-version"] == "py311"

@@ -9,6 +9,7 @@ review, simulate. What several of them share, or one has beside itself:
 opening        how a scene is opened, and what is said when its maps no longer say the same
 laying         a scene judged as it is written: sounds from the shelf, cues laid out without audio
 deck_files     how long the two deck files are
+shared_options options that several commands have
 stage_options  the options of every command that sets the stage, and what they set
 calibrate      `rehearse --calibrate`
 slower_decks   `rehearse --slower-decks`

@@ -14,6 +14,7 @@ from rich.text import Text
 
 from liveaid.commands.laying import layer
 from liveaid.commands.opening import opened, say_state
+from liveaid.commands.shared_options import FILE
 from liveaid.errors import LiveaidError, UsageError
 from liveaid.files.aside import write_keeping_old
 from liveaid.routine import (
@@ -59,7 +60,7 @@ _WEIGHTS = ", ".join(field.name for field in fields(Weights))
               help="How many orders to show.")  # fmt: skip
 @click.option("--weight", "changed", multiple=True, metavar="NAME=POINTS",
               help="Count something more or less; see the list below.")  # fmt: skip
-@click.option("--write", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE",
+@click.option("--write", type=FILE, metavar="FILE",
               help="Write the best order as a section map.")  # fmt: skip
 @click.option("--pick", type=click.IntRange(1, 20), default=1, show_default=True,
               help="Which of the orders shown to write.")  # fmt: skip

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import time
 from pathlib import Path
 
@@ -11,8 +10,9 @@ from liveaid.practice.calibrating import Calibrating
 from liveaid.practice.calibration import Calibrated, says
 from liveaid.practice.store import TakeStore
 from liveaid.routine import Routine
-from liveaid.stage import Service, Settings
-from liveaid.stage.ending import ends_by_signal
+from liveaid.stage.ending import ends_by_signal, run_on_loop
+from liveaid.stage.service import Service
+from liveaid.stage.settings import Settings
 from liveaid.terminal import console
 
 
@@ -35,8 +35,7 @@ def calibrate(
                 screen.print(f"Clicks on {rehearse_page(stage)}; OSC in {stage.osc_address}")
                 await stage.run()
 
-    with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
-        runner.run(run())
+    run_on_loop(run())
     if not found:
         screen.print("Stopped before both decks were measured; nothing is changed.")
         return

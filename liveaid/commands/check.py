@@ -12,18 +12,17 @@ from rich.text import Text
 from liveaid.commands.deck_files import deck_lengths_s, missing_deck_files
 from liveaid.commands.laying import Judged, judged
 from liveaid.commands.opening import opened, say_state
+from liveaid.commands.shared_options import FILE
 from liveaid.record.bring import turns_in
 from liveaid.routine import Routine
 from liveaid.routine.check import (
     Change,
     Fastest,
     Finding,
-    HandSpan,
     changes,
     check,
     cue_text,
     fastest,
-    hand_plan,
     hand_spans,
     minutes,
     turns_text,
@@ -43,7 +42,7 @@ _STYLE = {"error": "bold reverse", "warning": "bold", "remark": "dim"}
 @click.option("--fastest", "show_fastest", is_flag=True,
               help="Show the highest tempo at which each set piece can still be "
               "played.")  # fmt: skip
-@click.option("--picture", type=click.Path(dir_okay=False, path_type=Path),
+@click.option("--picture", type=FILE,
               help="Draw decks, hands, energy and findings to FILE.svg or FILE.png.",
               metavar="FILE")  # fmt: skip
 @click.option("--against", "old", metavar="OLD",
@@ -79,7 +78,6 @@ def command(
         phrases=seen.phrases,
         line_of=read_source(found.file.read_bytes()).line,
     )
-    moves, spans = changes(routine), hand_spans(hand_plan(routine))
     if picture is not None:
         from liveaid.render.picture import draw_picture  # drawing takes a second to load
 
@@ -87,9 +85,9 @@ def command(
     versions = None if old is None else against(routine, judged(opened(old)).routine)
     if as_json:
         told = {} if versions is None else {"against": versions.to_json()}
-        print_json(_report(found, seen, findings, moves, spans) | told)
+        print_json(_report(found, seen, findings) | told)
     else:
-        _show(found.file, seen, findings, moves, spans if show_hands else ())
+        _show(found.file, seen, findings, show_hands=show_hands)
         if show_fastest:
             console().print(_fastest_table(routine))
         if versions is not None:
@@ -100,13 +98,7 @@ def command(
     return 1 if any(finding.severity == "error" for finding in findings) else 0
 
 
-def _report(
-    found: Opened,
-    seen: Judged,
-    findings: tuple[Finding, ...],
-    moves: tuple[Change, ...],
-    spans: tuple[HandSpan, ...],
-) -> dict[str, Any]:
+def _report(found: Opened, seen: Judged, findings: tuple[Finding, ...]) -> dict[str, Any]:
     routine = seen.routine
     return {
         "file": str(found.file),
@@ -117,25 +109,19 @@ def _report(
         "total_s": round(routine.duration_s, 4),
         "limit_s": routine.limit_s,
         "findings": [finding.to_json() for finding in findings],
-        "changes": [move.to_json() for move in moves],
-        "hands": [span.to_json() for span in spans],
+        "changes": [move.to_json() for move in changes(routine)],
+        "hands": [span.to_json() for span in hand_spans(routine)],
         "fastest": [told.to_json() for told in fastest(routine)],
     }
 
 
-def _show(
-    file: Path,
-    seen: Judged,
-    findings: tuple[Finding, ...],
-    moves: tuple[Change, ...],
-    spans: tuple[HandSpan, ...],
-) -> None:
+def _show(file: Path, seen: Judged, findings: tuple[Finding, ...], *, show_hands: bool) -> None:
     out, routine = console(), seen.routine
     out.print(Text(f"{routine.title}  ({file})", style="bold"))
     out.print()
-    out.print(_change_table(routine, moves))
-    if spans:
-        out.print(_hand_table(routine, spans))
+    out.print(_change_table(routine))
+    if show_hands:
+        out.print(_hand_table(routine))
     out.print(_finding_table(findings))
     count = {grade: sum(f.severity == grade for f in findings) for grade in _STYLE}
     limit = f" of {minutes(routine.limit_s)}" if routine.limit_s else ""
@@ -148,15 +134,16 @@ def _show(
     out.print(f"{minutes(routine.duration_s)}{limit}, {summary}: {verdict}.")
 
 
-def _change_table(routine: Routine, moves: tuple[Change, ...]) -> Table:
+def _change_table(routine: Routine) -> Table:
     """Every cue: how far its record is wound to it and how much time that leaves."""
     table = report_table(
-        "Changes: cue in turn and sticker angle; wind in turns; spare in beats", "into"
-    )
-    for column in ("deck", "cue", "wind", "has", "needs", "spare", ""):
-        right = column in ("wind", "has", "needs", "spare")
-        table.add_column(column, justify="right" if right else "left", no_wrap=True)
-    for move in moves:
+        "Changes: cue in turn and sticker angle; wind in turns; spare in beats",
+        "into", "deck", "cue", "wind", "has", "needs", "spare", "",
+        right=("wind", "has", "needs", "spare"),
+    )  # fmt: skip
+    for column in table.columns[1:]:
+        column.no_wrap = True
+    for move in changes(routine):
         judged = move.by_a_hand
         needs = f"{move.needed_s:.1f} s" if move.needed_s is not None else ""
         needs += " needle" if move.way == "needle" else ""
@@ -191,13 +178,13 @@ def _place(move: Change, routine: Routine) -> str:
     return f"{name}, {bar_said(bar)}" if bar > 0 else name
 
 
-def _hand_table(routine: Routine, spans: tuple[HandSpan, ...]) -> Table:
+def _hand_table(routine: Routine) -> Table:
     """The hand plan, like beats joined; places as bar.beat."""
     table = report_table(
         "Hands", "set piece", "from", "to", "left hand", "right hand", "third hand"
     )
     last = -1
-    for span in spans:
+    for span in hand_spans(routine):
         piece = routine.pieces[span.piece]
         table.add_row(
             Text(f"{span.piece + 1} {piece.name}" if span.piece != last else ""),
@@ -242,10 +229,16 @@ def _fastest_table(routine: Routine) -> Table:
         table.add_row(
             Text(f"{told.piece + 1} {told.name}"),
             f"{told.tempo_bpm:g}",
-            "" if told.fastest_bpm is None else f"{told.fastest_bpm:.1f}",
+            _fastest_said(told.fastest_bpm),
             Text(_set_by(routine, told)),
         )
     return table
+
+
+def _fastest_said(tempo_bpm: float | None) -> str:
+    if tempo_bpm is None:
+        return ""
+    return f"{tempo_bpm:.1f}" if tempo_bpm > 0.0 else "none"
 
 
 def _set_by(routine: Routine, told: Fastest) -> str:
@@ -254,6 +247,8 @@ def _set_by(routine: Routine, told: Fastest) -> str:
         return "no act that time is short for"
     assert told.fastest_bpm is not None
     where = f"{place_said(told.demand.beat, routine.metre)}: {told.demand.says}"
+    if told.fastest_bpm <= 0.0:
+        return f"{where}; at no tempo"
     if told.fastest_bpm < told.tempo_bpm:
         return f"{where}; slower than written"
     return where if told.within_pitch else f"{where}; the pitch fader does not reach it"

@@ -12,6 +12,7 @@ from rich.console import Console
 
 from liveaid.commands.laying import judged
 from liveaid.commands.opening import opened
+from liveaid.commands.shared_options import FOLDER
 from liveaid.demo.tour import default_folder, quiet, tour
 from liveaid.routine import Routine
 from liveaid.terminal import console, json_option, print_json
@@ -19,7 +20,7 @@ from liveaid.terminal import console, json_option, print_json
 
 @click.command("demo")
 @click.option("--fast", is_flag=True, help="Perform in virtual time: seconds instead of minutes.")
-@click.option("--into", type=click.Path(file_okay=False, path_type=Path), metavar="FOLDER",
+@click.option("--into", type=FOLDER, metavar="FOLDER",
               help="Where the scene is made; left out: a folder in your cache.")  # fmt: skip
 @click.option("--seed", type=int, default=1, show_default=True,
               help="Another number is another evening: other hands, other errors.")  # fmt: skip

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import click
 
+from liveaid.commands.shared_options import FILE, FOLDER
 from liveaid.errors import LiveaidError
 from liveaid.files.aside import made_aside, write_keeping_old
 from liveaid.files.file_bytes import content_hash, reason
@@ -30,8 +31,8 @@ from liveaid.terminal import console, json_option, print_json, progress_bar
 
 
 @click.command("draft")
-@click.argument("folder", type=click.Path(file_okay=False, path_type=Path))
-@click.option("--shelf", "shelf_file", type=click.Path(dir_okay=False, path_type=Path),
+@click.argument("folder", type=FOLDER)
+@click.option("--shelf", "shelf_file", type=FILE,
               metavar="FILE", help="The shelf to take sounds from; else the scene's own or "
               "yours.")  # fmt: skip
 @json_option

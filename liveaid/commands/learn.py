@@ -6,24 +6,21 @@ import asyncio
 import contextlib
 import sys
 import threading
-from collections.abc import Callable, Coroutine, Iterator
+from collections.abc import Callable, Coroutine
 from pathlib import Path
 from typing import Any, TypeVar
 
 import click
 
-from liveaid.stage import parse_address
-from liveaid.stage.ending import ends_by_signal
+from liveaid.commands.shared_options import FILE, midi_api_option, osc_option
+from liveaid.stage.address import parse_address
+from liveaid.stage.ending import ends_by_signal, run_on_loop
 from liveaid.stage.learn_lamps import Lesson, wanted_lamps, wanted_words
 from liveaid.stage.learn_osc import Learned, learn_map
 from liveaid.stage.listening import learn_pads, listen_osc, write_draft
-from liveaid.stage.midi_ports import API_CHOICES
-from liveaid.stage.settings import OSC_ADDRESS
 from liveaid.terminal import console, json_option, print_json
 
 Result = TypeVar("Result")
-
-_OUT = click.Path(dir_okay=False, path_type=Path)
 
 
 @click.group("learn")
@@ -35,11 +32,10 @@ def command() -> None:
 
 
 @command.command("osc")
-@click.option("--osc", default=str(OSC_ADDRESS), show_default=True, metavar="HOST:PORT",
-              help="Where the sender sends to.")  # fmt: skip
+@osc_option("Where the sender sends to.")
 @click.option("--seconds", type=click.FloatRange(1, 600), default=20.0, show_default=True,
               help="How long to listen; Ctrl-C ends it earlier.")  # fmt: skip
-@click.option("--out", type=_OUT, default=Path("osc-learned.yaml"), show_default=True,
+@click.option("--out", type=FILE, default=Path("osc-learned.yaml"), show_default=True,
               metavar="FILE", help="Where the map is written.")  # fmt: skip
 @json_option
 def osc(osc: str, seconds: float, out: Path, as_json: bool) -> int:
@@ -65,8 +61,7 @@ def osc(osc: str, seconds: float, out: Path, as_json: bool) -> int:
 
 @command.command("midi")
 @click.option("--midi", required=True, metavar="NAME", help="The controller's port, or a part.")
-@click.option("--midi-api", type=click.Choice(API_CHOICES), default="auto", show_default=True,
-              envvar="LIVEAID_MIDI_API", help="The MIDI system to use.")  # fmt: skip
+@midi_api_option()
 @click.option("--bars", type=click.IntRange(0, 64), default=8, show_default=True,
               help="How many lamps show the bars left.")  # fmt: skip
 @click.option("--beats", type=click.IntRange(0, 32), default=4, show_default=True,
@@ -77,7 +72,7 @@ def osc(osc: str, seconds: float, out: Path, as_json: bool) -> int:
               help="Whether pads for the words are asked for too.")  # fmt: skip
 @click.option("--seconds", type=click.FloatRange(1, 3600), default=300.0, show_default=True,
               help="How long to listen; Ctrl-C ends it earlier.")  # fmt: skip
-@click.option("--out", type=_OUT, default=Path("lamps-learned.yaml"), show_default=True,
+@click.option("--out", type=FILE, default=Path("lamps-learned.yaml"), show_default=True,
               metavar="FILE", help="Where the layout is written.")  # fmt: skip
 def midi(midi: str, midi_api: str, seconds: float, out: Path, **wanted: Any) -> int:
     """Write a layout from the pads you press, one after the other.
@@ -101,11 +96,11 @@ def midi(midi: str, midi_api: str, seconds: float, out: Path, **wanted: Any) -> 
 
     async def job(ended: asyncio.Event) -> None:
         answers: asyncio.Queue[str] = asyncio.Queue()
-        with lines_typed(answers):
-            await learn_pads(
-                midi, lesson, api=midi_api, seconds=seconds,
-                opened=opened, turned=turned, answers=answers, ended=ended,
-            )  # fmt: skip
+        lines_typed(answers)
+        await learn_pads(
+            midi, lesson, api=midi_api, seconds=seconds,
+            opened=opened, turned=turned, answers=answers, ended=ended,
+        )  # fmt: skip
 
     _run(job)
     write_draft(out, lesson.layout(), ["Learned from the pads pressed."])
@@ -113,8 +108,7 @@ def midi(midi: str, midi_api: str, seconds: float, out: Path, **wanted: Any) -> 
     return 0
 
 
-@contextlib.contextmanager
-def lines_typed(into: asyncio.Queue[str]) -> Iterator[None]:
+def lines_typed(into: asyncio.Queue[str]) -> None:
     """Lines of standard input go into the queue, read by a thread: no loop waits for a keyboard."""
     loop = asyncio.get_running_loop()
 
@@ -124,7 +118,6 @@ def lines_typed(into: asyncio.Queue[str]) -> Iterator[None]:
                 loop.call_soon_threadsafe(into.put_nowait, line)
 
     threading.Thread(target=read, daemon=True).start()
-    yield
 
 
 def _run(job: Callable[[asyncio.Event], Coroutine[Any, Any, Result]]) -> Result:
@@ -135,8 +128,7 @@ def _run(job: Callable[[asyncio.Event], Coroutine[Any, Any, Result]]) -> Result:
         with ends_by_signal(ended.set):
             return await job(ended)
 
-    with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
-        return runner.run(inside())
+    return run_on_loop(inside())
 
 
 def _say(out: Path, learned: Learned, messages: int) -> None:

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import asyncio
-from pathlib import Path
 from typing import Any
 
 import click
 
 from liveaid.commands.opening import opened_to_play, shout
+from liveaid.commands.shared_options import FILE
 from liveaid.commands.stage_options import (
     habits_option,
     share_lines,
@@ -18,11 +17,13 @@ from liveaid.commands.stage_options import (
     with_habits,
 )
 from liveaid.routine.opened import Opened
-from liveaid.stage import Service, Settings, Watcher
-from liveaid.stage.ending import ends_by_signal
+from liveaid.stage.ending import ends_by_signal, run_on_loop
 from liveaid.stage.lamp_text import TerminalView
 from liveaid.stage.living import LivingMap
+from liveaid.stage.service import Service
+from liveaid.stage.settings import Settings
 from liveaid.stage.soundcheck_view import SoundCheckView
+from liveaid.stage.watcher import Watcher
 from liveaid.terminal import HarmlessConsole, console
 
 
@@ -31,7 +32,7 @@ from liveaid.terminal import HarmlessConsole, console
 @click.option("--soundcheck", is_flag=True,
               help="Go through a list: decks, units, lamps, pads, page, map; `ready` ends "
               "it.")  # fmt: skip
-@click.option("--takes", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE",
+@click.option("--takes", type=FILE, metavar="FILE",
               help="Kept takes to learn your habits from; else takes.sqlite beside the section "
               "map.")  # fmt: skip
 @habits_option
@@ -53,11 +54,10 @@ def command(scene: str, **options: Any) -> int:
     learnt: list[str] = []
     if not options["no_habits"]:
         settings, learnt = with_habits(settings, routine, map_file=file, takes=options["takes"])
-    with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
-        beside = stage_watchers(options, settings)
-        if options["soundcheck"]:
-            return runner.run(_sound_check(found, settings, beside))
-        runner.run(_perform(found, settings, beside, learnt))
+    beside = stage_watchers(options, settings)
+    if options["soundcheck"]:
+        return run_on_loop(_sound_check(found, settings, beside))
+    run_on_loop(_perform(found, settings, beside, learnt))
     return 0
 
 
@@ -81,7 +81,7 @@ async def _perform(
 ) -> None:
     screen = console(lasting=True)
     living = LivingMap(found, told=lambda edited: shout(screen, edited))
-    view = TerminalView(settings.layout, screen)
+    view = TerminalView(settings.main.layout, screen)
     stage = Service(found.playable(), settings, watchers=[living, view, *beside])
     with ends_by_signal(stage.ask_stop):
         async with stage:
@@ -96,8 +96,8 @@ def _say_where(screen: HarmlessConsole, stage: Service, settings: Settings) -> N
     screen.say(f"Page     {stage.address}", *share_lines(settings.share))
     screen.say(f"OSC in   {stage.osc_address}")
     lamps = (
-        f"{settings.midi}: {stage.midi_state}"
-        if settings.midi
+        f"{settings.main.midi}: {stage.midi_state}"
+        if settings.main.midi
         else "no controller (--midi NAME would light one)"
     )
     screen.say(f"Lamps    {lamps}")

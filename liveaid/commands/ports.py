@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import click
 
-from liveaid.stage.midi_ports import API_CHOICES, list_ports
+from liveaid.commands.shared_options import midi_api_option
+from liveaid.stage.midi_ports import list_ports
 from liveaid.terminal import console, json_option, print_json
 
 
 @click.command("ports")
-@click.option("--midi-api", type=click.Choice(API_CHOICES), default="auto", show_default=True,
-              envvar="LIVEAID_MIDI_API", help="The MIDI system to ask.")  # fmt: skip
+@midi_api_option("The MIDI system to ask.")
 @json_option
 def command(midi_api: str, as_json: bool) -> int:
     """List the MIDI ports that are there, to be named in `perform --midi`.

@@ -25,6 +25,7 @@ from liveaid.commands.stage_options import (
     with_habits,
 )
 from liveaid.errors import UsageError
+from liveaid.practice.aim import Aim, aim_of
 from liveaid.practice.delays import NO_DELAYS
 from liveaid.practice.delays import says as delays_say
 from liveaid.practice.ladder import Ladder
@@ -33,20 +34,24 @@ from liveaid.practice.next import READY_AT
 from liveaid.practice.reading import TakeReader
 from liveaid.practice.rehearsal import Rehearsal
 from liveaid.practice.replay import replay, replay_at_once, stored_trace
-from liveaid.practice.report import look, score_unscored, takes_file
-from liveaid.practice.session import Aim, Session, aim_of
+from liveaid.practice.report import look
+from liveaid.practice.schema import takes_file
+from liveaid.practice.session import Session
 from liveaid.practice.slower import to_load
 from liveaid.practice.store import TakeStore
+from liveaid.practice.take_keeping import score_unscored
 from liveaid.practice.take_line import hand_lines, spoken, spoken_lines, take_line
-from liveaid.practice.take_report import ScoredTake
+from liveaid.practice.take_score import ScoredTake
 from liveaid.practice.trace import Trace
 from liveaid.practice.weeks_plan import PracticePlan, plan_of
 from liveaid.routine import Routine
 from liveaid.routine.opened import Opened
-from liveaid.stage import Address, Service, Settings
+from liveaid.stage.address import Address
 from liveaid.stage.ending import ends_by_signal
 from liveaid.stage.living import LivingMap
 from liveaid.stage.osc_map import DEFAULT_MAP
+from liveaid.stage.service import Service
+from liveaid.stage.settings import Settings
 from liveaid.terminal import HarmlessConsole, console, json_option, print_json
 
 
@@ -233,7 +238,7 @@ def _report_at_once(trace: Trace, aim: Aim, *, as_json: bool) -> int:
         print_json({"takes": [take.to_json() for take in found]})
         return 0
     screen = console()
-    screen.say(*(take_line(take.report, ended=take.ended) for take in found))
+    screen.say(*(take_line(take.score, ended=take.ended) for take in found))
     if not found:
         screen.print("No take in this trace.")
     return 0
@@ -260,7 +265,7 @@ async def _rehearse(
     def told(take: ScoredTake) -> None:
         _tell(screen, take, session, as_json=options["as_json"])
         if speaker is not None:
-            speaker.say(spoken_lines(take.report))
+            speaker.say(spoken_lines(take.score))
 
     def notice(sentence: str) -> None:
         if not options["as_json"]:
@@ -368,8 +373,8 @@ def _tell(screen: HarmlessConsole, take: ScoredTake, session: Session, *, as_jso
     if as_json:
         print_json(take.to_json())
         return
-    first = take_line(take.report, ended=take.ended, number=take.number)
-    screen.say(first, *(f"    {said}" for said in hand_lines(take.report)))
+    first = take_line(take.score, ended=take.ended, number=take.number)
+    screen.say(first, *(f"    {said}" for said in hand_lines(take.score)))
     if session.ladder is not None:
         ladder = session.ladder
         screen.print(

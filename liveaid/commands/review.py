@@ -14,19 +14,21 @@ from rich.table import Table
 from liveaid.commands.opening import opened, say_state
 from liveaid.errors import UsageError
 from liveaid.files.aside import write_aside
+from liveaid.practice.act_score import ActScore
 from liveaid.practice.care import HANDS_CAUTION
 from liveaid.practice.delays import Delays
 from liveaid.practice.next import READY_AT, Outlook
+from liveaid.practice.pictures import pictures
 from liveaid.practice.reading import TakeReader
 from liveaid.practice.recording import assess_recording, read_sound
-from liveaid.practice.report import Review, pictures, review, score_unscored, takes_file
-from liveaid.practice.review_json import RULE, next_json, review_json
-from liveaid.practice.schema import StoreError
+from liveaid.practice.report import Review, review
+from liveaid.practice.review_json import RULE, next_json, review_json, strokes_json
+from liveaid.practice.schema import StoreError, takes_file
 from liveaid.practice.score import score_take
-from liveaid.practice.score_report import score_report
-from liveaid.practice.stroke_figures import stroke_row, strokes_json
+from liveaid.practice.stroke_figures import stroke_row
+from liveaid.practice.take_keeping import score_unscored
 from liveaid.practice.take_line import early_or_late, take_line, verdict_line
-from liveaid.practice.take_report import ActReport, PieceReport
+from liveaid.practice.take_score import PieceScore
 from liveaid.practice.trace import pack
 from liveaid.practice.weeks import WeeksOf
 from liveaid.routine import SIDES, Routine
@@ -200,8 +202,8 @@ def _say(screen: HarmlessConsole, found: Review, drawn: Sequence[str]) -> None:
 
 def _spoken_lines(found: Review) -> list[str]:
     """The latest take whose acts are written out: a sentence a hand on its strokes, one a fader."""
-    for take, report in found.takes:
-        told = (*report.strokes.values(), *report.faders.values())
+    for take, score in found.takes:
+        told = (*score.strokes.values(), *score.faders.values())
         if told:
             return [f"#{take.id} {said}." for said in told]
     return []
@@ -209,18 +211,18 @@ def _spoken_lines(found: Review) -> list[str]:
 
 def _say_strokes(screen: HarmlessConsole, reader: TakeReader, number: int, *, as_json: bool) -> int:
     """Every stroke of one take: begun, turned, how far, and its openings."""
-    report = reader.score(number)
-    if report is None:
+    score = reader.score(number)
+    if score is None:
         raise UsageError(f"take {number}: not kept, or not scored; `liveaid review` lists them")
     if as_json:
-        print_json({"take": number, **strokes_json(report)})
+        print_json({"take": number, **strokes_json(score)})
         return 0
     numbers = ("Beat", "Hand", "Begun", "Turned", "Way", "Opened", "Shut")
     table = report_table(
         f"Strokes of take {number}; ms late, below 0 early",
         "Set piece", *numbers[:2], "Act", *numbers[2:], right=numbers, ruled=False,
     )  # fmt: skip
-    for piece in report.pieces:
+    for piece in score.pieces:
         for act in piece.acts:
             if act.way_turns is not None:
                 table.add_row(piece.name, *stroke_row(act))
@@ -239,12 +241,12 @@ def _takes_table(found: Review) -> Table:
         "Takes, latest first", "No.", "When", "What", "Tempo", "Verdict", "Timing", "Spread",
         "Missed", "Added", right=("No.", "Tempo", "Spread"), ruled=False,
     )  # fmt: skip
-    for take, report in found.takes:
+    for take, score in found.takes:
         table.add_row(
             str(take.id), _when(take.at), take.aim or "run-through",
-            f"{take.tempo_part:.0%}", verdict_line(report, take.ended),
-            early_or_late(report.bias_ms), _ms(report.spread_ms), str(report.missed),
-            str(report.added),
+            f"{take.tempo_part:.0%}", verdict_line(score, take.ended),
+            early_or_late(score.bias_ms), _ms(score.spread_ms), str(score.missed),
+            str(score.added),
         )  # fmt: skip
     return table
 
@@ -277,13 +279,13 @@ def _recording(routine: Routine, file: Path, options: dict[str, Any]) -> int:
             f"{options['recording']}: nothing of the routine is heard in it; a recording of these "
             "deck files would do"
         )
-    report = score_report(score_take(routine, played, delays=Delays(measured=True)))
+    score = score_take(routine, played, delays=Delays(measured=True))
     if options["as_json"]:
-        print_json(report.to_json())
+        print_json(score.to_json())
         return 0
     screen = console()
-    screen.say(take_line(report))
-    for piece in report.pieces:
+    screen.say(take_line(score))
+    for piece in score.pieces:
         screen.say(_piece_line(piece))
         for act in piece.acts:
             screen.print(_act_line(act))
@@ -295,13 +297,13 @@ def _guide(file: Path) -> Path:
     return own(file.parent, "guide.wav" if file.parent.name == DECKS else f"{DECKS}/guide.wav")
 
 
-def _piece_line(piece: PieceReport) -> str:
+def _piece_line(piece: PieceScore) -> str:
     tempo = "" if piece.tempo_bpm is None else f", {piece.tempo_bpm:.1f} BPM"
     drift = "" if piece.drift_percent is None else f", drift {piece.drift_percent:+.1f} %"
     return f"{piece.index + 1} {piece.name}: {early_or_late(piece.bias_ms)}{tempo}{drift}"
 
 
-def _act_line(act: ActReport) -> str:
+def _act_line(act: ActScore) -> str:
     off = act.outcome if act.error_ms is None else early_or_late(act.error_ms)
     return f"    beat {act.beat:6.2f}  {act.kind:<8}{act.side:<6} {off}"
 

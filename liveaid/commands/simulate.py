@@ -8,14 +8,13 @@ import time
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, TypeAlias
+from typing import Any
 
 import click
 
 from liveaid.commands.opening import opened_to_play, say_state
+from liveaid.commands.shared_options import FILE, Command, osc_option
 from liveaid.errors import LiveaidError
-from liveaid.practice.replay import replay, stored_trace
-from liveaid.practice.report import takes_file
 from liveaid.routine import Routine
 from liveaid.routine.model import clock_time
 from liveaid.routine.opened import Opened
@@ -31,7 +30,6 @@ from liveaid.simulate import (
 )
 from liveaid.simulate.send import Sender, What, send_now
 from liveaid.stage.address import Address, parse_address
-from liveaid.stage.settings import OSC_ADDRESS
 from liveaid.terminal import console, json_option, print_json, progress_bar
 
 _BEGIN_IN_S = 0.1
@@ -39,24 +37,22 @@ _SHOW_EVERY_S = 0.5
 _FAULT_HELP = f"What goes wrong, somewhere: {', '.join(FAULT_KINDS)}. May be given again."
 
 
-_Decorator: TypeAlias = Callable[[Callable[..., int]], Callable[..., int]]
-
-
-def _ms(name: str, default: float | None, text: str, least: float = 0.0) -> _Decorator:
+def _ms(
+    name: str, default: float | None, text: str, least: float = 0.0
+) -> Callable[[Command], Command]:
     return click.option(
         name, type=click.FloatRange(least, 1000), default=default,
         show_default=default is not None, metavar="MS", help=text,
     )  # fmt: skip
 
 
-def _share(name: str, text: str) -> _Decorator:
+def _share(name: str, text: str) -> Callable[[Command], Command]:
     return click.option(name, type=click.FloatRange(0, 1), default=0.0, metavar="SHARE", help=text)
 
 
 @click.command("simulate")
 @click.argument("scene")
-@click.option("--osc", default=str(OSC_ADDRESS), show_default=True, metavar="HOST:PORT",
-              help="Where the positions are sent.")  # fmt: skip
+@osc_option("Where the positions are sent.")
 @click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True, metavar="N",
               help="The same seed is the same performance.")  # fmt: skip
 @click.option("--fault", "kinds", type=click.Choice(FAULT_KINDS), multiple=True, metavar="KIND",
@@ -88,7 +84,7 @@ def _share(name: str, text: str) -> _Decorator:
 @_share("--misses", "Share of juggle releases and mapped strokes left out.")
 @click.option("--speed-up", type=click.FloatRange(0.01, 1000), default=1.0, metavar="X",
               help="So many times as fast as real time.")  # fmt: skip
-@click.option("--record", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE",
+@click.option("--record", type=FILE, metavar="FILE",
               help="Write what was truly played to a JSON file, for scoring.")  # fmt: skip
 @json_option
 def command(scene: str, osc: str, record: Path | None, as_json: bool, **options: Any) -> int:
@@ -151,6 +147,10 @@ def _performance(routine: Routine, options: dict[str, Any]) -> Performance:
 
 def _play_back(what: str, file: Path, address: Address, *, as_json: bool) -> int:
     """A recorded trace once more, each message at its own time."""
+    # Loaded when asked for: they bring all that judges takes with them.
+    from liveaid.practice.replay import replay, stored_trace
+    from liveaid.practice.schema import takes_file
+
     sent = asyncio.run(replay(stored_trace(what, takes_file(file)), address))
     if as_json:
         print_json({"trace": what, "to": str(address), "datagrams": sent})

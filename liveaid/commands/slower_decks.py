@@ -6,8 +6,8 @@ import dataclasses
 from pathlib import Path
 
 from liveaid.errors import UsageError
+from liveaid.practice.aim import Aim
 from liveaid.practice.ladder import Ladder
-from liveaid.practice.session import Aim
 from liveaid.practice.slower import LEAST_TEMPO_BPM, deck_parts, slower, slower_folder
 from liveaid.practice.stretch import stretch
 from liveaid.routine import Routine, load_routine

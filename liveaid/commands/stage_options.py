@@ -11,41 +11,41 @@ import secrets
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Any, TypeVar, cast
+from typing import Any, cast
 
 import click
 
 from liveaid.commands.deck_files import deck_lengths_s
+from liveaid.commands.shared_options import Command, midi_api_option, osc_option
 from liveaid.errors import LiveaidError, UsageError
 from liveaid.files.folders import data_folder
 from liveaid.practice.learnt import learnt
-from liveaid.practice.report import takes_file
+from liveaid.practice.schema import takes_file
 from liveaid.routine import SIDES, Routine
 from liveaid.routine.config_file import config_path, load_config
-from liveaid.stage import Service, Settings, Watcher, parse_address
+from liveaid.stage.address import HTTP_ADDRESS, SHARED_ADDRESS, parse_address
+from liveaid.stage.boards import lamps_out as lamps_out_now
 from liveaid.stage.keeper import Keeper, sign_of_life
 from liveaid.stage.lamp_layout import LampLayout
-from liveaid.stage.lamps_out import lamps_out as lamps_out_now
-from liveaid.stage.midi_ports import API_CHOICES
 from liveaid.stage.osc_map import DEFAULT_MAP, OscMap
 from liveaid.stage.out import Out
 from liveaid.stage.screen import Screen, inches, metres
-from liveaid.stage.settings import HTTP_ADDRESS, OSC_ADDRESS, Controller
+from liveaid.stage.service import Service
+from liveaid.stage.settings import Controller, Settings
 from liveaid.stage.share import (
     AUTHORITY_PATH,
-    SHARED_ADDRESS,
     Share,
     Sharing,
     qr_text,
     share_at,
 )
 from liveaid.stage.stage_log import StageLog
+from liveaid.stage.watcher import Watcher
 from liveaid.terminal import console
 
 _TOKEN_KEPT = "LIVEAID_TOKEN_KEPT"
 _UNRESERVED = re.compile(r"[A-Za-z0-9._~-]+")
 """What stands in an address, a cookie and a header as it is (RFC 3986, 2.3)."""
-_Command = TypeVar("_Command", bound=Callable[..., Any])
 STAGE_WORDS = (
     "osc", "osc_map", "http", "midi", "pads", "midi_api", "lamps", "token", "share", "share_at",
     "screen", "away",
@@ -61,8 +61,7 @@ def _sides(_: click.Context, __: click.Parameter, given: Sequence[str]) -> Seque
 
 
 _OPTIONS = (
-    click.option("--osc", default=str(OSC_ADDRESS), show_default=True, metavar="HOST:PORT",
-                 help="Where deck positions arrive, over UDP."),
+    osc_option("Where deck positions arrive, over UDP."),
     click.option("--osc-map", metavar="NAME|FILE",
                  help="How the sender writes positions; left out: our own addresses."),
     click.option("--http", default=str(HTTP_ADDRESS), show_default=True, metavar="HOST:PORT",
@@ -72,8 +71,7 @@ _OPTIONS = (
                  "second controller."),
     click.option("--pads", metavar="NAME",
                  help="Its pads' port, where that has another name; left out: as --midi."),
-    click.option("--midi-api", type=click.Choice(API_CHOICES), default="auto", show_default=True,
-                 envvar="LIVEAID_MIDI_API", help="The MIDI system to use."),
+    midi_api_option(),
     click.option("--lamps", metavar="NAME|FILE", multiple=True, default=["grid-8x8"],
                  show_default=True,
                  help="How the controller's lamps and pads are laid out; one for each --midi."),
@@ -107,7 +105,7 @@ _OPTIONS = (
 )  # fmt: skip
 
 
-def stage_options(command: _Command) -> _Command:
+def stage_options(command: Command) -> Command:
     """Add the stage's options to a command; --restart and its like are dealt with here."""
     command = _kept(command)
     for option in reversed(_OPTIONS):
@@ -115,7 +113,7 @@ def stage_options(command: _Command) -> _Command:
     return command
 
 
-def _kept(command: _Command) -> _Command:
+def _kept(command: Command) -> Command:
     """The command, or the keeper that runs it, or just its lamps put out."""
 
     @functools.wraps(command)
@@ -126,14 +124,11 @@ def _kept(command: _Command) -> _Command:
             return _keep(options)
         return command(*arguments, **options)
 
-    return cast(_Command, run)
+    return cast(Command, run)
 
 
 def _put_lamps_out(options: dict[str, Any]) -> int:
-    main, *also = _controllers(options["midi"], options["lamps"])
-    settings = Settings(
-        layout=main.layout, midi=main.midi or None, also=also, midi_api=str(options["midi_api"])
-    )
+    settings = Settings(controllers=_controllers(options), midi_api=str(options["midi_api"]))
     for name, why in lamps_out_now(settings).items():
         console(stderr=True).print(f"{name}: {why}")
     return 0
@@ -212,15 +207,11 @@ def stage_settings(options: dict[str, Any], routine: Routine, map_file: Path) ->
     if token and not _UNRESERVED.fullmatch(token):
         raise UsageError(f"--token {token}: letters, digits, -, _, . and ~ would do")
     http = parse_address(str(options["http"]))
-    main, *also = _controllers(options["midi"], options["lamps"])
     settings = Settings(
         osc=parse_address(str(options["osc"])),
         http=http,
         osc_map=load_config(config_path(osc_map, "osc"), OscMap) if osc_map else DEFAULT_MAP,
-        layout=main.layout,
-        midi=main.midi or None,
-        pads=options["pads"],
-        also=also,
+        controllers=_controllers(options),
         midi_api=str(options["midi_api"]),
         token=token or (None if http.is_loopback else _made_up_token()),
         share=_share(options),
@@ -230,7 +221,7 @@ def stage_settings(options: dict[str, Any], routine: Routine, map_file: Path) ->
     return settings
 
 
-def habits_option(command: _Command) -> _Command:
+def habits_option(command: Command) -> Command:
     """Add `--no-habits`."""
     return click.option(
         "--no-habits", is_flag=True,
@@ -259,10 +250,12 @@ def _made_up_token() -> str:
     return os.environ.get(_TOKEN_KEPT) or secrets.token_urlsafe(9)
 
 
-def _controllers(names: Sequence[str], layouts: Sequence[str]) -> list[Controller]:
+def _controllers(options: dict[str, Any]) -> tuple[Controller, ...]:
     """Each controller with its layout, the last layout for those left; at least one."""
-    if len(layouts) > max(len(names), 1):
+    names, layouts = options["midi"] or [None], options["lamps"]
+    if len(layouts) > len(names):
         raise UsageError(f"--lamps {layouts[-1]}: one --midi for each --lamps would do")
     loaded = [load_config(config_path(layout, "lamps"), LampLayout) for layout in layouts]
     padded = [*loaded, *[loaded[-1]] * (len(names) - len(loaded))]
-    return [Controller(name, layout) for name, layout in zip(names or [""], padded, strict=True)]
+    pads = [options["pads"], *[None] * (len(names) - 1)]
+    return tuple(map(Controller, names, padded, pads))

@@ -7,7 +7,7 @@ each by itself, from the map as it would be laid out; no audio is needed for tha
 from __future__ import annotations
 
 import shutil
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from io import StringIO
 from pathlib import Path
 from typing import Any
@@ -17,7 +17,7 @@ from rich.console import Console
 from liveaid.demo.show import ShowOutcome, at_once, live
 from liveaid.demo.tally import tally
 from liveaid.files.aside import write_aside
-from liveaid.practice.session import Aim
+from liveaid.practice.aim import Aim
 from liveaid.practice.take_line import hand_lines, piece_line
 from liveaid.routine import SIDES, Routine, load_routine
 from liveaid.routine.acts import acts_of
@@ -25,7 +25,7 @@ from liveaid.routine.check import fastest
 from liveaid.routine.coming import Call, calls
 from liveaid.routine.scene import MAP, map_file, own
 from liveaid.simulate import perform
-from liveaid.stage import Settings
+from liveaid.stage.settings import Settings
 
 ALLEY = "spice-alley"
 ALLEY_LEAD_S = 2.0
@@ -97,11 +97,11 @@ def _played(aim: Aim, console: Console, seed: int, on_stage: Settings | None) ->
 def _score(outcome: ShowOutcome) -> dict[str, Any]:
     if not outcome.scores:
         return {"score": None}
-    report = outcome.scores[-1].report
-    piece = report.pieces[-1]
+    score = outcome.scores[-1].score
+    piece = score.pieces[-1]
     return {
         "score": piece_line(piece),
-        "hands": hand_lines(report),
+        "hands": hand_lines(score),
         "missed": piece.missed,
         "added": piece.added,
         "cuts": sum(len(fader.cuts) for fader in piece.faders),
@@ -115,12 +115,8 @@ def _spoken(routine: Routine, index: int) -> dict[str, Any]:
     return {
         "words": len(said),
         "sounds": len({act.sound for act in acts if act.sound}),
-        "figures": _once(act.figure for act in acts if act.figure),
+        "figures": list(dict.fromkeys(act.figure for act in acts if act.figure)),
     }
-
-
-def _once(names: Iterable[str]) -> list[str]:
-    return list(dict.fromkeys(names))
 
 
 def _say(console: Console, spoken: Sequence[Call], told: dict[str, Any]) -> None:

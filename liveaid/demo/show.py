@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import time
-from collections.abc import AsyncIterator, Sequence
+from collections.abc import AsyncIterator, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import chain
 from pathlib import Path
@@ -15,26 +15,31 @@ from rich.console import Console
 from liveaid.demo.tally import ShownAt, ToldAt
 from liveaid.follow import Follower
 from liveaid.follow.prompt import Prompt
-from liveaid.practice.mixer_trace import FaderHeard
+from liveaid.practice.aim import Aim
+from liveaid.practice.count_in import CountIn
 from liveaid.practice.records import Kept
 from liveaid.practice.rehearsal import Rehearsal
 from liveaid.practice.replay import HEARD_OUT_S
-from liveaid.practice.session import Aim, Ended, Session, report_of, score_of, scored_take
+from liveaid.practice.score import score_of
+from liveaid.practice.session import Ended, Session
 from liveaid.practice.store import TakeStore
-from liveaid.practice.take_report import ScoredTake
+from liveaid.practice.take_score import ScoredTake, scored_take
 from liveaid.routine import Routine
 from liveaid.routine.config_file import config_path, load_config
 from liveaid.simulate import Performance
 from liveaid.simulate.send import Sender, datagrams
-from liveaid.stage import Address, Heard, Service, Settings, StageError, Watcher
+from liveaid.stage.address import Address, StageError
 from liveaid.stage.cues import next_cues
-from liveaid.stage.ending import ends_by_signal
+from liveaid.stage.ending import ends_by_signal, run_on_loop
 from liveaid.stage.follows import tell
 from liveaid.stage.lamp_layout import LampLayout
 from liveaid.stage.lamp_text import TerminalView, lamp_line, prompt_line
 from liveaid.stage.lamps import Gate, lamps_for
-from liveaid.stage.osc import read_positions
+from liveaid.stage.osc import Heard, read_positions
 from liveaid.stage.osc_map import DEFAULT_MAP, DeckFacts, table_for
+from liveaid.stage.service import Service
+from liveaid.stage.settings import Settings
+from liveaid.stage.watcher import Watcher
 
 MOMENT_S = 0.05
 """How often the prompt is compared with the truth."""
@@ -96,8 +101,7 @@ def live(
 
     With `takes` the performance is a rehearsal too: its take is kept in that file.
     """
-    with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
-        return runner.run(_live(routine, performance, console, settings, until_s, takes))
+    return run_on_loop(_live(routine, performance, console, settings, until_s, takes))
 
 
 async def _live(
@@ -110,7 +114,7 @@ async def _live(
 ) -> ShowOutcome:
     outcome = ShowOutcome()
     beats = _Beats(outcome, routine.metre)
-    watchers: list[Watcher] = [beats, TerminalView(settings.layout, console)]
+    watchers: list[Watcher] = [beats, TerminalView(settings.main.layout, console)]
     with contextlib.ExitStack() as open_files:
         if takes is not None:
             store = TakeStore(takes)
@@ -179,15 +183,10 @@ async def _ask(stage: Service, outcome: ShowOutcome, begin_s: float) -> None:
     """Read what /status says, as a page would, at even times."""
     while True:
         status = stage.status()
-        piece = status.get("piece")
-        outcome.said.append(
-            ToldAt(
-                time.monotonic() - begin_s,
-                piece["index"] if piece else None,
-                status.get("beat_position"),
-                status["state"] == "following",
-            )
-        )
+        index = (status.get("piece") or {}).get("index")
+        sure = status["state"] == "following"
+        time_s = time.monotonic() - begin_s
+        outcome.said.append(ToldAt(time_s, index, status.get("beat_position"), sure))
         await asyncio.sleep(MOMENT_S)
 
 
@@ -206,62 +205,41 @@ def at_once(
     outcome, follower = ShowOutcome(), Follower(routine, sends=DEFAULT_MAP.sends)
     table = table_for(DEFAULT_MAP, DeckFacts(rpm=routine.turntable.rpm, file_s={}))
     lamps = _Lamps(routine, console)
-    practice = _Practice(aim or Aim(routine=routine), takes, performance.duration_s)
+    practised = aim or Aim(routine=routine)
+    session, ended = Session(practised, count_in_bars=0), list[Ended | CountIn]()
     next_s = 0.0
     for now_s, data in chain(datagrams(performance), [(performance.duration_s + HEARD_OUT_S, b"")]):
         while next_s <= now_s:
             prompt = follower.prompt(now=next_s)
             outcome.said.append(_said(next_s, prompt))
             lamps.show(prompt, next_s)
-            practice.prompted(prompt, next_s)
+            ended += session.tell(prompt, now=next_s)
             next_s += MOMENT_S
         for heard in read_positions(data, table, now_s).heard if data else ():
-            practice.heard(heard)
+            session.hear_sent(heard)
             tell(follower, heard)
             outcome.heard += 1
         outcome.sent += bool(data)
-    practice.close()
+    ended += session.finish()
+    kept = _kept(ended, practised, takes, time.time() - performance.duration_s)
     if aim is not None:
-        outcome.scores = [
-            scored_take(take, report_of(aim, score_of(aim, take))) for take in practice.kept
-        ]
+        outcome.scores = [scored_take(take, score_of(aim, take)) for take in kept]
     return outcome
 
 
-class _Practice:
-    """Finds the take in what is heard, and keeps it."""
-
-    def __init__(self, aim: Aim, takes: Path | None, duration_s: float) -> None:
-        self._aim = aim
-        self._session = Session(self._aim, count_in_bars=0)
-        self._store = None if takes is None else TakeStore(takes)
-        self._begun_at = time.time() - duration_s
-        self.kept: list[Kept] = []
-
-    def heard(self, heard: Heard) -> None:
-        if heard.what == "position" and heard.side is not None:
-            self._session.hear(heard.side, position_s=heard.value, now=heard.now_s)
-        elif heard.what == "crossfader":
-            self._session.hear_mixer(FaderHeard(heard.now_s, "crossfader", heard.value))
-        elif heard.what == "level" and heard.side is not None:
-            self._session.hear_mixer(FaderHeard(heard.now_s, heard.side, heard.value))
-
-    def prompted(self, prompt: Prompt, now_s: float) -> None:
-        for ended in self._session.tell(prompt, now=now_s):
-            if isinstance(ended, Ended):
-                self._keep(ended)
-
-    def close(self) -> None:
-        for ended in self._session.finish():
-            self._keep(ended)
-        if self._store is not None:
-            self._store.close()
-
-    def _keep(self, ended: Ended) -> None:
-        at = self._begun_at + ended.take.start_s
-        self.kept.append(ended.kept(self._aim, self._aim.routine.title, at))
-        if self._store is not None:
-            self._store.keep(self.kept[-1]).result()
+def _kept(ended: Iterable[Ended | CountIn], aim: Aim, file: Path | None, at: float) -> list[Kept]:
+    """The takes that ended as they are kept, in a file where one is given; `at` is the unix time at
+    which the performance began."""
+    kept = [
+        one.kept(aim, aim.routine.title, at + one.take.start_s)
+        for one in ended
+        if isinstance(one, Ended)
+    ]
+    if file is not None:
+        with contextlib.closing(TakeStore(file)) as store:
+            for take in kept:
+                store.keep(take).result()
+    return kept
 
 
 def _said(time_s: float, prompt: Prompt) -> ToldAt:

@@ -21,8 +21,8 @@ from liveaid.files.folders import cache_folder
 from liveaid.routine import Routine, load_routine
 from liveaid.routine.scene import MAP, map_file, own
 from liveaid.simulate import Performance, perform
-from liveaid.stage import Address, Settings
-from liveaid.stage.settings import HTTP_ADDRESS, OSC_ADDRESS
+from liveaid.stage.address import HTTP_ADDRESS, OSC_ADDRESS, Address
+from liveaid.stage.settings import Controller, Settings
 from liveaid.terminal import progress_bar
 
 Call = Callable[[Sequence[str]], object]
@@ -58,8 +58,7 @@ def tour(
     alley = []
     if not outcome.stopped:
         review = ["review", str(folder), "--last", "3", "--pictures", str(folder / "practice")]
-        _stage(console, "What to practise next", "liveaid " + " ".join(review))
-        call(review)
+        _type(console, call, "What to practise next", review)
         alley = _speak(folder, call, lay_out, console, fast=fast, seed=seed)
     return {
         "scene": str(folder),
@@ -78,15 +77,11 @@ def _speak(
     """What the hands do, in the alley beside the market."""
     alley = make_alley(folder)
     shelf = ["--shelf", str(alley / "shelf.sqlite")]
-    for title, arguments in (
-        ("The alley's sounds, known from the market", ["gather", str(alley / "sounds"), *shelf]),
-        ("What the hands do there", ["check", str(alley), "--fastest"]),
-    ):
-        _stage(console, title, "liveaid " + " ".join(arguments))
-        call(arguments)
+    _type(console, call, "The alley's sounds, known from the market",
+          ["gather", str(alley / "sounds"), *shelf])  # fmt: skip
+    _type(console, call, "What the hands do there", ["check", str(alley), "--fastest"])
     _stage(console, "A sentence, a tune, a juggle: played by the simulator, each by itself")
-    settings = Settings(osc=OSC_ADDRESS, http=HTTP_ADDRESS, layout=lamp_layout())
-    on_stage = None if fast else settings
+    on_stage = None if fast else _settings(OSC_ADDRESS, HTTP_ADDRESS)
     return play_alley(lay_out(alley), console, seed=seed, on_stage=on_stage)
 
 
@@ -126,8 +121,7 @@ def _prepare(folder: Path, call: Call, console: Console) -> None:
         ("Produce the deck files", ["render", scene]),
         ("Can two hands play it", ["check", scene]),
     ):
-        _stage(console, title, "liveaid " + " ".join(arguments))
-        call(arguments)
+        _type(console, call, title, arguments)
 
 
 def _perform(
@@ -138,10 +132,14 @@ def _perform(
     osc, http = (anywhere, anywhere) if fast else (OSC_ADDRESS, HTTP_ADDRESS)
     whole = at_once(routine, performance, console, takes=takes) if fast else None
     on_socket = live(
-        routine, performance, console, settings=Settings(osc=osc, http=http, layout=lamp_layout()),
+        routine, performance, console, settings=_settings(osc, http),
         until_s=BURST_S if fast else performance.duration_s, takes=None if fast else takes,
     )  # fmt: skip
     return whole or on_socket, on_socket
+
+
+def _settings(osc: Address, http: Address) -> Settings:
+    return Settings(osc=osc, http=http, controllers=(Controller(layout=lamp_layout()),))
 
 
 def _say_score(
@@ -165,6 +163,12 @@ def _say_score(
             "beats over UDP",
             soft_wrap=True,
         )
+
+
+def _type(console: Console, call: Call, title: str, arguments: Sequence[str]) -> None:
+    """One stage by the command that a performer would type."""
+    _stage(console, title, "liveaid " + " ".join(arguments))
+    call(arguments)
 
 
 def _stage(console: Console, title: str, *lines: str) -> None:

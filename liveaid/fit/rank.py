@@ -28,7 +28,7 @@ class Ranked:
 
 
 def ranked(
-    sound: CrateFacts, others: CrateFacts, turntable: Turntable, *, key_locked: bool = False
+    sound: CrateFacts, others: CrateFacts, turntable: Turntable, *, key_locked: bool
 ) -> Ranked:
     """Every sound the decks can bring to this one, best first; and those they cannot."""
     best = best_scores(sound, others, turntable, key_locked=key_locked)
@@ -41,7 +41,7 @@ def ranked(
 
 
 def best_scores(
-    sound: CrateFacts, others: CrateFacts, turntable: Turntable, *, key_locked: bool = False
+    sound: CrateFacts, others: CrateFacts, turntable: Turntable, *, key_locked: bool
 ) -> Floats:
     """The score of the best way to play each of others with a sound; -inf out of reach."""
     reach = turntable.pitch_range_percent

@@ -19,7 +19,6 @@ from liveaid.follow.prompt import Prompt, State
 from liveaid.follow.senders import Senders
 from liveaid.follow.tell import Picture, tell
 from liveaid.routine import SIDES, Routine, Side
-from liveaid.routine.way import changes
 
 FOLLOWER_STEP_S = 0.025
 """Belief is brought up to date this often at most; between, messages only refine the deck."""
@@ -51,7 +50,6 @@ class Follower:
             raise ValueError(f"sends {sends!r}: always or on_change would do")
         self.routine, self.sends = routine, sends
         self.plan = plan_of(routine)
-        self._ways = changes(routine)
         habits = habits or Habits()
         numbers = habits.numbers()
         self._hearing = Hearing(sends, usual_ratio=1.0 + habits.pitch_percent / 100.0)
@@ -181,7 +179,7 @@ class Follower:
             places=() if waiting else self._places(now),
             hints=self._hints,
         )
-        return tell(self.routine, self.plan, self._ways, picture)
+        return tell(self.routine, self.plan, picture)
 
     def _deck(self, side: Side) -> Deck:
         if side not in self._hearing.decks:

@@ -6,7 +6,6 @@ speed over it. The next cue is told whatever the hand does with the deck now.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 from liveaid.follow.prompt import Way
@@ -14,7 +13,7 @@ from liveaid.record.bring import bring
 from liveaid.record.places import has_left_course, stands_at
 from liveaid.record.platter import sticker_degrees
 from liveaid.routine import Routine, Side
-from liveaid.routine.way import Change, next_change, stands_ready
+from liveaid.routine.way import Change, changes, next_change, stands_ready
 
 _LATE_BEATS = 0.5
 """A record that still stands at its cue so long after it was due is not yet let go; one that is
@@ -50,7 +49,6 @@ class NextCue:
 
 def next_cue(
     routine: Routine,
-    ways: Sequence[Change],
     side: Side,
     here: Here,
     *,
@@ -60,11 +58,9 @@ def next_cue(
     """The next cue of one deck, `position_s` and `speed` (1.0 nominal) None where not known.
 
     A place without a speed is the last one heard: it stands there as far as anyone knows.
-
-    `ways` is `changes(routine)`, worked out once.
     """
-    move = _not_let_go(ways, side, here, position_s, speed) or next_change(
-        ways, side, here.piece, here.beat
+    move = _not_let_go(routine, side, here, position_s, speed) or next_change(
+        routine, side, here.piece, here.beat
     )
     if move is None or move.cue_s is None:
         return NextCue()
@@ -82,12 +78,12 @@ def next_cue(
 
 
 def _not_let_go(
-    ways: Sequence[Change], side: Side, here: Here, position_s: float | None, speed: float | None
+    routine: Routine, side: Side, here: Here, position_s: float | None, speed: float | None
 ) -> Change | None:
     """The cue of the set piece that is just beginning, while the record still stands there."""
     if position_s is None:
         return None
-    for move in ways:
+    for move in changes(routine):
         late = here.beat - move.due.beat
         at_cue = move.side == side and move.due.piece == here.piece and 0.0 <= late < _LATE_BEATS
         if at_cue and move.cue_s is not None and stands_at(position_s, move.cue_s, speed or 0.0):
@@ -140,7 +136,6 @@ def _due(routine: Routine, here: Here, move: Change) -> tuple[float | None, floa
         last = move.due.beat if piece == move.due.piece else float(routine.beats(piece))
         share = max(last - first, 0.0)
         beats += share
-        seconds += share * 60.0 / routine.pieces[piece].tempo_bpm
-    nominal_bps = routine.pieces[here.piece].tempo_bpm / 60.0
-    pitch = 1.0 if here.rate_bps is None else here.rate_bps / nominal_bps
+        seconds += share * routine.pieces[piece].beat_s
+    pitch = 1.0 if here.rate_bps is None else here.rate_bps * routine.pieces[here.piece].beat_s
     return beats, seconds / pitch if pitch > 0.1 else None

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 from liveaid.follow.deck_line import Deck
@@ -11,7 +10,6 @@ from liveaid.follow.next_cue import Here, next_cue
 from liveaid.follow.plan import FollowPlan
 from liveaid.follow.prompt import DeckNow, PieceNext, PieceNow, PlaceFit, Prompt, State
 from liveaid.routine import SIDES, Piece, Routine, Side
-from liveaid.routine.way import Change
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,8 +37,8 @@ SURE = 0.5
 """Below half belief no wind is told."""
 
 
-def tell(routine: Routine, plan: FollowPlan, ways: Sequence[Change], picture: Picture) -> Prompt:
-    """The prompt of one moment; `ways` is the routine's `changes`."""
+def tell(routine: Routine, plan: FollowPlan, picture: Picture) -> Prompt:
+    """The prompt of one moment."""
     index, beat, rate = _where(plan, picture)
     piece = None if index is None else routine.pieces[index]
     length = 0 if index is None else routine.beats(index)
@@ -62,7 +60,7 @@ def tell(routine: Routine, plan: FollowPlan, ways: Sequence[Change], picture: Pi
         seconds_left=None if piece is None or rate <= 0.01 else beats_left / rate,
         tempo=None if piece is None else _tempo(piece, rate),
         next=_next(routine, index),
-        decks={side: _deck(routine, plan, ways, picture, side) for side in SIDES},
+        decks={side: _deck(routine, plan, picture, side) for side in SIDES},
         first=_first(routine) if picture.state == "before" else (),
         limit_kept=_kept(routine, picture),
         held=picture.held,
@@ -114,9 +112,7 @@ def _next(routine: Routine, index: int | None) -> PieceNext | None:
     )
 
 
-def _deck(
-    routine: Routine, plan: FollowPlan, ways: Sequence[Change], picture: Picture, side: Side
-) -> DeckNow:
+def _deck(routine: Routine, plan: FollowPlan, picture: Picture, side: Side) -> DeckNow:
     deck, fresh, section = picture.decks[side], picture.fresh[side], picture.section
     position_s = deck.place(picture.now_s) if fresh else deck.position_s
     found = deck.speed(picture.now_s) if fresh else None
@@ -131,7 +127,7 @@ def _deck(
         rate_bps=picture.rate_bps if inside else None,
         sure=picture.confidence >= SURE,
     )
-    cue = next_cue(routine, ways, side, here, position_s=position_s, speed=speed)
+    cue = next_cue(routine, side, here, position_s=position_s, speed=speed)
     return DeckNow(
         position_s, speed, age_ms, plan.at(section).parts[side].hand, cue=cue.cue, way=cue.way,
         wind=cue.wind, in_time=cue.in_time, sticker=cue.sticker, ready=cue.ready,

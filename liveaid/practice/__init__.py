@@ -1,7 +1,7 @@
 """practice: takes, scores, what to practise next.
 
-May import: errors, files, record, routine, follow, stage, aiohttp, matplotlib, numpy, pythonosc,
-scipy, soundfile.
+May import: errors, files, record, routine, follow, stage, aiohttp, matplotlib, numpy, pydantic,
+pythonosc, scipy, soundfile.
 
 Pure, told the time:
   take_places  where each record was at any moment, and what the mixer let through
@@ -22,9 +22,10 @@ Pure, told the time:
   act_score   one act against its beat; assess: a whole take's
   delays      how late positions and click are; shift: what a take is late by on the whole
   limits      what counts as clean; timing: many acts' errors against that
-  score       a take's verdict; take_report: the same as it is kept and shown; score_report: that
-              made from a score
-  takes       where a take begins and ends; count_in, ladder, care; session: a rehearsal as it goes
+  take_score  a take's score as it is kept and shown; score: how it is worked out; written: how
+              figures are rounded
+  takes       where a take begins and ends; count_in, ladder, care; aim: what is practised;
+              session: a rehearsal as it goes
   bar_left_out  a bar left out where only the hands count
   breaks      false starts told from good runs; bars: bars played otherwise than written
   stretch     a set piece, some bars or a transition as a routine of its own; cut_acts: its acts
@@ -38,8 +39,8 @@ Pure, told the time:
 Files, clocks, threads:
   schema, records, store, reading: the file of takes
   report, review_json, take_line: what is told of them
-  take_picture, bars_picture, history_picture, losses: drawn, with the looks of picture_look
-  rehearsal, rehearsal_status, calibrating, pages, replay: beside the running stage
+  pictures: take_picture, bars_picture, history_picture, losses, with the looks of picture_look
+  rehearsal, take_keeping, rehearsal_status, calibrating, pages, replay: beside the running stage
   learnt: the performer's habits by takes of the whole routine
   history: takes of the set pieces as now written; journal: ended takes, a file each
 """

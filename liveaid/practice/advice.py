@@ -15,8 +15,8 @@ from dataclasses import dataclass
 
 from liveaid.practice.act_score import ActScore
 from liveaid.practice.planned_acts import EventKind
-from liveaid.practice.score import TakeScore
-from liveaid.practice.shift import PairShift, shift_s
+from liveaid.practice.shift import Shift, without_shift_s
+from liveaid.practice.take_score import TakeScore
 from liveaid.routine import SIDES, Side
 from liveaid.routine.written_numbers import place_said
 
@@ -78,21 +78,19 @@ class _Group:
         return abs(self.mean_s) >= WORTH_BEATS * self.beat_s and self.sure >= ADVICE_SURE
 
 
-def advice(score: TakeScore, *, metre: int, gone_beats: Sequence[int] = ()) -> dict[Side, str]:
+def advice(score: TakeScore, *, metre: int) -> dict[Side, str]:
     """A sentence for each hand there is something to say to.
 
     What a take is late by on the whole is left out as long as the delays were not measured.
-    `gone_beats` as in `score_take`.
     """
     steady = None if score.delays.measured else score.shifts
-    acts = [act for piece in score.pieces for act in piece.acts]
     found = {}
     for side in SIDES:
-        mine = [act for act in acts if act.side == side]
+        mine = [act for act in score.acts if act.side == side]
         sentence = (
             _late_wind(score, side)
             or _on_time(mine, metre, steady)
-            or _left_out(score, mine, metre, gone_beats)
+            or _left_out(score, side, metre)
             or _uneven(mine, steady)
         )
         if sentence:
@@ -114,9 +112,7 @@ def _late_wind(score: TakeScore, side: Side) -> str | None:
     return f"at its cue for {name} {-spare:.1f} beats late: leave sooner, or wind faster"
 
 
-def _on_time(
-    acts: Sequence[ActScore], metre: int, steady: Sequence[PairShift] | None
-) -> str | None:
+def _on_time(acts: Sequence[ActScore], metre: int, steady: Sequence[Shift] | None) -> str | None:
     """The group that is most surely early or late, in words."""
     groups = [group for group in _groups(acts, metre, steady) if group.counts]
     if not groups:
@@ -130,14 +126,16 @@ def _on_time(
 
 
 def _groups(
-    acts: Sequence[ActScore], metre: int, steady: Sequence[PairShift] | None
+    acts: Sequence[ActScore], metre: int, steady: Sequence[Shift] | None
 ) -> Iterator[_Group]:
     """All acts of a sort, and the beats of the bar on which they are off the same way."""
     for kinds in (("start", "release"), ("return",), ("stroke",)):
         told = [
             (act, off)
             for act in acts
-            if act.kind in kinds and (off := _off_s(act, steady)) is not None
+            if act.kind in kinds
+            and act.anchored
+            and (off := without_shift_s(act, steady)) is not None
         ]
         if len(told) < LEAST:
             continue
@@ -157,22 +155,22 @@ def _groups(
                 yield _Group(kind, tuple(sorted(same)), errors, beat_s, others)
 
 
-def _left_out(
-    score: TakeScore, acts: Sequence[ActScore], metre: int, gone_beats: Sequence[int]
-) -> str | None:
+def _left_out(score: TakeScore, side: Side, metre: int) -> str | None:
     """What was missed first, by its set piece where the take has several, and how much more."""
-    missed = [act for act in acts if act.outcome == "missed"]
+    missed = [
+        (f"{piece.name} " * (len(score.pieces) > 1), act.beat)
+        for piece in score.pieces
+        for act in piece.acts
+        if act.side == side and act.outcome == "missed"
+    ]
     if not missed:
         return None
     more = f" and {len(missed) - 1} more" if len(missed) > 1 else ""
-    first = missed[0]
-    where = place_said(first.beat + (gone_beats[first.piece] if gone_beats else 0), metre)
-    if len(score.pieces) > 1:
-        where = f"{next(p.name for p in score.pieces if p.piece == first.piece)} {where}"
-    return f"{where}{more} left out"
+    name, beat = missed[0]
+    return f"{name}{place_said(beat, metre)}{more} left out"
 
 
-def _uneven(acts: Sequence[ActScore], steady: Sequence[PairShift] | None) -> str | None:
+def _uneven(acts: Sequence[ActScore], steady: Sequence[Shift] | None) -> str | None:
     """The sort of act that spreads too much."""
     for group in _groups(acts, 1, steady):
         spread = statistics.stdev(group.errors_s)
@@ -184,13 +182,6 @@ def _uneven(acts: Sequence[ActScore], steady: Sequence[PairShift] | None) -> str
             told = f"{_WHAT[group.kind]} uneven, {1000 * spread:.0f} ms about the beat"
             return f"{told}: slower, until even"
     return None
-
-
-def _off_s(act: ActScore, steady: Sequence[PairShift] | None) -> float | None:
-    if act.error_s is None or not act.anchored:
-        return None
-    late = 0.0 if steady is None else shift_s(steady, act.side, act.by)
-    return None if late is None else act.error_s - late
 
 
 def _listed(beats: Iterable[float]) -> str:

@@ -13,7 +13,7 @@ from liveaid.practice.beat_times import BeatTimes
 from liveaid.practice.counting import counted, counted_by_hands, own_turns
 from liveaid.practice.delays import Clock
 from liveaid.practice.hand_acts import held_acts
-from liveaid.practice.hand_cuts import hand_cuts
+from liveaid.practice.hand_cuts import hand_cuts, openings_of
 from liveaid.practice.match import match_by_habit
 from liveaid.practice.mixer_trace import FaderHeard
 from liveaid.practice.planned_acts import (
@@ -22,7 +22,6 @@ from liveaid.practice.planned_acts import (
     WINDOW_BEATS,
     EventKind,
     Planned,
-    juggled,
     planned_events,
     written,
 )
@@ -31,7 +30,7 @@ from liveaid.practice.visits import Visit
 from liveaid.practice.winds import winds_of
 from liveaid.routine import SIDES, Routine, Runs, Side
 from liveaid.routine.acts import STROKES, Act, acts_of, written_out
-from liveaid.routine.way import Change, changes
+from liveaid.routine.way import changes
 
 
 def assess(
@@ -49,7 +48,7 @@ def assess(
     put the first beat, where there was one. `stops` as in `planned_events`. Delays are out of the
     others already (see delays).
     """
-    decks, ways = heard_of(trace, routine), changes(routine)
+    decks = heard_of(trace, routine)
     plan = planned_events(routine, stops=stops)
     due = None if counted_in_s is None else Due(counted_in_s, "click")
     played: list[Played] = []
@@ -57,10 +56,9 @@ def assess(
         if played:
             due = _due(routine, played[-1], visit)
         acts = tuple(act for act in plan if act.piece == visit.piece)
-        played.append(
-            _with_cuts(_played(Attempt(routine, visit, decks, acts, due), ways), routine, mixer)
-        )
-    winds = winds_of(routine, ways, trace, played)
+        attempt = Attempt(routine, visit, decks, acts, due)
+        played.append(_with_cuts(_played(attempt), routine, mixer))
+    winds = winds_of(routine, trace, played)
     return [replace(one, winds=winds.get(place, ())) for place, one in enumerate(played)]
 
 
@@ -68,7 +66,13 @@ def _with_cuts(played: Played, routine: Routine, mixer: Sequence[FaderHeard]) ->
     """The visit with its fader held against its count; as it is where there is none."""
     if played.count is None:
         return played
-    return replace(played, cuts=hand_cuts(routine, played.visit, played.count.when, mixer))
+    faders = hand_cuts(routine, played.visit, played.count.when, mixer)
+    cuts = {fader.side: fader.cuts for fader in faders}
+    acts = tuple(
+        replace(act, openings=openings_of(act.open, mine)) if (mine := cuts.get(act.side)) else act
+        for act in played.acts
+    )
+    return replace(played, faders=faders, acts=acts)
 
 
 def _due(routine: Routine, before: Played, visit: Visit) -> Due | None:
@@ -81,7 +85,7 @@ def _due(routine: Routine, before: Played, visit: Visit) -> Due | None:
     return Due(before.count.when(beats), before.count.by)
 
 
-def _played(attempt: Attempt, ways: Sequence[Change]) -> Played:
+def _played(attempt: Attempt) -> Played:
     starts = {side: attempt.start(side) for side in SIDES}
     turned = [start.at_s for start in starts.values() if start is not None and start.turns_off]
     if turned:  # who follows by the record's place comes that much too late or too soon
@@ -90,11 +94,11 @@ def _played(attempt: Attempt, ways: Sequence[Change]) -> Played:
     if count is None:
         return Played(attempt.visit, tuple(_unheard(attempt)), None)
     gone: tuple[Planned, ...] = ()
-    if juggled(attempt.piece) and not written(attempt.piece):
+    if attempt.piece.is_juggle and not written(attempt.piece):
         attempt = replace(attempt, plan=own_turns(attempt, count))
     elif (short := bar_left_out(attempt, count, counted_by_hands)) is not None:
         attempt, count, gone = short.attempt, short.count, short.gone
-    held = _Held(attempt, count, starts, ways)
+    held = _Held(attempt, count, starts)
     found = [*held.acts(), *(held.left_out(act) for act in gone)]
     found = sorted(_once(found), key=lambda act: (act.beat, act.side))
     return Played(attempt.visit, tuple(_turned(found, attempt)), count)
@@ -115,7 +119,6 @@ class _Held:
     attempt: Attempt
     count: BeatTimes
     starts: Mapping[Side, Start | None]
-    ways: Sequence[Change]
 
     def acts(self) -> Iterator[ActScore]:
         """Every act planned or heard."""
@@ -139,8 +142,8 @@ class _Held:
 
     def _written(self, side: Side) -> Iterator[ActScore]:
         """A deck whose acts are written out: each stroke and release by its own place."""
-        visit, piece = self.attempt.visit, self.attempt.visit.piece
-        written = acts_of(self.attempt.routine, piece, side)
+        visit = self.attempt.visit
+        written = acts_of(self.attempt.routine, visit.piece, side)
         # A visit that was noticed a little late has its first acts all the same, and its pick-up.
         begins = visit.from_beat <= 0.5
         first = min(written[0].beat, 0.0) if begins and written else visit.from_beat - 0.5
@@ -159,35 +162,36 @@ class _Held:
             early = one.act.beat < first
             left_out = one.outcome == "missed" and (gone or early)
             yield ActScore(
-                kind="start" if begins else kind, side=side, piece=piece, beat=one.act.beat,
+                kind="start" if begins else kind, side=side, beat=one.act.beat,
                 outcome="skipped" if left_out else one.outcome, heard_s=one.at_s, due_s=one.due_s,
                 by=self.count.by, beat_s=self._beat_s_at(one.act.beat), open=one.act.open,
-                ends_off_s=one.ends_off_s, way_off_turns=self._turns(one.way_off_s),
-                way_turns=self._turns(abs(one.act.way_s)) if one.act.kind in STROKES else None,
+                turn_ms=one.turn_ms, longer_percent=one.longer_percent,
+                way_turns=self._turns(one.act),
             )  # fmt: skip
 
     def _brought(self, side: Side, written: Sequence[Act]) -> Iterator[tuple[float, float]]:
         """Before its first act and after its last the record may be on its way by hand."""
         piece = self.attempt.visit.piece
-        for way in self.ways if written else ():
+        for way in changes(self.attempt.routine) if written else ():
             if way.side == side and way.by_a_hand and way.after == piece:
                 yield -math.inf, self.count.when(written[0].beat)
             if way.side == side and way.by_a_hand and way.before == piece:
                 yield self.count.when(written[-1].end_beat), math.inf
 
-    def _turns(self, record_s: float | None) -> float | None:
-        """Seconds of record as turns of it."""
-        return None if record_s is None else record_s / self.attempt.routine.turntable.turn_s
+    def _turns(self, act: Act) -> float | None:
+        """How far a stroke goes; None of what is none."""
+        way_s = abs(act.way_s) if act.kind in STROKES else None
+        return None if way_s is None else way_s / self.attempt.routine.turntable.turn_s
 
     def _let_go_s(self, side: Side) -> list[float]:
         start = self.starts[side]
         if isinstance(self.attempt.piece.plan(side), Runs):
             return [] if start is None else [start.at_s]
-        return self.attempt.let_go_s(side) if juggled(self.attempt.piece) else []
+        return self.attempt.let_go_s(side) if self.attempt.piece.is_juggle else []
 
     def _pushed_s(self, side: Side) -> list[float]:
         asked = any(act.side == side for act in self.attempt.plan)
-        return self.attempt.pushed_s(side) if asked and not juggled(self.attempt.piece) else []
+        return self.attempt.pushed_s(side) if asked and not self.attempt.piece.is_juggle else []
 
     def _group(
         self, side: Side, kinds: tuple[EventKind, ...], times: list[float], *, added: bool = True
@@ -238,7 +242,7 @@ class _Held:
         start = self.starts[act.side] if self._starts_a_record(act) else None
         by: Clock | None = told.by if told else self.count.by
         return ActScore(
-            kind=act.kind, side=act.side, piece=act.piece, beat=act.beat, outcome=outcome,
+            kind=act.kind, side=act.side, beat=act.beat, outcome=outcome,
             heard_s=heard_s, due_s=due_s, by=by, beat_s=self._beat_s_at(act.beat),
             turns_off=start.turns_off if start else 0,
         )  # fmt: skip
@@ -246,7 +250,7 @@ class _Held:
     def _extra(self, side: Side, kind: EventKind, time_s: float) -> ActScore:
         beat = self.count.beat_at(time_s)
         return ActScore(
-            kind=kind, side=side, piece=self.attempt.visit.piece, beat=beat, outcome="added",
+            kind=kind, side=side, beat=beat, outcome="added",
             heard_s=time_s, by=self.count.by, beat_s=self._beat_s_at(beat),
         )  # fmt: skip
 
@@ -269,6 +273,6 @@ def _unheard(attempt: Attempt) -> Iterator[ActScore]:
     for act in attempt.plan:
         inside = visit.from_beat <= act.beat <= visit.to_beat
         yield ActScore(
-            kind=act.kind, side=act.side, piece=act.piece, beat=act.beat, by=None,
+            kind=act.kind, side=act.side, beat=act.beat, by=None,
             outcome="missed" if inside else "skipped", beat_s=attempt.beat_s,
         )  # fmt: skip

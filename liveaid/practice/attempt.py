@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from liveaid.practice.delays import Clock
 from liveaid.practice.hear import Release, near, releases, strokes, takes_of_hand
 from liveaid.practice.motion import Motion, motion
-from liveaid.practice.planned_acts import LET_GO, Planned, juggled, runs_on
+from liveaid.practice.planned_acts import LET_GO, Planned, runs_on
 from liveaid.practice.trace import Trace
 from liveaid.practice.visits import Visit
 from liveaid.routine import SIDES, Piece, Routine, Runs, Side, Works
@@ -79,7 +79,7 @@ class Attempt:
     @property
     def beat_s(self) -> float:
         """A beat at pitch 0."""
-        return 60.0 / self.piece.tempo_bpm
+        return self.piece.beat_s
 
     @property
     def whole(self) -> bool:
@@ -120,7 +120,7 @@ class Attempt:
         asked = sum(a.side == side and a.kind in (*LET_GO, "stroke") for a in self.plan)
         done = {
             turns: len(
-                self._let_go(side, turns) if juggled(self.piece) else self._pushed(side, turns)
+                self._let_go(side, turns) if self.piece.is_juggle else self._pushed(side, turns)
             )
             for turns in _TURNS_OFF
         }

@@ -16,7 +16,7 @@ import numpy as np
 from liveaid.practice.attempt import Attempt
 from liveaid.practice.beat_times import BeatTimes
 from liveaid.practice.match import match
-from liveaid.practice.planned_acts import LET_GO, WINDOW_BEATS, Planned, juggled
+from liveaid.practice.planned_acts import LET_GO, WINDOW_BEATS, Planned
 from liveaid.practice.strokes_heard import strokes_heard
 from liveaid.routine import SIDES, Runs, Side
 from liveaid.routine.acts import written_out
@@ -126,4 +126,4 @@ def _begun_s(attempt: Attempt, side: Side) -> list[float]:
             end_s=visit.end_s,
         )
         return [move.at_s for move in moves if move.forward]
-    return attempt.let_go_s(side) if juggled(attempt.piece) else attempt.pushed_s(side)
+    return attempt.let_go_s(side) if attempt.piece.is_juggle else attempt.pushed_s(side)

@@ -13,10 +13,10 @@ import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from liveaid.practice.picture_look import ASH, INK, LINE, WARN, Look, bare, png
-from liveaid.practice.planned_acts import juggle_acts, juggled, releases
+from liveaid.practice.picture_look import ASH, DECK_INK, INK, LINE, WARN, bare, empty, png
+from liveaid.practice.planned_acts import juggle_acts, releases
 from liveaid.practice.records import Kept
-from liveaid.practice.take_report import PieceReport
+from liveaid.practice.take_score import PieceScore
 from liveaid.practice.visits import Visit
 from liveaid.routine import SIDES, Routine, Runs, Side, Works
 from liveaid.routine.acts import acts_of, written_out
@@ -27,31 +27,30 @@ Floats = NDArray[np.float64]
 _ROW_BARS = 2
 _MOST_ROWS = 12
 _ROW_INCHES = 2.2
-_DECK = {"left": "#a4471c", "right": "#1f5f7a"}
 _ASKED = "#e2d0b8"
 _POINTS_A_BEAT = 96
 
 
-def bars_picture(routine: Routine, kept: Kept, place: int, report: PieceReport) -> bytes:
+def bars_picture(routine: Routine, kept: Kept, place: int, score: PieceScore) -> bytes:
     """PNG: one visit of a take, two bars a row, each record's way over the plan's.
 
     `routine` as in the take's aim; `place` of the visit in the take. At most 24 bars are drawn.
     """
     visit = kept.visits[place]
-    gone = float(report.bars_before * routine.metre)
-    when = _count(visit, report, gone)
+    gone = float(score.bars_before * routine.metre)
+    when = _count(visit, score, gone)
     bars = int(np.ceil(routine.beats(visit.piece) / routine.metre))
     rows = min(_MOST_ROWS, -(-bars // _ROW_BARS))
-    figure = Look(12.0, 0.9 + _ROW_INCHES * rows, 110).figure()
+    figure = empty(12.0, 0.9 + _ROW_INCHES * rows)
     grid = figure.add_gridspec(rows, 1, hspace=0.35)
     for row in range(rows):
         axis = figure.add_subplot(grid[row])
         first = float(row * _ROW_BARS * routine.metre)
         _row(axis, routine, kept, visit, when, first)
-        _marks(axis, report, first, first + _ROW_BARS * routine.metre, gone)
+        _marks(axis, score, first, first + _ROW_BARS * routine.metre, gone)
         bare(axis)
     figure.text(
-        0.06, 1 - 0.32 / figure.get_figheight(), f"{report.name}, bar by bar: {report.verdict}",
+        0.06, 1 - 0.32 / figure.get_figheight(), f"{score.name}, bar by bar: {score.verdict}",
         color=INK, fontsize=13, fontweight="bold",
     )  # fmt: skip
     top = 1 - 0.65 / figure.get_figheight()
@@ -59,12 +58,12 @@ def bars_picture(routine: Routine, kept: Kept, place: int, report: PieceReport) 
     return png(figure)
 
 
-def _count(visit: Visit, report: PieceReport, gone: float) -> Callable[[Floats], Floats]:
+def _count(visit: Visit, score: PieceScore, gone: float) -> Callable[[Floats], Floats]:
     """The trace's second of a beat: by the beats that acts were held against, else evenly.
 
     `gone`: beats of the set piece before what was practised of it.
     """
-    known = {act.beat - gone: act.due_s for act in report.acts if act.due_s is not None}
+    known = {act.beat - gone: act.due_s for act in score.acts if act.due_s is not None}
     if len(known) < 2:
         known = {visit.from_beat: visit.start_s, visit.to_beat: visit.end_s}
     beats = np.array(sorted(known))
@@ -97,12 +96,12 @@ def _row(
         heard = np.interp(when(at), deck.now_s, deck.position_s) if len(deck.now_s) else None
         low, high = _span(routine, visit.piece, side)
         scale = 1.0 / max(high - low, 0.1)
-        shown = ((asked, _ASKED, 6.0), (heard, _DECK[side], 1.6))
+        shown = ((asked, _ASKED, 6.0), (heard, DECK_INK[side], 1.6))
         for way, colour, width in shown:
             if way is not None:
                 y = middle + np.clip((way - (low + high) / 2) * scale, -0.55, 0.55)
                 axis.plot(at, y, color=colour, lw=width, solid_capstyle="butt")
-        axis.text(first, middle, f"{side} ", ha="right", va="center", color=_DECK[side])
+        axis.text(first, middle, f"{side} ", ha="right", va="center", color=DECK_INK[side])
     axis.set_yticks([])
     ticks = np.arange(first, last + 0.1, routine.metre)
     axis.set_xticks(ticks, [f"bar {int(tick // routine.metre) + 1}" for tick in ticks])
@@ -127,14 +126,14 @@ def planned_way(routine: Routine, index: int, side: Side, beats: Floats) -> Floa
     the hand's altogether.
     """
     piece = routine.pieces[index]
-    plan, beat_s = piece.plan(side), 60.0 / piece.tempo_bpm
+    plan, beat_s = piece.plan(side), piece.beat_s
     if isinstance(plan, Runs) and plan.at_s is not None:
         return np.asarray(plan.at_s + beats * beat_s)
     if written_out(piece, side):
         return places_s(acts_of(routine, index, side), beats)
     if not isinstance(plan, Works) or not plan.strokes or plan.cue_s is None:
         return None
-    if not juggled(piece):
+    if not piece.is_juggle:
         return None
     way = np.full(len(beats), np.nan)
     ends = _taken(routine, index, side)
@@ -160,9 +159,9 @@ def _taken(routine: Routine, index: int, side: Side) -> dict[float, float]:
     return found
 
 
-def _marks(axis: Axes, report: PieceReport, first: float, last: float, gone: float) -> None:
+def _marks(axis: Axes, score: PieceScore, first: float, last: float, gone: float) -> None:
     """Each act where it was due: how many milliseconds off, or a cross where it was missed."""
-    for act in report.acts:
+    for act in score.acts:
         beat = act.beat - gone
         if not first <= beat < last:
             continue

@@ -57,25 +57,26 @@ def beats_of_record(
     *,
     by: Clock,
     at_s: float,
-    tempo_bpm: float,
+    beat_s: float,
     beats: float,
     start_s: float,
     end_s: float,
 ) -> BeatTimes | None:
-    """The beats told by a running record whose first beat is at deck-file second `at_s`.
+    """The beats told by a running record whose first beat is at deck-file second `at_s`, one every
+    `beat_s` of it.
 
     Lines through 1.2 s of messages around every quarter second: they follow a hand on the pitch
     fader, not the jitter. None when it ran for less than a third of a second.
     """
     runs = _while_running(motion, start_s, end_s)
-    last_s = at_s + (beats + 0.5) * 60.0 / tempo_bpm
-    runs &= (motion.x_s >= at_s - 30.0 / tempo_bpm) & (motion.x_s <= last_s)
+    first_s, last_s = at_s - 0.5 * beat_s, at_s + (beats + 0.5) * beat_s
+    runs &= (motion.x_s >= first_s) & (motion.x_s <= last_s)
     t, x = motion.t_s[runs], motion.x_s[runs]
     if len(t) < 8 or t[-1] - t[0] < 0.33:
         return None
     knots = np.linspace(t[0], t[-1], max(2, int((t[-1] - t[0]) / _KNOT_S) + 1))
     places = _smoothed(t, x, knots)
-    at = (places - at_s) * tempo_bpm / 60.0
+    at = (places - at_s) / beat_s
     rising = np.concatenate([[True], np.diff(np.maximum.accumulate(at)) > 1e-9])
     return BeatTimes(at[rising], knots[rising], by) if rising.sum() >= 2 else None
 

@@ -31,7 +31,8 @@ from liveaid.practice.delays import Measured
 from liveaid.practice.fader_cuts import fader_moves
 from liveaid.practice.trace import Message, trace_of
 from liveaid.routine import Side
-from liveaid.stage import Heard, Stage, Watcher
+from liveaid.stage.osc import Heard
+from liveaid.stage.watcher import Stage, Watcher
 from liveaid.stage.words import Word
 
 _BEGINS_S = 3.0

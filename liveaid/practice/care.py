@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from datetime import date
 
 HANDS_ON_S = 25 * 60.0
 """Hands-on time after which a break is due (common practice, no source)."""
@@ -53,6 +54,11 @@ class HandsOn:
         if self.last_moved_s is None or now - self.last_moved_s >= BREAK_S:
             return False
         return self.since_break_s >= after_s
+
+
+def today(now: float) -> str:
+    """The local day of a unix time, ISO 8601."""
+    return date.fromtimestamp(now).isoformat()
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,9 @@ are elsewhere goes on while they are brought. No clock: time is passed in.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 from liveaid.routine import SIDES, Routine, Side
 from liveaid.routine.left import cue_of
@@ -51,6 +53,29 @@ class CountIn:
         """The click being counted, from 1; None before the first and after the last one's beat."""
         at = int((now - self.start_s) // self.beat_s)
         return at + 1 if 0 <= at < self.beats else None
+
+    def lamps(self, levels: Mapping[str, Any], now: float) -> Mapping[str, Any]:
+        """Lamps' levels with the count's beat in the beats' row (a controller without one or a
+        pulse: the bars'), and nothing else that counts; as they are while nothing is counted."""
+        beat = self.beat(now)
+        if beat is None:
+            return levels
+        row = [name for name in levels if name.startswith("beats.")]
+        if not row and "pulse" not in levels:
+            row = [name for name in levels if name.startswith("bars.")]
+        shown = {name: "off" for name in levels if name.startswith(("beats.", "bars."))}
+        if row:
+            shown[row[(beat - 1) % min(len(row), self.metre)]] = "on"
+        if "pulse" in levels:
+            shown["pulse"] = "on" if beat % 2 else "dim"
+        return {**levels, **shown}
+
+    def to_json(self, now: float) -> dict[str, Any]:
+        """As the pages are told of it."""
+        return {
+            "start_s": round(self.start_s, 4), "beat_s": round(self.beat_s, 5),
+            "beats": self.beats, "metre": self.metre, "beat": self.beat(now),
+        }  # fmt: skip
 
 
 def first_cues(routine: Routine) -> dict[Side, float]:

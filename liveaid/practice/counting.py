@@ -14,7 +14,6 @@ from liveaid.practice.planned_acts import (
     WINDOW_BEATS,
     Planned,
     juggle_acts,
-    juggled,
     written,
 )
 from liveaid.routine import SIDES, Runs, Side, Works, other_side
@@ -57,7 +56,7 @@ def _by_record(attempt: Attempt, starts: Mapping[Side, Start | None]) -> BeatTim
             attempt.decks[side].motion,
             by=side,
             at_s=attempt.cue_s(side) + turns * attempt.routine.turntable.turn_s,
-            tempo_bpm=piece.tempo_bpm,
+            beat_s=beat_s,
             beats=attempt.beats,
             start_s=visit.start_s - 0.5 * beat_s if start is None else start.at_s + 0.03,
             end_s=visit.end_s + 0.5 * beat_s,
@@ -113,7 +112,7 @@ def _on_their_beats(attempt: Attempt, count: BeatTimes) -> list[tuple[float, flo
             window_s = WINDOW_BEATS["release"] * attempt.beat_s
             found = match([count.when(b) for b in planned], times, window_s=window_s)
             pairs += [(planned[i], times[j]) for i, j in found.pairs]
-        elif juggled(attempt.piece):
+        elif attempt.piece.is_juggle:
             pairs += [(float(round(count.beat_at(t))), t) for t in times]
     return [(b, t) for b, t in pairs if 0 <= b < attempt.beats]
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from liveaid.practice.match import match
+from liveaid.practice.written import Fine, Ms
 from liveaid.routine import Side
 from liveaid.routine.acts import Act
 from liveaid.routine.fader_edges import Edge, fader_edges
@@ -15,6 +16,8 @@ REST_S = 0.03
 """A fader that sends nothing for so long has come to rest (common practice, no source)."""
 LEAST_MOVE = 0.2
 """A change smaller than this part of the fader's way is no cut (common practice, no source)."""
+_WINDOW_BEATS = 0.3
+"""How far from where it is written a cut may be and still be that cut."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,13 +40,13 @@ class CutScore:
     """One opening or closing: written, heard, or both."""
 
     opens: bool
-    beat: float | None
+    beat: Fine | None
     """Where it is written; None: added."""
-    at_s: float | None
-    """When it was made; None: missed."""
-    off_s: float | None
+    at_s: Fine | None
+    """When it was made, in the trace's seconds; None: missed."""
+    off_ms: Ms | None
     """How late, below 0 early; 0 anywhere in the room that a standing record leaves."""
-    room_beats: float = 0.0
+    room_beats: Fine = 0.0
     """How long that room is; 0: due at one moment."""
 
 
@@ -86,29 +89,28 @@ def cut_scores(
     side: Side,
     moves: Sequence[FaderMove],
     when: Callable[[float], float],
-    *,
-    window_beats: float = 0.3,
 ) -> list[CutScore]:
     """Each opening and closing the acts need beside the moves made, in order of time.
 
     Moves within the room of a standing record are neither missed nor added.
     """
-    window_s = window_beats * (when(1.0) - when(0.0))
+    window_s = _WINDOW_BEATS * (when(1.0) - when(0.0))
     edges, scores = fader_edges(acts), list[CutScore]()
     for opens in (True, False):
         wanted = [edge for edge in edges if edge.opens is opens]
         heard = [move.at_s for move in moves if move.opens(side) is opens]
         due = [_nearest(edge, heard, when) for edge in wanted]
         found = match(due, heard, window_s=window_s)
-        scores += [_written(wanted[i], heard[j], heard[j] - due[i]) for i, j in found.pairs]
-        scores += [_written(wanted[i], None, None) for i in found.missed]
+        scores += [_written(wanted[i], heard[j], due[i]) for i, j in found.pairs]
+        scores += [_written(wanted[i], None, due[i]) for i in found.missed]
         scores += _added([heard[j] for j in found.added], opens, acts, when)
     return sorted(scores, key=lambda one: one.at_s if one.at_s is not None else when(one.beat or 0))
 
 
-def _written(edge: Edge, at_s: float | None, off_s: float | None) -> CutScore:
+def _written(edge: Edge, at_s: float | None, due_s: float) -> CutScore:
+    off_ms = None if at_s is None else 1000.0 * (at_s - due_s)
     room = max(0.0, round(edge.to_beat - edge.from_beat, 6))
-    return CutScore(opens=edge.opens, beat=edge.beat, at_s=at_s, off_s=off_s, room_beats=room)
+    return CutScore(opens=edge.opens, beat=edge.beat, at_s=at_s, off_ms=off_ms, room_beats=room)
 
 
 def _nearest(edge: Edge, heard: Sequence[float], when: Callable[[float], float]) -> float:
@@ -125,4 +127,4 @@ def _added(
     spans = [(when(act.beat), when(act.end_beat)) for act in acts if act.way_s and act.beats]
     for at in times:
         if any(start + REST_S < at < end - REST_S for start, end in spans):
-            yield CutScore(opens=opens, beat=None, at_s=at, off_s=None)
+            yield CutScore(opens=opens, beat=None, at_s=at, off_ms=None)

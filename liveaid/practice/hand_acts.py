@@ -32,15 +32,10 @@ class HandScore:
     at_s: float | None = None
     """When it began."""
     due_s: float | None = None
-    ends_off_s: float | None = None
+    turn_ms: float | None = None
     """How late it turned or stood, where that was heard."""
-    way_off_s: float | None = None
-    """Seconds of record it went too far, below 0 too short."""
-
-    @property
-    def off_s(self) -> float | None:
-        """How late it began, below 0 early."""
-        return None if self.at_s is None or self.due_s is None else self.at_s - self.due_s
+    longer_percent: float | None = None
+    """How much further it went than written, below 0 less far."""
 
 
 def held_acts(
@@ -113,10 +108,10 @@ def _heard(
     due = when(act.beat)
     if act.kind == "let go":
         return HandScore(act=act, outcome="heard", at_s=_let_go_s(act, move, deck), due_s=due)
-    ends = None if move.ends_s is None else move.ends_s - when(act.end_beat)
-    way = abs(move.to_s - move.from_s) - abs(act.way_s)
+    turn_ms = None if move.ends_s is None else 1000.0 * (move.ends_s - when(act.end_beat))
+    longer = 100.0 * (abs(move.to_s - move.from_s) / abs(act.way_s) - 1.0)
     return HandScore(
-        act=act, outcome="heard", at_s=move.at_s, due_s=due, ends_off_s=ends, way_off_s=way
+        act=act, outcome="heard", at_s=move.at_s, due_s=due, turn_ms=turn_ms, longer_percent=longer
     )
 
 

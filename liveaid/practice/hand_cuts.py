@@ -7,9 +7,12 @@ from bisect import bisect_right
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from pydantic import computed_field
+
 from liveaid.practice.fader_cuts import CutScore, FaderMove, cut_scores, fader_moves
 from liveaid.practice.mixer_trace import FaderHeard
 from liveaid.practice.visits import Visit
+from liveaid.practice.written import Fine, Ms
 from liveaid.routine import SIDES, Routine, Side
 from liveaid.routine.acts import acts_of, written_out
 from liveaid.routine.fader_edges import fader_edges
@@ -17,32 +20,63 @@ from liveaid.routine.fader_edges import fader_edges
 SHUT = 0.03
 """A level below this, or a crossfader this near to the far end, lets nothing through (as the
 follower takes it)."""
-WORTH_S = 0.005
+_SAME_EDGE = 1e-6
+WORTH_MS = 5.0
 """Off by less on the whole is on time: a fader's messages come some milliseconds apart."""
 
 
-@dataclass(frozen=True, slots=True)
-class HandCuts:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FaderScore:
     """One deck's openings and closings in one set piece."""
 
     side: Side
-    scores: tuple[CutScore, ...] | None
-    """None: no mixer was heard."""
+    heard: bool
+    """False where no mixer was."""
+    cuts: tuple[CutScore, ...] = ()
 
+    @computed_field
+    @property
+    def bias_ms(self) -> Ms | None:
+        """How late they are on the whole; see `bias_ms`."""
+        return bias_ms(self.cuts)
+
+    @computed_field
     @property
     def missed(self) -> int:
         """How many were written and not made."""
-        return sum(one.at_s is None for one in self.scores or ())
+        return sum(one.at_s is None for one in self.cuts)
 
+    @computed_field
     @property
     def added(self) -> int:
         """How many were made and not written."""
-        return sum(one.beat is None for one in self.scores or ())
+        return sum(one.beat is None for one in self.cuts)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OpeningScore:
+    """One opening of the fader within an act, as written and as made."""
+
+    from_beat: Fine
+    to_beat: Fine
+    opens_ms: Ms | None
+    closes_ms: Ms | None
+    """How late each end was; None where it was missed, or the fader stays as it is."""
+    missed: bool = False
+    """Whether an end of it was written and not made."""
+
+    @computed_field
+    @property
+    def longer_ms(self) -> Ms | None:
+        """How much longer it was open than written, below 0 shorter."""
+        if self.opens_ms is None or self.closes_ms is None:
+            return None
+        return self.closes_ms - self.opens_ms
 
 
 def hand_cuts(
     routine: Routine, visit: Visit, when: Callable[[float], float], mixer: Sequence[FaderHeard]
-) -> tuple[HandCuts, ...]:
+) -> tuple[FaderScore, ...]:
     """Every deck whose acts are written out and need the fader, `when` the time of a beat.
 
     What lies before the visit's first beat and its pick-up, or beyond its last beat, is neither
@@ -54,7 +88,7 @@ def hand_cuts(
         if not written_out(routine.pieces[visit.piece], side) or not fader_edges(acts):
             continue
         if not mixer:
-            found.append(HandCuts(side, None))
+            found.append(FaderScore(side=side, heard=False))
             continue
         half_s = 0.5 * (when(1.0) - when(0.0))
         first = min(acts[0].beat, 0.0) if visit.from_beat <= 0.0 else visit.from_beat
@@ -63,13 +97,40 @@ def hand_cuts(
         moves = [move for move in moves if low <= move.at_s <= high]
         scores = cut_scores(acts, side, moves, when)
         inside = tuple(one for one in scores if _inside(one, first, visit.to_beat))
-        found.append(HandCuts(side, inside))
+        found.append(FaderScore(side=side, heard=True, cuts=inside))
     return tuple(found)
 
 
 def _inside(one: CutScore, first: float, last: float) -> bool:
     made = one.at_s is not None
     return made or (one.beat is not None and first <= one.beat <= last)
+
+
+def openings_of(
+    spans: Iterable[tuple[float, float]], cuts: Sequence[CutScore]
+) -> tuple[OpeningScore, ...]:
+    """Each written opening of one act, from beat to beat, beside the cuts made for it, in order.
+
+    An end at which the fader need not move, as where the next act goes on sounding, has no time.
+    """
+    return tuple(_opening(start, end, cuts) for start, end in spans)
+
+
+def _opening(start: float, end: float, cuts: Sequence[CutScore]) -> OpeningScore:
+    opened, shut = _edge(cuts, start, opens=True), _edge(cuts, end, opens=False)
+    return OpeningScore(
+        from_beat=start, to_beat=end, opens_ms=None if opened is None else opened.off_ms,
+        closes_ms=None if shut is None else shut.off_ms,
+        missed=any(cut is not None and cut.at_s is None for cut in (opened, shut)),
+    )  # fmt: skip
+
+
+def _edge(cuts: Sequence[CutScore], beat: float, *, opens: bool) -> CutScore | None:
+    """The written cut at a beat; None where the fader does not move there."""
+    for one in cuts:
+        if one.opens is opens and one.beat is not None and abs(one.beat - beat) < _SAME_EDGE:
+            return one
+    return None
 
 
 def deck_moves(mixer: Sequence[FaderHeard], side: Side, *, hamster: bool) -> list[FaderMove]:
@@ -96,9 +157,9 @@ def _shut(places: Sequence[tuple[float, float]], at_s: float, side: Side) -> boo
     return place < SHUT if side == "right" else place > 1.0 - SHUT
 
 
-def fader_sentences(cuts: Iterable[HandCuts]) -> Mapping[Side, str]:
+def fader_sentences(faders: Iterable[FaderScore]) -> Mapping[Side, str]:
     """One sentence a deck over all its set pieces: late or early, left out, too many."""
-    listed = list(cuts)
+    listed = list(faders)
     found: dict[Side, str] = {}
     for side in SIDES:
         mine = [one for one in listed if one.side == side]
@@ -107,33 +168,33 @@ def fader_sentences(cuts: Iterable[HandCuts]) -> Mapping[Side, str]:
     return found
 
 
-def _said(mine: Sequence[HandCuts]) -> str:
-    scores = [one for part in mine for one in part.scores or ()]
-    if all(part.scores is None for part in mine):
+def _said(mine: Sequence[FaderScore]) -> str:
+    cuts = [cut for part in mine for cut in part.cuts]
+    if not any(part.heard for part in mine):
         return "not heard"
-    parts = [bias_says(scores)]
+    parts = [bias_says(cuts)]
     missed, added = sum(part.missed for part in mine), sum(part.added for part in mine)
     parts += [f"{missed} left out"] if missed else []
     parts += [f"{added} too many"] if added else []
     return ", ".join(part for part in parts if part)
 
 
-def bias_s(scores: Iterable[CutScore]) -> float | None:
+def bias_ms(cuts: Iterable[CutScore]) -> float | None:
     """How late they are on the whole (median); None when none was made.
 
     By those due at one moment, where there are any: the room of a standing record hides the rest.
     """
-    made = [one for one in scores if one.off_s is not None]
-    exact = [one for one in made if not one.room_beats] or made
-    return statistics.median([one.off_s or 0.0 for one in exact]) if exact else None
+    made = [(cut.off_ms, cut.room_beats) for cut in cuts if cut.off_ms is not None]
+    exact = [off for off, room in made if not room] or [off for off, _ in made]
+    return statistics.median(exact) if exact else None
 
 
-def bias_says(scores: Sequence[CutScore]) -> str:
+def bias_says(cuts: Sequence[CutScore]) -> str:
     """`18 ms late: move it sooner`; empty when none was made."""
-    off = bias_s(scores)
+    off = bias_ms(cuts)
     if off is None:
         return ""
-    if abs(off) < WORTH_S:
+    if abs(off) < WORTH_MS:
         return "on time"
     told, do = ("late", "move it sooner") if off > 0 else ("early", "move it later")
-    return f"{abs(1000 * off):.0f} ms {told}: {do}"
+    return f"{abs(off):.0f} ms {told}: {do}"

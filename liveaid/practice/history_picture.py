@@ -6,18 +6,14 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from liveaid.practice.picture_look import ASH, INK, LINE, PAPER, WARN, Look, bare, png
+from liveaid.practice.picture_look import ASH, INK, LINE, PAPER, WARN, bare, png, two_above
 from liveaid.practice.records import PieceRow
 
 
-def history_picture(rows: Sequence[PieceRow], name: str, look: Look | None = None) -> bytes:
+def history_picture(rows: Sequence[PieceRow], name: str) -> bytes:
     """PNG: one set piece's takes in order: early or late, spread, missed, clean or not."""
-    look = look or Look(10.0, 4.6)
     rows = [row for row in reversed(rows) if row.name == name]
-    figure = look.figure()
-    upper, lower = figure.subplots(
-        2, 1, sharex=True, gridspec_kw={"height_ratios": (3, 1), "hspace": 0.12}
-    )
+    figure, upper, lower = two_above(10.0, 3)
     x = np.arange(1, len(rows) + 1)
     bias = np.array([np.nan if row.bias_ms is None else row.bias_ms for row in rows])
     spread = np.array([0.0 if row.spread_ms is None else row.spread_ms for row in rows])
@@ -40,8 +36,7 @@ def history_picture(rows: Sequence[PieceRow], name: str, look: Look | None = Non
     lower.set_ylabel("acts", color=ASH)
     lower.set_xlabel("take", color=ASH)
     lower.legend(loc="upper right", frameon=False, ncols=2)
-    lower.yaxis.get_major_locator().set_params(integer=True)
-    lower.xaxis.get_major_locator().set_params(integer=True)
+    lower.locator_params(integer=True)
     for axis in (upper, lower):
         bare(axis)
     figure.suptitle(

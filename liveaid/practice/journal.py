@@ -10,17 +10,12 @@ import hashlib
 import json
 import os
 import re
-from dataclasses import astuple
 from pathlib import Path
-from typing import Any
 
 from liveaid.files.aside import write_aside
 from liveaid.files.inside import is_plain
-from liveaid.practice.delays import delays_from
-from liveaid.practice.mixer_trace import mixer_of, rows_of
 from liveaid.practice.records import Kept
 from liveaid.practice.trace import pack, unpack
-from liveaid.practice.visits import Visit
 
 _MAGIC = b"liveaid take 1\n"
 _NAME = re.compile(r"([0-9a-f]{32})\.take")
@@ -69,14 +64,7 @@ class Journal:
 
 def to_bytes(take: Kept) -> bytes:
     """A take as one file: what it is, a line of words, a line that tells it whole, the trace."""
-    words: dict[str, Any] = {
-        "title": take.title, "at": take.at, "aim": take.aim, "ended": take.ended,
-        "duration_s": take.duration_s, "tempo_part": take.tempo_part, "start_s": take.start_s,
-        "counted_in_s": take.counted_in_s, "visits": [astuple(visit) for visit in take.visits],
-        "sender": take.sender, "delays": take.delays.to_json(), "played": dict(take.played),
-        "mixer": rows_of(take.mixer), "decks_part": take.decks_part,
-    }  # fmt: skip
-    body = json.dumps(words).encode() + b"\n" + pack(take.trace)
+    body = json.dumps(take.words()).encode() + b"\n" + pack(take.trace)
     return _MAGIC + _digest(body) + b"\n" + body
 
 
@@ -87,11 +75,7 @@ def from_bytes(data: bytes) -> Kept:
     if magic != _MAGIC or digest != _digest(body):
         raise Spoiled("not a whole take")
     line, _, trace = body.partition(b"\n")
-    words = json.loads(line)
-    visits = tuple(Visit(*visit) for visit in words.pop("visits"))
-    delays = delays_from(words.pop("delays"))
-    mixer = mixer_of(words.pop("mixer", ()))  # none in files from before it was kept
-    return Kept(**words, visits=visits, delays=delays, trace=unpack(trace), mixer=mixer)
+    return Kept.of_words(json.loads(line), unpack(trace))
 
 
 def _digest(body: bytes) -> bytes:

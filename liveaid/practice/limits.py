@@ -15,8 +15,6 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Literal, TypeAlias
 
-from scipy.special import chdtri
-
 from liveaid.practice.planned_acts import EventKind
 
 LevelName: TypeAlias = Literal["beginner", "performer", "competitor"]
@@ -76,6 +74,8 @@ class Limits:
 
         limit sqrt(chi2(1 - DOUBT; free) / free).
         """
+        from scipy.special import chdtri  # half a second to load, and only takes are judged by it
+
         return self.spread_beats * math.sqrt(float(chdtri(free, DOUBT)) / free)
 
 

@@ -6,20 +6,14 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from liveaid.practice.picture_look import ASH, INK, LINE, PAPER, WARN, Look, bare, png
-from liveaid.practice.take_report import TakeReport
+from liveaid.practice.picture_look import ASH, INK, LINE, PAPER, WARN, bare, png, two_above
+from liveaid.practice.take_score import TakeScore
 from liveaid.routine import Routine
 
 
-def losses_picture(
-    routine: Routine, scores: Sequence[TakeReport], look: Look | None = None
-) -> bytes:
+def losses_picture(routine: Routine, scores: Sequence[TakeScore]) -> bytes:
     """PNG: where in the routine time is lost: mean absolute error and misses, bar by bar."""
-    look = look or Look(12.0, 4.6)
-    figure = look.figure()
-    upper, lower = figure.subplots(
-        2, 1, sharex=True, gridspec_kw={"height_ratios": (2, 1), "hspace": 0.12}
-    )
+    figure, upper, lower = two_above(12.0, 2)
     off, missed, takes = bar_losses(routine, scores)
     x = np.arange(len(off)) + 0.5
     shown = np.where(takes > 0, off, np.nan)
@@ -55,7 +49,7 @@ def losses_picture(
 
 
 def bar_losses(
-    routine: Routine, scores: Sequence[TakeReport]
+    routine: Routine, scores: Sequence[TakeScore]
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Per bar of the routine: mean absolute error in ms, part missed, and acts counted."""
     begun = [routine.bar_count(index) for index in range(len(routine.pieces))]

@@ -12,11 +12,15 @@ from __future__ import annotations
 import statistics
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Annotated
+
+from pydantic import Field
 
 from liveaid.practice.planned_acts import timed
 from liveaid.practice.ready import Attempted, clean_needed
 from liveaid.practice.records import PieceRow, TakeRow
-from liveaid.practice.wilson import Rate, clean_rate
+from liveaid.practice.wilson import Rate, Rated, clean_rate
+from liveaid.practice.written import Ms, rounded
 from liveaid.routine import Routine
 
 RECENT = 20
@@ -35,28 +39,28 @@ _DAY_S = 86400.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Standing:
+class Standing(Rated):
     """How one set piece stands."""
 
-    piece: int
+    piece: Annotated[int, Field(alias="index")]
     name: str
     takes: int
     """Takes in all, at any tempo."""
     rate: Rate
     """Clean rate of the recent takes at full tempo."""
-    bias_ms: float | None
-    spread_ms: float | None
-    missed: float
+    bias_ms: Ms | None
+    spread_ms: Ms | None
+    missed: Annotated[float, rounded(2), Field(alias="missed_a_take")]
     """Missed acts a take, lately."""
     timed: bool
     """Whether there is anything in it to judge a take by."""
-    days_since: float | None
+    days_since: Annotated[float, rounded(2)] | None
     """Since it was last played; None when never."""
     ready: bool
     """Surely clean more often than asked for, as far as its last takes tell; or nothing to time."""
-    missing: str
+    missing: Annotated[str, Field(exclude=True)]
     """What is in the way of the stage, empty when nothing is."""
-    gain: float
+    gain: Annotated[float, rounded(3)]
     """What there is to gain by practising it now, 0 to 1; a rule of thumb."""
     why: str
 

@@ -13,24 +13,24 @@ from typing import Any
 from aiohttp import web
 
 from liveaid.practice.next import READY_AT
+from liveaid.practice.pictures import pictures
 from liveaid.practice.reading import TakeReader
-from liveaid.practice.report import pictures, review, today
+from liveaid.practice.report import review
 from liveaid.practice.review_json import review_json
 from liveaid.practice.schema import StoreError
 from liveaid.routine import Routine
-
-__all__ = ["file_routes", "review_routes", "today"]
+from liveaid.stage.page_files import served
 
 _TOLD_FOR_S = 60.0
 """A review is worked out anew this often though no take was added: days go by."""
 
 _FILES = {
-    "/rehearse": ("rehearse.html", "text/html"),
-    "/rehearse.js": ("rehearse.js", "text/javascript"),
-    "/clicks.js": ("clicks.js", "text/javascript"),
-    "/review": ("review.html", "text/html"),
-    "/review.js": ("review.js", "text/javascript"),
-    "/practice.css": ("practice.css", "text/css"),
+    "/rehearse": "rehearse.html",
+    "/rehearse.js": "rehearse.js",
+    "/clicks.js": "clicks.js",
+    "/review": "review.html",
+    "/review.js": "review.js",
+    "/practice.css": "practice.css",
 }
 
 
@@ -38,8 +38,7 @@ def file_routes() -> list[web.RouteDef]:
     """The pages' own files, read once."""
     folder = resources.files("liveaid.practice") / "page"
     return [
-        web.get(path, _served((folder / name).read_bytes(), kind))
-        for path, (name, kind) in _FILES.items()
+        web.get(path, served((folder / name).read_bytes(), name)) for path, name in _FILES.items()
     ]
 
 
@@ -102,10 +101,3 @@ def _stamps(file: Path) -> tuple[tuple[int, int], ...]:
     """When the takes' file and its newest pages were written, and how long they are."""
     beside = (file, file.with_name(f"{file.name}-wal"))
     return tuple((s.st_mtime_ns, s.st_size) for f in beside if f.exists() and (s := f.stat()))
-
-
-def _served(body: bytes, kind: str) -> Callable[[web.Request], Any]:
-    async def serve(_: web.Request) -> web.Response:
-        return web.Response(body=body, content_type=kind, charset="utf-8")
-
-    return serve

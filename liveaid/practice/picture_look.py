@@ -4,7 +4,6 @@ shape or pattern too."""
 from __future__ import annotations
 
 import io
-from dataclasses import dataclass
 
 import matplotlib
 from matplotlib.axes import Axes
@@ -14,19 +13,21 @@ matplotlib.rcParams["svg.hashsalt"] = "liveaid"
 
 INK, ASH, LINE, PAPER = "#1b1720", "#6d6470", "#cfc6cc", "#fffdf8"
 WARN = "#b3261e"
+DECK_INK = {"left": "#a4471c", "right": "#1f5f7a"}
 
 
-@dataclass(frozen=True, slots=True)
-class Look:
-    """Size in inches and dots an inch."""
+def empty(width: float, height: float) -> Figure:
+    """An empty picture of a size in inches."""
+    return Figure(figsize=(width, height), dpi=110, facecolor=PAPER)
 
-    width: float = 12.0
-    height: float = 7.0
-    dpi: int = 110
 
-    def figure(self) -> Figure:
-        """An empty picture of this size."""
-        return Figure(figsize=(self.width, self.height), dpi=self.dpi, facecolor=PAPER)
+def two_above(width: float, ratio: int) -> tuple[Figure, Axes, Axes]:
+    """A picture of two charts over one axis, the upper so many times as high as the lower."""
+    figure = empty(width, 4.6)
+    upper, lower = figure.subplots(
+        2, 1, sharex=True, gridspec_kw={"height_ratios": (ratio, 1), "hspace": 0.12}
+    )
+    return figure, upper, lower
 
 
 def bare(axis: Axes) -> None:

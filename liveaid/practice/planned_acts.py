@@ -6,10 +6,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
-from liveaid.routine import SIDES, Piece, Routine, Runs, Side, Works, other_side
+from liveaid.routine import SIDES, Piece, Routine, Runs, Side, other_side
 from liveaid.routine.act_line import ActKind
 from liveaid.routine.acts import acts_of, written_out
-from liveaid.routine.way import runs_through
+from liveaid.routine.left import runs_through
 
 EventKind: TypeAlias = Literal["start", "release", "return", "stroke", "pull", "stop"]
 KINDS: tuple[EventKind, ...] = ("start", "release", "return", "stroke", "pull", "stop")
@@ -54,12 +54,7 @@ def planned_events(routine: Routine, *, stops: bool = True) -> tuple[Planned, ..
     play there is theirs. `stops` leaves the last beat's stop out when False, as for a set piece
     practised by itself.
     """
-    on = runs_through(routine)
-    found = [
-        act
-        for index in range(len(routine.pieces))
-        for act in _of_piece(routine, index, on.get(index, frozenset()))
-    ]
+    found = [act for index in range(len(routine.pieces)) for act in _of_piece(routine, index)]
     if stops:
         found += _stops(routine)
     return tuple(sorted(found, key=lambda act: (act.piece, act.beat, act.side)))
@@ -67,49 +62,38 @@ def planned_events(routine: Routine, *, stops: bool = True) -> tuple[Planned, ..
 
 def timed(routine: Routine, index: int) -> bool:
     """Whether a set piece asks the hands for anything that a take of it can be judged by."""
-    return juggled(routine.pieces[index]) or any(
+    return routine.pieces[index].is_juggle or any(
         act.piece == index for act in planned_events(routine)
     )
 
 
-def juggled(piece: Piece) -> bool:
-    """Whether both decks are worked, taking turns."""
-    return all(isinstance(piece.plan(side), Works) for side in SIDES)
-
-
 def written(piece: Piece) -> bool:
     """Whether a juggle has the releases of both decks in the map."""
-    return juggled(piece) and all(
-        _strokes(piece, side) or written_out(piece, side) for side in SIDES
+    return piece.is_juggle and all(
+        piece.plan(side).stroke_beats or written_out(piece, side) for side in SIDES
     )
 
 
 def runs_on(routine: Routine, index: int, side: Side) -> bool:
     """Whether the record runs into a set piece by itself, by its way, with no hand at it."""
-    return side in runs_through(routine).get(index, frozenset())
+    return (index, side) in runs_through(routine)
 
 
 def releases(piece: Piece) -> list[tuple[float, Side]]:
     """The releases of both decks of a juggle by its `strokes:`, by beat."""
-    return sorted((beat, side) for side in SIDES for beat in _strokes(piece, side))
+    return sorted((beat, side) for side in SIDES for beat in piece.plan(side).stroke_beats)
 
 
-def _strokes(piece: Piece, side: Side) -> tuple[float, ...]:
-    plan = piece.plan(side)
-    return (plan.strokes or ()) if isinstance(plan, Works) else ()
-
-
-def _of_piece(routine: Routine, index: int, on: frozenset[Side]) -> Iterator[Planned]:
-    """`on`: the decks that run on into the set piece."""
+def _of_piece(routine: Routine, index: int) -> Iterator[Planned]:
     piece = routine.pieces[index]
     for side in SIDES:
         plan = piece.plan(side)
-        if isinstance(plan, Runs) and side not in on:
+        if isinstance(plan, Runs) and not runs_on(routine, index, side):
             yield Planned(kind="start", side=side, piece=index, beat=0.0, cue_s=plan.cue_s)
         elif written_out(piece, side):
             yield from of_acts(routine, index, side)
-        elif isinstance(plan, Works) and not juggled(piece):
-            for beat in _strokes(piece, side):
+        elif not piece.is_juggle:
+            for beat in plan.stroke_beats:
                 yield Planned(kind="stroke", side=side, piece=index, beat=beat, cue_s=plan.cue_s)
     if written(piece) and not any(written_out(piece, side) for side in SIDES):
         yield from juggle_acts(piece, index, releases(piece), float(routine.beats(index)))

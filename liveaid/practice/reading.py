@@ -5,15 +5,16 @@ from __future__ import annotations
 import contextlib
 import json
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
-from liveaid.practice.delays import MEASURED, Delays, delays_from
+from liveaid.practice.delays import MEASURED, Delays
 from liveaid.practice.mixer_trace import unpack_mixer
 from liveaid.practice.records import Kept, NoteRow, PieceRow, TakeRow, WholeRow
-from liveaid.practice.schema import StoreError, as_store_error, open_to_read
-from liveaid.practice.take_report import TakeReport
+from liveaid.practice.schema import AS_JSON, StoreError, as_store_error, open_to_read
+from liveaid.practice.take_score import TakeScore
 from liveaid.practice.trace import TraceError, unpack
 from liveaid.practice.visits import Visit
 
@@ -46,9 +47,7 @@ class TakeReader:
             (limit,),
         )
         return [
-            row._replace(
-                clean=bool(row.clean), judged=bool(row.judged), run_through=bool(row.run_through)
-            )
+            row._replace(clean=bool(row.clean), run_through=bool(row.run_through))
             for row in map(TakeRow._make, rows)
         ]
 
@@ -66,17 +65,25 @@ class TakeReader:
         )
         return [PieceRow._make(row) for row in rows]
 
-    def score(self, take: int) -> TakeReport | None:
+    def score(self, take: int) -> TakeScore | None:
         """A take's score in full; None before it has one.
 
         StoreError for no such take, or a score that is not what was written.
         """
         for (score,) in self._rows("SELECT score FROM take WHERE id = ?", (take,)):
             try:
-                return TakeReport.from_json(json.loads(score)) if score else None
+                return TakeScore.from_json(json.loads(score)) if score else None
             except (ValueError, TypeError, KeyError, AttributeError) as error:
                 raise self._spoiled(take, error) from error
         raise self._no_take(take)
+
+    def scores(self, takes: Iterable[int]) -> dict[int, TakeScore]:
+        """The scores of takes by their numbers; spoiled ones, and takes without one, left out."""
+        found = {}
+        for take in takes:
+            with contextlib.suppress(StoreError):
+                found[take] = self.score(take)
+        return {take: score for take, score in found.items() if score is not None}
 
     def unscored(self) -> list[int]:
         """Takes kept by a process that was stopped before it had scored them."""
@@ -84,14 +91,13 @@ class TakeReader:
 
     def kept(self, take: int) -> Kept:
         """A take in full. StoreError when there is none of that number."""
-        rows = self._rows(
-            "SELECT title, at, aim, ended, duration_s, tempo_part, start_s, counted_in_s, visits,"
-            " trace, mixer, sender, delays, played, decks_part FROM take WHERE id = ?",
-            (take,),
-        )
-        for row in rows:
+        names = [each.name for each in fields(Kept)]
+        for row in self._rows(f"SELECT {', '.join(names)} FROM take WHERE id = ?", (take,)):
+            words = dict(zip(names, row, strict=True))
             try:
-                return _kept(row)
+                words |= {name: json.loads(words[name] or "null") for name in AS_JSON}
+                words["mixer"] = unpack_mixer(words["mixer"])
+                return Kept.of_words(words, unpack(words.pop("trace")))
             except (ValueError, TypeError, TraceError) as error:
                 raise self._spoiled(take, error) from error
         raise self._no_take(take)
@@ -148,17 +154,3 @@ class TakeReader:
             yield from self._db.execute(sql, values).fetchall()
         except sqlite3.Error as error:
             raise as_store_error(self.file, error) from error
-
-
-def _kept(row: tuple[Any, ...]) -> Kept:
-    """The take in a row. ValueError, TypeError or TraceError when it is spoiled."""
-    title, at, aim, ended, lasts, part, start, counted, gone, trace, mixer, *more = row
-    sender, late, played, decks_part = more
-    return Kept(
-        title=title, at=at, aim=aim, ended=ended, duration_s=lasts, tempo_part=part,
-        start_s=start, counted_in_s=counted, trace=unpack(trace),
-        mixer=unpack_mixer(mixer), sender=sender,
-        visits=tuple(Visit(*visit) for visit in json.loads(gone)),
-        delays=delays_from(json.loads(late) if late else None), played=json.loads(played),
-        decks_part=decks_part,
-    )  # fmt: skip

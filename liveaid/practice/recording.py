@@ -301,7 +301,7 @@ def _due_s(
 
 def _unheard(act: Planned, beat_s: float) -> ActScore:
     return ActScore(
-        kind=act.kind, side=act.side, piece=act.piece, beat=act.beat, outcome="unheard", by=None,
+        kind=act.kind, side=act.side, beat=act.beat, outcome="unheard", by=None,
         beat_s=beat_s,
     )  # fmt: skip
 
@@ -312,7 +312,7 @@ def _act(act: Planned, heard: HeardMoment, count: BeatTimes, due_s: float | None
     # the acts themselves a hand that is late all through would seem to be early.
     due = due_s if starts else count.when(act.beat) if count.by is not None else None
     return ActScore(
-        kind=act.kind, side=act.side, piece=act.piece, beat=act.beat,
+        kind=act.kind, side=act.side, beat=act.beat,
         outcome="heard" if heard.sure else "unheard", by="click" if starts else count.by,
         heard_s=heard.take_s if heard.sure else None, due_s=due,
         beat_s=count.when(act.beat + 1) - count.when(act.beat),

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
-from typing import NamedTuple
+from dataclasses import astuple, dataclass, field, fields
+from datetime import datetime
+from typing import Annotated, Any, NamedTuple
 
-from liveaid.practice.delays import NO_DELAYS, Delays
-from liveaid.practice.mixer_trace import MixerTrace
+from pydantic import PlainSerializer
+
+from liveaid.practice.delays import NO_DELAYS, Delays, delays_from
+from liveaid.practice.mixer_trace import MixerTrace, mixer_of, rows_of
 from liveaid.practice.trace import Trace
 from liveaid.practice.visits import Visit
 
@@ -44,6 +47,32 @@ class Kept:
     decks_part: float = 1.0
     """Part of full tempo that the deck files were made for; 1: the stage's own."""
 
+    def words(self) -> dict[str, Any]:
+        """All but its trace as plain values, by its own names."""
+        own = {each.name: getattr(self, each.name) for each in fields(self)}
+        del own["trace"]
+        return own | {
+            "visits": [astuple(visit) for visit in self.visits],
+            "delays": self.delays.to_json(),
+            "played": dict(self.played),
+            "mixer": rows_of(self.mixer),
+        }
+
+    @classmethod
+    def of_words(cls, words: Mapping[str, Any], trace: Trace) -> Kept:
+        """The take that `words` told. ValueError, TypeError or KeyError for anything else."""
+        found = {
+            "visits": tuple(Visit(*visit) for visit in words["visits"]),
+            "delays": delays_from(words["delays"]),
+            "mixer": mixer_of(words.get("mixer", ())),  # none in files from before it was kept
+        }
+        return cls(**{**words, **found}, trace=trace)
+
+
+def local_second(at: float) -> str:
+    """A unix time, local, to the second (ISO 8601)."""
+    return datetime.fromtimestamp(at).isoformat(timespec="seconds")
+
 
 class PieceRow(NamedTuple):
     """One set piece of one take, without its acts. A review reads some ten thousand of them."""
@@ -77,13 +106,6 @@ class TakeRow(NamedTuple):
     run_through: bool
     first_piece: int | None
     """Index of the set piece it began with."""
-    judged: bool = True
-    heard: int = 0
-    missed: int = 0
-    added: int = 0
-    skipped: int = 0
-    bias_ms: float | None = None
-    spread_ms: float | None = None
     said: str = ""
     """The performer's own word on it: keep, drop, or none."""
 
@@ -92,7 +114,7 @@ class TakeRow(NamedTuple):
 class NoteRow:
     """What the performer noted, and when."""
 
-    at: float
+    at: Annotated[float, PlainSerializer(local_second)]
     take: int | None
     aim: str
     text: str

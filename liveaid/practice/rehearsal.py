@@ -9,7 +9,6 @@ from __future__ import annotations
 import asyncio
 import time
 from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -19,28 +18,21 @@ from aiohttp import web
 from liveaid.errors import LiveaidError
 from liveaid.follow import Prompt
 from liveaid.practice import pages
+from liveaid.practice.aim import Aim, aim_of
+from liveaid.practice.care import HANDS_ON_S, today
 from liveaid.practice.count_in import CountIn
 from liveaid.practice.ladder import Ladder
-from liveaid.practice.mixer_trace import FaderHeard
 from liveaid.practice.reading import TakeReader
-from liveaid.practice.records import Kept
 from liveaid.practice.rehearsal_status import rehearsal_status
-from liveaid.practice.schema import StoreError
-from liveaid.practice.session import (
-    Aim,
-    Ended,
-    Session,
-    aim_of,
-    report_of,
-    score_of,
-    scored_take,
-)
+from liveaid.practice.session import Ended, Session
 from liveaid.practice.store import TakeStore
-from liveaid.practice.take_report import ScoredTake
+from liveaid.practice.take_keeping import TakeKeeping
+from liveaid.practice.take_score import ScoredTake
 from liveaid.practice.weeks_plan import PracticePlan
 from liveaid.routine import Routine
 from liveaid.routine.edits import matched
-from liveaid.stage import Heard, Stage, Watcher, Whole
+from liveaid.stage.osc import Heard
+from liveaid.stage.watcher import Stage, Watcher, Whole
 from liveaid.stage.words import Word
 
 _WORK_EVERY_S = 30.0
@@ -60,8 +52,8 @@ class Rehearsal(Watcher):
         store: TakeStore | None,
         file: Path,
         booth_dba: float | None = None,
-        break_after_s: float = 25 * 60.0,
-        told: Told | None = None,
+        break_after_s: float = HANDS_ON_S,
+        told: Told = lambda _: None,
         notice: Callable[[str], None] = lambda _: None,
         plan: PracticePlan | None = None,
         ladder_for: LadderFor = lambda _: None,
@@ -74,18 +66,16 @@ class Rehearsal(Watcher):
         With a `plan` the rehearsal moves on by itself; `ladder_for` is what each aim begins with.
         """
         self.plan, self._ladder_for = plan, ladder_for
-        self.session, self.whole, self.store, self.file = session, whole, store, file
+        self.session, self.whole, self.file = session, whole, file
         self.booth_dba, self.break_after_s = booth_dba, break_after_s
         self._told, self._notice, self._clock, self._wall = told, notice, clock, wall
+        self.keeping = TakeKeeping(
+            store, scored=self._scored, notice=notice, clock=clock, wall=wall
+        )
         self._break_told = False
         self._stage: Stage | None = None
-        self._aside = ThreadPoolExecutor(1, thread_name_prefix="scores")
-        self._scoring: set[asyncio.Task[None]] = set()
         self._clicks: list[asyncio.TimerHandle] = []
-        self.last: ScoredTake | None = None
-        self.last_json: Mapping[str, Any] | None = None
-        self.error: str | None = None
-        self._work_s = self._work_at_s = 0.0
+        self._work_at_s = 0.0
         self._answers: dict[Word, Callable[[int | None], bool]] = {
             "again": self._again,
             "next": self._next,
@@ -94,8 +84,8 @@ class Rehearsal(Watcher):
             "count in": self._again,
             "slower": lambda _: self._step(-1),
             "faster": lambda _: self._step(1),
-            "keep": lambda _: self._say("keep"),
-            "drop": lambda _: self._say("drop"),
+            "keep": lambda _: self.keeping.say("keep"),
+            "drop": lambda _: self.keeping.say("drop"),
             "note": lambda _: self._note("note"),
             "mark": lambda _: self._note("mark"),
         }
@@ -220,24 +210,12 @@ class Rehearsal(Watcher):
             self._notice(ladder.says)
         self._change_decks()
 
-    def _say(self, said: str) -> bool:
-        """Keep or drop the last take."""
-        if self.store is None or self.last is None or self.last.number is None:
-            return False
-        self.store.say(self.last.number, said)
-        self._show(replace(self.last, said=said))
-        return True
-
     def _note(self, text: str) -> bool:
         """A note of where the performer is, to be looked at later."""
-        if self.store is None:
-            return False
         left = self.session.finder.bars_left(self._clock())
         where = self.aim.piece or "the whole routine"
-        told = f"{text}: {where}" + (f", {left} bars left" if left is not None else "")
-        number = self.last.number if self.last else None
-        self.store.note(told, at=self._wall(), take=number, aim=self.aim.piece)
-        return True
+        place = f", {left} bars left" if left is not None else ""
+        return self.keeping.note(f"{text}: {where}{place}", self.aim.piece)
 
     def _finish_take(self) -> None:
         for ended in self.session.finish():
@@ -248,18 +226,13 @@ class Rehearsal(Watcher):
     def started(self, stage: Stage) -> None:
         """The stage is set."""
         self._stage = stage
-        if self.store is not None:
+        if self.keeping.store is not None:
             with TakeReader(self.file) as reader:
-                self.before_s = reader.hands_on_s(pages.today(self._wall()))
+                self.before_s = reader.hands_on_s(today(self._wall()))
 
     def heard(self, heard: Heard) -> None:
         """One thing a sender told."""
-        if heard.what == "position" and heard.side is not None:
-            self.session.hear(heard.side, position_s=heard.value, now=heard.now_s)
-        elif heard.what == "crossfader":
-            self.session.hear_mixer(FaderHeard(heard.now_s, "crossfader", heard.value))
-        elif heard.what == "level" and heard.side is not None:
-            self.session.hear_mixer(FaderHeard(heard.now_s, heard.side, heard.value))
+        self.session.hear_sent(heard)
 
     def prompted(self, prompt: Prompt, now_s: float) -> None:
         """The prompt was worked out anew."""
@@ -272,7 +245,7 @@ class Rehearsal(Watcher):
         self._remind(now_s)
         if now_s - self._work_at_s > _WORK_EVERY_S:
             self._work_at_s = now_s
-            self._note_work()
+            self.keeping.worked(self.session.hands_on.total_s)
 
     def _follow_plan(self, now_s: float) -> None:
         """The plan's next turn when this one's time is up, but not within a take."""
@@ -294,20 +267,10 @@ class Rehearsal(Watcher):
     def lamps(self, levels: Mapping[str, Any]) -> Mapping[str, Any]:
         """During a count-in: its beat in the beats' row (a controller without one or a pulse: the
         bars'), and nothing else that counts."""
-        count, now = self.session.count_in, self._clock()
-        beat = count.beat(now) if count and not self.session.finder.playing else None
-        if beat is None:
+        count = self.session.count_in
+        if count is None or self.session.finder.playing:
             return levels
-        assert count is not None
-        row = [name for name in levels if name.startswith("beats.")]
-        if not row and "pulse" not in levels:
-            row = [name for name in levels if name.startswith("bars.")]
-        shown = {name: "off" for name in levels if name.startswith(("beats.", "bars."))}
-        if row:
-            shown[row[(beat - 1) % min(len(row), count.metre)]] = "on"
-        if "pulse" in levels:
-            shown["pulse"] = "on" if beat % 2 else "dim"
-        return {**levels, **shown}
+        return count.lamps(levels, self._clock())
 
     def status(self) -> Mapping[str, Any]:
         """The key `rehearsal` of /status and /live."""
@@ -320,76 +283,29 @@ class Rehearsal(Watcher):
             web.get("/rehearse/clock", self._serve_clock),
             web.post("/rehearse/count-in", self._serve_count_in),
             *pages.review_routes(
-                lambda: self.whole, self.file, self._aside, self._wall, self.booth_dba
+                lambda: self.whole, self.file, self.keeping.aside, self._wall, self.booth_dba
             ),
         ]
 
     async def stopped(self) -> None:
         """The stage is being struck: finish scoring, keep what is on."""
         self._finish_take()
-        await self.settled()
-        self._note_work()
-        self._aside.shutdown()
-
-    async def settled(self) -> None:
-        """Every take that ended is scored."""
-        await asyncio.gather(*self._scoring)
+        await self.keeping.settled()
+        self.keeping.worked(self.session.hands_on.total_s)
+        self.keeping.aside.shutdown()
 
     # --- takes ----------------------------------------------------------------------------
 
     def _take_ended(self, ended: Ended) -> None:
-        task = asyncio.get_running_loop().create_task(self._keep_and_score(self.aim, ended))
-        self._scoring.add(task)
-        task.add_done_callback(self._scoring.discard)
+        self.keeping.ended(self.aim, self.whole.title, ended, tuple(self.session.earlier))
 
-    async def _keep_and_score(self, aim: Aim, ended: Ended) -> None:
-        """Keep first: what ended is on the disk before anything else is done with it."""
-        at = self._wall() - (self._clock() - ended.take.start_s)
-        kept = ended.kept(aim, self.whole.title, at)
-        number = await self._keep(kept)
-        try:
-            loop = asyncio.get_running_loop()
-            earlier = tuple(self.session.earlier)
-            score = await loop.run_in_executor(self._aside, score_of, aim, kept, earlier)
-            before = self.session.ladder
-            self.session.scored(ended, score)
-            await self._scored(scored_take(kept, report_of(aim, score), number))
-            self._on_another_rung(before)
-        except StoreError as error:
-            self.error = str(error)
+    def _scored(self, ended: Ended, take: ScoredTake) -> None:
+        before = self.session.ladder
+        self.session.scored(ended, take.score)
         self._push()
-
-    async def _keep(self, kept: Kept) -> int | None:
-        """The take's number; None where nothing is kept, or it waits in the journal."""
-        if self.store is None:
-            return None
-        try:
-            number = await asyncio.wrap_future(self.store.keep(kept))
-        except StoreError as error:
-            self.error = str(error)
-            self._notice(self.error)
-            return None
-        self.error = None
-        return number
-
-    def _show(self, take: ScoredTake) -> None:
-        """The last take as every push tells it from now on: written out once, not each time."""
-        self.last, self.last_json = take, take.to_json()
-
-    async def _scored(self, take: ScoredTake) -> None:
-        self._show(take)
+        self._told(take)
+        self._on_another_rung(before)
         self._push()
-        if self._told is not None:
-            self._told(take)
-        if self.store is not None and take.number is not None:
-            await asyncio.wrap_future(self.store.score(take.number, take.report))
-
-    def _note_work(self) -> None:
-        """Put the hands-on time since the last note into the store's day."""
-        total = self.session.hands_on.total_s
-        if self.store is not None and total > self._work_s:
-            self.store.work(pages.today(self._wall()), total - self._work_s)
-        self._work_s = total
 
     # --- count-in -------------------------------------------------------------------------
 

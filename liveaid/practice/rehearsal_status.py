@@ -10,7 +10,7 @@ from liveaid.practice.care import HANDS_CAUTION, noise_line
 from liveaid.practice.ladder import Ladder
 from liveaid.practice.session import Session
 from liveaid.practice.slower import to_load
-from liveaid.practice.store import TakeStore
+from liveaid.practice.take_keeping import TakeKeeping
 from liveaid.practice.weeks_plan import PracticePlan
 
 
@@ -19,9 +19,7 @@ class Shown(Protocol):
 
     session: Session
     plan: PracticePlan | None
-    store: TakeStore | None
-    last_json: Mapping[str, Any] | None
-    error: str | None
+    keeping: TakeKeeping
     booth_dba: float | None
     break_after_s: float
     before_s: float
@@ -29,7 +27,7 @@ class Shown(Protocol):
 
 def rehearsal_status(shown: Shown, now: float) -> Mapping[str, Any]:
     """The rehearsal at a monotonic second, fit for JSON."""
-    session = shown.session
+    session, keeping = shown.session, shown.keeping
     count, hands = session.count_in, session.hands_on
     return {
         "now_s": round(now, 4),
@@ -43,11 +41,8 @@ def rehearsal_status(shown: Shown, now: float) -> Mapping[str, Any]:
         "tempo": round(session.tempo_bpm, 2),
         "ladder": _ladder(session.ladder),
         "decks": to_load(session.aim.piece, session.aim.decks_part) if session.aim.decks else None,
-        "count_in": None if count is None else {
-            "start_s": round(count.start_s, 4), "beat_s": round(count.beat_s, 5),
-            "beats": count.beats, "metre": count.metre, "beat": count.beat(now),
-        },
-        "last": shown.last_json,
+        "count_in": None if count is None else count.to_json(now),
+        "last": None if keeping.last is None else keeping.last.to_json(),
         "plan": _plan(shown.plan, now),
         "delays": delays.says(session.aim.delays),
         "break": {
@@ -59,8 +54,8 @@ def rehearsal_status(shown: Shown, now: float) -> Mapping[str, Any]:
         "noise": None if shown.booth_dba is None else noise_line(
             shown.booth_dba, (shown.before_s + hands.total_s) / 3600.0
         ),
-        "kept": shown.store is not None,
-        "error": shown.error,
+        "kept": keeping.store is not None,
+        "error": keeping.error,
     }  # fmt: skip
 
 

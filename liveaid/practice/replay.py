@@ -12,12 +12,14 @@ from pythonosc.osc_message_builder import OscMessageBuilder
 
 from liveaid.errors import LiveaidError, UsageError
 from liveaid.follow import Follower
+from liveaid.practice.aim import Aim
 from liveaid.practice.count_in import CountIn
 from liveaid.practice.reading import TakeReader
-from liveaid.practice.session import Aim, Ended, Session, report_of, score_of, scored_take
-from liveaid.practice.take_report import ScoredTake
+from liveaid.practice.score import score_of
+from liveaid.practice.session import Ended, Session
+from liveaid.practice.take_score import ScoredTake, scored_take
 from liveaid.practice.trace import Message, Trace, TraceError, messages_of, unpack
-from liveaid.stage import Address
+from liveaid.stage.address import Address
 
 _BREATH_S = 0.1
 HEARD_OUT_S = 3.5
@@ -89,7 +91,7 @@ def takes_in(messages: Iterable[Message], aim: Aim, *, count_in_bars: int = 0) -
 
 def _scored(aim: Aim, ended: Ended) -> ScoredTake:
     kept = ended.kept(aim, aim.routine.title, 0.0)
-    return scored_take(kept, report_of(aim, score_of(aim, kept)))
+    return scored_take(kept, score_of(aim, kept))
 
 
 def _datagrams(trace: Trace) -> Iterator[tuple[float, bytes]]:

@@ -1,4 +1,4 @@
-"""The file of takes: its tables, and how an older file is brought up to date."""
+"""The file of takes: where it is, its tables, and how an older file is brought up to date."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ import sqlite3
 from pathlib import Path
 
 from liveaid.errors import LiveaidError
+from liveaid.routine.scene import database_files, own, scene_folder
 
 LOCKED_S = 5.0
 """How long a locked file is waited for (SQLite's own default)."""
@@ -121,6 +122,17 @@ STEPS = (_TAKES, _COACH, _PLAYED, _MIXER, _DECKS, _SCORED)
 VERSION = len(STEPS)
 SCHEMA_APPLICATION_ID = 0x6C766174
 """`lvat` in ASCII: marks a file as takes of ours (SQLite file format, 1.3.18)."""
+AS_JSON = ("visits", "delays", "played")
+"""Columns of a take that hold JSON."""
+
+
+def takes_file(map_file: Path) -> Path:
+    """Where a scene's takes are kept: beside its section map. Leads if that is a way out."""
+    scene = scene_folder(map_file)
+    for name in database_files("takes.sqlite"):
+        own(scene, name)
+    own(scene, "takes.sqlite.waiting", folder=True)
+    return scene / "takes.sqlite"
 
 
 class StoreError(LiveaidError):

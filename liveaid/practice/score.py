@@ -1,88 +1,29 @@
-"""A take's figures: early or late, spread, missed, added, skipped, tempo held, clean or not."""
+"""A take scored: early or late, spread, missed, added, skipped, tempo held, clean or not."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
-from typing import Literal, TypeAlias
+from dataclasses import asdict, replace
 
-from liveaid.practice.act_score import ActScore, Outcome, Played, WindScore
+from liveaid.practice import shift
+from liveaid.practice.act_score import ActScore, Outcome, Played
+from liveaid.practice.advice import advice
+from liveaid.practice.aim import Aim
+from liveaid.practice.assess import assess
 from liveaid.practice.bars import other_bars, rest_of
 from liveaid.practice.delays import NO_DELAYS, Delays
-from liveaid.practice.hand_cuts import HandCuts
+from liveaid.practice.hand_cuts import FaderScore, fader_sentences
 from liveaid.practice.limits import Limits
-from liveaid.practice.shift import Off, PairShift, offs, shifts
-from liveaid.practice.timing import Timing, TimingJudged, faults_of, judged_of, timing
+from liveaid.practice.records import Kept
+from liveaid.practice.stroke_figures import strokes_of, strokes_sentences
+from liveaid.practice.take_score import PieceScore, TakeScore, Verdict
+from liveaid.practice.timing import KindScore, faults_of, judged_of, timing
 from liveaid.practice.visits import Visit
 from liveaid.practice.winds import late_words
 from liveaid.routine import Routine
 from liveaid.routine.written_numbers import bar_said
 
-Verdict: TypeAlias = Literal["clean", "not clean", "not judged"]
-
-
 _TOO_FEW = "too few acts to tell a delay from the hands: `liveaid rehearse --calibrate` does"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PieceScore:
-    """One set piece of a take."""
-
-    piece: int
-    name: str
-    timing: Timing
-    """As measured, whatever delays are in it."""
-    judged: tuple[TimingJudged, ...]
-    """What the verdict rests on, a kind of act each."""
-    missed: int
-    added: int
-    skipped: int
-    whole: bool
-    """Played from its first beat to its last."""
-    tempo_bpm: float | None
-    tempo_percent: float | None
-    """Against the tempo asked for."""
-    drift_percent: float | None
-    """Change of tempo from its start to its end."""
-    verdict: Verdict
-    why: tuple[str, ...]
-    """What kept it from being clean, in words; why it was not judged."""
-    acts: tuple[ActScore, ...] = field(repr=False)
-    cuts: tuple[HandCuts, ...] = field(default=(), repr=False)
-    """Told, never judged: how late a mixer's messages come is not known."""
-    winds: tuple[WindScore, ...] = field(default=(), repr=False)
-
-    @property
-    def clean(self) -> bool:
-        """Judged, and found clean."""
-        return self.verdict == "clean"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TakeScore:
-    """A whole take."""
-
-    pieces: tuple[PieceScore, ...]
-    skipped_pieces: tuple[int, ...]
-    """Set pieces between the first and last played that were left out."""
-    repeated_pieces: tuple[int, ...] = ()
-    """Set pieces that were begun more than once."""
-    timing: Timing
-    missed: int
-    added: int
-    skipped: int
-    run_through: bool
-    """Whether it went from the routine's first beat to its last, each set piece once."""
-    verdict: Verdict
-    shifts: tuple[PairShift, ...] = ()
-    """What the take is late by on the whole."""
-    delays: Delays = NO_DELAYS
-    """What was known of the delays, and taken out."""
-
-    @property
-    def clean(self) -> bool:
-        """Judged, and found clean."""
-        return self.verdict == "clean"
 
 
 def score_take(
@@ -92,43 +33,62 @@ def score_take(
     limits: Limits | None = None,
     tempo_part: float = 1.0,
     delays: Delays = NO_DELAYS,
-    earlier: Sequence[Off] = (),
+    earlier: Sequence[shift.Off] = (),
+    first: int = 0,
     gone_beats: Sequence[int] = (),
 ) -> TakeScore:
-    """The figures of a take, `tempo_part` being the part of full tempo it was meant for.
+    """The score of a take, `tempo_part` being the part of full tempo it was meant for.
 
     `delays` have been taken out of the acts' times. As long as they were not measured, what the
     take is late by on the whole is not held against it; `earlier` takes' errors help to tell it.
-    `gone_beats` of each set piece lie before what was practised of it: bars are named as its own.
+    `routine` may be a stretch of a whole one: it begins with that one's set piece `first`, and of
+    each of its set pieces `gone_beats` lie before it. Places, beats and bars are told as the whole
+    one's.
     """
     limits = limits or Limits()
     all_acts = [act for one in played for act in one.acts]
-    late = shifts([*earlier, *offs(all_acts)])
+    late = shift.shifts([*earlier, *shift.offs(all_acts)])
     steady = None if delays.measured else late
     pieces = tuple(
-        _score_piece(
-            routine, one, limits, tempo_part, steady,
-            gone_beats[one.visit.piece] // routine.metre if gone_beats else 0,
-        )
-        for one in played
-    )  # fmt: skip
-    gone = [piece.piece for piece in pieces]
+        _piece(routine, one, limits, tempo_part, steady, first, gone_beats) for one in played
+    )
+    gone = [piece.index for piece in pieces]
     left_out = tuple(sorted(set(range(min(gone), max(gone) + 1)) - set(gone))) if gone else ()
-    in_order = bool(gone) and gone == list(range(len(routine.pieces)))
-    through = in_order and pieces[0].whole and pieces[-1].whole
+    in_order = bool(gone) and gone == list(range(first, first + len(routine.pieces)))
     return TakeScore(
-        pieces=pieces,
-        skipped_pieces=left_out,
-        repeated_pieces=tuple(sorted({index for index in gone if gone.count(index) > 1})),
-        timing=timing(all_acts),
+        **asdict(timing(all_acts)),
+        verdict="not clean" if left_out else _together([piece.verdict for piece in pieces]),
         missed=_count(all_acts, "missed"),
         added=_count(all_acts, "added"),
         skipped=_count(all_acts, "skipped"),
-        run_through=through,
-        verdict="not clean" if left_out else _together([piece.verdict for piece in pieces]),
+        run_through=in_order and pieces[0].whole and pieces[-1].whole,
+        skipped_pieces=left_out,
+        repeated_pieces=tuple(sorted({index for index in gone if gone.count(index) > 1})),
         shifts=late,
+        shift="" if delays.measured else shift.says(late),
         delays=delays,
+        faders=fader_sentences(fader for piece in pieces for fader in piece.faders),
+        strokes=strokes_sentences(one for piece in pieces for one in piece.strokes),
+        pieces=pieces,
     )
+
+
+def score_of(aim: Aim, kept: Kept, earlier: Sequence[shift.Off] = ()) -> TakeScore:
+    """A take's score; some tenths of a second's work, so it may be done aside.
+
+    `earlier` as in `score_take`.
+    """
+    late = kept.delays
+    played = assess(
+        aim.routine, late.corrected(kept.trace), kept.visits,
+        mixer=late.corrected_mixer(kept.mixer),
+        counted_in_s=late.heard_s(kept.counted_in_s), stops=not aim.piece,
+    )  # fmt: skip
+    score = score_take(
+        aim.routine, played, limits=aim.limits, delays=late, earlier=earlier, first=aim.first,
+        gone_beats=aim.gone_beats, tempo_part=kept.tempo_part / kept.decks_part,
+    )  # fmt: skip
+    return replace(score, advice=advice(score, metre=aim.routine.metre))
 
 
 def _together(verdicts: Sequence[Verdict]) -> Verdict:
@@ -138,36 +98,45 @@ def _together(verdicts: Sequence[Verdict]) -> Verdict:
     return "clean" if "clean" in verdicts else "not judged"
 
 
-def _score_piece(
+def _piece(
     routine: Routine,
     played: Played,
     limits: Limits,
     tempo_part: float,
-    steady: Sequence[PairShift] | None,
-    bars_before: int,
+    steady: Sequence[shift.Shift] | None,
+    first: int,
+    gone_beats: Sequence[int],
 ) -> PieceScore:
-    visit, acts = played.visit, played.acts
-    piece, beats = routine.pieces[visit.piece], routine.beats(visit.piece)
+    visit, piece = played.visit, routine.pieces[played.visit.piece]
+    gone = gone_beats[visit.piece] if gone_beats else 0
+    acts = tuple(replace(act, beat=act.beat + gone) for act in played.acts)
     tempo, drift = _tempo(played)
     off = None if tempo is None else 100.0 * (tempo / (piece.tempo_bpm * tempo_part) - 1.0)
-    not_whole = tuple(_not_whole(visit, beats, routine.metre, bars_before))
-    judged = tuple(judged_of(acts, limits, steady))
+    not_whole = tuple(_not_whole(visit, routine, gone // routine.metre))
+    kinds = tuple(judged_of(acts, limits, steady))
     why = (
         *not_whole,
-        *_faults(acts, judged, limits, off, metre=routine.metre, bars_before=bars_before),
+        *_faults(acts, kinds, limits, off, routine.metre),
         *late_words(played.winds, limits),
     )
     verdict: Verdict = "not clean" if why else "clean"
-    if not why and not judged and not played.winds:
+    if not why and not kinds and not played.winds:
         told = any(act.error_s is not None for act in acts)
         verdict, why = "not judged", (_TOO_FEW if told else "nothing to time",)
     return PieceScore(
-        piece=visit.piece, name=piece.name, timing=timing(acts), judged=judged,
-        missed=_count(acts, "missed"), added=_count(acts, "added"),
+        **asdict(timing(acts)), index=first + visit.piece, name=piece.name, verdict=verdict,
+        why=why, missed=_count(acts, "missed"), added=_count(acts, "added"),
         skipped=_count(acts, "skipped"), whole=not not_whole, tempo_bpm=tempo, tempo_percent=off,
-        drift_percent=drift, verdict=verdict, why=why, acts=acts,
-        cuts=played.cuts, winds=played.winds,
+        drift_percent=drift, kinds=kinds, acts=acts, strokes=strokes_of(acts),
+        faders=tuple(_later(fader, gone) for fader in played.faders), winds=played.winds,
+        bars_before=gone // routine.metre,
     )  # fmt: skip
+
+
+def _later(fader: FaderScore, beats: int) -> FaderScore:
+    """A fader's cuts in the whole set piece's beats."""
+    cuts = (cut if cut.beat is None else replace(cut, beat=cut.beat + beats) for cut in fader.cuts)
+    return replace(fader, cuts=tuple(cuts))
 
 
 def _tempo(played: Played) -> tuple[float | None, float | None]:
@@ -184,12 +153,13 @@ def _tempo(played: Played) -> tuple[float | None, float | None]:
     return count.tempo_bpm(visit.from_beat, visit.to_beat), 200.0 * (second / first - 1.0)
 
 
-def _not_whole(visit: Visit, beats: int, metre: int, bars_before: int) -> Iterable[str]:
+def _not_whole(visit: Visit, routine: Routine, bars_before: int) -> Iterable[str]:
     """What of a set piece was not gone through at its begin and end, in words."""
+    metre = routine.metre
     bar, beat = divmod(round(visit.from_beat), metre)
     if visit.from_beat >= 1.0:
         yield f"begun at bar {bars_before + bar + 1}" + (f" beat {beat + 1}" if beat else "")
-    left = beats - visit.to_beat
+    left = routine.beats(visit.piece) - visit.to_beat
     if left >= 1.0:
         count, unit = (
             (round(left / metre), "bar") if left >= 0.75 * metre else (round(left), "beat")
@@ -199,18 +169,16 @@ def _not_whole(visit: Visit, beats: int, metre: int, bars_before: int) -> Iterab
 
 def _faults(
     acts: Sequence[ActScore],
-    judged: Sequence[TimingJudged],
+    kinds: Sequence[KindScore],
     limits: Limits,
     tempo_percent: float | None,
-    *,
     metre: int,
-    bars_before: int,
 ) -> Iterable[str]:
     """What kept a set piece from being clean."""
     others = other_bars(acts, metre)
     missed, added = (rest_of(acts, metre, others, outcome) for outcome in ("missed", "added"))
     for bar, otherwise in others.items():
-        yield f"{bar_said(bars_before + bar)} {otherwise}"
+        yield f"{bar_said(bar)} {otherwise}"
     if missed > limits.missed:
         yield f"{missed} missed"
     if added > limits.added:
@@ -219,7 +187,7 @@ def _faults(
         if act.turns_off:
             turns, way = abs(act.turns_off), "ahead of" if act.turns_off > 0 else "behind"
             yield f"{act.side} record {turns} {'turn' if turns == 1 else 'turns'} {way} its cue"
-    for one in judged:
+    for one in kinds:
         yield from faults_of(one, limits)
     if tempo_percent is not None and abs(tempo_percent) > limits.tempo_percent:
         yield "too fast" if tempo_percent > 0 else "too slow"

@@ -6,28 +6,22 @@ Told every message and prompt with its time; says what happened as a list of rec
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 from liveaid.follow import Prompt
-from liveaid.practice.advice import advice
-from liveaid.practice.assess import assess
+from liveaid.practice.aim import Aim, played_in
 from liveaid.practice.care import HandsOn
 from liveaid.practice.count_in import Counter, CountIn, first_cues
-from liveaid.practice.delays import NO_DELAYS, Delays
 from liveaid.practice.ladder import Ladder
-from liveaid.practice.limits import Limits
 from liveaid.practice.mixer_trace import FaderHeard
 from liveaid.practice.records import Kept
-from liveaid.practice.score import TakeScore, score_take
-from liveaid.practice.score_report import score_report
 from liveaid.practice.shift import Off, offs
-from liveaid.practice.stretch import cut, stretch
-from liveaid.practice.take_report import CutReport, PieceReport, ScoredTake, TakeReport
+from liveaid.practice.take_score import TakeScore
 from liveaid.practice.takes import Take, TakeFinder
 from liveaid.routine import Routine, Side
-from liveaid.routine.digest import piece_digest
+from liveaid.stage.osc import Heard
 
 Phase: TypeAlias = Literal["wind", "ready", "count-in", "take"]
 
@@ -35,39 +29,6 @@ _EARLIER = 200
 """Errors kept of the takes before: some five takes of a juggle."""
 TOO_SHORT = 0.25
 """A take given up before this part of it counts neither for nor against the ladder."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Aim:
-    """What is practised: the routine as it is followed, and how it is scored."""
-
-    routine: Routine
-    """The whole one, or one made of the set piece alone."""
-    piece: str = ""
-    """The stretch's name; empty for the routine as a whole."""
-    first: int = 0
-    """The set piece's place in the whole routine."""
-    gone_beats: tuple[int, ...] = ()
-    """Beats of each set piece that lie before the stretch; none where it is whole."""
-    limits: Limits = field(default_factory=Limits)
-    sender: str = ""
-    """What writes the positions: the name of its OSC map."""
-    delays: Delays = NO_DELAYS
-    """What is known of its delays, and of the click's."""
-    decks_part: float = 1.0
-    """Part of full tempo that the deck files on the decks were made for; 1: the stage's own."""
-    decks: Mapping[float, Routine] = field(default_factory=dict)
-    """The stretch as it is followed on each set of deck files, by the part they were made for;
-    empty where there are only the stage's own."""
-
-    @property
-    def asked(self) -> Routine:
-        """What is practised as the map has it, whatever deck files are on the decks."""
-        return self.decks.get(1.0, self.routine)
-
-    def on_decks(self, part: float) -> Aim:
-        """The same on the deck files made for a part of full tempo."""
-        return replace(self, routine=self.decks[part], decks_part=part)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -88,49 +49,6 @@ class Ended:
             trace=take.trace, mixer=take.mixer, sender=aim.sender, delays=aim.delays,
             played=played_in(aim), decks_part=aim.decks_part,
         )  # fmt: skip
-
-
-def played_in(aim: Aim) -> dict[str, str]:
-    """The digest of what each set piece asks for, by its number in the whole routine."""
-    return {
-        str(aim.first + index): piece_digest(aim.asked, index)
-        for index in range(len(aim.asked.pieces))
-    }
-
-
-def one_piece(routine: Routine, index: int) -> Routine:
-    """The routine made of one set piece alone."""
-    return routine.model_copy(update={"pieces": (routine.pieces[index],), "limit_s": None})
-
-
-def aim_of(routine: Routine, piece: str, limits: Limits | None = None) -> Aim | None:
-    """The aim by a stretch's name (see stretch), empty for all; None for no such stretch."""
-    what = stretch(routine, piece)
-    if what is None:
-        return None
-    gone = tuple(part.from_bar * routine.metre for part in what.parts)
-    return Aim(
-        routine=cut(routine, what), piece=what.name, first=what.first, gone_beats=gone,
-        limits=limits or Limits(),
-    )  # fmt: skip
-
-
-def score_of(aim: Aim, kept: Kept, earlier: Sequence[Off] = ()) -> TakeScore:
-    """The figures of a take; some tenths of a second's work, so it may be done aside.
-
-    `earlier` as in `score_take`.
-    """
-    late = kept.delays
-    played = assess(
-        aim.routine, late.corrected(kept.trace), kept.visits,
-        mixer=late.corrected_mixer(kept.mixer),
-        counted_in_s=late.heard_s(kept.counted_in_s), stops=not aim.piece,
-    )  # fmt: skip
-    return score_take(
-        aim.routine, played, limits=aim.limits, delays=late, earlier=earlier,
-        gone_beats=aim.gone_beats,
-        tempo_part=kept.tempo_part / kept.decks_part,
-    )  # fmt: skip
 
 
 class Session:
@@ -195,6 +113,15 @@ class Session:
         """A fader at a new place."""
         self.finder.hear_mixer(message)
 
+    def hear_sent(self, heard: Heard) -> None:
+        """One thing a sender told: a position, a fader's place, or what does not matter here."""
+        if heard.what == "position" and heard.side is not None:
+            self.hear(heard.side, position_s=heard.value, now=heard.now_s)
+        elif heard.what == "crossfader":
+            self.hear_mixer(FaderHeard(heard.now_s, "crossfader", heard.value))
+        elif heard.what == "level" and heard.side is not None:
+            self.hear_mixer(FaderHeard(heard.now_s, heard.side, heard.value))
+
     def tell(self, prompt: Prompt, *, now: float) -> list[Ended | CountIn]:
         """The follower's word; what ended or begins by it."""
         found: list[Ended | CountIn] = []
@@ -225,57 +152,14 @@ class Session:
         """Count a take in, and climb the ladder up or down."""
         self.takes += 1
         self.clean += score.clean
-        self.judged += score.verdict != "not judged"
-        self.earlier.extend(offs(act for piece in score.pieces for act in piece.acts))
-        if (
-            self.ladder
-            and score.verdict != "not judged"
-            and not _too_short(self.aim.routine, ended.take)
-        ):
+        self.judged += score.judged
+        self.earlier.extend(offs(score.acts))
+        if self.ladder and score.judged and not _too_short(self.aim.routine, ended.take):
             self.ladder = self.ladder.after(clean=score.clean)
 
     def _ended(self, take: Take) -> Ended:
         counted = self._counter.answered(take.start_s)
         return Ended(take=take, tempo_part=self.tempo_part, counted_in_s=counted)
-
-
-def report_of(aim: Aim, score: TakeScore) -> TakeReport:
-    """The score as it is kept, set pieces by their place in the whole routine."""
-    found = score_report(score)
-    return replace(
-        found,
-        advice=advice(score, metre=aim.routine.metre, gone_beats=aim.gone_beats),
-        pieces=tuple(_in_whole(aim, piece) for piece in found.pieces),
-        skipped_pieces=tuple(index + aim.first for index in found.skipped_pieces),
-        repeated_pieces=tuple(index + aim.first for index in found.repeated_pieces),
-    )
-
-
-def scored_take(kept: Kept, report: TakeReport, number: int | None = None) -> ScoredTake:
-    """A kept take with its score, to be told."""
-    return ScoredTake(
-        number=number, ended=kept.ended, start_s=kept.start_s, tempo_part=kept.tempo_part,
-        counted_in=kept.counted_in_s is not None, report=report,
-    )  # fmt: skip
-
-
-def _in_whole(aim: Aim, piece: PieceReport) -> PieceReport:
-    """A set piece of the stretch with its beats and its place in the whole routine."""
-    gone = aim.gone_beats[piece.index] if aim.gone_beats else 0
-    return replace(
-        piece,
-        index=piece.index + aim.first,
-        bars_before=gone // aim.routine.metre,
-        acts=tuple(replace(act, beat=act.beat + gone) for act in piece.acts),
-        faders=tuple(
-            replace(fader, cuts=tuple(_later(cut, gone) for cut in fader.cuts))
-            for fader in piece.faders
-        ),
-    )
-
-
-def _later(cut: CutReport, beats: int) -> CutReport:
-    return cut if cut.beat is None else replace(cut, beat=cut.beat + beats)
 
 
 def _too_short(routine: Routine, take: Take) -> bool:

@@ -15,6 +15,7 @@ from typing import TypeAlias
 
 from liveaid.practice.act_score import ActScore
 from liveaid.practice.delays import Clock
+from liveaid.practice.written import Ms
 
 Pair: TypeAlias = tuple[Clock, Clock]
 """Whose act, against whose count, in alphabetical order but for the click, which comes last."""
@@ -39,20 +40,15 @@ class Off:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class PairShift:
-    """How late one clock is against another."""
+class Shift:
+    """What one clock is late by against another, all through a take."""
 
-    clock: Clock
-    by: Clock
-    late_s: float
+    deck: Clock
+    against: Clock
+    late_ms: Ms
     acts: int
-    sure_s: float
-    """Standard error of `late_s`."""
-
-    @property
-    def named(self) -> bool:
-        """Whether it is large and sure enough to be told."""
-        return abs(self.late_s) > max(NAMED_S, _SURE * self.sure_s)
+    named: bool
+    """Whether it is large and sure enough to be told."""
 
 
 def offs(acts: Iterable[ActScore]) -> list[Off]:
@@ -64,7 +60,7 @@ def offs(acts: Iterable[ActScore]) -> list[Off]:
     ]
 
 
-def shifts(found: Sequence[Off]) -> tuple[PairShift, ...]:
+def shifts(found: Sequence[Off]) -> tuple[Shift, ...]:
     """The shift of every pair of clocks with enough acts between them."""
     pairs: dict[Pair, list[float]] = {}
     for off in found:
@@ -75,7 +71,7 @@ def shifts(found: Sequence[Off]) -> tuple[PairShift, ...]:
     )
 
 
-def shift_s(found: Sequence[PairShift], clock: Clock, by: Clock | None) -> float | None:
+def shift_s(found: Sequence[Shift], clock: Clock, by: Clock | None) -> float | None:
     """What acts of one clock against another's count are late by; None when that is not known.
 
     0 where the count is the clock's own, or was fitted to the acts: no delay shows there.
@@ -83,7 +79,18 @@ def shift_s(found: Sequence[PairShift], clock: Clock, by: Clock | None) -> float
     if by is None or by == clock:
         return 0.0
     pair, sign = _pair(clock, by)
-    return next((sign * one.late_s for one in found if (one.clock, one.by) == pair), None)
+    return next(
+        (sign * one.late_ms / 1000.0 for one in found if (one.deck, one.against) == pair), None
+    )
+
+
+def without_shift_s(act: ActScore, found: Sequence[Shift] | None) -> float | None:
+    """An act's error, what its clock is late by on the whole left out of it.
+
+    None where either is not known. `found` is None where delays were measured, and taken out.
+    """
+    late_s = 0.0 if found is None else shift_s(found, act.side, act.by)
+    return None if late_s is None or act.error_s is None else act.error_s - late_s
 
 
 def hands_own_s(clock: Clock, by: Clock, error_s: float) -> float:
@@ -95,15 +102,15 @@ def hands_own_s(clock: Clock, by: Clock, error_s: float) -> float:
     return error_s - sign * _within(pair, sign * error_s)
 
 
-def says(found: Sequence[PairShift]) -> str:
+def says(found: Sequence[Shift]) -> str:
     """What is shifted, in words; empty when nothing is."""
     named = [one for one in found if one.named]
     if not named:
         return ""
     told = " and ".join(
-        f"the {one.clock} deck is {abs(1000 * one.late_s):.0f} ms "
-        f"{'late' if one.late_s > 0 else 'early'} against the "
-        f"{'click' if one.by == 'click' else f'{one.by} deck'}"
+        f"the {one.deck} deck is {abs(one.late_ms):.0f} ms "
+        f"{'late' if one.late_ms > 0 else 'early'} against the "
+        f"{'click' if one.against == 'click' else f'{one.against} deck'}"
         for one in named
     )
     return (
@@ -118,13 +125,15 @@ def _pair(clock: Clock, by: Clock) -> tuple[Pair, float]:
     return ((clock, by), 1.0) if ahead else ((by, clock), -1.0)
 
 
-def _shift(pair: Pair, errors: Sequence[float]) -> PairShift:
+def _shift(pair: Pair, errors: Sequence[float]) -> Shift:
     """The median, with its standard error 1.253 s / sqrt(n); bounded by what a delay can be."""
-    late = statistics.median(errors)
-    spread = 1.4826 * statistics.median(abs(error - late) for error in errors)
-    return PairShift(
-        clock=pair[0], by=pair[1], late_s=_within(pair, late), acts=len(errors),
-        sure_s=1.253 * spread / math.sqrt(len(errors)),
+    middle = statistics.median(errors)
+    spread = 1.4826 * statistics.median(abs(error - middle) for error in errors)
+    sure_s = 1.253 * spread / math.sqrt(len(errors))
+    late_s = _within(pair, middle)
+    return Shift(
+        deck=pair[0], against=pair[1], late_ms=1000.0 * late_s, acts=len(errors),
+        named=abs(late_s) > max(NAMED_S, _SURE * sure_s),
     )  # fmt: skip
 
 

@@ -9,11 +9,16 @@ from __future__ import annotations
 
 import math
 import re
+from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
+from liveaid.practice.aim import Aim, aim_of
+from liveaid.practice.limits import Limits
+from liveaid.practice.records import Kept
 from liveaid.practice.stretch import Stretch, cut
-from liveaid.routine import Piece, Plan, Routine, Runs, Works
-from liveaid.routine.scene import DECKS, SLOWER
+from liveaid.routine import Piece, Plan, Routine, Runs, Works, load_routine
+from liveaid.routine.scene import DECKS, MAP, SLOWER
 
 LEAST_TEMPO_BPM = 20.0
 """The section map's own lowest."""
@@ -45,6 +50,21 @@ def to_load(what: str, part: float) -> str:
         return f"load {DECKS}/left.wav and right.wav, the stage's own"
     folder = slower_folder(what, part)
     return f"load {folder}/left.wav and right.wav, made for {part:.0%} of full tempo"
+
+
+def aim_of_kept(
+    routine: Routine, kept: Kept, scene: Path, limits: Limits | None = None
+) -> Aim | None:
+    """What was practised in a take, on the deck files it was played on; None where they or it are
+    gone."""
+    aim = aim_of(routine, kept.aim, limits)
+    if aim is None or kept.decks_part == 1.0:
+        return aim
+    file = scene / slower_folder(kept.aim, kept.decks_part) / MAP
+    if not file.is_file():
+        return None
+    decks = {1.0: aim.routine, kept.decks_part: load_routine(file)}
+    return replace(aim, decks=decks).on_decks(kept.decks_part)
 
 
 def slower(routine: Routine, what: Stretch, part: float) -> Routine:

@@ -14,22 +14,23 @@ import queue
 import secrets
 import sqlite3
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from concurrent.futures import Future
-from dataclasses import astuple, dataclass
+from dataclasses import asdict, dataclass
 from functools import partial
 from pathlib import Path
-from typing import Any
 
 from liveaid.practice.journal import Journal, Spoiled
 from liveaid.practice.mixer_trace import pack_mixer
 from liveaid.practice.records import Kept
-from liveaid.practice.schema import StoreError, as_store_error, may_pass, open_to_write
-from liveaid.practice.take_report import TakeReport
+from liveaid.practice.schema import AS_JSON, StoreError, as_store_error, may_pass, open_to_write
+from liveaid.practice.take_score import TakeScore
 from liveaid.practice.trace import pack
 
 RETRY_S = 5.0
 """How often takes that wait are tried again."""
+_FIGURES = ("clean", "judged", "heard", "missed", "added", "skipped", "bias_ms", "spread_ms")
+"""What of a take's and a set piece's score is kept in columns of its own."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,22 +72,23 @@ class TakeStore:
         code = secrets.token_hex(16)
         return self._do(lambda db: _insert(db, take, code), code, take)
 
-    def score(self, take: int, report: TakeReport) -> Future[int]:
+    def score(self, take: int, score: TakeScore) -> Future[int]:
         """Write a kept take's score, in place of any it had."""
-        return self._do(lambda db: _score(db, take, report))
+        return self._do(lambda db: _score(db, take, score))
 
     def say(self, take: int, said: str) -> Future[int]:
         """Write the performer's own word on a kept take: keep, drop, or none."""
-        return self._do(lambda db: _say(db, take, said))
+        return self._do(lambda db: _change(db, take, {"said": said}))
 
     def note(self, text: str, *, at: float, take: int | None, aim: str) -> Future[int]:
         """Write a note down, of a take or of what is practised."""
-        return self._do(lambda db: _note(db, at, take, aim, text))
+        row = {"at": at, "take": take, "aim": aim, "text": text}
+        return self._do(lambda db: _add(db, "note", row))
 
     def delay(self, *, at: float, sender: str, output: str, deck: str, late: Late) -> Future[int]:
         """Write down how late a deck's positions, or the click, were found to be."""
-        values = (at, sender, output, deck, late.late_s, late.sure_s, late.acts)
-        return self._do(lambda db: _delay(db, values))
+        row = {"at": at, "sender": sender, "output": output, "deck": deck, **asdict(late)}
+        return self._do(lambda db: _add(db, "delay", row))
 
     def work(self, day: str, seconds: float) -> Future[int]:
         """Add hands-on time to a day (ISO 8601)."""
@@ -214,73 +216,51 @@ def _transaction(db: sqlite3.Connection, work: Callable[[sqlite3.Connection], in
     return found
 
 
+def _add(db: sqlite3.Connection, table: str, row: Mapping[str, object]) -> int:
+    """Add a row by its columns' names; its number."""
+    values = ", ".join(f":{name}" for name in row)
+    added = db.execute(f"INSERT INTO {table} ({', '.join(row)}) VALUES ({values})", row)
+    return added.lastrowid or 0
+
+
+def _change(db: sqlite3.Connection, take: int, row: Mapping[str, object]) -> int:
+    """Write columns of a take anew; its number."""
+    values = ", ".join(f"{name} = :{name}" for name in row)
+    db.execute(f"UPDATE take SET {values} WHERE id = :id", {**row, "id": take})
+    return take
+
+
 def _insert(db: sqlite3.Connection, take: Kept, code: str) -> int:
     """A take's number; one that is there already, from a try that was cut short, is not doubled."""
     for (number,) in db.execute("SELECT id FROM take WHERE code = ?", (code,)):
         return int(number)
-    row = db.execute(
-        "INSERT INTO take (title, at, aim, ended, duration_s, tempo_part, start_s, counted_in_s,"
-        " visits, trace, mixer, sender, delays, played, decks_part, code)"
-        f" VALUES ({', '.join('?' * 16)})",
-        (
-            take.title, take.at, take.aim, take.ended, take.duration_s, take.tempo_part,
-            take.start_s, take.counted_in_s, json.dumps([astuple(v) for v in take.visits]),
-            pack(take.trace), pack_mixer(take.mixer) if take.mixer else None, take.sender,
-            json.dumps(take.delays.to_json()),
-            json.dumps(dict(take.played)), take.decks_part, code,
-        ),
-    ).lastrowid  # fmt: skip
-    assert row is not None
-    return row
+    words = take.words()
+    packed = {
+        **{name: json.dumps(words[name]) for name in AS_JSON},
+        "mixer": pack_mixer(take.mixer) if take.mixer else None,
+        "trace": pack(take.trace),
+        "code": code,
+    }
+    return _add(db, "take", {**words, **packed})
 
 
-def _score(db: sqlite3.Connection, take: int, report: TakeReport) -> int:
-    text = json.dumps(report.to_json(), separators=(",", ":"))
-    db.execute(
-        "UPDATE take SET score = ?, clean = ?, judged = ?, run_through = ?, first_piece = ?,"
-        " heard = ?, missed = ?, added = ?, skipped = ?, bias_ms = ?, spread_ms = ? WHERE id = ?",
-        (
-            text, report.clean, report.judged, report.run_through,
-            report.pieces[0].index if report.pieces else None, report.heard, report.missed,
-            report.added, report.skipped, report.bias_ms, report.spread_ms, take,
-        ),
+def _score(db: sqlite3.Connection, take: int, score: TakeScore) -> int:
+    _change(
+        db, take,
+        {
+            "score": json.dumps(score.to_json(), separators=(",", ":")),
+            "first_piece": score.pieces[0].index if score.pieces else None,
+            **{name: getattr(score, name) for name in ("run_through", *_FIGURES)},
+        },
     )  # fmt: skip
-    played = _played(db, take)
+    (played,) = db.execute("SELECT played FROM take WHERE id = ?", (take,)).fetchone() or ("{}",)
+    digests = json.loads(played)
     db.execute("DELETE FROM piece WHERE take = ?", (take,))
-    db.executemany(
-        "INSERT INTO piece (take, place, judged, digest, name, clean, whole, heard, missed, added,"
-        f" skipped, bias_ms, spread_ms, tempo_percent, drift_percent) VALUES (?{',?' * 14})",
-        [
-            (
-                take, place, piece.judged, played.get(str(piece.index), ""), piece.name,
-                piece.clean, piece.whole, piece.heard, piece.missed, piece.added, piece.skipped,
-                piece.bias_ms, piece.spread_ms, piece.tempo_percent, piece.drift_percent,
-            )
-            for place, piece in enumerate(report.pieces)
-        ],
-    )  # fmt: skip
+    for place, piece in enumerate(score.pieces):
+        own = ("name", "whole", "tempo_percent", "drift_percent", *_FIGURES)
+        row = {"take": take, "place": place, "digest": digests.get(str(piece.index), "")}
+        _add(db, "piece", {**row, **{name: getattr(piece, name) for name in own}})
     return take
-
-
-def _played(db: sqlite3.Connection, take: int) -> dict[str, str]:
-    for (played,) in db.execute("SELECT played FROM take WHERE id = ?", (take,)):
-        return dict(json.loads(played))
-    return {}
-
-
-def _say(db: sqlite3.Connection, take: int, said: str) -> int:
-    db.execute("UPDATE take SET said = ? WHERE id = ?", (said, take))
-    return take
-
-
-def _note(db: sqlite3.Connection, at: float, take: int | None, aim: str, text: str) -> int:
-    db.execute("INSERT INTO note (at, take, aim, text) VALUES (?,?,?,?)", (at, take, aim, text))
-    return 0
-
-
-def _delay(db: sqlite3.Connection, values: tuple[Any, ...]) -> int:
-    db.execute("INSERT INTO delay VALUES (?,?,?,?,?,?,?)", values)
-    return 0
 
 
 def _add_time(db: sqlite3.Connection, day: str, seconds: float) -> int:

@@ -124,7 +124,7 @@ def _plan(routine: Routine, part: StretchPart, side: Side) -> Plan:
     gone = part.from_bar * routine.metre
     beats = round(part.to_bar * routine.metre) - gone
     if isinstance(plan, Runs):
-        at_s = None if plan.at_s is None else plan.at_s + gone * 60.0 / piece.tempo_bpm
+        at_s = None if plan.at_s is None else plan.at_s + gone * piece.beat_s
         return plan.model_copy(update={"at_s": at_s, "bars_in": plan.bars_in + part.from_bar})
     if written_out(piece, side):
         return acts_within(routine, part.piece, side, gone, beats)

@@ -1,15 +1,13 @@
-"""Strokes as a hand hears of them: begun, turned, how far, and when the fader let them through."""
+"""Strokes as a hand hears of them: begun, turned, how far, and how long the fader was open."""
 
 from __future__ import annotations
 
 import statistics
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import asdict
-from typing import Any
+from dataclasses import dataclass
 
 from liveaid.practice.act_score import ActScore
-from liveaid.practice.fader_cuts import CutScore
-from liveaid.practice.take_report import ActReport, OpeningReport, StrokesReport, TakeReport
+from liveaid.practice.written import Ms, Percent
 from liveaid.routine import SIDES, Side
 
 STROKE_WORTH_MS = 5.0
@@ -18,59 +16,35 @@ WAY_WORTH_PERCENT = 5.0
 """Longer or shorter by less is as far as written (common practice, no source)."""
 LEAST_STROKES = 3
 """So many strokes at least are told together."""
-_SAME_EDGE = 1e-6
 
 
-def openings_of(act: ActScore, cuts: Sequence[CutScore]) -> tuple[OpeningReport, ...]:
-    """Each written opening of one act beside the cuts made for it, in order.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StrokesScore:
+    """One hand's strokes in a set piece together, by their medians."""
 
-    An end at which the fader need not move, as where the next act goes on sounding, has no time.
-    """
-    return tuple(_opening(start, end, cuts) for start, end in act.open)
-
-
-def _opening(start: float, end: float, cuts: Sequence[CutScore]) -> OpeningReport:
-    opened, closed = _edge(cuts, start, opens=True), _edge(cuts, end, opens=False)
-    opens_ms, closes_ms = _off_ms(opened), _off_ms(closed)
-    longer_ms = None
-    if opens_ms is not None and closes_ms is not None:
-        longer_ms = round(closes_ms - opens_ms, 2)
-    return OpeningReport(
-        from_beat=round(start, 4),
-        to_beat=round(end, 4),
-        opens_ms=opens_ms,
-        closes_ms=closes_ms,
-        longer_ms=longer_ms,
-        missed=any(one is not None and one.at_s is None for one in (opened, closed)),
-    )
+    side: Side
+    strokes: int
+    starts_ms: Ms | None
+    turns_ms: Ms | None
+    longer_percent: Percent | None
+    openings: int
+    open_longer_ms: Ms | None
 
 
-def _edge(cuts: Sequence[CutScore], beat: float, *, opens: bool) -> CutScore | None:
-    """The written cut at a beat; None where the fader does not move there."""
-    for one in cuts:
-        if one.opens is opens and one.beat is not None and abs(one.beat - beat) < _SAME_EDGE:
-            return one
-    return None
-
-
-def _off_ms(cut: CutScore | None) -> float | None:
-    return None if cut is None or cut.off_s is None else round(1000.0 * cut.off_s, 2)
-
-
-def strokes_of(acts: Sequence[ActReport]) -> tuple[StrokesReport, ...]:
+def strokes_of(acts: Sequence[ActScore]) -> tuple[StrokesScore, ...]:
     """Each hand's strokes of one set piece together: medians, so that one slip is not all."""
     return tuple(_strokes(side, mine) for side in SIDES if (mine := list(_heard(acts, side))))
 
 
-def _heard(acts: Iterable[ActReport], side: Side) -> Iterator[ActReport]:
+def _heard(acts: Iterable[ActScore], side: Side) -> Iterator[ActScore]:
     for act in acts:
         if act.side == side and act.outcome == "heard" and act.way_turns is not None:
             yield act
 
 
-def _strokes(side: Side, mine: Sequence[ActReport]) -> StrokesReport:
+def _strokes(side: Side, mine: Sequence[ActScore]) -> StrokesScore:
     openings = [opening for act in mine for opening in act.openings]
-    return StrokesReport(
+    return StrokesScore(
         side=side,
         strokes=len(mine),
         starts_ms=_median(act.error_ms for act in mine),
@@ -83,10 +57,10 @@ def _strokes(side: Side, mine: Sequence[ActReport]) -> StrokesReport:
 
 def _median(values: Iterable[float | None]) -> float | None:
     known = [value for value in values if value is not None]
-    return round(statistics.median(known), 2) if known else None
+    return statistics.median(known) if known else None
 
 
-def strokes_sentences(found: Iterable[StrokesReport]) -> dict[Side, str]:
+def strokes_sentences(found: Iterable[StrokesScore]) -> dict[Side, str]:
     """A sentence a hand over all set pieces of a take, from LEAST_STROKES strokes on."""
     listed = list(found)
     told: dict[Side, str] = {}
@@ -97,7 +71,7 @@ def strokes_sentences(found: Iterable[StrokesReport]) -> dict[Side, str]:
     return told
 
 
-def _said(mine: Sequence[StrokesReport]) -> str:
+def _said(mine: Sequence[StrokesScore]) -> str:
     parts = [
         f"begun {_when(_weighed((one.starts_ms, one.strokes) for one in mine))}",
         f"turned {_when(_weighed((one.turns_ms, one.strokes) for one in mine))}",
@@ -138,7 +112,7 @@ def _how_open(longer_ms: float | None) -> str:
     return f"open {abs(longer_ms):.0f} ms too {'long' if longer_ms > 0 else 'short'}"
 
 
-def stroke_row(act: ActReport) -> tuple[str, ...]:
+def stroke_row(act: ActScore) -> tuple[str, ...]:
     """Beat, hand, act, begun, turned, way, opened and shut of one stroke, as a table has them."""
     if act.outcome != "heard":
         return (f"{act.beat:g}", act.side, act.kind, act.outcome, "", "", "", "")
@@ -156,19 +130,3 @@ def stroke_row(act: ActReport) -> tuple[str, ...]:
 
 def _signed(value: float | None) -> str:
     return "" if value is None else f"{value:+.0f}"
-
-
-def strokes_json(report: TakeReport) -> dict[str, Any]:
-    """Every stroke of a take, set piece by set piece, and what is told of them together."""
-    return {
-        "says": dict(report.strokes),
-        "pieces": [
-            {
-                "index": piece.index,
-                "name": piece.name,
-                "hands": [asdict(one) for one in piece.strokes],
-                "strokes": [asdict(act) for act in piece.acts if act.way_turns is not None],
-            }
-            for piece in report.pieces
-        ],
-    }

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from liveaid.practice.take_report import PieceReport, TakeReport
+from liveaid.practice.take_score import PieceScore, TakeScore
 
 _SPOKEN = {
     " ms ": " milliseconds ", " %": " per cent", "%": " per cent", " +": " plus ", " -": " minus ",
@@ -10,7 +10,7 @@ _SPOKEN = {
 }  # fmt: skip
 
 
-def take_line(take: TakeReport, *, ended: str = "complete", number: int | None = None) -> str:
+def take_line(take: TakeScore, *, ended: str = "complete", number: int | None = None) -> str:
     """`#12 clean: 4 ms late, spread 15 ms, 1 missed`."""
     first = f"#{number} " if number else ""
     because = f" ({'; '.join(take.why)})" if take.why else ""
@@ -18,12 +18,12 @@ def take_line(take: TakeReport, *, ended: str = "complete", number: int | None =
     return f"{first}{verdict_line(take, ended)}: {_off(take)}{because}{shift}"
 
 
-def piece_line(piece: PieceReport) -> str:
+def piece_line(piece: PieceScore) -> str:
     """The same of one set piece: `clean: 4 ms late, spread 15 ms`."""
     return f"{piece.verdict}: {_off(piece)}" + (f" ({', '.join(piece.why)})" if piece.why else "")
 
 
-def _off(timed: TakeReport | PieceReport) -> str:
+def _off(timed: TakeScore | PieceScore) -> str:
     """How far off, and what was left out or too many."""
     parts = [early_or_late(timed.bias_ms)]
     if timed.spread_ms is not None:
@@ -32,19 +32,19 @@ def _off(timed: TakeReport | PieceReport) -> str:
     return ", ".join([*parts, *(f"{count} {word}" for word, count in counts.items() if count)])
 
 
-def verdict_line(take: TakeReport, ended: str) -> str:
+def verdict_line(take: TakeScore, ended: str) -> str:
     """The verdict, or that the take was given up."""
     return "given up" if ended == "abandoned" and not take.clean else take.verdict
 
 
-def hand_lines(take: TakeReport) -> list[str]:
+def hand_lines(take: TakeScore) -> list[str]:
     """One sentence a hand, where there is something to say, and one on its strokes, and one a
     fader that is written."""
     told = (*take.advice.values(), *take.strokes.values(), *take.faders.values())
     return [f"{said}." for said in told]
 
 
-def spoken_lines(take: TakeReport) -> list[str]:
+def spoken_lines(take: TakeScore) -> list[str]:
     """What is said aloud after a take: its verdict, why, and the sentence of each hand."""
     why = f": {'; '.join(take.why)}" if take.why else ""
     return [spoken(sentence) for sentence in (f"{take.verdict}{why}.", *hand_lines(take))]

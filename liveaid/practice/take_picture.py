@@ -7,13 +7,13 @@ from datetime import datetime
 import numpy as np
 from matplotlib.axes import Axes
 
+from liveaid.practice.act_score import ActScore
 from liveaid.practice.fader_spans import heard_open, written_open
-from liveaid.practice.picture_look import ASH, INK, LINE, PAPER, WARN, Look, bare, png
+from liveaid.practice.picture_look import ASH, DECK_INK, INK, LINE, PAPER, WARN, bare, empty, png
 from liveaid.practice.records import Kept
-from liveaid.practice.take_report import ActReport, TakeReport
+from liveaid.practice.take_score import TakeScore
 from liveaid.routine import SIDES, Routine, Runs, Side, Works
 
-_DECK = {"left": "#a4471c", "right": "#1f5f7a"}
 _PLAN = "#e9dccb"
 _MARKS = {"heard": "o", "missed": "X", "added": "P", "skipped": "s"}
 _WORDS = {
@@ -22,21 +22,18 @@ _WORDS = {
 }  # fmt: skip
 
 
-def take_picture(
-    routine: Routine, kept: Kept, report: TakeReport, look: Look | None = None
-) -> bytes:
+def take_picture(routine: Routine, kept: Kept, score: TakeScore) -> bytes:
     """PNG: both records over time against the plan, every act with its error beneath.
 
     `routine` as in the take's aim.
     """
-    look = look or Look()
-    figure = look.figure()
+    figure = empty(12.0, 7.0)
     grid = figure.add_gridspec(3, 1, height_ratios=(3, 3, 2), hspace=0.16)
     axes = [figure.add_subplot(grid[row]) for row in range(3)]
     zero = kept.start_s
     for side, axis in zip(SIDES, axes[:2], strict=True):
-        _record(axis, routine, kept, report, side, zero)
-    _errors(axes[2], report, zero)
+        _record(axis, routine, kept, score, side, zero)
+    _errors(axes[2], score, zero)
     end = kept.duration_s + 0.5
     for axis in axes:
         axis.set_xlim(-1.0, end)
@@ -52,13 +49,13 @@ def take_picture(
         0.08, 0.965, f"{what}, {day}, at {kept.tempo_part:.0%} of full tempo", color=INK,
         fontsize=13, fontweight="bold",
     )  # fmt: skip
-    figure.text(0.985, 0.965, _verdict(report), ha="right", color=INK, fontsize=10)
+    figure.text(0.985, 0.965, _verdict(score), ha="right", color=INK, fontsize=10)
     figure.subplots_adjust(left=0.08, right=0.985, top=0.885, bottom=0.085)
     return png(figure)
 
 
 def _record(
-    axis: Axes, routine: Routine, kept: Kept, report: TakeReport, side: Side, zero: float,
+    axis: Axes, routine: Routine, kept: Kept, score: TakeScore, side: Side, zero: float,
 ) -> None:  # fmt: skip
     """One deck: where the plan wants it, where it was, its acts."""
     deck = kept.trace[side].between(zero - 1.0, zero + kept.duration_s + 0.6)
@@ -75,13 +72,13 @@ def _record(
             span = (plan.from_s or 0.0, plan.to_s or 0.0)
             axis.fill_between([start, end], span[0], span[1], color=_PLAN, lw=0, zorder=1)
             low, high = min(low, span[0] - 0.4), max(high, span[1] + 0.4)
-    axis.plot(deck.now_s - zero, _unjumped(deck.position_s), color=_DECK[side], lw=1.3, zorder=3)
+    axis.plot(deck.now_s - zero, _unjumped(deck.position_s), color=DECK_INK[side], lw=1.3, zorder=3)
     drawn = _fader(axis, routine, kept, side, zero)
     if np.isfinite(low):
         room = 0.08 * (high - low) + 0.05
         beneath = 0.25 * (high - low) if drawn else 0.0
         axis.set_ylim(low - room - beneath, high + room)
-    _acts(axis, kept, report, side, zero)
+    _acts(axis, kept, score, side, zero)
     axis.set_ylabel(f"{side} record\ndeck-file seconds", color=ASH)
 
 
@@ -94,7 +91,7 @@ def _fader(axis: Axes, routine: Routine, kept: Kept, side: Side, zero: float) ->
     )
     if not plan:
         return False
-    where, rows = axis.get_xaxis_transform(), ((plan, 0.09, _PLAN), (made, 0.02, _DECK[side]))
+    where, rows = axis.get_xaxis_transform(), ((plan, 0.09, _PLAN), (made, 0.02, DECK_INK[side]))
     for spans, foot, colour in rows:
         bars = [(start - zero, end - start) for start, end in spans]
         axis.broken_barh(bars, (foot, 0.055), transform=where, facecolor=colour, lw=0, zorder=2)
@@ -112,9 +109,9 @@ def _unjumped(x: np.ndarray) -> np.ndarray:
     return np.where(gone, np.nan, x)
 
 
-def _acts(axis: Axes, kept: Kept, report: TakeReport, side: Side, zero: float) -> None:
+def _acts(axis: Axes, kept: Kept, score: TakeScore, side: Side, zero: float) -> None:
     deck = kept.trace[side]
-    for act in report.acts:
+    for act in score.acts:
         if act.side != side:
             continue
         at = _seen_s(act)
@@ -130,27 +127,27 @@ def _acts(axis: Axes, kept: Kept, report: TakeReport, side: Side, zero: float) -
             )  # fmt: skip
 
 
-def _seen_s(act: ActReport) -> float | None:
+def _seen_s(act: ActScore) -> float | None:
     """When an act was, or would have been."""
     return act.heard_s if act.heard_s is not None else act.due_s
 
 
-def _errors(axis: Axes, report: TakeReport, zero: float) -> None:
+def _errors(axis: Axes, score: TakeScore, zero: float) -> None:
     """Every act's error over time: stems, left deck filled, right deck hollow."""
     axis.axhline(0, color=INK, lw=1)
-    timed = [(act, act.heard_s, act.error_ms) for act in report.acts]
+    timed = [(act, act.heard_s, act.error_ms) for act in score.acts]
     known = [(act.side, at, off) for act, at, off in timed if at is not None and off is not None]
-    for side, face, mark in (("left", _DECK["left"], "o"), ("right", PAPER, "D")):
+    for side, face, mark in (("left", DECK_INK["left"], "o"), ("right", PAPER, "D")):
         x = np.array([at - zero for whose, at, _ in known if whose == side])
         y = np.array([off for whose, _, off in known if whose == side])
         if len(x):
             axis.vlines(x, 0, y, color=LINE, lw=1)
             axis.plot(
-                x, y, mark, ms=5, mfc=face, mec=_DECK[side], mew=1.3, label=f"{side} hand",
+                x, y, mark, ms=5, mfc=face, mec=DECK_INK[side], mew=1.3, label=f"{side} hand",
                 ls="none",
             )  # fmt: skip
     for outcome in ("missed", "added"):
-        seen = (_seen_s(act) for act in report.acts if act.outcome == outcome)
+        seen = (_seen_s(act) for act in score.acts if act.outcome == outcome)
         at = [at_s - zero for at_s in seen if at_s is not None]
         if at:
             axis.plot(
@@ -183,9 +180,9 @@ def _piece_names(axis: Axes, routine: Routine, kept: Kept, zero: float) -> None:
         )  # fmt: skip
 
 
-def _verdict(report: TakeReport) -> str:
-    if report.verdict != "not clean":
-        return report.verdict
-    why = report.why
+def _verdict(score: TakeScore) -> str:
+    if score.verdict != "not clean":
+        return score.verdict
+    why = score.why
     text = "; ".join(why[:2]) + (f"; and {len(why) - 2} more" if len(why) > 2 else "")
     return text or "set pieces left out"

@@ -177,7 +177,7 @@ class TakeFinder:
             self._gather(place)
             return []
         if place is not None and self._anew(place):
-            over = self._over(now, slack_beats=1.0)
+            over = self._over(now)
             starts_s = place.now_s - place.beat * place.beat_s
             return self._end("complete" if over else "abandoned", starts_s, place)
         if place is not None:
@@ -239,10 +239,10 @@ class TakeFinder:
         moving = now - self._still.moved_s < 2 * beat_s
         return Sure(now, 0, since_s / beat_s, beat_s) if inside and moving else None
 
-    def _over(self, now: float, *, slack_beats: float) -> bool:
-        """Whether the routine's last beat has passed by the last place told."""
+    def _over(self, now: float) -> bool:
+        """Whether the routine's last beat has come by the last place told."""
         last = self._places[-1]
-        return last.piece == self._last and now >= self._ends_s(last) - slack_beats * last.beat_s
+        return last.piece == self._last and now >= self._ends_s(last) - last.beat_s
 
     def _gather(self, place: Sure | None) -> None:
         """Collect places until they make a take: the same way on for a beat or more."""
@@ -331,7 +331,7 @@ class TakeFinder:
         if ended == "complete" and gone[-1].piece == self._last:
             gone[-1] = replace(gone[-1], to_beat=float(self.routine.beats(self._last)))
         start_s = max(gone[0].start_s, self._after_s)
-        bar_s = self.routine.metre * 60.0 / self.routine.pieces[gone[0].piece].tempo_bpm
+        bar_s = self.routine.metre * self.routine.pieces[gone[0].piece].beat_s
         least_s = (0.8 if ended == "complete" else 1.25) * bar_s
         if end_s - start_s < least_s:
             return None

@@ -19,10 +19,12 @@ from datetime import date, timedelta
 from functools import lru_cache
 from itertools import groupby
 from math import ceil
+from typing import Annotated
 
 from liveaid.practice.next import FULL_TEMPO, Outlook, mean
 from liveaid.practice.records import PieceRow
-from liveaid.practice.wilson import Rate, clean_rate
+from liveaid.practice.wilson import Rate, Rated, clean_rate
+from liveaid.practice.written import Ms, rounded
 
 PLATEAU_WEEKS = 3
 """Nothing gained over so many weeks is standing still (common practice, no source)."""
@@ -35,16 +37,16 @@ _RUNS_SHARE = 1.0 / 3.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Week:
+class Week(Rated):
     """One week of one thing."""
 
     monday: date
     takes: int
     rate: Rate
     """Of the judged takes at full tempo."""
-    bias_ms: float | None
-    spread_ms: float | None
-    tempo_part: float | None
+    bias_ms: Ms | None
+    spread_ms: Ms | None
+    tempo_part: Annotated[float, rounded(2)] | None
     """The highest part of full tempo at which a take was clean."""
 
 
@@ -100,9 +102,7 @@ def plateau(found: Sequence[Week]) -> str:
     )
 
 
-def plan_back(
-    found: Outlook, *, today: date, stage: date, takes_a_day: int = TAKES_A_DAY
-) -> tuple[Day, ...]:
+def plan_back(found: Outlook, *, today: date, stage: date) -> tuple[Day, ...]:
     """What each day up to the one before the stage is for.
 
     What is furthest from ready comes first and in turns; then whole run-throughs; the last day is
@@ -118,13 +118,13 @@ def plan_back(
         if k == len(days) - 1:
             plan.append(Day(day=day, what=("run-through",), takes=2, why="the day before: light"))
         elif k >= len(days) - runs or not weak:
-            takes = max(2, takes_a_day // 6)
+            takes = max(2, TAKES_A_DAY // 6)
             plan.append(
                 Day(day=day, what=("run-through", *weak[:1]), takes=takes, why="as it will be")
             )
         else:
             turn = tuple(weak[(3 * k + j) % len(weak)] for j in range(min(3, len(weak))))
-            plan.append(Day(day=day, what=turn, takes=takes_a_day, why="furthest from ready"))
+            plan.append(Day(day=day, what=turn, takes=TAKES_A_DAY, why="furthest from ready"))
     return tuple(plan)
 
 

@@ -5,6 +5,11 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from statistics import NormalDist
+from typing import Annotated, Any
+
+from pydantic import Field, SerializerFunctionWrapHandler, model_serializer
+
+from liveaid.practice.written import rounded
 
 
 @dataclass(frozen=True, slots=True)
@@ -12,14 +17,25 @@ class Rate:
     """So many clean takes of so many, with the interval the true rate lies in."""
 
     clean: int
-    takes: int
-    low: float
-    high: float
+    takes: Annotated[int, Field(alias="of")]
+    low: Annotated[float, rounded(3)]
+    high: Annotated[float, rounded(3)]
 
     @property
     def part(self) -> float:
         """The clean part, 0 to 1; a half before the first take."""
         return self.clean / self.takes if self.takes else 0.5
+
+
+class Rated:
+    """A record with a rate, whose words are written among its own."""
+
+    __slots__ = ()
+
+    @model_serializer(mode="wrap")
+    def _with_its_rate(self, words_of: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        words = words_of(self)
+        return {**words.pop("rate"), **words}
 
 
 def clean_rate(clean: int, takes: int, *, confidence: float = 0.95) -> Rate:

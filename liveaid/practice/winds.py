@@ -17,7 +17,7 @@ from liveaid.practice.limits import Limits
 from liveaid.practice.trace import DeckTrace, Trace
 from liveaid.record.places import READY_S
 from liveaid.routine import Routine
-from liveaid.routine.way import Change
+from liveaid.routine.way import Change, changes
 
 _LATEST_BEATS = 4.0
 """A record not at its cue so long after it was due is not being brought there any more."""
@@ -34,11 +34,11 @@ class _Span:
 
 
 def winds_of(
-    routine: Routine, ways: Sequence[Change], trace: Trace, played: Sequence[Played]
+    routine: Routine, trace: Trace, played: Sequence[Played]
 ) -> Mapping[int, tuple[WindScore, ...]]:
     """By the place of a visit, the winds that had to be done by its first acts."""
     found: dict[int, list[WindScore]] = {}
-    for move in ways:
+    for move in changes(routine):
         for place, span in _spans(played, move) if move.by_a_hand else ():
             score = _wind(routine, trace[move.side], move, span)
             if score is not None:
@@ -66,10 +66,10 @@ def _wind(routine: Routine, deck: DeckTrace, move: Change, span: _Span) -> WindS
     beat_s = count.when(beats) - count.when(beats - 1.0)
     due_s = count.when(beats) + move.beat_due(routine) * beat_s
     ready_s = _there_s(deck, move.cue_s, span.before.visit.start_s, due_s, beat_s)
+    spare_beats = None if ready_s is None else (due_s - ready_s) / beat_s
     return WindScore(
-        side=move.side, piece=move.after, turns=move.turns, due_s=due_s, ready_s=ready_s,
-        beat_s=beat_s,
-    )  # fmt: skip
+        side=move.side, turns=move.turns, due_s=due_s, ready_s=ready_s, spare_beats=spare_beats
+    )
 
 
 def _there_s(

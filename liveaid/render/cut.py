@@ -13,8 +13,8 @@ from liveaid.render.passage_level import Level
 from liveaid.render.stretching import Stretch, stretch_here, stretched
 from liveaid.render.to_tempo import Recorded, resampled
 from liveaid.routine.layout.deck import HEAD_S, TAIL_S
-from liveaid.routine.layout.material import Material
-from liveaid.routine.layout.passage import Passage, Segment
+from liveaid.routine.layout.material import Material, Segment
+from liveaid.routine.layout.passage import Passage
 
 
 def cut(

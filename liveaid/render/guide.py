@@ -23,7 +23,6 @@ from liveaid.routine import SIDES, Routine, Side
 from liveaid.routine.acts import acts_of, written_out
 from liveaid.routine.layout.deck import DeckLayout
 from liveaid.routine.layout.passage import Passage
-from liveaid.routine.layout.placed import Stands
 from liveaid.routine.timeline import lead_in_s, starts_s
 
 END_S = 0.5
@@ -39,16 +38,16 @@ def guide_frames(routine: Routine, *, rate_hz: int) -> int:
     return round((lead_in_s(routine) + routine.duration_s + END_S) * rate_hz)
 
 
-def guide_mix(routine: Routine, stands: Stands, read: ReadDeck, *, rate_hz: int) -> Samples:
+def guide_mix(routine: Routine, read: ReadDeck, *, rate_hz: int) -> Samples:
     """The whole routine as one sound of shape (frames, 2), true peak below the ceiling.
 
     `routine` is the placed one. It begins with the pick-up, where the first set piece has one.
     """
     mix = np.zeros((guide_frames(routine, rate_hz=rate_hz), 2), dtype=np.float32)
     for index in range(len(routine.pieces)):
-        for heard in heard_in(routine, index, stands, rate_hz=rate_hz):
+        for heard in heard_in(routine, index, rate_hz=rate_hz):
             if not written_out(routine.pieces[index], heard.side):
-                _add(mix, routine, index, heard, stands, read, rate_hz)
+                _add(mix, routine, index, heard, read, rate_hz)
         for side in SIDES:
             if written_out(routine.pieces[index], side):
                 _add_acts(mix, routine, index, side, read, rate_hz)
@@ -98,7 +97,6 @@ def _add(
     routine: Routine,
     index: int,
     heard: StrokeSound,
-    stands: Stands,
     read: ReadDeck,
     rate_hz: int,
 ) -> None:
@@ -106,24 +104,25 @@ def _add(
     begin, end = round((lead_s + heard.begin_s) * rate_hz), round((lead_s + heard.end_s) * rate_hz)
     sound = read(heard.side, heard.frame, end - begin)
     gain = np.ones(len(sound), dtype=np.float32)
+    around = [_sounds(routine, near, heard.side) for near in (index - 1, index + 1)]
     if routine.pieces[index].is_called("blend") and not heard.worked:
-        gain *= _blended(len(sound), *_comes_and_goes(index, heard.side, stands))
+        gain *= _blended(len(sound), comes=not around[0], goes=not around[1])
     opened = min(round(CUT_S * rate_hz), len(sound) // 2)
-    joins_on = (index + 1, heard.side) in stands and not heard.worked
     if heard.worked:
         gain[:opened] *= _ramp(opened)
-    if opened and not joins_on:
+    if opened and (heard.worked or not around[1]):
         gain[len(gain) - opened :] *= _ramp(opened)[::-1]
     mix[begin:end] += sound * gain[:, np.newaxis]
 
 
-def _comes_and_goes(index: int, side: Side, stands: Stands) -> tuple[bool, bool]:
-    """Whether the deck comes in with this set piece, and whether it leaves after it."""
-    return (index - 1, side) not in stands, (index + 1, side) not in stands
+def _sounds(routine: Routine, index: int, side: Side) -> bool:
+    """Whether there is such a set piece, and the deck sounds in it."""
+    return 0 <= index < len(routine.pieces) and side in routine.pieces[index].sounding
 
 
-def _blended(frames: int, comes: bool, goes: bool) -> NDArray[np.float32]:
-    """The crossfader's gain for one deck over a blend: equal power, so the sum stays as loud."""
+def _blended(frames: int, *, comes: bool, goes: bool) -> NDArray[np.float32]:
+    """The crossfader's gain over a blend for a deck that comes in with it, or leaves after it:
+    equal power, so the sum stays as loud."""
     gain = np.ones(frames, dtype=np.float32)
     half = frames // 2
     quarter = np.sin(np.linspace(0.0, np.pi / 2.0, half, dtype=np.float32))

@@ -29,7 +29,6 @@ from liveaid.routine.check import (
     Finding,
     HandSpan,
     changes,
-    hand_plan,
     hand_spans,
     minutes,
 )
@@ -76,7 +75,6 @@ def picture(
 ) -> Figure:
     """The routine drawn; `width` in inches."""
     moves = changes(routine)
-    spans = hand_spans(hand_plan(routine, moves))
     figure = Figure(figsize=(width, _INCHES[1]), facecolor=PAPER)
     FigureCanvasAgg(figure)
     grid = figure.add_gridspec(
@@ -97,7 +95,7 @@ def picture(
     _names(names, routine, starts, width)
     _deck(left, routine, "left", starts, moves)
     _deck(right, routine, "right", starts, moves)
-    _hands(hands, spans)
+    _hands(hands, hand_spans(routine))
     _energy(energy, routine, starts)
     listed = [finding for finding in findings if finding.severity != "remark"]
     _marks(names, routine, starts, listed)
@@ -241,8 +239,8 @@ def _hands(axes: Axes, spans: Sequence[HandSpan]) -> None:
             if job is None:
                 continue
             colour, hatch = _TASK_LOOK[job.task]
-            corner, length = (span.start_s, row + 0.12), span.end_s - span.start_s
-            axes.add_patch(Rectangle(corner, length, 0.76, facecolor=colour, edgecolor=INK,
+            corner = (span.start_s, row + 0.12)
+            axes.add_patch(Rectangle(corner, span.length_s, 0.76, facecolor=colour, edgecolor=INK,
                                      hatch=hatch, linewidth=0.5))  # fmt: skip
     used = {job.task for span in spans for job in (span.left, span.right) if job}
     boxes = [

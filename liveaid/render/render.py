@@ -28,7 +28,6 @@ from liveaid.routine.check import Finding, check
 from liveaid.routine.digest import map_digest
 from liveaid.routine.layout.deck import DeckLayout, Laid
 from liveaid.routine.layout.lay import lay_out_decks, too_long
-from liveaid.routine.layout.placed import stands_of
 from liveaid.routine.layout.uses import uses_of
 from liveaid.routine.model import Decks, Stamp
 from liveaid.routine.part_faults import part_faults
@@ -97,7 +96,6 @@ def render_scene(
         written=written,
         folder=folder,
         layouts=layouts,
-        stands=stands_of(layouts, rate_hz=wish.rate_hz),
         cuts=cuts,
         rate_hz=wish.rate_hz,
     )
@@ -183,7 +181,7 @@ def _deck_made(written: ToWrite, decks: Path, side: Side, placed: Routine) -> De
         side=side,
         file=file,
         length_s=layout.frames / written.rate_hz,
-        cues=sum(stand.side == side for stand in written.stands.values()),
+        cues=sum(len(laid.passage.uses) for laid in layout.laid),
         winds=sum(move.side == side and move.by_a_hand for move in changes(placed)),
         wound_turns=layout.order.wound / turn,
         least_turns=layout.order.bound / turn,

@@ -7,37 +7,29 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import cached_property
 from html import escape
 from importlib import resources
 
 from liveaid.record.platter import sticker_place
 from liveaid.render.acts_picture import acts_pictures
-from liveaid.routine import SIDES, Piece, Rests, Routine, Side
-from liveaid.routine.acts import sounds_used
+from liveaid.routine import SIDES, Piece, Rests, Routine, Side, Works
+from liveaid.routine.acts import sounds_used, sounds_worked
 from liveaid.routine.check import Change, changes, open_question, turns_text
 from liveaid.routine.check.clearance import CAUTION
 from liveaid.routine.layout.deck import DeckLayout
-from liveaid.routine.layout.placed import Stands
 from liveaid.routine.model import clock_time
 from liveaid.routine.timeline import starts_s
 from liveaid.routine.way import next_change
 from liveaid.routine.written_numbers import bars_said
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Printed:
     """What the sheet is made from: the placed routine and its two laid-out decks."""
 
     routine: Routine
-    stands: Stands
     layouts: dict[Side, DeckLayout]
     rate_hz: int
-
-    @cached_property
-    def ways(self) -> tuple[Change, ...]:
-        """Every change of both decks."""
-        return changes(self.routine)
 
 
 def sheet_html(printed: Printed) -> str:
@@ -81,7 +73,7 @@ def _head(printed: Printed) -> str:
 
 def _set_pieces(printed: Printed) -> str:
     routine = printed.routine
-    moves = {(move.after, move.side): move for move in printed.ways}
+    moves = {(move.after, move.side): move for move in changes(routine)}
     starts = starts_s(routine)
     rows = [
         _row(printed, index, piece, starts[index], moves)
@@ -116,16 +108,16 @@ def _row(
 
 def _cell(printed: Printed, index: int, side: Side, move: Change | None) -> str:
     plan = printed.routine.pieces[index].plan(side)
-    stand = printed.stands.get((index, side))
-    if isinstance(plan, Rests) or stand is None:
+    if isinstance(plan, Rests) or plan.cue_s is None:
         return f'<td class="rests"><p>rests</p>{_wind_ahead(printed, index, side)}'
-    cue_s = stand.cue / printed.rate_hz
-    turn, degrees = sticker_place(cue_s, printed.routine.turntable.rpm)
+    cue = deck_time(plan.cue_s)
+    turn, degrees = sticker_place(plan.cue_s, printed.routine.turntable.rpm)
     wind = f"<p>{escape(_wind(move))}</p>" if move else ""
-    span = f"<p>span {stand.span / printed.rate_hz:.2f} s</p>" if stand.works else ""
+    span = f"<p>span {plan.span_s or 0.0:.2f} s</p>" if isinstance(plan, Works) else ""
+    sounds = " + ".join(sounds_worked(printed.routine, index, side))
     return (
-        f'<td class="{plan.hand}">{_dial(degrees)}<p><b>{plan.hand}</b> {escape(stand.sound)}</p>'
-        f'<p class="cue">{deck_time(cue_s)}</p><p>turn {turn}, sticker {degrees}°</p>{span}{wind}'
+        f'<td class="{plan.hand}">{_dial(degrees)}<p><b>{plan.hand}</b> {escape(sounds)}</p>'
+        f'<p class="cue">{cue}</p><p>turn {turn}, sticker {degrees}°</p>{span}{wind}'
     )
 
 
@@ -146,7 +138,7 @@ def _wind(move: Change) -> str:
 
 def _wind_ahead(printed: Printed, index: int, side: Side) -> str:
     """What a resting record is brought to, or that it is let run: never both."""
-    move = next_change(printed.ways, side, index)
+    move = next_change(printed.routine, side, index)
     if move is None or move.cue_s is None:
         return "<p>done</p>"
     name = f"{move.after + 1} {escape(printed.routine.pieces[move.after].name)}"

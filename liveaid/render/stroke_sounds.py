@@ -15,8 +15,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from liveaid.routine import SIDES, Routine, Side, Works
-from liveaid.routine.layout.placed import Stand, Stands
+from liveaid.routine import Routine, Side, Works
 from liveaid.routine.model import Performer
 from liveaid.routine.timeline import starts_s
 
@@ -37,32 +36,36 @@ class StrokeSound:
     worked: bool
 
 
-def heard_in(routine: Routine, index: int, stands: Stands, *, rate_hz: int) -> list[StrokeSound]:
-    """Everything heard in one set piece, by both decks."""
-    start = starts_s(routine)[index]
-    length = routine.piece_s(index)
-    here = {side: stands[index, side] for side in SIDES if (index, side) in stands}
-    both = routine.pieces[index].is_juggle
+def heard_in(routine: Routine, index: int, *, rate_hz: int) -> list[StrokeSound]:
+    """Everything heard in one set piece of a placed routine, by both decks."""
+    start, length = starts_s(routine)[index], routine.piece_s(index)
+    piece = routine.pieces[index]
     strokes = {
-        side: _strokes(routine, index, stand, both=both, rate_hz=rate_hz)
-        for side, stand in here.items()
-        if stand.works
+        side: _strokes(routine, index, side, plan)
+        for side in piece.sounding
+        if isinstance(plan := piece.plan(side), Works)
     }
     found = []
-    for side, stand in here.items():
-        if not stand.works:
-            found.append(StrokeSound(side, start, start + length, stand.begin, False))
+    for side in piece.sounding:
+        plan = piece.plan(side)
+        frame = round((plan.cue_s or 0.0) * rate_hz)
+        if not isinstance(plan, Works):
+            found.append(StrokeSound(side, start, start + length, frame, False))
             continue
-        others = [s for other, times in strokes.items() if other != side for s in times]
         for begin, end in heard_strokes(
             strokes[side],
-            others=others,
+            others=[s for other, times in strokes.items() if other != side for s in times],
             length_s=length,
-            span_s=(stand.end - stand.cue) / rate_hz,
+            span_s=_ahead_s(plan),
             back=back_speed(routine.performer, turn_s=routine.turntable.turn_s),
         ):
-            found.append(StrokeSound(side, start + begin, start + end, stand.cue, True))
+            found.append(StrokeSound(side, start + begin, start + end, frame, True))
     return sorted(found, key=lambda heard: (heard.begin_s, heard.side))
+
+
+def _ahead_s(plan: Works) -> float:
+    """Seconds of record from a worked span's cue to its end."""
+    return (plan.to_s or 0.0) - (plan.cue_s or 0.0)
 
 
 def back_speed(performer: Performer, *, turn_s: float) -> float:
@@ -95,20 +98,16 @@ def heard_strokes(
     return found
 
 
-def _strokes(
-    routine: Routine, index: int, stand: Stand, *, both: bool, rate_hz: int
-) -> list[float]:
+def _strokes(routine: Routine, index: int, side: Side, plan: Works) -> list[float]:
     """Seconds from the set piece's start at which a worked deck is let go."""
-    plan = routine.pieces[index].plan(stand.side)
     beat_s = routine.pieces[index].beat_s
-    if isinstance(plan, Works) and plan.strokes is not None:
+    if plan.strokes is not None:
         return [beat * beat_s for beat in plan.strokes]
-    if both:
-        first = 0 if stand.side == "left" else 1
+    if routine.pieces[index].is_juggle:
+        first = 0 if side == "left" else 1
         return [beat * beat_s for beat in range(first, routine.beats(index), 2)]
     back = back_speed(routine.performer, turn_s=routine.turntable.turn_s)
-    span_beats = (stand.end - stand.cue) / rate_hz / beat_s
-    every = beats_to_fit(span_beats * (1.0 + 1.0 / back))
+    every = beats_to_fit(_ahead_s(plan) / beat_s * (1.0 + 1.0 / back))
     return [beat * beat_s for beat in range(0, routine.beats(index), every)]
 
 

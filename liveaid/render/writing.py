@@ -18,9 +18,10 @@ from liveaid.render.edges import Samples
 from liveaid.render.guide import deck_reader, guide_mix
 from liveaid.render.into_place import folder_aside, move_into_place, said_clearly, set_aside
 from liveaid.render.sheet import Printed, sheet_html
-from liveaid.routine import SIDES, Routine, Side, save_routine
+from liveaid.routine import SIDES, Decks, Routine, Side, save_routine
 from liveaid.routine.layout.deck import DeckLayout
-from liveaid.routine.layout.placed import Stands, deck_files, placed_routine
+from liveaid.routine.layout.placed import placed_routine
+from liveaid.routine.model import DeckFile
 from liveaid.routine.opened import WRITTEN
 from liveaid.routine.scene import MAP
 
@@ -40,7 +41,6 @@ class ToWrite:
     folder: Path
     """The scene's folder."""
     layouts: dict[Side, DeckLayout]
-    stands: Stands
     cuts: Cuts
     rate_hz: int
 
@@ -52,9 +52,9 @@ def write_all(written: ToWrite, decks: Path, progress: Progress) -> list[Path]:
     """
     placed = placed_routine(
         written.routine,
-        written.stands,
+        written.layouts,
         rate_hz=written.rate_hz,
-        decks=deck_files("left.wav", "right.wav"),
+        decks=Decks(left=DeckFile(file="left.wav"), right=DeckFile(file="right.wav")),
         files={
             name: _relative(written.folder / sound.file, decks)
             for name, sound in written.routine.sounds.items()
@@ -64,11 +64,11 @@ def write_all(written: ToWrite, decks: Path, progress: Progress) -> list[Path]:
     with folder_aside(decks, names) as aside, said_clearly(decks):
         for done, side in enumerate(SIDES):
             progress(done, len(names), f"{side} deck")
-            _write_deck(written, side, (aside / f"{side}.wav"))
+            _write_deck(written, placed, side, aside / f"{side}.wav")
         progress(2, len(names), "guide mix")
         _write_guide(written, placed, (aside / "guide.wav"))
         progress(3, len(names), "sheet")
-        printed = Printed(placed, written.stands, written.layouts, written.rate_hz)
+        printed = Printed(placed, written.layouts, written.rate_hz)
         (aside / "sheet.html").write_text(sheet_html(printed), encoding="utf-8")
         (aside / WRITTEN).write_bytes(written.written)
         save_routine(placed, (aside / MAP))
@@ -92,7 +92,7 @@ def _relative(path: Path, decks: Path) -> str:
         return path.resolve().as_posix()
 
 
-def _write_deck(written: ToWrite, side: Side, path: Path) -> None:
+def _write_deck(written: ToWrite, placed: Routine, side: Side, path: Path) -> None:
     layout = written.layouts[side]
     try:
         write_deck_file(
@@ -101,7 +101,7 @@ def _write_deck(written: ToWrite, side: Side, path: Path) -> None:
             frames=layout.frames,
             rate_hz=written.rate_hz,
             title=f"{written.routine.title}, {side} deck",
-            points=cue_points(written.routine, written.stands, side),
+            points=cue_points(placed, side, written.rate_hz),
         )
     except ValueError as error:
         raise LiveaidError(f"{side} deck: {error}") from error
@@ -128,7 +128,7 @@ def _silence(frames: int) -> Iterator[Samples]:
 def _write_guide(written: ToWrite, placed: Routine, path: Path) -> None:
     head, _ = edge_frames(written.rate_hz)
     read = deck_reader(written.layouts, lambda passage: written.cuts.of(passage).samples, head=head)
-    mix = guide_mix(placed, written.stands, read, rate_hz=written.rate_hz)
+    mix = guide_mix(placed, read, rate_hz=written.rate_hz)
     title = f"{written.routine.title}, guide mix"
     try:
         write_deck_file(path, [mix], frames=len(mix), rate_hz=written.rate_hz, title=title)
@@ -136,11 +136,11 @@ def _write_guide(written: ToWrite, placed: Routine, path: Path) -> None:
         raise LiveaidError(f"guide mix: {error}") from error
 
 
-def cue_points(routine: Routine, stands: Stands, side: Side) -> list[CuePoint]:
+def cue_points(placed: Routine, side: Side, rate_hz: int) -> list[CuePoint]:
     """One point for every frame of a deck that is a cue, labelled with the set pieces it is for."""
     labels: dict[int, list[str]] = {}
-    for (index, at), stand in sorted(stands.items()):
-        if at == side:
-            label = f"{index + 1} {routine.pieces[index].name}"
-            labels.setdefault(stand.cue, []).append(label)
+    for number, piece in enumerate(placed.pieces, 1):
+        cue_s = piece.plan(side).cue_s
+        if cue_s is not None:
+            labels.setdefault(round(cue_s * rate_hz), []).append(f"{number} {piece.name}")
     return [CuePoint(frame, " / ".join(names)) for frame, names in sorted(labels.items())]

@@ -38,8 +38,9 @@ fader_edges      when the fader has to be opened and shut
 coming           the acts to come, in words and as lines to draw
 
 When, how and whether:
+once             what is worked out of a routine once and asked by many
 timeline         when each set piece begins, when a deck falls silent and sounds again
-left             where a set piece leaves a record
+left             where a set piece leaves a record, and whether it runs on to its next cue
 way              how each record gets from cue to cue, and how much time there is
 hands            what both hands have to do in every beat
 keys             keys: read, moved, compared

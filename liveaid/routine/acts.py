@@ -7,7 +7,6 @@ next one begins elsewhere, an act of bringing it there lies between, in whatever
 
 from __future__ import annotations
 
-import weakref
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -17,6 +16,7 @@ from liveaid.routine.act_line import ActKind, Over
 from liveaid.routine.act_moves import Move, moves_of
 from liveaid.routine.figure_book import Book, Path
 from liveaid.routine.model import SIDES, Piece, Rests, Routine, Runs, Side, Works
+from liveaid.routine.once import once
 from liveaid.routine.parts import PartAt, laid_parts
 from liveaid.routine.problems import Hindrance
 
@@ -109,6 +109,14 @@ def written_out(piece: Piece, side: Side) -> bool:
     )
 
 
+def written_acts(routine: Routine, piece: int, side: Side) -> tuple[Act, ...]:
+    """A deck's acts where the map writes them out in lines, else none.
+
+    Bare strokes are not among them: where those leave a record is the way's own rule.
+    """
+    return acts_of(routine, piece, side) if written_out(routine.pieces[piece], side) else ()
+
+
 def sounds_worked(routine: Routine, piece: int, side: Side) -> tuple[str, ...]:
     """The sounds one deck plays in a set piece: its plan's own, or those its acts have parts of."""
     plan = routine.pieces[piece].plan(side)
@@ -163,28 +171,9 @@ def acts_faults(routine: Routine) -> Iterator[Hindrance]:
             yield from worked_out(routine, index, side).faults
 
 
+@once
 def worked_out(routine: Routine, piece: int, side: Side) -> Worked:
-    """The acts of one deck in one set piece with what is wrong, and where its parts lie.
-
-    Worked out once for as long as the routine lives: its fields never change, and many ask. A map
-    that is edited while it is performed is a new routine each time; the old one is not kept.
-    """
-    known = _KNOWN.get(id(routine))
-    if known is None:
-        known = _KNOWN[id(routine)] = {}
-        # Called as the routine goes, before its identity can be another's.
-        weakref.finalize(routine, _KNOWN.pop, id(routine), None).atexit = False
-    found = known.get((piece, side))
-    if found is None:
-        found = known[piece, side] = _work_out(routine, piece, side)
-    return found
-
-
-_KNOWN: dict[int, dict[tuple[int, Side], Worked]] = {}
-"""What is worked out of each routine there is, told by being this very one."""
-
-
-def _work_out(routine: Routine, piece: int, side: Side) -> Worked:
+    """The acts of one deck in one set piece with what is wrong, and where its parts lie."""
     plan = routine.pieces[piece].plan(side)
     if not isinstance(plan, Works):
         return Worked((), (), {})

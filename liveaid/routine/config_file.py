@@ -6,8 +6,8 @@ import os
 from pathlib import Path
 from typing import Any, TypeVar, get_args
 
-from pydantic import BaseModel, ValidationError
-from pydantic_core import ErrorDetails
+from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic_core import ErrorDetails, PydanticCustomError
 
 from liveaid.errors import UsageError
 from liveaid.files.folders import shipped
@@ -18,6 +18,18 @@ from liveaid.routine.source import Source, read_bytes, read_source
 from liveaid.routine.wording import problem_at, wording
 
 Record = TypeVar("Record", bound=BaseModel)
+
+
+class ConfigRecord(BaseModel):
+    """What a settings file, or a part of one, holds."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+def fault(field_path: str | tuple[str | int, ...], would_do: str) -> PydanticCustomError:
+    """An error that belongs to one field of a record, found by looking at several."""
+    path = (field_path,) if isinstance(field_path, str) else field_path
+    return PydanticCustomError("fault", "{would_do}", {"field": path, "would_do": would_do})
 
 
 def config_path(name: str, kind: str) -> Path:

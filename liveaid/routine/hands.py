@@ -11,7 +11,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
-from liveaid.routine.acts import RUNNING
+from liveaid.routine.acts import RUNNING, written_acts
+from liveaid.routine.left import runs_through
 from liveaid.routine.model import (
     SIDES,
     Performer,
@@ -22,7 +23,7 @@ from liveaid.routine.model import (
     Works,
     other_side,
 )
-from liveaid.routine.timeline import Moment, beats_between, written_acts
+from liveaid.routine.timeline import Moment, beats_between
 
 Task: TypeAlias = Literal[
     "works", "releases", "crossfader", "channel faders", "pitch", "winds", "needle"
@@ -61,19 +62,19 @@ def needs_crossfader(piece: Piece) -> bool:
     return works and not piece.is_called(*ONE_HANDED)
 
 
-def jobs(routine: Routine, index: int, beat: int, through: frozenset[Side]) -> tuple[Job, ...]:
-    """What playing one beat asks of the hands; `through`: decks that simply run on into the piece.
+def jobs(routine: Routine, index: int, beat: int) -> tuple[Job, ...]:
+    """What playing one beat asks of the hands.
 
     In a juggle the crossfader is not counted: whichever hand has let go moves it.
     """
     piece = routine.pieces[index]
     worked = tuple(Job("works", side) for side in SIDES if _hand_on(routine, index, side, beat))
     let_go = tuple(
-        Job("releases", side) for side in SIDES if beat == 0 and _starts(piece, side, through)
+        Job("releases", side) for side in SIDES if beat == 0 and _starts(routine, index, side)
     )
     asked = [*worked, *let_go]
     if beat == 0:
-        asked += [Job("pitch", side) for side in sorted(through) if _steps(routine, index, side)]
+        asked += [Job("pitch", side) for side in SIDES if _steps(routine, index, side)]
     # A hand that lets go on the beat is at the fader the moment after: a plain start asks for no
     # third hand, unless a stroke is written on that very beat.
     at_once = not let_go or _stroke_at(piece, beat)
@@ -102,29 +103,20 @@ def _stroke_at(piece: Piece, beat: int) -> bool:
     )
 
 
-def hands_beside(
-    routine: Routine, index: int, beat: int, through: frozenset[Side], side: Side | None
-) -> int:
+def hands_beside(routine: Routine, index: int, beat: int, side: Side | None) -> int:
     """Hands that playing one beat takes beside the one that brings a deck's record, if any is.
 
     A hand that is at that very record before its first act is there to bring it.
     """
-    playing = jobs(routine, index, beat, through)
-    return sum(job != Job("works", side) for job in playing)
+    return sum(job != Job("works", side) for job in jobs(routine, index, beat))
 
 
-def free_s(
-    routine: Routine,
-    start: Moment,
-    end: Moment,
-    through: dict[int, frozenset[Side]],
-    side: Side | None = None,
-) -> float:
+def free_s(routine: Routine, start: Moment, end: Moment, side: Side | None = None) -> float:
     """Seconds between two moments in which playing leaves a hand to bring a deck's record."""
     return sum(
         share * routine.pieces[piece].beat_s
         for piece, beat, share in beats_between(routine, start, end)
-        if hands_beside(routine, piece, beat, through.get(piece, frozenset()), side) < 2
+        if hands_beside(routine, piece, beat, side) < 2
     )
 
 
@@ -149,8 +141,10 @@ def _hand_on(routine: Routine, index: int, side: Side, beat: int) -> bool:
     return any(beat <= stroke < beat + 2 for stroke in plan.strokes)
 
 
-def _starts(piece: Piece, side: Side, through: frozenset[Side]) -> bool:
-    return isinstance(piece.plan(side), Runs) and side not in through
+def _starts(routine: Routine, index: int, side: Side) -> bool:
+    """Whether a record that runs is let go as a set piece begins, not running on into it."""
+    runs = isinstance(routine.pieces[index].plan(side), Runs)
+    return runs and (index, side) not in runs_through(routine)
 
 
 def _steps(routine: Routine, index: int, side: Side) -> bool:
@@ -161,7 +155,7 @@ def _steps(routine: Routine, index: int, side: Side) -> bool:
     plans = [routine.pieces[at].plan(side) for at in (index - 1, index)]
     by_hand = all(isinstance(plan, Runs) and plan.sound is None for plan in plans)
     return (
-        index > 0
+        (index, side) in runs_through(routine)
         and by_hand
         and abs(routine.pieces[index].tempo_bpm - routine.pieces[index - 1].tempo_bpm)
         > 1e-6 * routine.pieces[index].tempo_bpm

@@ -1,4 +1,5 @@
-"""Where a set piece leaves a record: at which deck-file second, and whether it still runs.
+"""Where a set piece leaves a record: at which deck-file second, and whether it still runs; and
+whether it gets from there to its next cue by itself.
 
 A record that runs is left where it has run to, still running. A worked one stands where its last
 act leaves it:
@@ -18,9 +19,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from liveaid.record.places import THERE_S
-from liveaid.routine.acts import RUNNING, Act
-from liveaid.routine.model import Piece, Plan, Rests, Routine, Runs, Side, other_side
-from liveaid.routine.timeline import written_acts
+from liveaid.routine.acts import RUNNING, Act, written_acts
+from liveaid.routine.model import SIDES, Piece, Plan, Rests, Routine, Runs, Side, other_side
+from liveaid.routine.once import once
+from liveaid.routine.timeline import sounds_again
+
+_SAME_BEAT = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,3 +78,51 @@ def _last_release(piece: Piece, side: Side) -> float | None:
     """The beat of a written juggle's last release, when it is this side's."""
     mine, others = (piece.plan(each).stroke_beats for each in (side, other_side(side)))
     return mine[-1] if piece.is_juggle and mine and others and mine[-1] > others[-1] else None
+
+
+@once
+def runs_through(routine: Routine) -> frozenset[tuple[int, Side]]:
+    """The set pieces and decks whose record simply runs on into them: nothing to wind or start."""
+    return frozenset(
+        (after, side)
+        for side in SIDES
+        for before, after in cues_in_turn(routine, side)
+        if before is not None and _runs_on(routine, side, before, after)
+    )
+
+
+def cues_in_turn(routine: Routine, side: Side) -> list[tuple[int | None, int]]:
+    """Each set piece in which a deck sounds, with the one it sounded in before; None: its first."""
+    sounding = [i for i, piece in enumerate(routine.pieces) if side in piece.sounding]
+    return list(zip([None, *sounding], sounding, strict=False))
+
+
+def by_itself(left: Left, cue_s: float, *, rests_s: float, waits_s: float = 0.0) -> bool:
+    """Whether a record left like this comes to a cue with no hand at it.
+
+    `rests_s`: seconds from where it falls silent to the start of the set piece that wants it;
+    `waits_s`: how much longer a worked record may take to pass its cue, where a hand takes it.
+    """
+    way_s = cue_s - left.at_s
+    return left.runs and rests_s - THERE_S <= way_s + 1e-9 <= rests_s + waits_s + THERE_S + 2e-9
+
+
+def _runs_on(routine: Routine, side: Side, before: int, after: int) -> bool:
+    """Whether the record gets to its next cue by itself."""
+    left, cue = left_at(routine, side, before), cue_of(routine, side, after)
+    if left is None or cue is None:
+        return _same_passage(routine, side, before, after)
+    rests_s = sum(routine.piece_s(piece) for piece in range(before + 1, after))
+    due = sounds_again(routine, after, side)
+    waits_s = due.beat * routine.pieces[after].beat_s if due.piece == after else 0.0
+    return by_itself(left, cue, rests_s=rests_s, waits_s=waits_s)
+
+
+def _same_passage(routine: Routine, side: Side, before: int, after: int) -> bool:
+    """Whether plans not yet placed ask for one sound that runs, going on where it was."""
+    old, new = routine.pieces[before].plan(side), routine.pieces[after].plan(side)
+    if not isinstance(old, Runs) or isinstance(new, Rests) or old.sound is None:
+        return False
+    ends = old.bars_in + routine.pieces[before].bars
+    goes_on = abs(ends - new.bars_in) * routine.metre < _SAME_BEAT
+    return after == before + 1 and old.sound == new.sound and goes_on

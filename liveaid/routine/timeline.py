@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import accumulate
 
-from liveaid.routine.acts import Act, acts_of, written_out
+from liveaid.routine.acts import written_acts
 from liveaid.routine.model import SIDES, Routine, Runs, Side, Works, other_side
 
 JUGGLE_TURN_BEATS = 2.0
@@ -53,14 +53,6 @@ def beats_between(routine: Routine, start: Moment, end: Moment) -> Iterator[tupl
             share = min(beat + 1.0, last) - max(float(beat), first)
             if share > 0:
                 yield piece, beat, share
-
-
-def written_acts(routine: Routine, piece: int, side: Side) -> tuple[Act, ...]:
-    """A deck's acts where the map writes them out (`acts:` or `juggle:`), else none.
-
-    Bare strokes are not among them: where those leave a record is the way's own rule.
-    """
-    return acts_of(routine, piece, side) if written_out(routine.pieces[piece], side) else ()
 
 
 def beat_before(routine: Routine, piece: int, beat: float) -> Moment:

@@ -11,16 +11,16 @@ ways to a cue:
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal, TypeAlias
 
 from liveaid.record.bring import Bringing, bring
 from liveaid.record.figures import figure
-from liveaid.record.places import THERE_S, is_there, on_course, stands_at
+from liveaid.record.places import is_there, on_course, stands_at
 from liveaid.routine.hands import free_s
-from liveaid.routine.left import Left, cue_of, left_at
-from liveaid.routine.model import SIDES, Rests, Routine, Runs, Side
+from liveaid.routine.left import Left, cue_of, cues_in_turn, left_at, runs_through
+from liveaid.routine.model import SIDES, Routine, Side
+from liveaid.routine.once import once
 from liveaid.routine.plain_data import plain
 from liveaid.routine.timeline import (
     JUGGLE_TURN_BEATS,
@@ -31,20 +31,6 @@ from liveaid.routine.timeline import (
     leave_early_beats,
     sounds_again,
 )
-
-__all__ = [
-    "Brought",
-    "Change",
-    "Moment",
-    "Verdict",
-    "by_itself",
-    "changes",
-    "next_change",
-    "runs_through",
-    "stands_ready",
-]
-
-_SAME_BEAT = 1e-6
 
 Brought: TypeAlias = Literal["set before", "runs on", "by hand", "needle"]
 Verdict: TypeAlias = Literal["set before", "runs on", "easy", "tight", "impossible", "not placed"]
@@ -111,50 +97,27 @@ class Change:
         return told | {"silent_from_beat": silent["beat"], "due_beat": due["beat"]}
 
 
+@once
 def changes(routine: Routine) -> tuple[Change, ...]:
     """Every change of both decks, in the order in which they are due."""
-    through = runs_through(routine)
     each = [
-        _change(routine, side, before, after, through)
+        _change(routine, side, before, after)
         for side in SIDES
-        for before, after in _pairs(routine, side)
+        for before, after in cues_in_turn(routine, side)
     ]
     return tuple(sorted(each, key=lambda move: (move.due.piece, move.due.beat, move.side)))
 
 
-def next_change(
-    ways: Routine | Sequence[Change], side: Side, piece: int, beat: float = 0.0
-) -> Change | None:
+def next_change(routine: Routine, side: Side, piece: int, beat: float = 0.0) -> Change | None:
     """A deck's next cue as seen from a beat of a set piece, whatever its hand does now.
 
     `piece` is -1 before the start. A worked record whose first stroke is still to come has that
     set piece's own cue for its next. None when no more is to come.
     """
-    moves = changes(ways) if isinstance(ways, Routine) else ways
-    for move in moves:
+    for move in changes(routine):
         if move.side == side and (move.due.piece, move.due.beat) > (piece, beat):
             return move
     return None
-
-
-def runs_through(routine: Routine) -> dict[int, frozenset[Side]]:
-    """For each set piece the decks that simply run on into it: nothing to wind or to start."""
-    on: dict[int, frozenset[Side]] = {}
-    for side in SIDES:
-        for before, after in _pairs(routine, side):
-            if before is not None and _runs_on(routine, side, before, after):
-                on[after] = on.get(after, frozenset()) | {side}
-    return on
-
-
-def by_itself(left: Left, cue_s: float, *, rests_s: float, waits_s: float = 0.0) -> bool:
-    """Whether a record left like this comes to a cue with no hand at it.
-
-    `rests_s`: seconds from where it falls silent to the start of the set piece that wants it;
-    `waits_s`: how much longer a worked record may take to pass its cue, where a hand takes it.
-    """
-    way_s = cue_s - left.at_s
-    return left.runs and rests_s - THERE_S <= way_s + 1e-9 <= rests_s + waits_s + THERE_S + 2e-9
 
 
 def stands_ready(
@@ -174,49 +137,17 @@ def stands_ready(
     return runs and on_course(position_s, move.cue_s, speed, due_in_s or 0.0, waits_s)
 
 
-def _pairs(routine: Routine, side: Side) -> list[tuple[int | None, int]]:
-    sounding = [i for i, piece in enumerate(routine.pieces) if side in piece.sounding]
-    return list(zip([None, *sounding], sounding, strict=False))
-
-
-def _runs_on(routine: Routine, side: Side, before: int, after: int) -> bool:
-    """Whether the record gets to its next cue by itself."""
-    left, cue = left_at(routine, side, before), cue_of(routine, side, after)
-    if left is None or cue is None:
-        return _same_passage(routine, side, before, after)
-    rests_s = sum(routine.piece_s(piece) for piece in range(before + 1, after))
-    due = sounds_again(routine, after, side)
-    waits_s = due.beat * routine.pieces[after].beat_s if due.piece == after else 0.0
-    return by_itself(left, cue, rests_s=rests_s, waits_s=waits_s)
-
-
-def _same_passage(routine: Routine, side: Side, before: int, after: int) -> bool:
-    """Whether plans not yet placed ask for one sound that runs, going on where it was."""
-    old, new = routine.pieces[before].plan(side), routine.pieces[after].plan(side)
-    if not isinstance(old, Runs) or isinstance(new, Rests) or old.sound is None:
-        return False
-    ends = old.bars_in + routine.pieces[before].bars
-    goes_on = abs(ends - new.bars_in) * routine.metre < _SAME_BEAT
-    return after == before + 1 and old.sound == new.sound and goes_on
-
-
-def _change(
-    routine: Routine,
-    side: Side,
-    before: int | None,
-    after: int,
-    through: dict[int, frozenset[Side]],
-) -> Change:
+def _change(routine: Routine, side: Side, before: int | None, after: int) -> Change:
     due = sounds_again(routine, after, side)
     silent = due if before is None else falls_silent(routine, before, side)
     left = None if before is None else left_at(routine, side, before)
     cue_s = cue_of(routine, side, after)
-    runs_on = side in through.get(after, frozenset())
+    runs_on = (after, side) in runs_through(routine)
     brought = None if runs_on else _brought(routine, left, cue_s)
     way = _way(before, cue_s, brought, runs_on=runs_on)
     early, late = _give(routine, side, before, after)
     shares = list(beats_between(routine, silent, due))
-    free = free_s(routine, silent, due, through, side)
+    free = free_s(routine, silent, due, side)
     needed_s = None if brought is None else brought.needed_s
     beat_s = routine.pieces[max(after - 1, 0)].beat_s
     spare = None if needed_s is None else (free - needed_s) / beat_s

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 from numpy.random import Generator
 
 from liveaid.routine import SIDES, Piece, Plan, Rests, Routine, Side, other_side
-from liveaid.routine.way import changes, next_change
+from liveaid.routine.way import next_change
 from liveaid.simulate.faults import goes_on
 from liveaid.simulate.human_hands import Hands
 from liveaid.simulate.line import MotionLine
@@ -105,7 +105,6 @@ def shifted(legs: Sequence[Leg], by_s: float) -> tuple[Leg, ...]:
 class _Layer:
     def __init__(self, routine: Routine, hands: Hands, rng: Generator) -> None:
         self.routine, self.hands, self.rng = routine, hands, rng
-        self._ways = changes(routine)
         self.legs: list[Leg] = []
         self.now_s = 0.0
 
@@ -200,7 +199,7 @@ class _Layer:
     def _unheard(self, step: Step) -> MotionLine | None:
         """The line of a record that is let run through a set piece it rests in, to its next cue."""
         for side in SIDES:
-            move = next_change(self._ways, side, step.piece)
+            move = next_change(self.routine, side, step.piece)
             ran = self._ran_last(side)
             rests = self.routine.pieces[step.piece].plan(side).hand == "rests"
             if rests and ran is not None and move is not None and move.way == "runs on":

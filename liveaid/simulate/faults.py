@@ -9,8 +9,7 @@ from numpy.random import Generator
 
 from liveaid.errors import LiveaidError
 from liveaid.routine import Piece, Routine, Side
-from liveaid.routine.left import Left
-from liveaid.routine.way import by_itself
+from liveaid.routine.left import Left, by_itself
 
 FaultKind: TypeAlias = Literal[
     "skip",

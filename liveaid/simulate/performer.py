@@ -9,7 +9,8 @@ from numpy.random import Generator
 from liveaid.record.places import is_there
 from liveaid.routine import Routine, Side
 from liveaid.routine.acts import Act, acts_of, written_out
-from liveaid.routine.way import changes, runs_through
+from liveaid.routine.left import runs_through
+from liveaid.routine.way import changes
 from liveaid.simulate.acting import play_acts
 from liveaid.simulate.course import Leg
 from liveaid.simulate.deckhand import NEAR_S, DeckHand
@@ -50,7 +51,6 @@ class _Part:
         rng: Generator,
     ) -> None:
         self.side, self.routine, self.legs, self.turns = side, routine, legs, turns
-        self.through, self.ways = runs_through(routine), changes(routine)
         first = next((cue for leg in legs if (cue := leg.wants_s(side)) is not None), 0.0)
         self.record = Record(
             t_s=legs[0].start_s - 1.0,
@@ -138,7 +138,7 @@ class _Part:
 
     def _runs_on(self, leg: Leg) -> bool:
         """Whether by the record's way it comes into a leg by itself."""
-        return self.side in self.through.get(leg.index, frozenset())
+        return (leg.index, self.side) in runs_through(self.routine)
 
     def _stop(self, index: int, leg: Leg) -> None:
         """Held on the beat at which all stops."""
@@ -159,9 +159,8 @@ class _Part:
         if leg.piece is None:
             return self.legs[later].wants_s(self.side)
         # By the set piece it is for: with a pick-up it is due before that begins.
-        mine = (move for move in self.ways if move.side == self.side and move.after > leg.index)
-        move = next(mine, None)
-        return None if move is None else move.cue_s
+        mine = (move for move in changes(self.routine) if move.side == self.side)
+        return next((move.cue_s for move in mine if move.after > leg.index), None)
 
     def _works(self, index: int, leg: Leg) -> None:
         """In the span, and away in time when the next set piece wants another cue."""

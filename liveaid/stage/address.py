@@ -1,4 +1,4 @@
-"""HOST:PORT as it is written on the command line."""
+"""HOST:PORT as it is written on the command line, and what it is where nothing is written."""
 
 from __future__ import annotations
 
@@ -55,6 +55,11 @@ class Address:
                 f"{self}: the host is not known ({why}); a number such as 127.0.0.1 would do"
             ) from error
         return found[0][0]
+
+
+OSC_ADDRESS = Address("127.0.0.1", 9000)
+HTTP_ADDRESS = Address("127.0.0.1", 8080)
+SHARED_ADDRESS = Address("0.0.0.0", 8443)
 
 
 def parse_address(text: str, default_host: str = "127.0.0.1") -> Address:

@@ -8,10 +8,11 @@ import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
-from liveaid.stage.lamp_layout import Lamp, LampLayout, Level, message_table
+from liveaid.stage.lamp_layout import Lamp, Level, message_table
 from liveaid.stage.lamps import LIVES_S, Gate, all_off, living
 from liveaid.stage.midi import MidiPort
 from liveaid.stage.pads import Presses
+from liveaid.stage.settings import Controller
 from liveaid.stage.words import Word
 
 NO_PORT = "not asked for"
@@ -25,25 +26,24 @@ class Board:
 
     def __init__(
         self,
-        layout: LampLayout,
+        controller: Controller,
         *,
-        midi: str | None,
         midi_api: str,
         changed: Callable[[Sequence[tuple[Lamp, Level]]], None],
         renew: Callable[[], None],
-        word: Callable[[Word, int | None], Any] = lambda word, piece: None,
-        pads: str | None = None,
+        word: Callable[[Word, int | None], Any],
     ) -> None:
         """`changed` is told of every change; `renew` is called when all must be lit anew; `word` is
-        told what pads say. `pads` is the pads' port, where it has another name than `midi`."""
-        self._layout = layout
+        told what pads say."""
+        self.layout = layout = controller.layout
+        midi = controller.midi
         self._messages = message_table(layout)
         self._gate = Gate(most_per_s=layout.most_per_s)
         self._changed = changed
         self._renew = renew
         self._midi = None if midi is None else MidiPort(midi, api=midi_api, opened=self._opened)
         self._words, self._word, self._presses = layout.pad_words(), word, Presses()
-        pads = (pads or midi) if self._words else None
+        pads = (controller.pads or midi) if self._words else None
         self._pads = None if pads is None else MidiPort(
             pads, api=midi_api, direction="in", heard=self._heard
         )  # fmt: skip
@@ -59,7 +59,7 @@ class Board:
         """Every lamp out, and the ports closed."""
         if self._renewing is not None:
             self._renewing.cancel()
-        self._send(all_off(self._layout).items())
+        self._send(all_off(self.layout).items())
         await asyncio.gather(*(port.stop() for port in self._ports))
 
     def light(self, levels: Mapping[Lamp, Level], now: float) -> None:
@@ -108,7 +108,7 @@ class Board:
     def _renew_some(self) -> None:
         """Send some lamps anew, in turn: what was lost is put right within RENEWED_S."""
         now = time.monotonic()
-        count = math.ceil(len(self._layout.lamps.places) * RENEW_EVERY_S / RENEWED_S)
+        count = math.ceil(len(self.layout.lamps.places) * RENEW_EVERY_S / RENEWED_S)
         self._send(self._gate.renew(count, now))
         if int(now / LIVES_S) != self._second:
             self._second = int(now / LIVES_S)

@@ -1,11 +1,14 @@
-"""How a running stage is asked to end: Ctrl-C, a polite kill and a hang-up, all alike."""
+"""The loop a stage runs on, and how it is asked to end: Ctrl-C, a polite kill, a hang-up."""
 
 from __future__ import annotations
 
 import asyncio
 import contextlib
 import signal
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Coroutine, Iterator
+from typing import Any, TypeVar
+
+Result = TypeVar("Result")
 
 ENDINGS = tuple(
     getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)
@@ -35,3 +38,9 @@ def ends_by_signal(ask: Callable[[], None]) -> Iterator[None]:
                 signal.signal(number, before[number])
             else:
                 loop.remove_signal_handler(number)
+
+
+def run_on_loop(job: Coroutine[Any, Any, Result]) -> Result:
+    """Run to the end on a loop that can watch sockets, which Windows' own default cannot."""
+    with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
+        return runner.run(job)

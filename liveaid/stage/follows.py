@@ -30,6 +30,9 @@ class Follows(Protocol):
     def hear_level(self, side: Side, *, level: float, now: float) -> None:
         """A channel's level, 0 to 1."""
 
+    def hear_word(self, word: str, *, now: float, piece: int | None = None) -> None:
+        """The performer's word about where in the routine they are."""
+
     def wake_at(self) -> float | None:
         """When the prompt next changes if nothing more is heard."""
 
@@ -76,11 +79,10 @@ class Guarded:
 
     def hear_word(self, said: Said) -> bool:
         """A word about where the performer is; False where it is none, or cannot be heard."""
-        hear_word = getattr(self._follower, "hear_word", None)
-        if said.word not in PLACE_WORDS or hear_word is None:
+        if said.word not in PLACE_WORDS:
             return False
         with self._mishaps.noting("follower"):
-            hear_word(said.word, now=said.now_s, piece=said.piece)
+            self._follower.hear_word(said.word, now=said.now_s, piece=said.piece)
             return True
         return False
 

@@ -9,13 +9,15 @@ from collections.abc import Iterator
 from functools import cached_property
 from typing import Annotated, Any, Literal, TypeAlias
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import BeforeValidator, Field, model_validator
 
-from liveaid.stage.osc_map import fault
+from liveaid.routine.config_file import ConfigRecord, fault
 from liveaid.stage.pads import Pad
 from liveaid.stage.words import Word
 
 Level: TypeAlias = Literal["off", "dim", "on"]
+Send: TypeAlias = Literal["note", "control"]
+"""How a pad speaks, or a lamp is lit: by notes, or by control changes."""
 Lamp: TypeAlias = str
 """What a lamp shows, with its place in a row from 0: `bars.0`, `beats.3`, `ready_left`."""
 
@@ -23,11 +25,7 @@ Data = Annotated[int, Field(ge=0, le=127)]
 """A MIDI data byte: 0 to 127 (MIDI 1.0, "Data Bytes")."""
 
 
-class _LampRecord(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-
-class Levels(_LampRecord):
+class Levels(ConfigRecord):
     """What is sent to light a lamp: a note's velocity, or a controller's value."""
 
     off: Data = 0
@@ -35,7 +33,7 @@ class Levels(_LampRecord):
     on: Data = 127
 
 
-class LampPlace(_LampRecord):
+class LampPlace(ConfigRecord):
     """One lamp: its note or controller number, and what differs from the layout's own settings."""
 
     number: Data
@@ -54,7 +52,7 @@ OneLamp = Annotated[LampPlace, BeforeValidator(_place)]
 Row = Annotated[tuple[OneLamp, ...], Field(max_length=128)]
 
 
-class Lamps(_LampRecord):
+class Lamps(ConfigRecord):
     """Which lamp shows what; what is left out is not shown."""
 
     bars: Row = ()
@@ -119,22 +117,22 @@ def _row(written: Any) -> Any:
     return written if isinstance(written, list | tuple) else (written,)
 
 
-class Pads(_LampRecord):
+class Pads(ConfigRecord):
     """Which pad says which word, and how pads speak."""
 
-    send: Literal["note", "control"] | None = None
+    send: Send | None = None
     """Left out: as the lamps are lit."""
     channel: Annotated[int, Field(ge=1, le=16)] | None = None
-    words: dict[Word, Annotated[Row, BeforeValidator(_row)]] = {}
+    words: dict[Word, Annotated[Row, BeforeValidator(_row)]] = Field(default_factory=dict)
     pieces: Row = ()
     """Pads that say `here` of a set piece each: the first pad of the first set piece."""
 
 
-class LampLayout(_LampRecord):
+class LampLayout(ConfigRecord):
     """A controller's lamps, as written in the file."""
 
     title: str = ""
-    send: Literal["note", "control"] = "note"
+    send: Send = "note"
     """Lamps are lit by note-on messages, or by control changes."""
     channel: Annotated[int, Field(ge=1, le=16)] = 1
     levels: Levels = Levels()
@@ -188,19 +186,27 @@ class LampLayout(_LampRecord):
         return found
 
     def message(self, lamp: Lamp, level: Level) -> bytes:
-        """The three MIDI bytes that bring one lamp to one level.
-
-        Note-on 0x9n, note-off 0x8n, control change 0xBn, n the channel from 0 (MIDI 1.0, table 1).
-        """
+        """The three MIDI bytes that bring one lamp to one level."""
         place = self.lamps.places[lamp]
-        channel = (place.channel or self.channel) - 1
         own: int | None = getattr(place, level)
         value: int = getattr(self.levels, level) if own is None else own
-        if self.send == "control":
-            return bytes((0xB0 | channel, place.number, value))
-        if level == "off" and self.off_by == "note-off":
-            return bytes((0x80 | channel, place.number, value))
-        return bytes((0x90 | channel, place.number, value))
+        note_off = level == "off" and self.off_by == "note-off"
+        return lamp_message(
+            self.send, place.channel or self.channel, place.number, value, note_off=note_off
+        )
+
+
+def lamp_message(send: Send, channel: int, number: int, value: int, *, note_off: bool) -> bytes:
+    """Note-on 0x9n, note-off 0x8n, control change 0xBn, n the channel from 0 (MIDI 1.0, table 1).
+
+    `channel` from 1.
+    """
+    kind = 0xB0 if send == "control" else 0x80 if note_off else 0x90
+    return bytes((kind | channel - 1, number, value))
+
+
+NO_LAMPS = LampLayout(lamps=Lamps())
+"""Without a controller nothing is lit."""
 
 
 def message_table(layout: LampLayout) -> dict[tuple[Lamp, Level], bytes]:

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from liveaid.errors import LiveaidError
+from liveaid.stage.lamp_layout import Send, lamp_message
 from liveaid.stage.pads import Pad
 from liveaid.stage.words import WORDS
 
@@ -24,8 +25,13 @@ ON = 127
 DIMS = (16, 32, 64, 1)
 """Levels tried for dim, the likeliest first (common practice, no source)."""
 _SAY = "y or the pad itself: yes; n or another pad: no"
-
-Send = Literal["note", "control"]
+_QUESTIONS = {
+    "light": f"Is it lit? ({_SAY})",
+    "dark": f"Is it dark now? ({_SAY})",
+    "dim": f"Is it lit, and dimmer than before? ({_SAY})",
+}
+Trying = Literal["light", "dark", "dim"]
+"""What is found out with the first pad's lamp."""
 
 
 def wanted_lamps(bars: int, beats: int, winds: int = 0) -> list[str]:
@@ -57,8 +63,8 @@ class Lesson:
     pads: dict[str, Pad] = field(default_factory=dict)
     levels: LampLevels = field(default_factory=LampLevels)
     _at: int = 0
-    _trial: int = -1
-    _question: str = ""
+    _trying: Trying | None = None
+    _trial: int = 0
     _to_send: list[bytes] = field(default_factory=list)
     says: str = ""
     """What came of the last press or answer."""
@@ -73,7 +79,9 @@ class Lesson:
         """What the performer is to do now."""
         if self.done:
             return "That is all."
-        return self._question or f"Press the pad for {self.wanted[self._at]}."
+        if self._trying is not None:
+            return _QUESTIONS[self._trying]
+        return f"Press the pad for {self.wanted[self._at]}."
 
     def sends(self) -> list[bytes]:
         """What is to be sent to the controller now; each once."""
@@ -84,7 +92,7 @@ class Lesson:
         """A pad was pressed."""
         if self.done:
             return
-        if self._question:
+        if self._trying is not None:
             self.answer("y" if pad == self._first else "n")
             return
         lamp = self.wanted[self._at]
@@ -95,7 +103,7 @@ class Lesson:
         self.pads[lamp] = pad
         self.says = f"{lamp} is {pad.send} {pad.number}."
         if self.lights and len(self.pads) == 1:
-            self._try("light", 0)
+            self._try("light")
             return
         self._show(pad)
         self._at += 1
@@ -107,7 +115,7 @@ class Lesson:
             self._back()
         elif word == "s":
             self._skip()
-        elif self._question and word in ("y", "n"):
+        elif self._trying is not None and word in ("y", "n"):
             self._judge(yes=word == "y")
 
     def layout(self) -> dict[str, object]:
@@ -126,15 +134,14 @@ class Lesson:
         return [other for other in self.pads if other.startswith("word ") == words]
 
     def _skip(self) -> None:
-        if self._question:
-            self._question = ""
+        self._trying = None
         if not self.done:
             self.says = f"{self.wanted[self._at]} is left out."
             self._at += 1
 
     def _back(self) -> None:
         """One step back: what was last taken, or left out, is asked for again."""
-        self._question = ""
+        self._trying = None
         if self._at > 0:
             self._at -= 1
         pad = self.pads.pop(self.wanted[self._at], None)
@@ -142,46 +149,44 @@ class Lesson:
             self._to_send.append(self._message(pad, 0))
         self.says = f"Back to {self.wanted[self._at]}."
 
-    def _try(self, what: str, trial: int) -> None:
+    def _try(self, trying: Trying, trial: int = 0) -> None:
         """Ask whether the first pad's lamp does what was just sent."""
-        pad, self._trial = self._first, trial
-        if what == "light":
-            ways: tuple[Send, ...] = ("note", "control")
-            if pad.send == "control":
-                ways = ("control", "note")
-            if trial >= len(ways):
-                self._no_light()
-                return
-            self.levels.send = ways[trial]
+        pad, self._trying, self._trial = self._first, trying, trial
+        if trying == "light":
+            self.levels.send = _ways(pad)[trial]
             self._to_send.append(self._message(pad, ON))
-            self._question = f"Is it lit? ({_SAY})"
-        elif what == "dark":
+        elif trying == "dark":
             self.levels.off_by = "note-off" if trial else "level"
             self._to_send.append(self._message(pad, 0))
-            self._question = f"Is it dark now? ({_SAY})"
         else:
             self.levels.dim = DIMS[trial]
             self._to_send += [self._message(pad, ON), self._message(pad, DIMS[trial])]
-            self._question = f"Is it lit, and dimmer than before? ({_SAY})"
 
     def _judge(self, *, yes: bool) -> None:
-        trial = self._trial
-        if self._question.startswith("Is it lit?"):
-            self._try(*(("dark", 0) if yes else ("light", trial + 1)))
-        elif self._question.startswith("Is it dark"):
-            more = not yes and trial == 0 and self.levels.send == "note"
-            self._try(*(("dark", 1) if more else ("dim", 0)))
-        elif yes or trial + 1 >= len(DIMS):
-            self.levels.dim = DIMS[trial] if yes else ON
-            self._question = ""
+        """Go on to what is found out next, or try the next way."""
+        after = self._trial + 1
+        if self._trying == "light" and yes:
+            self._try("dark")
+        elif self._trying == "light" and after < len(_ways(self._first)):
+            self._try("light", after)
+        elif self._trying == "light":
+            self.levels, self.lights = LampLevels(), False
+            self.says = "Its lamps cannot be lit this way; the layout says the commonest."
+            self._first_learned()
+        elif self._trying == "dark" and not yes and after == 1 and self.levels.send == "note":
+            self._try("dark", after)
+        elif self._trying == "dark":
+            self._try("dim")
+        elif yes or after == len(DIMS):
+            self.levels.dim = DIMS[self._trial] if yes else ON
             self._show(self._first)
-            self._at += 1
+            self._first_learned()
         else:
-            self._try("dim", trial + 1)
+            self._try("dim", after)
 
-    def _no_light(self) -> None:
-        self.levels, self.lights, self._question = LampLevels(), False, ""
-        self.says = "Its lamps cannot be lit this way; the layout says the commonest."
+    def _first_learned(self) -> None:
+        """Nothing more is found out with the first pad."""
+        self._trying = None
         self._at += 1
 
     def _show(self, pad: Pad) -> None:
@@ -189,11 +194,15 @@ class Lesson:
             self._to_send.append(self._message(pad, ON))
 
     def _message(self, pad: Pad, level: int) -> bytes:
-        """Note-on 0x9n, note-off 0x8n, control change 0xBn (MIDI 1.0, table 1)."""
-        kind = 0xB0 if self.levels.send == "control" else 0x90
-        if level == 0 and self.levels.off_by == "note-off":
-            kind = 0x80
-        return bytes((kind | pad.channel - 1, pad.number, level))
+        note_off = level == 0 and self.levels.off_by == "note-off"
+        return lamp_message(
+            self.levels.send or "note", pad.channel, pad.number, level, note_off=note_off
+        )
+
+
+def _ways(pad: Pad) -> tuple[Send, Send]:
+    """How its lamp may be lit: as it speaks itself, or the other way."""
+    return ("control", "note") if pad.send == "control" else ("note", "control")
 
 
 def draft(pads: dict[str, Pad], levels: LampLevels) -> dict[str, object]:

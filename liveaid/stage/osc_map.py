@@ -10,12 +10,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Annotated, Literal, TypeAlias
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
-from pydantic_core import PydanticCustomError
+from pydantic import Field, model_validator
 
 from liveaid.errors import LiveaidError
 from liveaid.record.platter import LP_RPM, turn_s
 from liveaid.routine import SIDES, Side
+from liveaid.routine.config_file import ConfigRecord, fault
 
 What: TypeAlias = Literal["position", "speed", "pitch", "crossfader", "level"]
 Unit: TypeAlias = Literal["seconds", "milliseconds", "samples", "fraction", "turns"]
@@ -33,11 +33,7 @@ Address = Annotated[str, Field(max_length=200)]
 Count = Annotated[int, Field(ge=0, lt=64)]
 
 
-class _OscRecord(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
-
-
-class Value(_OscRecord):
+class Value(ConfigRecord):
     """Where one value stands in the sender's messages. `{deck}` in the address, or an argument."""
 
     address: Address
@@ -80,7 +76,7 @@ class Position(Value):
         return self
 
 
-class DeckNames(_OscRecord):
+class DeckNames(ConfigRecord):
     """What the sender calls the two decks."""
 
     left: Annotated[str, Field(min_length=1, max_length=100)] = "left"
@@ -97,7 +93,7 @@ class DeckNames(_OscRecord):
         return self.left if side == "left" else self.right
 
 
-class OscMap(_OscRecord):
+class OscMap(ConfigRecord):
     """A sender's map, as written in the file."""
 
     title: str = ""
@@ -125,12 +121,6 @@ class OscMap(_OscRecord):
         if self.crossfader and "{deck}" in self.crossfader.address:
             raise fault(("crossfader", "address"), "an address without {deck} would do")
         return self
-
-
-def fault(field_path: str | tuple[str | int, ...], would_do: str) -> PydanticCustomError:
-    """An error that belongs to one field of a record, found by looking at several."""
-    path = (field_path,) if isinstance(field_path, str) else field_path
-    return PydanticCustomError("fault", "{would_do}", {"field": path, "would_do": would_do})
 
 
 DEFAULT_MAP = OscMap(

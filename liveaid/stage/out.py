@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
 from liveaid.routine import SIDES, Side
+from liveaid.routine.config_file import ConfigRecord
 from liveaid.stage.address import parse_address
 from liveaid.stage.clock_out import ClockOut
 from liveaid.stage.prompt_sender import PromptSender
@@ -17,11 +18,7 @@ from liveaid.stage.watcher import Watcher
 Name = Annotated[str, Field(min_length=1, max_length=200)]
 
 
-class _OutRecord(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
-
-
-class Player(_OutRecord):
+class Player(ConfigRecord):
     """A player whose time code tells one deck's position."""
 
     port: Name
@@ -30,7 +27,7 @@ class Player(_OutRecord):
     """Seconds of the deck file at time code zero."""
 
 
-class Players(_OutRecord):
+class Players(ConfigRecord):
     """The two decks' players."""
 
     left: Player | None = None
@@ -41,7 +38,7 @@ class Players(_OutRecord):
         return self.left if side == "left" else self.right
 
 
-class Out(_OutRecord):
+class Out(ConfigRecord):
     """The file."""
 
     title: str = ""

@@ -44,7 +44,7 @@ def page_routes(scripts: Sequence[str], taken: Sequence[web.RouteDef]) -> list[w
     theirs = {route.path for route in taken}
     tags = "".join(f'<script type="module" src="{script}"></script>\n' for script in scripts)
     return [
-        web.get(path, _served((folder / name).read_bytes().replace(SCRIPTS, tags.encode()), name))
+        web.get(path, served((folder / name).read_bytes().replace(SCRIPTS, tags.encode()), name))
         for path, name in sorted(named.items())
         if path not in theirs
     ]
@@ -54,7 +54,8 @@ def _kind(name: str) -> str | None:
     return KINDS.get("." + name.rpartition(".")[2])
 
 
-def _served(body: bytes, name: str) -> Answer:
+def served(body: bytes, name: str) -> Answer:
+    """What answers with a file's bytes, by its name's ending."""
     kind = _kind(name)
     charset = "utf-8" if name.endswith(_TEXT) else None
     headers = {"Cache-Control": _KEPT} if name.endswith(".woff2") else {}

@@ -4,7 +4,7 @@ async with Service(routine, Settings(osc=Address("127.0.0.1", 0))) as stage:
     print(stage.address)          # the page
     await stage.run()             # until ask_stop(), a signal, or cancellation
 
-When the prompt is worked out: showing. Who looks on: watchers. Words: spoken. Reports: health.
+When the prompt is worked out: showing. Who looks on: watchers. Words: spoken.
 """
 
 from __future__ import annotations
@@ -19,8 +19,6 @@ from dataclasses import replace
 from types import TracebackType
 from typing import Any
 
-from aiohttp import web
-
 from liveaid.follow.prompt import Prompt
 from liveaid.routine import Routine, Side
 from liveaid.routine.coming import Coming
@@ -28,7 +26,6 @@ from liveaid.stage.address import Address
 from liveaid.stage.boards import Boards
 from liveaid.stage.cues import next_cues
 from liveaid.stage.follows import Follows, Guarded, follower_for
-from liveaid.stage.health import Health
 from liveaid.stage.lamps import lamps_for
 from liveaid.stage.loop_lag import LoopLag
 from liveaid.stage.mishaps import Mishaps
@@ -43,7 +40,7 @@ from liveaid.stage.spoken import Spoken
 from liveaid.stage.stage_notes import Notes, Vitals
 from liveaid.stage.watcher import Watcher, Whole
 from liveaid.stage.watchers import Watchers
-from liveaid.stage.web import Site, Web, as_json
+from liveaid.stage.web import Site, Web, as_json, json_route
 from liveaid.stage.words import Said, Word, WordError
 
 _log = logging.getLogger("liveaid.stage")
@@ -103,9 +100,8 @@ class Service:
         )
         self._page_s = float("-inf")
         self._missing: dict[str, str] = {}
-        self._sleeps = Sleeps()
-        self._lag, self._notes = LoopLag(), Notes()
-        self._health = self._health_parts()
+        self._sleeps, self._lag, self._notes = Sleeps(), LoopLag(), Notes()
+        self._started_s = time.monotonic()
         self._beating: asyncio.Task[None] | None = None
         self._stop_asked = asyncio.Event()
 
@@ -113,8 +109,7 @@ class Service:
 
     async def start(self) -> None:
         """Open everything. StageError when a port is taken; a missing controller is no error."""
-        self._sleeps = Sleeps()
-        self._health = self._health_parts()
+        self._sleeps, self._started_s = Sleeps(), time.monotonic()
         try:
             self._receiver.open(self.settings.osc)
             await self._start_web()
@@ -134,8 +129,8 @@ class Service:
         if self.settings.http is not None:
             own = [
                 *self._spoken.routes(),
-                web.get("/routine.json", self._serve_outline),
-                web.get("/whole.json", self._serve_whole),
+                json_route("/routine.json", lambda: self._outlined.of(self.routine)),
+                json_route("/whole.json", self._whole_outline),
             ]
             routes = [*self._watchers.routes(), *own]
             await self._web.start(self.settings.http, routes, self._watchers.scripts(), more=more)
@@ -204,15 +199,26 @@ class Service:
             return {"state": "waiting", "error": self._mishaps.last}
         return self._status_of(prompt)
 
-    async def _serve_outline(self, _: web.Request) -> web.Response:
-        return web.json_response(self._outlined.of(self.routine), dumps=as_json)
-
-    async def _serve_whole(self, _: web.Request) -> web.Response:
-        return web.json_response(self._whole_outline(), dumps=as_json)
-
     def health(self) -> dict[str, Any]:
         """What /health says: counts, buffers, ports, errors."""
-        return self._health.to_json()
+        prompt, habits = self.prompt, self.settings.habits
+        return {
+            "uptime_s": round(time.monotonic() - self._started_s, 3),
+            "pid": os.getpid(),
+            "state": prompt and prompt.state,
+            "hints": list(prompt.hints) if prompt else [],
+            "osc": self._receiver.to_json(),
+            "loop": self._lag.to_json(),
+            "rates": self._notes.rates,
+            "notes": self._notes.sentences(),
+            "midi": self._boards.to_json(),
+            "page": self._web.to_json(),
+            "words_refused": self._spoken.refused,
+            "sleeps": self._sleeps.count,
+            "habits": habits and habits.to_json(),
+            "map": self._watchers.status().get("map"),
+            "errors": self._mishaps.to_json(),
+        }
 
     def ports_missing(self) -> dict[str, str]:
         """The controllers' ports that were asked for and are not open, with what is the matter."""
@@ -369,21 +375,3 @@ class Service:
             lag_s=self._lag.worst_s(1.0),
             ports=self._boards.missing(),
         )
-
-    def _health_parts(self) -> Health:
-        return Health({
-            "pid": os.getpid,
-            "state": lambda: self.prompt and self.prompt.state,
-            "hints": lambda: list(self.prompt.hints) if self.prompt else [],
-            "osc": self._receiver.to_json,
-            "loop": self._lag.to_json,
-            "rates": lambda: self._notes.rates,
-            "notes": self._notes.sentences,
-            "midi": self._boards.to_json,
-            "page": self._web.to_json,
-            "words_refused": lambda: self._spoken.refused,
-            "sleeps": lambda: self._sleeps.count,
-            "habits": lambda: self.settings.habits and self.settings.habits.to_json(),
-            "map": lambda: self._watchers.status().get("map"),
-            "errors": self._mishaps.to_json,
-        })  # fmt: skip

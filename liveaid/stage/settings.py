@@ -2,26 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from liveaid.follow import Habits
 from liveaid.routine import Side
-from liveaid.stage.address import Address
-from liveaid.stage.lamp_layout import LampLayout
+from liveaid.stage.address import HTTP_ADDRESS, OSC_ADDRESS, Address
+from liveaid.stage.lamp_layout import NO_LAMPS, LampLayout
 from liveaid.stage.osc_map import DEFAULT_MAP, OscMap
 from liveaid.stage.share import Share
-
-OSC_ADDRESS = Address("127.0.0.1", 9000)
-HTTP_ADDRESS = Address("127.0.0.1", 8080)
 
 
 @dataclass(frozen=True, slots=True)
 class Controller:
-    """One more controller, by its port's name."""
+    """One controller: its ports, and how its lamps and pads are laid out."""
 
-    midi: str
-    layout: LampLayout
+    midi: str | None = None
+    """The lamps' port, by name or a unique part of it; None: the lamps are only told in words."""
+    layout: LampLayout = NO_LAMPS
+    pads: str | None = None
+    """The pads' port, where its name has nothing in common with the lamps'."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,13 +34,8 @@ class Settings:
     osc_map: OscMap = DEFAULT_MAP
     file_s: Mapping[Side, float] = field(default_factory=dict)
     """Seconds of each deck file, for maps that give positions as a fraction of it."""
-    layout: LampLayout = field(default_factory=lambda: LampLayout.model_validate({"lamps": {}}))
-    midi: str | None = None
-    """The lamps' port, by name or a unique part of it; None: no controller."""
-    pads: str | None = None
-    """The pads' port, where its name has nothing in common with the lamps'."""
-    also: Sequence[Controller] = ()
-    """More controllers."""
+    controllers: tuple[Controller, ...] = (Controller(),)
+    """At least one: the first is the main one, whose lamps the terminal shows too."""
     midi_api: str = "auto"
     token: str | None = None
     """What a page has to bring along; needed where `http` is not this machine alone."""
@@ -48,3 +43,8 @@ class Settings:
     """What is known of the performer from takes, for the follower to start from; None: nothing."""
     share: Share | None = None
     """A secure address for phones and tablets nearby."""
+
+    @property
+    def main(self) -> Controller:
+        """The controller whose lamps the terminal shows too."""
+        return self.controllers[0]

@@ -29,7 +29,6 @@ if TYPE_CHECKING:  # loaded when first needed: a stage that is not shared starts
     from zeroconf import ServiceInfo
     from zeroconf.asyncio import AsyncZeroconf
 
-SHARED_ADDRESS = Address("0.0.0.0", 8443)
 NAME = "liveaid.local"
 """RFC 6762: names under .local are told on the link itself."""
 AUTHORITY_PATH = "/liveaid-authority.crt"

@@ -85,8 +85,8 @@ class SoundCheckView(Watcher):
         health = self._stage.health()
         around = Around(
             ports=self._stage.ports_missing(),
-            controller=self._settings.midi is not None,
-            has_pads=bool(self._settings.layout.pad_words()),
+            controller=self._settings.main.midi is not None,
+            has_pads=bool(self._settings.main.layout.pad_words()),
             pages=health["page"]["clients"],
             map_says=tuple(self._map_says()),
             rendered=self._stage.routine.rendered is not None,

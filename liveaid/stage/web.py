@@ -14,7 +14,7 @@ import socket
 import ssl
 import sys
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -36,7 +36,7 @@ MUTE_KEPT_S = 30
 """Linux keeps a connection from us until it says something, up to this long (tcp(7),
 TCP_DEFER_ACCEPT): a thousand mute ones don't stand before a page's own."""
 
-Report = Callable[[], dict[str, Any]]
+Report = Callable[[], Mapping[str, Any]]
 
 _log = logging.getLogger("liveaid.stage.web")
 _aiohttp_log = logging.getLogger("liveaid.stage.web.aiohttp")
@@ -90,8 +90,8 @@ class Web:
         app.add_routes(page_routes(scripts, routes))
         app.add_routes(
             [
-                web.get("/status", self._serve_status),
-                web.get("/health", self._serve_health),
+                json_route("/status", self._status),
+                json_route("/health", self._health),
                 web.get("/live", self._live.serve),
                 *routes,
             ]
@@ -182,11 +182,14 @@ class Web:
             )
         return response
 
-    async def _serve_status(self, _: web.Request) -> web.Response:
-        return web.json_response(self._status(), dumps=as_json)
 
-    async def _serve_health(self, _: web.Request) -> web.Response:
-        return web.json_response(self._health(), dumps=as_json)
+def json_route(path: str, report: Report) -> web.RouteDef:
+    """GET `path`: what is reported at that moment."""
+
+    async def serve(_: web.Request) -> web.Response:
+        return web.json_response(report(), dumps=as_json)
+
+    return web.get(path, serve)
 
 
 async def _one_request_each(_: web.Request, response: web.StreamResponse) -> None:

@@ -20,6 +20,13 @@ HIT = 0.2
 HIT_MOST_S = 0.025
 HIT_WIDTHS_S = (0.005, 0.012, 0.025)
 """Machine-made onsets fall within the least of these, hands within the largest."""
+SHARPENED_TIMES, SHARPENED_FEWEST = 6, 8
+SHARPENED_USUAL, SHARPENED_LEAST_S = 3.0, 0.003
+"""Onsets count up to three times the usual distance from the lines, and never less than what is
+heard between two frames of one stroke."""
+ACCENTS_FEWEST, ACCENTS_LINES = 16, 64
+WANDER_FEWEST, WANDER_SURE = 6, 2.0
+WANDER_STEP_S, WANDER_BLUR_S = 0.002, 0.008
 METRONOME_STROKES, METRONOME_SHARE, METRONOME_ALIKE = 6, 0.9, 0.15
 METRONOME_BPM = (40.0, 220.0)
 
@@ -79,6 +86,7 @@ def fit_grid(onsets: Onsets, period_s: float, *, parts: int = 4) -> Grid:
         if inside.all():
             break
         reach *= 1.5
+    step, phase = _sharpest(times, np.square(weight), step, phase)
     return judged(onsets, period_s=step * parts, phase_s=phase, parts=parts)
 
 
@@ -112,7 +120,7 @@ def _excess(away: Times, weight: Times, step_s: float, within_s: float) -> float
     return float((share - chance) / np.sqrt(chance * (1.0 - chance)) * np.sqrt(free))
 
 
-def distance(times: Times, step_s: float, phase_s: float) -> Times:
+def distance(times: Times, step_s: float, phase_s: float | Times) -> Times:
     """Signed seconds from each time to its nearest line."""
     return np.asarray((times - phase_s + step_s / 2) % step_s - step_s / 2)
 
@@ -139,40 +147,96 @@ def _circular_phase(times: Times, weight: Times, step_s: float) -> float:
 
 
 def _line(times: Times, weight: Times, step_s: float, phase_s: float) -> tuple[float, float]:
-    """Step and phase by weighted least squares, thrice, the outlying counted ever less."""
+    """Step and phase by weighted least squares, again and again, the outlying counted ever less."""
     for share in (0.35, 0.25, 0.2):
-        index = np.round((times - phase_s) / step_s)
-        away = times - phase_s - index * step_s
-        within = min(share * step_s, 1.6 * HIT_MOST_S)
-        # Tukey's biweight: no weight beyond, full weight at the line.
-        count = weight * np.square(np.maximum(0.0, 1.0 - np.square(away / within)))
-        if np.count_nonzero(count) < 3 or np.ptp(index[count > 0]) < 2:
-            return step_s, phase_s
-        middle = np.average(index, weights=count)
-        slope = np.sum(count * (index - middle) * away) / np.sum(count * (index - middle) ** 2)
-        mean = np.average(away, weights=count)
-        step_s, phase_s = step_s + slope, phase_s + mean - slope * middle
-    return float(step_s), float(phase_s)
+        step_s, phase_s = _drawn(
+            times, weight, step_s, phase_s, min(share * step_s, 1.6 * HIT_MOST_S)
+        )
+    return step_s, phase_s
 
 
-def wander_s(times: Times, grid: Grid) -> float:
-    """Largest median distance from the lines over any stretch of 16 beats; half a step means: lost.
+def _sharpest(times: Times, weight: Times, step_s: float, phase_s: float) -> tuple[float, float]:
+    """Step and phase by the onsets that agree best.
 
-    `times`: seconds of the onsets.
+    Bowed and sung notes are heard late, each in its own measure: where they play at one end alone
+    they tilt the line. Struck ones are strong and agree to a few milliseconds: the reach is drawn
+    in upon them.
     """
-    if len(times) < 8:
-        return 0.0
-    step_s = grid.step_s
-    away = distance(times, step_s, grid.phase_s)
-    stretch = np.floor((times - times[0]) / (16 * grid.period_s))
-    medians = []
+    for _ in range(SHARPENED_TIMES):
+        away = np.abs(distance(times, step_s, phase_s))
+        near = away <= min(HIT * step_s, HIT_MOST_S)
+        if np.count_nonzero(near) < SHARPENED_FEWEST:
+            break
+        usual = _middling(away[near], weight[near])
+        within = max(SHARPENED_USUAL * usual, SHARPENED_LEAST_S)
+        step_s, phase_s = _drawn(times, weight, step_s, phase_s, within)
+    return step_s, phase_s
+
+
+def _middling(values: Times, weight: Times) -> float:
+    """The weighted median."""
+    order = np.argsort(values)
+    total = np.cumsum(weight[order])
+    return float(values[order][np.searchsorted(total, total[-1] / 2)])
+
+
+def _drawn(
+    times: Times, weight: Times, step_s: float, phase_s: float, within_s: float
+) -> tuple[float, float]:
+    """Step and phase drawn to the onsets within reach of the lines, once."""
+    index = np.round((times - phase_s) / step_s)
+    away = times - phase_s - index * step_s
+    # Tukey's biweight: no weight beyond, full weight at the line.
+    count = weight * np.square(np.maximum(0.0, 1.0 - np.square(away / within_s)))
+    if np.count_nonzero(count) < 3 or np.ptp(index[count > 0]) < 2:
+        return step_s, phase_s
+    middle = np.average(index, weights=count)
+    slope = np.sum(count * (index - middle) * away) / np.sum(count * (index - middle) ** 2)
+    mean = np.average(away, weights=count)
+    return float(step_s + slope), float(phase_s + mean - slope * middle)
+
+
+def come_back(onsets: Onsets, grid: Grid, *every: int) -> list[float]:
+    """How alike the accents of a grid's lines are so many lines, twice and three or four times as
+    many on, 1 for the same again; 0 where there are too few lines to tell."""
+    number = np.round((onsets.times_s - grid.phase_s) / grid.step_s).astype(np.int64)
+    away = distance(onsets.times_s, grid.step_s, grid.phase_s)
+    hit = np.abs(away) <= min(HIT * grid.step_s, HIT_MOST_S)
+    if np.count_nonzero(hit) < ACCENTS_FEWEST or np.ptp(number[hit]) < ACCENTS_LINES:
+        return [0.0] * len(every)
+    accents = np.zeros(int(np.ptp(number[hit])) + 1)
+    np.maximum.at(accents, number[hit] - number[hit].min(), np.sqrt(onsets.strength[hit]))
+    accents -= accents.mean()
+    power = max(float(np.mean(np.square(accents))), 1e-12)
+    return [
+        float(np.mean([np.mean(accents[lag:] * accents[:-lag]) for lag in _further(lines)])) / power
+        for lines in every
+    ]
+
+
+def _further(lines: int) -> tuple[int, int, int]:
+    """Threes come back in threes, fours in pairs."""
+    return lines, 2 * lines, (3 if lines % 3 == 0 else 4) * lines
+
+
+def wander_s(onsets: Onsets, grid: Grid) -> float:
+    """How far from the lines onsets keep, over any 16 beats, clearly better than to the lines.
+
+    A place beside the lines counts where it gathers more than twice what chance moves from one of
+    two places to the other; half a step means: lost.
+    """
+    weight = np.sqrt(onsets.strength.astype(np.float64))
+    away = distance(onsets.times_s, grid.step_s, grid.phase_s)
+    places = np.append(0.0, np.arange(-grid.step_s / 2, grid.step_s / 2, WANDER_STEP_S))
+    stretch = np.floor((onsets.times_s - onsets.times_s[:1]) / (16 * grid.period_s))
+    farthest = 0.0
     for one in np.unique(stretch):
-        few = away[stretch == one]
-        if len(few) >= 6:
-            # The median on a circle: turn the commonest place to the middle first.
-            middle = _circular_phase(few, np.ones(len(few)), step_s)
-            medians.append(middle + np.median(distance(few, step_s, middle)))
-    if not medians:
-        return 0.0
-    spread = np.asarray(medians)
-    return float(np.abs(distance(spread, step_s, float(np.median(spread)))).max())
+        few = stretch == one
+        if np.count_nonzero(few) < WANDER_FEWEST:
+            continue
+        beside = distance(away[few], grid.step_s, places[:, None]) / WANDER_BLUR_S
+        heard = np.exp(-0.5 * np.square(beside)) @ (weight[few] / weight[few].mean())
+        best = int(np.argmax(heard))
+        if heard[best] - heard[0] > WANDER_SURE * np.sqrt(heard[best] + heard[0]):
+            farthest = max(farthest, abs(float(places[best])))
+    return farthest

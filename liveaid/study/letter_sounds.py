@@ -35,7 +35,11 @@ SOUND_LEVELS = {
     STOP: BandLevels((-25.1, -36.5, -36.6, -35.5), (15.0, 11.7, 9.8, 10.1)),
     PAUSE: BandLevels((-38.6, -44.0, -44.5, -43.5), (12.7, 7.7, 7.0, 8.4)),
 }
-"""Learnt and judged by `tests/bench/words.py` from phones with known times."""
+SOUND_LASTS = {VOWEL: 9.0, SONORANT: 8.6, HISS: 10.4, BREATH: 7.1, STOP: 6.7}
+"""How long each lasts against the others."""
+SOUND_LASTS_STRAY = 0.5
+"""Standard deviation of a duration's logarithm. All three were learnt and are judged by
+`tests/bench/words.py`, from phones with known times."""
 
 _TWO = {"sh": HISS, "ch": HISS, "th": BREATH, "ph": BREATH, "ng": SONORANT, "ck": STOP}
 _ONE = {

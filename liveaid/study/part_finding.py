@@ -98,7 +98,7 @@ def word_parts(words: Sequence[SpokenWord]) -> tuple[PartFound, ...]:
         for word, before in zip(words, ends, strict=False)
     ]
     return tuple(
-        PartFound(name, round(start, 3), round(word.end_s, 3), round(word.attack_s, 3))
+        PartFound(name, round(start, 3), round(word.end_s, 3), round(max(word.attack_s, start), 3))
         for name, start, word in zip(names, starts, words, strict=True)
     )
 

@@ -56,7 +56,7 @@ def _spans(level: npt.NDArray[np.float64], start: float, stop: float) -> list[tu
     return [
         (where[0].start, where[0].stop)
         for where, peak in zip(found, np.atleast_1d(highest), strict=True)
-        if peak >= start
+        if where is not None and peak >= start
     ]
 
 

@@ -52,6 +52,20 @@ class CourseStretch:
     """Another tempo holds here, clearly better than the common grid."""
 
 
+def changes(course: list[CourseStretch]) -> bool:
+    """Whether the tempo changes somewhere: a stretch has its own, and the common grid does not hold
+    mostly both before and after it. What changed its tempo does not come back on the same lines."""
+    told = [one for one in course if one.holds or one.own]
+    return any(
+        one.own and not (_mostly_holds(told[:place]) and _mostly_holds(told[place + 1 :]))
+        for place, one in enumerate(told)
+    )
+
+
+def _mostly_holds(stretches: list[CourseStretch]) -> bool:
+    return 2 * sum(one.holds for one in stretches) > len(stretches)
+
+
 def follow_course(rise: Floats, onsets: Onsets, grid: Grid) -> list[CourseStretch]:
     """The stretches of a sound in order, half overlapping, each with what holds in it."""
     length = STRETCH_BEATS * grid.period_s

@@ -2,7 +2,8 @@
 
 Each word is a row of sounds by its letters (letter_sounds), between words there may be a pause; the
 likeliest path through that row is found for the whole sound at once (a hidden Markov model's
-Viterbi path: Rabiner 1989, "A tutorial on hidden Markov models"; forced alignment).
+Viterbi path, with durations: Rabiner 1989, "A tutorial on hidden Markov models"; forced
+alignment).
 """
 
 from __future__ import annotations
@@ -17,8 +18,9 @@ from liveaid.study.letter_sounds import (
     PAUSE,
     SOUND_EDGES_HZ,
     SOUND_FLOOR_DB,
+    SOUND_LASTS,
+    SOUND_LASTS_STRAY,
     SOUND_LEVELS,
-    VOWEL,
     sounds_of,
 )
 from liveaid.study.spectrum import FRAMES_HZ, Floats, band_edges_hz
@@ -27,33 +29,31 @@ Array = npt.NDArray[np.float64]
 
 PLACED_FRAMES = 2
 """Frames of the spectrum to one step: 10 ms."""
-VOWEL_STEPS, SOUND_STEPS = 5, 4
-"""The fewest steps of a sound."""
 TEMPER = 0.3
-"""Steps 10 ms apart tell much the same: so much of each counts. This and the next two were tuned on
+"""Steps 10 ms apart tell much the same: so much of each counts. This and the next were tuned on
 eight sentences of espeak-ng's voices and two of flite's."""
 PAUSE_PRICE = 4.0
 """Nats that a pause costs where the text has no mark, and no pause where it has one."""
 MARKS = ".,;:!?"
 LOUD_PERCENT, QUIET_PERCENT = 95.0, 5.0
 """Of the steps: what is loud in a sound, and its background, which is taken away."""
-MOST_CELLS = 100_000_000
-"""Steps times states that are looked at; a longer text is not placed."""
+MOST_STEPS = 60
+"""A sound that lasts longer, as when it is sung, is as likely as one of so many steps."""
+MOST_CELLS = 50_000_000
+"""Steps times sounds that are looked at; a longer text is not placed."""
 
 
 @dataclass(frozen=True, slots=True)
 class _Row:
-    """The states a text goes through, each for a step at least."""
+    """The sounds of a text in order, with a pause before each word and after the last."""
 
     sounds: list[str]
     words: list[int]
-    """Index of the word each state belongs to; a pause stands before its word."""
-    stays: npt.NDArray[np.bool_]
-    """Whether a state may last longer than a step."""
+    """Index of the word each sound belongs to."""
     entering: Array
-    """Nats gained by going on into each state from the one before."""
+    """Nats gained by going on into each sound from the one before."""
     passing: Array
-    """Nats gained by going into each state past the pause before it; -inf where there is none."""
+    """Nats gained by going into each sound past the pause before it; -inf where there is none."""
 
 
 def placed(bands: Floats, said: Sequence[str]) -> tuple[tuple[float, float], ...] | None:
@@ -63,39 +63,32 @@ def placed(bands: Floats, said: Sequence[str]) -> tuple[tuple[float, float], ...
     """
     row = _row(said)
     heard = heard_db(bands[::PLACED_FRAMES])
-    if len(row.sounds) - len(said) - 1 > len(heard) or len(row.sounds) * len(heard) > MOST_CELLS:
+    if len(row.sounds) > len(heard) or len(row.sounds) * len(heard) > MOST_CELLS:
         return None
-    path = _likeliest(row, _likelihood(heard, row.sounds))
-    word_at = np.array(row.words)[path]
-    sounding = np.array([sound != PAUSE for sound in row.sounds])[path]
+    by_sound = {sound: _log_likelihood(heard, sound) for sound in SOUND_LEVELS}
+    sounding = int((by_sound[PAUSE] < np.max(list(by_sound.values()), axis=0)).sum())
+    likelihood = TEMPER * np.stack([by_sound[sound] for sound in row.sounds], axis=1)
+    path = _likeliest(row, likelihood, _lasting(row.sounds, sounding))
     step_s = PLACED_FRAMES / FRAMES_HZ
+    heard_in = [row.words[sound] if row.sounds[sound] != PAUSE else -1 for sound in path]
     spans = []
     for word in range(len(said)):
-        steps = np.flatnonzero((word_at == word) & sounding)
+        steps = np.flatnonzero(np.equal(heard_in, word))
         spans.append((float(steps[0] * step_s), float((steps[-1] + 1) * step_s)))
     return tuple(spans)
 
 
 def _row(said: Sequence[str]) -> _Row:
-    sounds, words, stays, entering, passing = [PAUSE], [0], [True], [0.0], [-np.inf]
+    sounds, words, entering, passing = [PAUSE], [0], [0.0], [-np.inf]
     for index, word in enumerate(said):
-        for sound in sounds_of(word):
-            steps = VOWEL_STEPS if sound == VOWEL else SOUND_STEPS
-            after_pause = sounds[-1] == PAUSE
-            sounds += [sound] * steps
-            words += [index] * steps
-            stays += [False] * (steps - 1) + [True]
-            entering += [0.0] * steps
-            marked = index > 0 and said[index - 1][-1] in MARKS
-            past = -PAUSE_PRICE * marked if after_pause else -np.inf
-            passing += [past] + [-np.inf] * (steps - 1)
-        sounds.append(PAUSE)
-        words.append(index + 1)
-        stays.append(True)
-        last = index == len(said) - 1
-        entering.append(0.0 if last or word[-1] in MARKS else -PAUSE_PRICE)
-        passing.append(-np.inf)
-    return _Row(sounds, words, np.array(stays), np.array(entering), np.array(passing))
+        own = sounds_of(word)
+        marked = index > 0 and said[index - 1][-1] in MARKS
+        sounds += [*own, PAUSE]
+        words += [index] * len(own) + [index + 1]
+        needless = index < len(said) - 1 and word[-1] not in MARKS
+        entering += [0.0] * len(own) + [-PAUSE_PRICE * needless]
+        passing += [-PAUSE_PRICE * marked] + [-np.inf] * len(own)
+    return _Row(sounds, words, np.array(entering), np.array(passing))
 
 
 def heard_db(bands: Floats) -> Array:
@@ -109,32 +102,65 @@ def heard_db(bands: Floats) -> Array:
     return np.asarray(10.0 * np.log10(np.maximum(power / loud, least)))
 
 
-def _likelihood(heard_db: Array, sounds: Sequence[str]) -> Array:
-    """(steps, states): log likelihood of each step in each state, tempered."""
-    by_sound = {}
-    for sound, known in SOUND_LEVELS.items():
-        mean, deviation = np.array(known.mean_db), np.array(known.deviation_db)
-        stray = (heard_db - mean) / deviation
-        by_sound[sound] = -0.5 * (stray**2).sum(axis=1) - np.log(deviation).sum()
-    return np.asarray(TEMPER * np.stack([by_sound[sound] for sound in sounds], axis=1))
+def _log_likelihood(heard: Array, sound: str) -> Array:
+    """(steps,): of each step where this sound is heard."""
+    known = SOUND_LEVELS[sound]
+    deviation = np.array(known.deviation_db)
+    stray = (heard - np.array(known.mean_db)) / deviation
+    return np.asarray(-0.5 * (stray**2).sum(axis=1) - np.log(deviation).sum())
 
 
-def _likeliest(row: _Row, likelihood: Array) -> npt.NDArray[np.intp]:
-    """The state of each step on the likeliest path from the first pause to the last."""
-    steps, states = likelihood.shape
-    best = np.full(states, -np.inf)
-    best[:2] = likelihood[0, :2]
-    came = np.zeros((steps, states), dtype=np.int8)
-    ways = np.full((3, states), -np.inf)
-    for step in range(1, steps):
-        ways[0] = np.where(row.stays, best, -np.inf)
-        ways[1, 1:] = best[:-1] + row.entering[1:]
-        ways[2, 2:] = best[:-2] + row.passing[2:]
-        came[step] = ways.argmax(axis=0)
-        best = ways.max(axis=0) + likelihood[step]
-    path = np.empty(steps, dtype=np.intp)
-    at = states - 1 if best[-1] >= best[-2] else states - 2
-    for step in range(steps - 1, -1, -1):
-        path[step] = at
-        at -= int(came[step, at])
-    return path
+def _lasting(sounds: Sequence[str], sounding: int) -> Array:
+    """(sounds, MOST_STEPS): log likelihood that each lasts one step, two, and so on.
+
+    `sounding`: steps that are no pause; they tell how fast the text is spoken. A pause may last as
+    long as it likes.
+    """
+    usual = np.array([SOUND_LASTS.get(sound, 0.0) for sound in sounds])
+    rate = max(sounding, 1) / max(float(usual.sum()), 1.0)
+    steps = np.log(np.arange(1, MOST_STEPS + 1))
+    with np.errstate(divide="ignore"):
+        stray = (steps - np.log(rate * usual)[:, None]) / SOUND_LASTS_STRAY
+    return np.asarray(np.where(usual[:, None] > 0.0, -0.5 * stray**2, 0.0))
+
+
+def _likeliest(row: _Row, likelihood: Array, lasting: Array) -> list[int]:
+    """The sound of each step on the likeliest path from the first pause to the last.
+
+    Sounds last by a law of their own (a hidden semi-Markov model): every sound is looked at by how
+    many steps it has lasted so far.
+    """
+    steps, sounds = likelihood.shape
+    best = np.full((sounds, MOST_STEPS), -np.inf)
+    best[:2, 0] = likelihood[0, :2]
+    age = np.full(sounds, MOST_STEPS)  # of those that have lasted MOST_STEPS and more
+    lasted = np.zeros((steps, sounds), dtype=np.int32)
+    passed = np.zeros((steps, sounds), dtype=bool)
+    entered, past = np.full(sounds, -np.inf), np.full(sounds, -np.inf)
+    for step in range(1, steps + 1):
+        leaving = best + lasting
+        longest = leaving.argmax(axis=1)
+        left = leaving.max(axis=1)
+        lasts = np.where(longest == MOST_STEPS - 1, age, longest + 1)
+        if step == steps:
+            break
+        entered[1:] = left[:-1] + row.entering[1:]
+        past[2:] = left[:-2] + row.passing[2:]
+        passed[step] = past > entered
+        lasted[step, 1:] = lasts[:-1]
+        lasted[step, 2:] = np.where(passed[step, 2:], lasts[:-2], lasted[step, 2:])
+        newly = best[:, -2] > best[:, -1]
+        age = np.where(newly, MOST_STEPS, age + 1)
+        best[:, -1] = np.maximum(best[:, -2], best[:, -1])
+        best[:, 1:-1] = best[:, :-2].copy()
+        best[:, 0] = np.maximum(entered, past)
+        best += likelihood[step][:, None]
+    sound = sounds - 1 if left[-1] >= left[-2] else sounds - 2
+    path, until, count = [], steps, int(lasts[sound])
+    while True:
+        path += [sound] * count
+        until -= count
+        if until <= 0:
+            return path[::-1]
+        count = int(lasted[until, sound])
+        sound -= 2 if passed[until, sound] else 1

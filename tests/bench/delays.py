@@ -17,6 +17,7 @@ from pathlib import Path
 
 import numpy as np
 
+from liveaid.practice.aim import Aim, aim_of
 from liveaid.practice.calibration import (
     BEAT_S,
     GOES,
@@ -28,8 +29,9 @@ from liveaid.practice.calibration import (
 )
 from liveaid.practice.delays import Delays
 from liveaid.practice.replay import takes_in
-from liveaid.practice.score import TakeScore
-from liveaid.practice.session import Aim, Ended, aim_of, one_piece, score_of
+from liveaid.practice.score import score_of
+from liveaid.practice.session import Ended
+from liveaid.practice.take_score import TakeScore
 from liveaid.routine import load_routine
 from liveaid.simulate import Hands, perform
 
@@ -95,7 +97,10 @@ def main() -> None:
     plays = [
         (aim_of(routine, name), perform(alone, seed=seed, lead_s=LEAD_S, hands=HANDS))
         for seed in range(chosen.seeds)
-        for name, alone in (("", routine), ("Mortar twins", one_piece(routine, 2)))
+        for name, alone in (
+            ("", routine),
+            ("Mortar twins", aim_of(routine, "Mortar twins").routine),
+        )
     ]
     base = {}
     for left_ms, right_ms in product(STEPS_MS, STEPS_MS):
@@ -117,7 +122,7 @@ def main() -> None:
             plain = scored(aim, ended, Delays())
             ignored = scored(aim, ended, Delays(measured=True))
             first = base[number]
-            off = 1000 * (true.timing.bias_s - first.timing.bias_s)
+            off = true.bias_ms - first.bias_ms
             # A start alone can't be told from a delay: such a set piece is then not judged.
             alike = all(
                 a == b or b == "not judged"

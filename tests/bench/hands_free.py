@@ -26,8 +26,8 @@ from pathlib import Path
 
 from pythonosc.osc_message_builder import OscMessageBuilder
 
+from liveaid.practice.aim import aim_of
 from liveaid.practice.reading import TakeReader
-from liveaid.practice.session import aim_of
 from liveaid.routine import load_routine
 from liveaid.routine.config_file import config_path, load_config
 from liveaid.simulate import Hands, perform

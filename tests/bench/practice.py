@@ -20,7 +20,9 @@ from pathlib import Path
 import numpy as np
 
 from liveaid.follow import Follower
-from liveaid.practice.session import Ended, Session, aim_of, score_of
+from liveaid.practice.aim import aim_of
+from liveaid.practice.score import score_of
+from liveaid.practice.session import Ended, Session
 from liveaid.routine import Routine, load_routine
 from liveaid.simulate import Hands, Network, Performance, perform
 from liveaid.simulate.send import send

@@ -16,8 +16,10 @@ import time
 from pathlib import Path
 
 from liveaid.follow import Follower
+from liveaid.practice.aim import aim_of
 from liveaid.practice.reading import TakeReader
-from liveaid.practice.session import Ended, Session, aim_of, one_piece, report_of, score_of
+from liveaid.practice.score import score_of
+from liveaid.practice.session import Ended, Session
 from liveaid.practice.store import TakeStore
 from liveaid.routine import load_routine
 from liveaid.simulate import Hands, Network, perform
@@ -53,10 +55,7 @@ def main() -> None:
             until = now + 60 * chosen.minutes / 10
             last = float("-inf")
             while now < until:
-                index = next(k for k, p in enumerate(routine.pieces) if p.name == aim.piece)
-                played = perform(
-                    one_piece(routine, index), seed=seed, hands=Hands(), network=network
-                )
+                played = perform(aim.routine, seed=seed, hands=Hands(), network=network)
                 for message in played.messages:
                     at = now + message.now_s
                     session.hear(message.side, position_s=message.position_s, now=at)
@@ -72,7 +71,7 @@ def main() -> None:
                             kept = ended.kept(aim, routine.title, at)
                             score = score_of(aim, kept)
                             number = store.keep(kept).result()
-                            store.score(number, report_of(aim, score)).result()
+                            store.score(number, score).result()
                             session.scored(ended, score)
                             takes += 1
                 now += played.duration_s + GAP_S

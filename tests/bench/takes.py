@@ -14,8 +14,9 @@ from pathlib import Path
 
 import numpy as np
 
+from liveaid.practice.aim import aim_of
 from liveaid.practice.replay import takes_in
-from liveaid.practice.session import Ended, aim_of
+from liveaid.practice.session import Ended
 from liveaid.routine import load_routine
 from liveaid.simulate import Hands, Performance, perform
 

@@ -15,13 +15,15 @@ from pathlib import Path
 
 import numpy as np
 
+from liveaid.practice.aim import aim_of
+from liveaid.practice.pictures import pictures
 from liveaid.practice.reading import TakeReader
 from liveaid.practice.records import Kept
-from liveaid.practice.report import pictures, review
+from liveaid.practice.report import review
 from liveaid.practice.review_json import review_json
-from liveaid.practice.score import Verdict
-from liveaid.practice.session import aim_of, report_of, score_of
+from liveaid.practice.score import score_of
 from liveaid.practice.store import TakeStore
+from liveaid.practice.take_score import Verdict
 from liveaid.practice.trace import trace_of
 from liveaid.practice.visits import Visit
 from liveaid.routine import load_routine
@@ -51,7 +53,7 @@ def fill(file: Path, takes: int) -> None:
         kept = Kept(title=routine.title, at=at, aim="", ended="complete", duration_s=34.0,
                     tempo_part=1.0, start_s=3.0, counted_in_s=3.0, visits=gone,
                     trace=trace)  # fmt: skip
-        score = score or report_of(aim, score_of(aim, kept))
+        score = score or score_of(aim, kept)
         clean = bool(rng.random() < 0.3 + 0.5 * number / takes)
         verdict: Verdict = "clean" if clean else "not clean"
         pieces = tuple(replace(piece, verdict=verdict) for piece in score.pieces)

@@ -228,7 +228,8 @@ def judge() -> None:
 
 
 def learn() -> None:
-    """The table of letter_sounds.SOUND_LEVELS."""
+    """The tables of letter_sounds."""
+    lasts: dict[str, list[float]] = defaultdict(list)
     steps: dict[str, list[np.ndarray]] = defaultdict(list)
     step_hz = FRAMES_HZ / PLACED_FRAMES
     with tempfile.TemporaryDirectory() as folder:
@@ -239,6 +240,7 @@ def learn() -> None:
                 for wear in WORN:
                     heard = heard_db(band_powers(wear(studied_mono(file)))[::PLACED_FRAMES])
                     for phone, begin, end in phones:
+                        lasts[PHONES.get(phone, VOWEL)].append(np.log((end - begin) * step_hz))
                         some = heard[int(begin * step_hz) + 1 : int(end * step_hz)]
                         steps[PHONES.get(phone, VOWEL)].append(some)
     for sound in (VOWEL, SONORANT, HISS, BREATH, STOP, PAUSE):
@@ -246,6 +248,11 @@ def learn() -> None:
         mean = ", ".join(f"{value:.1f}" for value in all_steps.mean(axis=0))
         deviation = ", ".join(f"{value:.1f}" for value in np.sqrt(all_steps.var(axis=0) + 2.0))
         print(f"    {sound.upper()}: BandLevels(({mean}), ({deviation})),")
+    print("steps by sound, and the spread of their logarithm:")
+    for sound in (VOWEL, SONORANT, HISS, BREATH, STOP):
+        print(
+            f"    {sound.upper()}: {np.exp(np.mean(lasts[sound])):.1f}, {np.std(lasts[sound]):.2f}"
+        )
 
 
 if __name__ == "__main__":

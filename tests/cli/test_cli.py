@@ -88,3 +88,21 @@ def test_the_package_itself_can_be_run():
     )
     assert ran.returncode == 2
     assert "night-market" in ran.stderr
+
+
+@pytest.mark.parametrize(
+    ("command", "not_needed"),
+    [
+        ("ports", {"aiohttp", "matplotlib", "numpy", "pydantic", "scipy"}),
+        ("simulate", {"aiohttp", "matplotlib", "mido", "scipy"}),
+        ("check", {"aiohttp", "matplotlib", "mido", "scipy"}),
+        ("perform", {"av", "matplotlib", "scipy", "zeroconf"}),
+    ],
+)
+def test_a_command_loads_no_library_it_has_no_use_for(command: str, not_needed: set[str]):
+    """What a command's `--help` loads is waited for by whoever calls it."""
+    code = f"import sys, liveaid.commands.{command}; print(*sys.modules)"
+    loaded = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True
+    ).stdout.split()
+    assert not not_needed & set(loaded)

@@ -36,12 +36,13 @@ def test_parts_are_tied_to_a_file_by_twelve_letters_of_its_digest(tmp_path, monk
 
 def test_the_last_layout_goes_for_the_controllers_left():
     row, grid = "row-16", "grid-8x8"
-    found = _controllers(["One", "Two", "Three"], [row, grid])
+    found = _controllers({"midi": ["One", "Two", "Three"], "lamps": [row, grid], "pads": "Four"})
     assert [one.midi for one in found] == ["One", "Two", "Three"]
     assert found[0].layout != found[1].layout
     assert found[1].layout == found[2].layout
-    (alone,) = _controllers([], [grid])
-    assert (alone.midi, alone.layout) == ("", found[1].layout)
+    assert [one.pads for one in found] == ["Four", None, None]
+    (alone,) = _controllers({"midi": [], "lamps": [grid], "pads": None})
+    assert (alone.midi, alone.layout) == (None, found[1].layout)
 
 
 def test_the_facts_of_a_sound_hold_what_was_studied(capsys, monkeypatch):
@@ -78,7 +79,7 @@ def test_only_sounds_that_are_studied_and_there_are_drafted_from(tmp_path):
 
 
 def test_a_change_keeps_to_one_line_but_for_the_name_of_its_set_piece():
-    table = check._change_table(Routine.model_validate({"title": "One", "pieces": [PIECE]}), ())
+    table = check._change_table(Routine.model_validate({"title": "One", "pieces": [PIECE]}))
     names = [column.header for column in table.columns if not column.no_wrap]
     assert names == ["into"]
     assert len(table.columns) == 8
@@ -95,6 +96,8 @@ def test_what_sets_the_fastest_tempo_is_told_by_bar_and_beat():
     assert said(104.0, True) == "bar 2 beat 2.5: push hey"
     assert said(120.0, False) == "bar 2 beat 2.5: push hey; the pitch fader does not reach it"
     assert said(90.0, True) == "bar 2 beat 2.5: push hey; slower than written"
+    assert said(0.0, True) == "bar 2 beat 2.5: push hey; at no tempo"
+    assert [check._fastest_said(tempo) for tempo in (None, 0.0, 90.04)] == ["", "none", "90.0"]
     none = Fastest(0, "Stall", 100.0, None, None, True)
     assert check._set_by(routine, none) == "no act that time is short for"
 

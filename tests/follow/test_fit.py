@@ -130,6 +130,111 @@ def test_a_record_left_running_is_free_for_six_beats():
     assert told == [0.0, -0.375, -0.5]  # 1.5 a second of a quarter second over, half a nat at most
 
 
+@pytest.mark.parametrize(
+    ("kind", "at_s", "off_s", "age_s", "nats"),
+    [
+        ("held", 10.3, 0.45, 0.4, -3.5), ("held", 10.3, 0.45, 0.6, -5.0),
+        ("held", 10.3, 0.55, 0.4, -5.0), ("held", 10.3, -0.45, 0.4, -3.5),
+        ("hand", 10.3, 0.45, 0.4, -1.0), ("hand", 10.3, 0.45, 0.6, -4.5),
+        ("hand", 10.3, 0.55, 0.4, -4.5), ("hand", 10.3, -0.55, 0.4, -4.5),
+    ],
+)  # fmt: skip
+def test_a_running_record_is_touched_for_a_moment_near_its_place(kind, at_s, off_s, age_s, nats):
+    """A moment is half a second, near is half a second of record either way."""
+    one = gesture(kind, from_s=at_s, at_s=at_s, age_s=age_s)
+    for ran in (True, False):
+        assert likeness.runs(RUNS, one, off_s, ran, False, 0.0, USUAL) == nats
+
+
+@pytest.mark.parametrize(("at_s", "nats"), [(9.8, -0.7), (10.2, -0.7), (9.7, -5.0), (10.3, -5.0)])
+def test_a_record_waits_within_a_quarter_second_of_its_cue(at_s, nats):
+    held = gesture("held", from_s=at_s, at_s=at_s)
+    assert likeness.runs(RUNS, held, 0.0, False, False, 0.0, USUAL) == nats
+    assert likeness.runs(RUNS, held, 0.0, True, False, 0.0, USUAL) == -5.0
+
+
+@pytest.mark.parametrize(
+    ("from_s", "at_s", "nats"),
+    [
+        (31.0, 32.2, -1.6094),  # within .3 s of the end: ln .2, as inside
+        (31.0, 32.5, -2.8),  # .2 s beyond that: -2 - 4 x .2
+        (31.0, 34.5, -8.0),  # 2.2 s beyond: no worse than elsewhere
+        (33.0, 33.5, -8.0),  # begun past the end
+        (29.0, 29.5, -8.0),  # before its start
+        (30.08, 30.5, 0.7005),  # a deviation from the cue: ln(.6 x 4.9868 e^-.5 + .2)
+    ],
+)
+def test_a_worked_record_let_go_in_its_span_and_past_it(from_s, at_s, nats):
+    """The span is 30 to 32."""
+    one = gesture("runs", from_s=from_s, at_s=at_s)
+    assert likeness.works(WORKS, one, 1.0, 8.0, 8.0, USUAL) == pytest.approx(nats, abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("from_s", "at_s", "age_s", "left", "nats"),
+    [
+        (31.0, 32.2, 1.0, 8.0, 0.5),
+        (31.0, 32.4, 1.0, 8.0, 0.0),  # on its way out of the span
+        (31.0, 32.4, 4.5, 8.0, -4.0),  # for longer than any wind
+        (45.0, 44.0, 1.0, 8.0, -4.0),  # elsewhere, and in the last four beats on its way
+        (45.0, 44.0, 1.0, 3.0, 0.0),
+        (45.0, 44.0, 1.0, 4.0, -4.0),
+        (45.0, 44.0, 4.5, 3.0, -4.0),
+        (28.0, 29.6, 1.0, 8.0, 0.0),  # half a second before the span is on its way in
+        (28.0, 29.4, 1.0, 8.0, -4.0),
+        (34.0, 32.4, 1.0, 8.0, 0.0),  # and half a second behind it
+        (34.0, 32.6, 1.0, 8.0, -4.0),
+    ],
+)
+def test_a_worked_record_moved_by_hand(from_s, at_s, age_s, left, nats):
+    one = gesture("hand", from_s=from_s, at_s=at_s, age_s=age_s)
+    assert likeness.works(WORKS, one, age_s, 12.0, left, USUAL) == nats
+
+
+@pytest.mark.parametrize(
+    ("at_s", "age_s", "nats"), [(32.2, 1.0, 0.0), (31.0, 6.0, -1.0), (31.0, 9.0, -2.0)]
+)
+def test_a_worked_record_held_in_its_span(at_s, age_s, nats):
+    """After 4 s half a nat less every second, two at most."""
+    held = gesture("held", from_s=at_s, at_s=at_s)
+    assert likeness.works(WORKS, held, age_s, 8.0, 8.0, USUAL) == nats
+
+
+@pytest.mark.parametrize(("at_s", "nats"), [(59.4, -0.3), (59.6, 0.3), (60.4, 0.3), (60.6, -0.3)])
+def test_a_resting_record_is_made_ready_within_half_a_second_of_its_cue(at_s, nats):
+    for kind in ("held", "hand"):
+        one = gesture(kind, from_s=at_s, at_s=at_s)
+        assert likeness.rests(RESTS, one, 0.0, 8.0, USUAL) == nats
+
+
+def test_after_the_end_a_record_stands_anywhere():
+    """What has sounded before leaves it somewhere; before the start it is not ready there."""
+    away = gesture("held", from_s=45.0, at_s=45.0)
+    over = replace(RESTS, left_to_s=18.0)
+    assert likeness.rests(over, away, 0.0, math.inf, USUAL) == 0.0
+
+
+@pytest.mark.parametrize(
+    ("beats_in", "age_s", "nats"),
+    [
+        (8.0, 2.0, -0.0245), (8.0, 3.2, -1.5245), (8.0, 20.0, -6.0),
+        (math.inf, 1.0, -1.0245), (math.inf, 2.2, -2.5245), (math.inf, 20.0, -6.0),
+    ],
+)  # fmt: skip
+def test_a_run_from_the_next_cue_is_listening_for_so_long(beats_in, age_s, nats):
+    """-.0245; 1.5 less a second from 2.2 s on. Before the start it is likely the start: a nat
+    less, and from 1.2 s on."""
+    one = gesture("runs", from_s=60.0, at_s=60.0 + age_s, age_s=age_s)
+    assert likeness.rests(RESTS, one, 0.0, beats_in, USUAL) == pytest.approx(nats, abs=1e-4)
+
+
+def test_a_run_begun_three_tenths_before_the_set_piece_is_of_the_one_before():
+    """Else a run from elsewhere, -4."""
+    one = gesture("runs", from_s=10.0, at_s=11.0)
+    told = [likeness.rests(RESTS, one, entered_s, 2.0, USUAL) for entered_s in (100.31, 100.29)]
+    assert told == [0.0, pytest.approx(-4.0)]
+
+
 @pytest.mark.parametrize(("at_s", "runs", "works"), [(75.0, -8.0, -8.0), (45.0, -5.0, -5.0)])
 def test_a_record_held_at_a_cue_of_another_set_piece_is_elsewhere(at_s, runs, works):
     """A cue at 75; at 45 there is none: a lifted needle may read anything."""

@@ -4,7 +4,6 @@ import pytest
 
 from liveaid.follow.next_cue import Here, next_cue
 from liveaid.routine import Routine
-from liveaid.routine.way import changes
 
 
 def made(*lefts, right=None):
@@ -21,8 +20,7 @@ REST = {"hand": "rests"}
 
 def told(routine, piece, beat, position_s, speed, *, rate_bps=2.0, sure=True, side="left"):
     here = Here(piece=piece, beat=beat, rate_bps=rate_bps, sure=sure)
-    ways = changes(routine)
-    return next_cue(routine, ways, side, here, position_s=position_s, speed=speed)
+    return next_cue(routine, side, here, position_s=position_s, speed=speed)
 
 
 RUNS_ON = made({"hand": "runs", "at": 10}, REST, {"hand": "runs", "at": 26})

@@ -7,9 +7,12 @@ import threading
 
 import pytest
 
+from liveaid.practice.aim import aim_of
 from liveaid.practice.rehearsal import Rehearsal
-from liveaid.practice.session import Session, aim_of
-from liveaid.stage import Address, Service, Settings
+from liveaid.practice.session import Session
+from liveaid.stage.address import Address
+from liveaid.stage.service import Service
+from liveaid.stage.settings import Settings
 
 FIRST = 2
 """The set piece rehearsed at first."""

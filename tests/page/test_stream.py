@@ -9,7 +9,8 @@ from pathlib import Path
 import aiohttp
 import pytest
 
-from liveaid.stage import Address, page_files
+from liveaid.stage import page_files
+from liveaid.stage.address import Address
 from liveaid.stage.web import Web
 
 HERE = Address("127.0.0.1", 0)

@@ -7,8 +7,9 @@ from pathlib import Path
 
 import pytest
 
+from liveaid.practice.aim import Aim
 from liveaid.practice.replay import takes_in
-from liveaid.practice.session import Aim, Ended
+from liveaid.practice.session import Ended
 from liveaid.practice.trace import Message
 from liveaid.routine import Routine, load_routine
 from liveaid.simulate import Performance, perform

@@ -6,11 +6,12 @@ import pytest
 
 from liveaid.practice.act_score import ActScore
 from liveaid.practice.advice import advice
+from liveaid.practice.aim import aim_of
 from liveaid.practice.delays import Delays
-from liveaid.practice.score import TakeScore
-from liveaid.practice.session import Ended, aim_of, one_piece, report_of, score_of
+from liveaid.practice.score import score_of
+from liveaid.practice.session import Ended
 from liveaid.practice.shift import offs, shifts
-from liveaid.practice.timing import timing
+from liveaid.practice.take_score import PieceScore, TakeScore
 
 KNOWN = Delays(measured=True)
 JITTER_MS = (-4, 0, 0, 4)
@@ -19,23 +20,21 @@ JITTER_MS = (-4, 0, 0, 4)
 def acts_of(late_ms, *, side="right", kind="release", beats=range(16), by="click"):
     """An act on each beat, late by late_ms(beat of the bar from 1), a little to and fro."""
     return [
-        ActScore(kind=kind, side=side, piece=0, beat=float(beat), outcome="heard", by=by,
+        ActScore(kind=kind, side=side, beat=float(beat), outcome="heard", by=by,
                  beat_s=0.6, due_s=beat * 0.6,
                  heard_s=beat * 0.6 + (late_ms(beat % 4 + 1) + JITTER_MS[k // 4 % 4]) / 1000)
         for k, beat in enumerate(beats)
     ]  # fmt: skip
 
 
-class Piece:
-    def __init__(self, acts):
-        self.acts = tuple(acts)
-        self.winds = ()
-
-
 def told(acts, delays=KNOWN):
-    score = TakeScore(pieces=(Piece(acts),), skipped_pieces=(), timing=timing(acts), missed=0,
-                      added=0, skipped=0, run_through=False, verdict="clean", delays=delays,
-                      shifts=shifts(offs(acts)))  # fmt: skip
+    """What is advised after a take of one set piece with these acts."""
+    figures = {"heard": len(acts), "missed": 0, "added": 0, "skipped": 0, "verdict": "clean",
+               "bias_ms": 0.0, "spread_ms": 0.0}  # fmt: skip
+    piece = PieceScore(index=0, name="Lids", whole=True, tempo_percent=None, drift_percent=None,
+                       acts=tuple(acts), **figures)  # fmt: skip
+    score = TakeScore(pieces=(piece,), run_through=False, delays=delays,
+                      shifts=shifts(offs(acts)), **figures)  # fmt: skip
     return advice(score, metre=4)
 
 
@@ -103,7 +102,7 @@ def test_a_delay_that_nobody_measured_is_no_advice():
 
 def test_what_was_left_out_is_said_by_bar_and_beat():
     acts = acts_of(lambda beat: 0)
-    gone = ActScore(kind="release", side="right", piece=0, beat=9.0, outcome="missed", by="click")
+    gone = ActScore(kind="release", side="right", beat=9.0, outcome="missed", by="click")
     assert told([*acts, gone]) == {"right": "right hand, bar 3 beat 2 left out"}
     ahead = dataclasses.replace(gone, beat=-1.5)
     assert told([*acts, ahead]) == {"right": "right hand, pick-up beat -1 1/2 left out"}
@@ -115,10 +114,10 @@ def test_simulated_late_hands_are_told_so(spice_row, performed, rehearsed):
     aim = aim_of(spice_row, "Mortar twins")
     aim = type(aim)(**{**{f: getattr(aim, f) for f in aim.__slots__}, "delays": KNOWN})
     hands = Hands(timing_error_s=0.008, timing_bias_s=0.040)
-    played = performed(one_piece(spice_row, 2), seed=3, hands=hands)
+    played = performed(aim_of(spice_row, "Mortar twins").routine, seed=3, hands=hands)
     messages = [(m.now_s, m.side, m.position_s) for m in played.messages]
     (ended,) = rehearsed(aim, messages, count_in_bars=0)
     counted = Ended(take=ended.take, tempo_part=1.0, counted_in_s=3.002)
-    found = report_of(aim, score_of(aim, counted.kept(aim, "", 0.0))).advice
+    found = score_of(aim, counted.kept(aim, "", 0.0)).advice
     assert set(found) == {"left", "right"}
     assert all("late:" in said for said in found.values())

@@ -8,9 +8,10 @@ import numpy as np
 import pytest
 
 from liveaid.practice import bars_picture as bars_pictures
+from liveaid.practice.aim import aim_of
 from liveaid.practice.bars_picture import bars_picture, planned_way
 from liveaid.practice.records import Kept
-from liveaid.practice.session import aim_of, report_of, score_of
+from liveaid.practice.score import score_of
 from liveaid.practice.trace import trace_of
 from liveaid.practice.visits import Visit
 from liveaid.simulate import STEADY
@@ -45,7 +46,7 @@ def test_the_picture_grows_with_its_bars(spice_row, performed, monkeypatch):
     kept = Kept(title="x", at=0.0, aim="", ended="abandoned", duration_s=17.0, tempo_part=1.0,
                 start_s=3.0, counted_in_s=3.0, visits=visits, trace=trace)  # fmt: skip
     aim = aim_of(spice_row, "")
-    report = report_of(aim, score_of(aim, kept))
+    report = score_of(aim, kept)
     drawn, write = [], bars_pictures.png
     monkeypatch.setattr(bars_pictures, "png", lambda figure: drawn.append(figure) or write(figure))
     png = bars_picture(spice_row, kept, 1, report.pieces[1])

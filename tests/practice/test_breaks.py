@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 
 from liveaid.practice.act_score import ActScore
+from liveaid.practice.aim import aim_of
 from liveaid.practice.bars import other_bars
-from liveaid.practice.session import aim_of
 from liveaid.simulate import Hands
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "bench"))
@@ -44,9 +44,7 @@ def test_a_record_that_was_only_held_up_and_goes_on_is_one_take(spice_row, rehea
 
 def bar_acts(outcomes, bar):
     return [
-        ActScore(
-            kind="stroke", side="left", piece=0, beat=4.0 * bar + k, outcome=outcome, by="right"
-        )
+        ActScore(kind="stroke", side="left", beat=4.0 * bar + k, outcome=outcome, by="right")
         for k, outcome in enumerate(outcomes)
     ]
 

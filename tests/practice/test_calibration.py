@@ -16,7 +16,7 @@ from liveaid.practice.calibration import (
 )
 from liveaid.practice.count_in import CountIn
 from liveaid.practice.trace import trace_of
-from liveaid.stage import Heard
+from liveaid.stage.osc import Heard
 
 HABIT_S = -0.025
 CLICK_S = 0.030

@@ -15,9 +15,13 @@ import numpy as np
 import pytest
 import soundfile
 
+from liveaid.practice.aim import aim_of
 from liveaid.practice.reading import TakeReader
-from liveaid.practice.session import Ended, aim_of, report_of, score_of
+from liveaid.practice.report import review
+from liveaid.practice.score import score_of
+from liveaid.practice.session import Ended
 from liveaid.practice.store import TakeStore
+from liveaid.practice.take_keeping import score_unscored
 from liveaid.simulate import Hands, perform
 from liveaid.simulate.send import send
 
@@ -37,7 +41,7 @@ def takes(tmp_path_factory, spice_row, performed, rehearsed) -> Path:
         kept = counted.kept(aim, spice_row.title, time.time() - 3600 * (3 - seed))
         number = store.keep(kept).result()
         if seed < 2:
-            store.score(number, report_of(aim, score_of(aim, kept))).result()
+            store.score(number, score_of(aim, kept)).result()
     store.close()
     return file
 
@@ -57,6 +61,18 @@ def test_review_reports_every_take_and_scores_the_one_left_unscored(liveaid, tak
     assert "NIOSH" in found["care"]["noise"]
     with TakeReader(takes) as reader:
         assert reader.unscored() == []
+
+
+def test_a_renamed_set_piece_is_reviewed_with_the_takes_it_had(takes, spice_row):
+    score_unscored(takes, spice_row)
+    lids, pestle, *rest = spice_row.pieces
+    cumin = pestle.model_copy(update={"name": "Cumin"})
+    renamed = spice_row.model_copy(update={"pieces": (lids, cumin, *rest)})
+    with TakeReader(takes) as reader:
+        found = review(renamed, reader, now=time.time(), ready_at=0.6)
+    standing = found.outlook.standings[1]
+    assert (standing.name, standing.takes, standing.rate.takes) == ("Cumin", 3, 3)
+    assert [one.name for one in found.weeks] == [piece.name for piece in renamed.pieces]
 
 
 def test_review_says_what_is_next_and_what_the_rule_rests_on(liveaid, takes):

@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from liveaid.practice.aim import Aim
 from liveaid.practice.fader_spans import heard_open, written_open
 from liveaid.practice.mixer_trace import FaderHeard
 from liveaid.practice.records import Kept
-from liveaid.practice.session import Aim, report_of, score_of
+from liveaid.practice.score import score_of
 from liveaid.practice.take_picture import take_picture
 from liveaid.practice.trace import DeckTrace
 from liveaid.practice.visits import Visit
@@ -77,7 +78,7 @@ def test_the_takes_picture_has_both_beneath_the_records_place(opened_twice):
             trace=trace, mixer=mixer,
         )  # fmt: skip
         aim = Aim(routine=opened_twice)
-        png = take_picture(opened_twice, kept, report_of(aim, score_of(aim, kept)))
+        png = take_picture(opened_twice, kept, score_of(aim, kept))
         pixels = np.asarray(Image.open(io.BytesIO(png)).convert("RGB")).astype(int)
         shown[told] = int((np.abs(pixels - RIGHT).sum(axis=2) < 30).sum())
     assert shown["mixer"] > shown["none"] + 500

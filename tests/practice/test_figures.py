@@ -105,22 +105,22 @@ def test_time_with_hands_off_is_no_hands_on_time():
 
 
 def error(seconds, beat_s=0.6, by="right"):
-    return ActScore(kind="release", side="left", piece=0, beat=0.0, outcome="heard",
+    return ActScore(kind="release", side="left", beat=0.0, outcome="heard",
                heard_s=1 + seconds, due_s=1.0, beat_s=beat_s, by=by)  # fmt: skip
 
 
 def test_bias_and_spread_are_mean_and_standard_deviation():
     """By hand: 10, 20, 30, 40 ms: mean 25, squares 225 + 25 + 25 + 225, a third, its root."""
     found = timing([error(ms / 1000) for ms in (10, 20, 30, 40)])
-    assert found.bias_s == pytest.approx(0.025)
-    assert found.spread_s == pytest.approx(math.sqrt(500 / 3) / 1000)
+    assert found.bias_ms == pytest.approx(25.0)
+    assert found.spread_ms == pytest.approx(math.sqrt(500 / 3))
     assert found.worst_beats == pytest.approx(0.04 / 0.6)
 
 
 def test_where_nothing_gave_the_count_there_is_spread_but_neither_early_nor_late():
     found = timing([error(ms / 1000, by=None) for ms in (100, 110, 120)])
-    assert found.bias_s is None
-    assert found.spread_s == pytest.approx(0.010)
+    assert found.bias_ms is None
+    assert found.spread_ms == pytest.approx(10.0)
 
 
 def test_default_tolerance_lies_where_people_are():

@@ -120,11 +120,15 @@ def test_turns_and_ways_are_told(scratches):
         if (
             one.act.kind == "push"
             and after.act.beat - one.act.end_beat < 1e-6
-            and one.ends_off_s is not None
+            and one.turn_ms is not None
         ):
-            turned = one.ends_off_s + after.due_s
+            turned = one.turn_ms / 1000 + after.due_s
             assert turned == pytest.approx(told["pull", round(after.act.beat, 4)], abs=0.012)
-    ways = [one.way_off_s for one in scores if one.way_off_s is not None]
+    ways = [
+        one.longer_percent / 100 * abs(one.act.way_s)
+        for one in scores
+        if one.longer_percent is not None
+    ]
     assert np.abs(ways).max() < 0.03
 
 
@@ -199,7 +203,9 @@ def test_cuts_are_found_within_5_ms(exact):
     for late_s in (0.0, 0.018, -0.012):
         scores = cuts_of(exact, late_s)
         assert all(one.at_s is not None and one.beat is not None for one in scores)
-        bound = [one.off_s for one in scores if one.off_s]  # 0: within a standing record's room
+        bound = [
+            one.off_ms / 1000 for one in scores if one.off_ms
+        ]  # 0: within a standing record's room
         assert len(scores) > 30
         assert len(bound) > 10 or late_s == 0.0
         assert np.abs(np.array(bound) - late_s).max(initial=0.0) < 0.005

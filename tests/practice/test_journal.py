@@ -17,7 +17,7 @@ from liveaid.practice.reading import TakeReader
 from liveaid.practice.records import Kept, PieceRow
 from liveaid.practice.schema import STEPS, StoreError
 from liveaid.practice.store import TakeStore
-from liveaid.practice.take_report import PieceReport, TakeReport
+from liveaid.practice.take_score import PieceScore, TakeScore
 from liveaid.practice.trace import trace_of
 from liveaid.practice.visits import Visit
 from liveaid.routine.digest import piece_digest
@@ -279,9 +279,9 @@ def test_a_scored_take_knows_what_was_played_in_each_set_piece(file):
     store = TakeStore(file)
     number = store.keep(take(played={"2": "abc"})).result()
     none = {"heard": 0, "missed": 0, "added": 0, "skipped": 0, "bias_ms": None, "spread_ms": None}
-    piece = PieceReport(index=2, name="Saffron", verdict="clean", why=(), whole=True,
+    piece = PieceScore(index=2, name="Saffron", verdict="clean", why=(), whole=True,
                         tempo_percent=None, drift_percent=None, **none)  # fmt: skip
-    score = TakeReport(verdict="clean", run_through=False, pieces=(piece,), **none)
+    score = TakeScore(verdict="clean", run_through=False, pieces=(piece,), **none)
     store.score(number, score).result()
     store.close()
     with TakeReader(file) as reader:

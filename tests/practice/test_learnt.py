@@ -8,14 +8,15 @@ import pytest
 
 from liveaid.cli import main
 from liveaid.follow import Habits
+from liveaid.practice.aim import aim_of, played_in
 from liveaid.practice.learnt import learnt
 from liveaid.practice.records import Kept
-from liveaid.practice.session import aim_of, played_in
 from liveaid.practice.store import TakeStore
 from liveaid.practice.trace import trace_of
 from liveaid.practice.visits import Visit
 from liveaid.routine import load_routine
-from liveaid.stage import Heard, Service
+from liveaid.stage.osc import Heard
+from liveaid.stage.service import Service
 
 MAP = """
 title: Four stalls

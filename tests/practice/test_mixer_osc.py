@@ -13,14 +13,17 @@ import time
 
 import numpy as np
 
+from liveaid.practice.aim import Aim
 from liveaid.practice.reading import TakeReader
 from liveaid.practice.rehearsal import Rehearsal
-from liveaid.practice.session import Aim, Session
+from liveaid.practice.session import Session
 from liveaid.practice.store import TakeStore
 from liveaid.routine import Routine
 from liveaid.simulate import Hands, perform
 from liveaid.simulate.send import datagrams
-from liveaid.stage import Address, Service, Settings
+from liveaid.stage.address import Address
+from liveaid.stage.service import Service
+from liveaid.stage.settings import Settings
 
 HERE = Address("127.0.0.1", 0)
 BEAT_S = 60.0 / 140.0

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import json
 import sqlite3
+from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -13,8 +14,9 @@ from click.testing import CliRunner
 
 from liveaid.commands.review import command as review_command
 from liveaid.follow import Follower
+from liveaid.practice.aim import Aim
 from liveaid.practice.fader_cuts import CutScore, FaderMove
-from liveaid.practice.hand_cuts import HandCuts, deck_moves, fader_sentences
+from liveaid.practice.hand_cuts import FaderScore, deck_moves, fader_sentences
 from liveaid.practice.journal import from_bytes, to_bytes
 from liveaid.practice.mixer_trace import (
     FaderHeard,
@@ -25,12 +27,14 @@ from liveaid.practice.mixer_trace import (
 )
 from liveaid.practice.reading import TakeReader
 from liveaid.practice.records import Kept
-from liveaid.practice.report import review, score_unscored
+from liveaid.practice.report import review
 from liveaid.practice.schema import STEPS
-from liveaid.practice.session import Aim, Ended, Session, report_of, score_of
+from liveaid.practice.score import score_of
+from liveaid.practice.session import Ended, Session
 from liveaid.practice.store import TakeStore
+from liveaid.practice.take_keeping import score_unscored
 from liveaid.practice.take_line import hand_lines
-from liveaid.practice.take_report import TakeReport
+from liveaid.practice.take_score import TakeScore
 from liveaid.practice.trace import TraceError, pack, trace_of
 from liveaid.routine import Routine
 from liveaid.routine.save import routine_text
@@ -91,9 +95,18 @@ def moved(take: Kept, late_s: float) -> tuple[FaderHeard, ...]:
     return tuple(m._replace(now_s=m.now_s + late_s) for m in take.mixer)
 
 
-def scored(kept: Kept) -> TakeReport:
+def numbers(found: object) -> Iterator[object]:
+    """Every value within plain data, in order."""
+    if isinstance(found, dict | list):
+        for one in found.values() if isinstance(found, dict) else found:
+            yield from numbers(one)
+    else:
+        yield found
+
+
+def scored(kept: Kept) -> TakeScore:
     aim = Aim(routine=scratch())
-    return report_of(aim, score_of(aim, kept))
+    return score_of(aim, kept)
 
 
 def test_known_shifts_come_back_within_5_ms(kept):
@@ -129,12 +142,13 @@ def test_a_sentence_worked_out_by_hand():
     """Exact ones 20, 30 and 10 ms late: median 20. One with room reads 90 and is not asked."""
 
     def made(beat: float, off_s: float, room: float = 0.0) -> CutScore:
-        return CutScore(opens=True, beat=beat, at_s=beat + off_s, off_s=off_s, room_beats=room)
+        off_ms = 1000 * off_s
+        return CutScore(opens=True, beat=beat, at_s=beat + off_s, off_ms=off_ms, room_beats=room)
 
     scores = [made(0, 0.020), made(1, 0.030), made(2, 0.010), made(3, 0.090, 0.5)]
-    scores += [made(4, 0.090, 0.5), CutScore(opens=False, beat=5.0, at_s=None, off_s=None)]
-    scores += [CutScore(opens=False, beat=None, at_s=6.2, off_s=None)]
-    assert fader_sentences([HandCuts("right", tuple(scores))]) == {
+    scores += [made(4, 0.090, 0.5), CutScore(opens=False, beat=5.0, at_s=None, off_ms=None)]
+    scores += [CutScore(opens=False, beat=None, at_s=6.2, off_ms=None)]
+    assert fader_sentences([FaderScore(side="right", heard=True, cuts=tuple(scores))]) == {
         "right": "fader, right record: 20 ms late: move it sooner, 1 left out, 1 too many"
     }
 
@@ -270,7 +284,7 @@ def test_a_pick_up_and_half_bars_are_followed_and_scored():
     ]
     assert np.mean(right) > 0.99
     aim = Aim(routine=routine)
-    first, _, third = report_of(aim, score_of(aim, ended.kept(aim, "T", 1000.0))).pieces
+    first, _, third = score_of(aim, ended.kept(aim, "T", 1000.0)).pieces
     for piece, beats in ((first, [-1.5]), (third, [-2.0, -1.5])):
         assert (piece.missed, piece.added) == (0, 0)
         early = [act for act in piece.acts if act.beat < 0]
@@ -300,7 +314,10 @@ def test_each_stroke_tells_its_turn_its_way_and_its_openings(kept):
     (told,) = report.strokes.values()
     assert told.startswith("right hand's strokes: begun ")
     assert told.endswith(", open as long as written")
-    assert TakeReport.from_json(json.loads(json.dumps(report.to_json()))) == report
+    written = json.loads(json.dumps(report.to_json()))
+    back = TakeScore.from_json(written).to_json()
+    # What is worked out anew from rounded figures may differ in its last digit.
+    assert list(numbers(back)) == pytest.approx(list(numbers(written)), abs=0.0101)
 
 
 def test_review_shows_every_stroke_of_a_take(kept, tmp_path):

@@ -12,13 +12,14 @@ from hypothesis import strategies as st
 
 from liveaid.follow import Follower
 from liveaid.follow.next_cue import Here, next_cue
+from liveaid.practice.aim import aim_of
 from liveaid.practice.planned_acts import planned_events
-from liveaid.practice.session import Ended, Session, aim_of, score_of
+from liveaid.practice.score import score_of
+from liveaid.practice.session import Ended, Session
 from liveaid.render.sheet import Printed, sheet_html
 from liveaid.routine import SIDES, Routine
 from liveaid.routine.layout.lay import grain_of, lay_out_decks, lay_out_routine
 from liveaid.routine.layout.material import Material
-from liveaid.routine.layout.placed import stands_of
 from liveaid.routine.layout.uses import uses_of
 from liveaid.routine.timeline import starts_s
 from liveaid.routine.way import changes
@@ -111,13 +112,12 @@ def test_every_room_names_the_same_way_for_every_change(laid):
         here = Here(piece=move.silent.piece, beat=move.silent.beat - 0.01, rate_bps=None, sure=True)
         speed = 1.0 if move.still_runs else 0.0
         told = next_cue(
-            routine, moves, move.side, here, position_s=move.from_s - 0.00375 * speed, speed=speed
+            routine, move.side, here, position_s=move.from_s - 0.00375 * speed, speed=speed
         )
         assert (told.after, told.way) == (move.after, move.way)
         assert (told.wind is None) == (move.way == "runs on")
     # sheet: every record that runs on is said to be there by itself, and only those.
-    stands = stands_of(layouts, rate_hz=RATE_HZ)
-    html = sheet_html(Printed(routine, stands, layouts, RATE_HZ))
+    html = sheet_html(Printed(routine, layouts, RATE_HZ))
     assert html.count("<p>there by itself</p>") == len(by_itself)
     assert html.count("set before the start") == sum(m.way == "set before" for m in moves)
     assert grain_of(routine).turn_s == pytest.approx(1.8)

@@ -142,7 +142,7 @@ def test_a_way_a_tenth_too_long_is_told_as_ten_per_cent():
     trace = trace_of(sorted(played.messages))
     (found,) = assess(scratch(), trace, [Visit(0, 0.0, 32.0, 0.0, 32 * BEAT_S)])
     ways = [
-        act.way_off_turns / act.way_turns
+        act.longer_percent / 100
         for act in found.acts
         if act.outcome == "heard" and act.way_turns is not None
     ]

@@ -13,17 +13,21 @@ import numpy as np
 import pytest
 from pythonosc.osc_message import OscMessage
 
+from liveaid.practice.aim import aim_of
 from liveaid.practice.ladder import Ladder
 from liveaid.practice.reading import TakeReader
 from liveaid.practice.rehearsal import Rehearsal
 from liveaid.practice.replay import replay, replay_at_once
-from liveaid.practice.session import Session, aim_of, one_piece, report_of, score_of
+from liveaid.practice.score import score_of
+from liveaid.practice.session import Session
 from liveaid.practice.store import TakeStore
-from liveaid.practice.take_report import ScoredTake
+from liveaid.practice.take_score import ScoredTake
 from liveaid.practice.trace import trace_of
 from liveaid.simulate import Hands, perform
 from liveaid.simulate.send import datagrams, send
-from liveaid.stage import Address, Service, Settings
+from liveaid.stage.address import Address
+from liveaid.stage.service import Service
+from liveaid.stage.settings import Settings
 
 HERE = Address("127.0.0.1", 0)
 CHROMIUM = Path("/usr/bin/chromium")
@@ -50,7 +54,12 @@ class Hall:
 
     async def play(self, stage: Service) -> None:
         """Hold both records at their cues, and let go when the count-in has come."""
-        played = perform(one_piece(self.routine, 2), seed=2, lead_s=LEAD_S, hands=Hands())
+        played = perform(
+            aim_of(self.routine, "Mortar twins").routine,
+            seed=2,
+            lead_s=LEAD_S,
+            hands=Hands(),
+        )
         hold = [data for at, data in datagrams(played, also=()) if at < 0.1]
         with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as out:
             while (count := self.session.count_in) is None or (
@@ -157,12 +166,13 @@ def test_a_take_is_kept_and_scored_by_itself(rehearsed_once):
     assert len(hall.told) == 1
     with TakeReader(hall.file) as reader:
         (row,) = reader.takes()
+        score = reader.score(row.id)
         assert reader.unscored() == []
         assert reader.hands_on_s(time.strftime("%Y-%m-%d")) > 5
     assert (row.aim, row.ended) == ("Mortar twins", "complete")
     assert row.first_piece == 2  # its place in the whole routine
-    assert row.heard > 20
-    assert row.bias_ms is not None  # the count-in told when its first beat was
+    assert score.heard > 20
+    assert score.bias_ms is not None  # the count-in told when its first beat was
 
 
 def test_lamps_count_the_beats_in_one_at_a_time(spice_row, tmp_path):
@@ -225,7 +235,7 @@ def test_the_take_its_tempo_and_the_noise_are_on_the_page(rehearsed_once):
     hall, found = rehearsed_once
     assert found["verdict"] in ("Clean", "Not clean")
     assert "spread" in found["figures"]
-    timed = [act for act in hall.told[0].report.acts if act.error_ms is not None]
+    timed = [act for act in hall.told[0].score.acts if act.error_ms is not None]
     assert found["strip"] == len(timed) > 20
     assert found["pitch"].endswith("%")
     assert "94 dBA" in found["noise"]
@@ -254,11 +264,11 @@ def test_a_stored_take_gives_its_score_again_in_its_own_time(rehearsed_once, spi
     told, aim = hall.told[0], aim_of(spice_row, "Mortar twins")
     with TakeReader(hall.file) as reader:
         kept = reader.kept(1)
-    again = report_of(aim, score_of(aim, kept))
-    assert again.heard == told.report.heard
-    assert again.spread_ms == pytest.approx(told.report.spread_ms, abs=0.1)
+    again = score_of(aim, kept)
+    assert again.heard == told.score.heard
+    assert again.spread_ms == pytest.approx(told.score.spread_ms, abs=0.1)
     (take,) = replay_at_once(kept.trace, aim)
-    assert (take.ended, take.report.heard) == ("complete", told.report.heard)
+    assert (take.ended, take.score.heard) == ("complete", told.score.heard)
 
 
 def test_a_replay_sends_every_position_in_its_order_and_not_before_its_time():

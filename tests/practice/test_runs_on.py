@@ -9,7 +9,9 @@ from __future__ import annotations
 import pytest
 
 from liveaid.follow import Follower
-from liveaid.practice.session import Session, aim_of, report_of, score_of
+from liveaid.practice.aim import aim_of
+from liveaid.practice.score import score_of
+from liveaid.practice.session import Session
 from liveaid.routine import Routine
 from liveaid.simulate import STEADY, perform
 
@@ -46,7 +48,7 @@ def played():
     for step in range(80):
         late = now + 0.05 * step
         ended += session.tell(follower.prompt(now=late), now=late)
-    return told, [report_of(aim, score_of(aim, one.kept(aim, "On", 0.0))) for one in ended]
+    return told, [score_of(aim, one.kept(aim, "On", 0.0)) for one in ended]
 
 
 def test_no_wind_is_ordered_for_the_record_that_runs_on(played):

@@ -12,11 +12,12 @@ import soundfile
 
 from liveaid.commands.slower_decks import with_slower_decks
 from liveaid.errors import UsageError
+from liveaid.practice.aim import aim_of, played_in
 from liveaid.practice.ladder import Ladder
 from liveaid.practice.rehearsal import Rehearsal
-from liveaid.practice.report import aim_of_kept
-from liveaid.practice.session import Ended, Session, aim_of, played_in, score_of
-from liveaid.practice.slower import deck_parts, slower, slower_folder, to_load
+from liveaid.practice.score import score_of
+from liveaid.practice.session import Ended, Session
+from liveaid.practice.slower import aim_of_kept, deck_parts, slower, slower_folder, to_load
 from liveaid.practice.stretch import stretch
 from liveaid.render.render import render_scene
 from liveaid.routine import load_routine

@@ -13,7 +13,7 @@ import soundfile
 from liveaid.commands.speaking import SYNTHESISER, Speaker
 from liveaid.errors import UsageError
 from liveaid.practice.take_line import spoken, spoken_lines
-from liveaid.practice.take_report import PieceReport, TakeReport
+from liveaid.practice.take_score import PieceScore, TakeScore
 
 SENTENCES = ["right hand, beats 2 and 4, 20 ms late: let go sooner.", "left hand, on time."]
 
@@ -41,10 +41,10 @@ def test_all_sentences_are_said_quietly_and_nothing_is_waited_for(recorder):
 
 
 def test_a_verdict_why_and_each_hand_are_said_in_words():
-    take = TakeReport(
+    take = TakeScore(
         verdict="not clean", heard=4, missed=0, added=0, skipped=0, bias_ms=20.0, spread_ms=5.0,
         run_through=False, advice={"right": "right hand, beats 2 and 4, 20 ms late: let go sooner"},
-        pieces=(PieceReport(
+        pieces=(PieceScore(
             verdict="not clean", heard=4, missed=0, added=0, skipped=0, bias_ms=20.0, spread_ms=5.0,
             index=0, name="Lids", why=("releases late",), whole=True, tempo_percent=None,
             drift_percent=None),),

@@ -4,9 +4,9 @@ from pathlib import Path
 
 import pytest
 
+from liveaid.practice.aim import aim_of
 from liveaid.practice.ladder import Ladder
 from liveaid.practice.next import outlook
-from liveaid.practice.session import aim_of
 from liveaid.practice.stretch import cut, stretch
 from liveaid.practice.weeks_plan import plan_of
 from liveaid.routine import load_routine
@@ -59,14 +59,15 @@ def test_a_transition_is_the_last_two_bars_and_the_first_two(spice_row):
 def test_a_transition_played_is_a_take_with_its_acts_on_the_routines_own_beats(
     spice_row, performed, rehearsed
 ):
-    from liveaid.practice.session import Ended, report_of, score_of
+    from liveaid.practice.score import score_of
+    from liveaid.practice.session import Ended
 
     aim = aim_of(spice_row, "from Pestle into Mortar twins")
     played = performed(aim.routine, seed=2)
     messages = [(m.now_s, m.side, m.position_s) for m in played.messages]
     (ended,) = rehearsed(aim, messages, count_in_bars=0)
     counted = Ended(take=ended.take, tempo_part=1.0, counted_in_s=3.002)
-    found = report_of(aim, score_of(aim, counted.kept(aim, "", 0.0)))
+    found = score_of(aim, counted.kept(aim, "", 0.0))
     assert [piece.index for piece in found.pieces] == [1, 2]
     assert [piece.bars_before for piece in found.pieces] == [2, 0]
     strokes = [act.beat for act in found.pieces[0].acts if act.kind == "stroke"]
@@ -95,7 +96,7 @@ def test_what_is_left_out_of_some_bars_is_told_by_the_set_pieces_own_bars(
     spice_row, performed, rehearsed
 ):
     """Bars 3 to 4 of Pestle: the strokes on beats 1 to 2.5 of bar 4 are not made."""
-    from liveaid.practice.session import report_of, score_of
+    from liveaid.practice.score import score_of
 
     aim = aim_of(spice_row, "bars 3 to 4 of Pestle")
     played = performed(aim.routine, seed=2)
@@ -107,7 +108,7 @@ def test_what_is_left_out_of_some_bars_is_told_by_the_set_pieces_own_bars(
         for m in played.messages
     ]  # fmt: skip
     (ended,) = rehearsed(aim, messages, count_in_bars=0)
-    report = report_of(aim, score_of(aim, ended.kept(aim, "", 0.0)))
+    report = score_of(aim, ended.kept(aim, "", 0.0))
     assert "bar 4" in report.advice["right"]
 
 

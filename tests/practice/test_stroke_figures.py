@@ -8,40 +8,35 @@ import pytest
 
 from liveaid.practice.act_score import ActScore
 from liveaid.practice.fader_cuts import CutScore
+from liveaid.practice.hand_cuts import OpeningScore, openings_of
 from liveaid.practice.stroke_figures import (
-    openings_of,
     stroke_row,
     strokes_of,
     strokes_sentences,
 )
-from liveaid.practice.take_report import ActReport, OpeningReport
 
-STROKE = ActReport(
-    kind="stroke", side="right", beat=4.0, outcome="heard", error_ms=12.0, error_beats=0.02,
+STROKE = ActScore(
+    kind="stroke", side="right", beat=4.0, outcome="heard", beat_s=0.6,
     heard_s=3.012, due_s=3.0, by="left", turn_ms=-8.0, way_turns=0.2, longer_percent=-10.0,
-    openings=(OpeningReport(from_beat=4.0, to_beat=4.25, opens_ms=3.0, closes_ms=21.0,
-                            longer_ms=18.0),),
+    openings=(OpeningScore(from_beat=4.0, to_beat=4.25, opens_ms=3.0, closes_ms=21.0),),
 )  # fmt: skip
 
 
-def cut(beat: float, off_s: float | None, *, opens: bool) -> CutScore:
-    at_s = None if off_s is None else beat + off_s
-    return CutScore(opens=opens, beat=beat, at_s=at_s, off_s=off_s)
+def cut(beat: float, off_ms: float | None, *, opens: bool) -> CutScore:
+    at_s = None if off_ms is None else beat + off_ms / 1000
+    return CutScore(opens=opens, beat=beat, at_s=at_s, off_ms=off_ms)
 
 
 def test_each_opening_has_both_ends_and_its_length():
     """Opened 4 ms late, shut 10 ms early: 14 ms too short. The second is shut by no cut of its own:
     the next act sounds on. The third was never opened."""
-    act = ActScore(
-        kind="stroke", side="right", piece=0, beat=4.0, outcome="heard", by="left",
-        open=((4.0, 4.25), (4.5, 5.0), (6.0, 6.5)),
-    )  # fmt: skip
+    spans = ((4.0, 4.25), (4.5, 5.0), (6.0, 6.5))
     cuts = [
-        cut(4.0, 0.004, opens=True), cut(4.25, -0.010, opens=False), cut(4.5, 0.002, opens=True),
+        cut(4.0, 4.0, opens=True), cut(4.25, -10.0, opens=False), cut(4.5, 2.0, opens=True),
         cut(6.0, None, opens=True), cut(6.5, 0.0, opens=False),
-        CutScore(opens=True, beat=None, at_s=4.1, off_s=None),
+        CutScore(opens=True, beat=None, at_s=4.1, off_ms=None),
     ]  # fmt: skip
-    first, second, third = openings_of(act, cuts)
+    first, second, third = openings_of(spans, cuts)
     assert (first.opens_ms, first.closes_ms, first.longer_ms) == (4.0, -10.0, -14.0)
     assert (second.opens_ms, second.closes_ms, second.longer_ms) == (2.0, None, None)
     assert (third.missed, third.longer_ms, first.missed) == (True, None, False)
@@ -52,13 +47,15 @@ def test_a_hands_strokes_are_told_by_their_medians():
     acts = [
         STROKE,
         replace(STROKE, turn_ms=0.0, openings=()),
-        replace(STROKE, error_ms=60.0, turn_ms=4.0, longer_percent=40.0, openings=()),
+        replace(STROKE, heard_s=3.06, turn_ms=4.0, longer_percent=40.0, openings=()),
         replace(STROKE, kind="release", way_turns=None),
-        replace(STROKE, outcome="missed", error_ms=None),
+        replace(STROKE, outcome="missed", heard_s=None),
     ]
     (right,) = strokes_of(acts)
     assert (right.side, right.strokes, right.openings) == ("right", 3, 1)
-    assert (right.starts_ms, right.turns_ms, right.longer_percent) == (12.0, 0.0, -10.0)
+    assert (right.starts_ms, right.turns_ms, right.longer_percent) == (
+        pytest.approx(12.0), 0.0, -10.0,
+    )  # fmt: skip
     assert right.open_longer_ms == 18.0
     assert strokes_sentences([right]) == {
         "right": "right hand's strokes: begun 12 ms late, turned on time, 10 % too short,"
@@ -69,8 +66,8 @@ def test_a_hands_strokes_are_told_by_their_medians():
 
 def test_set_pieces_weigh_by_their_strokes():
     """2 strokes 30 ms late and 4 on the beat: 10 ms late; ways 8 and -1: 2 %, as far as written."""
-    (few,) = strokes_of([replace(STROKE, error_ms=30.0, longer_percent=8.0, openings=())] * 2)
-    (many,) = strokes_of([replace(STROKE, error_ms=0.0, longer_percent=-1.0, openings=())] * 4)
+    (few,) = strokes_of([replace(STROKE, heard_s=3.03, longer_percent=8.0, openings=())] * 2)
+    (many,) = strokes_of([replace(STROKE, heard_s=3.0, longer_percent=-1.0, openings=())] * 4)
     assert strokes_sentences([few, many])["right"] == (
         "right hand's strokes: begun 10 ms late, turned 8 ms early, as far as written"
     )

@@ -7,14 +7,15 @@ import asyncio
 import pytest
 
 from liveaid.follow import Follower
+from liveaid.practice.aim import aim_of
 from liveaid.practice.ladder import Ladder
 from liveaid.practice.reading import TakeReader
 from liveaid.practice.rehearsal import Rehearsal
-from liveaid.practice.session import Session, aim_of
+from liveaid.practice.session import Session
 from liveaid.practice.store import TakeStore
 from liveaid.practice.weeks_plan import PracticePlan, Turn
 from liveaid.simulate import Hands, perform
-from liveaid.stage import Heard
+from liveaid.stage.osc import Heard
 
 TEN_MINUTES = PracticePlan(
     turns=(
@@ -81,7 +82,7 @@ class Booth:
         await self.scored()
 
     async def scored(self):
-        await self.rehearsal.settled()
+        await self.rehearsal.keeping.settled()
 
 
 @pytest.fixture

@@ -9,13 +9,12 @@ import numpy as np
 import pytest
 
 from liveaid.practice.beat_times import BeatTimes, beats_of_hands, beats_of_record
-from liveaid.practice.care import DayOfHands
+from liveaid.practice.care import DayOfHands, today
 from liveaid.practice.hear import near, releases, strokes, takes_of_hand
 from liveaid.practice.motion import motion
 from liveaid.practice.records import TakeRow
-from liveaid.practice.report import today
-from liveaid.practice.review_json import care_json, rate_json, take_json
-from liveaid.practice.take_report import TakeReport
+from liveaid.practice.review_json import care_json, plain_json, take_json
+from liveaid.practice.take_score import TakeScore
 from liveaid.practice.trace import DeckTrace
 from liveaid.practice.visits import Sure, visits
 from liveaid.practice.wilson import clean_rate
@@ -156,7 +155,7 @@ def test_beats_between_and_beyond_the_knots():
 
 def counted(deck: DeckTrace, start_s: float, end_s: float) -> BeatTimes | None:
     return beats_of_record(
-        motion(deck), by="left", at_s=8.0, tempo_bpm=120, beats=8, start_s=start_s, end_s=end_s
+        motion(deck), by="left", at_s=8.0, beat_s=0.5, beats=8, start_s=start_s, end_s=end_s
     )
 
 
@@ -281,7 +280,7 @@ def test_noise_of_the_day():
 def test_a_rate_with_its_interval():
     """Wilson 1927, 8 of 10, z 1.96: z^2/n = 0.384, centre 0.992 / 1.384 = 0.717, half width
     sqrt(0.16 * 0.384 + 0.0369) / 1.384 = 0.227."""
-    assert rate_json(clean_rate(8, 10)) == {"clean": 8, "of": 10, "low": 0.49, "high": 0.943}
+    assert plain_json(clean_rate(8, 10)) == {"clean": 8, "of": 10, "low": 0.49, "high": 0.943}
 
 
 def piece(name, why):
@@ -294,7 +293,7 @@ def piece(name, why):
 def test_one_takes_line():
     row = TakeRow(id=7, at=0.0, aim="", ended="complete", duration_s=12.3456, tempo_part=0.94321,
                   clean=False, run_through=True, first_piece=0)  # fmt: skip
-    score = TakeReport.from_json({
+    score = TakeScore.from_json({
         "verdict": "not clean", "heard": 9, "bias_ms": 4.0, "spread_ms": 9.0, "missed": 1,
         "added": 2, "skipped": 3, "run_through": True,
         "pieces": [piece("A", ["1 missed", "too fast"]), piece("B", [])],

@@ -121,7 +121,7 @@ def test_bars_in_are_counted_by_the_followed_beats(ramp):
     assert found is not None
     # The fifth bar's first beat is the 20th after the first.
     (use,) = uses_of(map_, {"market": material(facts, map_, len(sound))})[0]["left"]
-    assert found.to_file(use.start_s) == pytest.approx(beats_s[20], abs=WITHIN_S)
+    assert found.to_file(use.segment.start_s) == pytest.approx(beats_s[20], abs=WITHIN_S)
 
 
 def test_a_map_that_states_tempo_and_first_beat_keeps_its_one_grid(ramp):
@@ -160,7 +160,7 @@ def test_a_named_part_of_a_followed_sound_keeps_the_grid_too(ramp):
     assert np.abs(off_grid(found - found[0])).max() < WITHIN_S
     # It ends where the part does: eight beats of 0.6 s.
     (use,) = uses_of(map_, {"market": material(facts, map_, len(sound))})[0]["left"]
-    assert use.parts[0].length_s == pytest.approx(4.8, abs=WITHIN_S)
+    assert use.parts[0].segment.length_s == pytest.approx(4.8, abs=WITHIN_S)
 
 
 def test_a_steady_sound_is_one_piece(ramp):

@@ -557,11 +557,9 @@ def test_winding_is_told_in_turns_of_the_platter(tmp_path):
             "left": {"hand": "runs", "at": 1.0}}  # fmt: skip
     routine = Routine.model_validate({"title": "One", "pieces": [only]})
     order = SimpleNamespace(wound=198450, bound=79380)
-    layout = SimpleNamespace(frames=441000, order=order, shared=1)
-    written = SimpleNamespace(
-        routine=routine, rate_hz=44100, layouts={"left": layout},
-        stands={0: SimpleNamespace(side="left"), 1: SimpleNamespace(side="right")},
-    )  # fmt: skip
+    laid = SimpleNamespace(passage=SimpleNamespace(uses=[None]))
+    layout = SimpleNamespace(frames=441000, order=order, shared=1, laid=[laid])
+    written = SimpleNamespace(routine=routine, rate_hz=44100, layouts={"left": layout})
     made = _deck_made(written, tmp_path, "left", routine)
     assert (made.wound_turns, made.least_turns) == pytest.approx((2.5, 1.0))
     assert (made.length_s, made.cues, made.winds, made.shared) == (10.0, 1, 0, 1)

@@ -8,7 +8,6 @@ from hypothesis import strategies as st
 
 from liveaid.render.stroke_sounds import beats_to_fit, heard_in, heard_strokes
 from liveaid.routine import Routine
-from liveaid.routine.layout.placed import Stand
 
 RATE_HZ = 1000  # one frame a millisecond: figures can be read
 
@@ -41,43 +40,38 @@ def test_a_sound_is_let_go_as_often_as_the_whole_of_it_fits(beats, every):
     assert beats_to_fit(beats) == every
 
 
-def stand(side, *, works, begin=0, length=1000):
-    return Stand(
-        side=side, piece=0, works=works, sound="a", begin=begin, end=begin + length,
-        cue=begin, left_at=begin,
-    )  # fmt: skip
+def heard_of(tempo=60, **piece):
+    """What is heard of one bar. At 60 BPM a beat is a second; winding at 3 turns a second of 1.8 s
+    brings back 5.4 s a second."""
+    plain = {"name": "p", "bars": 1, "tempo": tempo}
+    return heard_in(Routine(title="t", pieces=({**plain, **piece},)), 0, rate_hz=RATE_HZ)
 
 
-def routine(tempo=60, **piece):
-    # 60 BPM: a beat is a second. Winding at 3 turns a second of 1.8 s brings back 5.4 s a second.
-    return Routine(title="t", pieces=({"name": "p", "bars": 1, "tempo": tempo, **piece},))
+def works(begin_s=0.0, *, lasts_s=1.0, **more):
+    return {"hand": "works", "from": begin_s, "to": begin_s + lasts_s, **more}
+
+
+RUNS = {"hand": "runs", "at": 0.0}
 
 
 def test_a_deck_that_runs_is_heard_throughout():
-    found = heard_in(
-        routine(left={"hand": "runs"}),
-        0,
-        {(0, "left"): stand("left", works=False)},
-        rate_hz=RATE_HZ,
-    )
+    found = heard_of(left=RUNS)
     assert [(h.side, h.begin_s, h.end_s) for h in found] == [("left", 0.0, 4.0)]
 
 
 def test_written_strokes_are_followed_from_the_cue():
-    found = heard_in(
-        routine(right={"hand": "works", "strokes": [0.5, 2]}),
-        0,
-        {(0, "right"): stand("right", works=True, begin=7000)},
-        rate_hz=RATE_HZ,
-    )
+    found = heard_of(right=works(7.0, strokes=[0.5, 2]))
     assert [(h.begin_s, h.end_s, h.frame) for h in found] == [(0.5, 1.5, 7000), (2.0, 3.0, 7000)]
 
 
+def test_a_stroke_lasts_from_the_cue_to_the_spans_end():
+    """A cue 0.4 s into a second of span leaves 0.6 s to be heard."""
+    found = heard_of(right=works(7.0, cue=7.4, strokes=[1]))
+    assert [(h.begin_s, round(h.end_s, 9), h.frame) for h in found] == [(1.0, 1.6, 7400)]
+
+
 def test_a_juggle_without_strokes_takes_turns_of_a_beat_left_first():
-    stands = {(0, side): stand(side, works=True, length=4000) for side in ("left", "right")}
-    found = heard_in(
-        routine(left={"hand": "works"}, right={"hand": "works"}), 0, stands, rate_hz=RATE_HZ
-    )
+    found = heard_of(left=works(lasts_s=4.0), right=works(lasts_s=4.0))
     assert [(h.side, h.begin_s, h.end_s) for h in found] == [
         ("left", 0.0, 1.0), ("right", 1.0, 2.0), ("left", 2.0, 3.0), ("right", 3.0, 4.0),
     ]  # fmt: skip
@@ -85,37 +79,18 @@ def test_a_juggle_without_strokes_takes_turns_of_a_beat_left_first():
 
 def test_a_phrase_over_a_beat_is_let_go_where_the_whole_of_it_fits():
     # 1 s of sound takes 1 + 1/5.4 beats with the way back, so it goes on every second beat.
-    stands = {
-        (0, "left"): stand("left", works=False),
-        (0, "right"): stand("right", works=True, length=1000),
-    }
-    found = heard_in(
-        routine(left={"hand": "runs"}, right={"hand": "works"}), 0, stands, rate_hz=RATE_HZ
-    )
+    found = heard_of(left=RUNS, right=works())
     assert [h.begin_s for h in found if h.side == "right"] == [0.0, 2.0]
 
 
 def test_at_twice_the_tempo_every_stroke_comes_in_half_the_time():
     """120 BPM, a beat is half a second: written strokes, a juggle's turns, and a phrase of 0.5 s
     that goes on every second beat as one of a second does at 60."""
-    works = {"hand": "works"}
-    written = heard_in(
-        routine(tempo=120, right={**works, "strokes": [0.5, 2]}),
-        0,
-        {(0, "right"): stand("right", works=True, length=4000)},
-        rate_hz=RATE_HZ,
-    )
+    written = heard_of(120, right=works(lasts_s=4.0, strokes=[0.5, 2]))
     assert [h.begin_s for h in written] == [0.25, 1.0]
-    stands = {(0, side): stand(side, works=True, length=4000) for side in ("left", "right")}
-    juggle = heard_in(routine(tempo=120, left=works, right=works), 0, stands, rate_hz=RATE_HZ)
+    juggle = heard_of(120, left=works(lasts_s=4.0), right=works(lasts_s=4.0))
     assert [h.begin_s for h in juggle] == [0.0, 0.5, 1.0, 1.5]
-    stands = {
-        (0, "left"): stand("left", works=False),
-        (0, "right"): stand("right", works=True, length=500),
-    }
-    phrase = heard_in(
-        routine(tempo=120, left={"hand": "runs"}, right=works), 0, stands, rate_hz=RATE_HZ
-    )
+    phrase = heard_of(120, left=RUNS, right=works(lasts_s=0.5))
     assert [h.begin_s for h in phrase if h.side == "right"] == [0.0, 1.0]
 
 

@@ -83,7 +83,7 @@ def test_strokes_beyond_the_set_piece_are_refused(routine, piece, works, rests):
 
 
 def span_texts(r):
-    return [(s.from_beat, s.to_beat, str(s.left), str(s.right)) for s in hand_spans(hand_plan(r))]
+    return [(s.from_beat, s.to_beat, str(s.left), str(s.right)) for s in hand_spans(r)]
 
 
 def test_a_worked_record_takes_its_own_hand_and_the_crossfader_the_other(
@@ -122,7 +122,7 @@ def test_winding_is_planned_into_free_beats(routine, piece, runs, rests):
     # the right record is let go and the fader moved.
     r = routine(piece(runs(10), rests), piece(rests, runs(0)), piece(runs(9), rests))
     wound = [b for b in hand_plan(r) if str(b.left) == "winds left"]
-    assert [(b.piece, b.beat) for b in wound] == [(1, 1), (1, 2), (1, 3), (1, 4), (1, 5)]
+    assert [(b.piece, b.from_beat) for b in wound] == [(1, 1), (1, 2), (1, 3), (1, 4), (1, 5)]
 
 
 def test_a_plain_start_asks_for_no_third_hand(routine, piece, works, runs):

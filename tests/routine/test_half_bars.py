@@ -13,11 +13,12 @@ from pythonosc.osc_bundle import OscBundle
 
 from liveaid.follow import Follower
 from liveaid.follow.plan import plan_of
+from liveaid.practice.act_score import ActScore
 from liveaid.practice.count_in import first_cues
 from liveaid.practice.losses import bar_losses
 from liveaid.practice.passages import chunks_of
 from liveaid.practice.stretch import cut, stretch
-from liveaid.practice.take_report import ActReport, PieceReport, TakeReport
+from liveaid.practice.take_score import PieceScore, TakeScore
 from liveaid.render.acts_picture import acts_pictures
 from liveaid.render.guide import guide_frames, guide_mix
 from liveaid.routine import Routine, RoutineError
@@ -26,7 +27,6 @@ from liveaid.routine.check import check
 from liveaid.routine.coming import Coming, calls
 from liveaid.routine.draft_text import pieces_text
 from liveaid.routine.edits import edits
-from liveaid.routine.layout.placed import Stand
 from liveaid.routine.load import read_routine
 from liveaid.routine.save import routine_text
 from liveaid.routine.timeline import lead_in_s, starts_s
@@ -204,20 +204,19 @@ def test_chunks_and_bars_of_practice(halves):
     long = routine_of(counted("4 1/2"))  # 18 beats: 9 s
     assert [(c.start_s, c.end_s) for c in chunks_of(long)] == [(0.0, 4.0), (4.0, 9.0)]
     assert [(c.start_s, c.end_s) for c in chunks_of(halves)] == [(0, 5), (5, 8), (8, 9.5)]
-    none = {"error_beats": None, "heard_s": None, "due_s": None, "side": "left", "kind": "stroke"}
     events = (
-        ActReport(beat=9.0, error_ms=10.0, outcome="heard", **none),
-        ActReport(beat=0.0, error_ms=None, outcome="missed", **none),
+        ActScore(kind="stroke", side="left", beat=9.0, outcome="heard", heard_s=5.01, due_s=5.0),
+        ActScore(kind="stroke", side="left", beat=0.0, outcome="missed"),
     )
     counts = {"heard": 1, "missed": 1, "added": 0, "skipped": 0, "bias_ms": 10.0, "spread_ms": 0.0}
-    piece = PieceReport(
+    piece = PieceScore(
         index=0, name="P0", verdict="clean", why=(), whole=True, tempo_percent=None,
         drift_percent=None, acts=events, **counts,
     )  # fmt: skip
-    score = TakeReport(verdict="clean", run_through=True, pieces=(piece,), **counts)
+    score = TakeScore(verdict="clean", run_through=True, pieces=(piece,), **counts)
     off, missed, acts = bar_losses(halves, [score])
     assert len(acts) == 3 + 2 + 1
-    assert (list(acts[:3]), off[2], missed[0]) == ([1.0, 0.0, 1.0], 10.0, 1.0)
+    assert (list(acts[:3]), round(off[2], 6), missed[0]) == ([1.0, 0.0, 1.0], 10.0, 1.0)
 
 
 def test_check_counts_a_half_bar_as_half(halves):
@@ -265,14 +264,10 @@ def test_the_guide_begins_with_the_pick_up(picked_up):
         # The left record is heard on the left, the right one on the right.
         return np.stack([tone * (side == "left"), tone * (side == "right")], 1).astype(np.float32)
 
-    runs = Stand(
-        side="left", piece=0, works=False, sound="", begin=16_000, end=56_000, cue=16_000,
-        left_at=56_000,
-    )  # fmt: skip
-    mix = guide_mix(picked_up, {(0, "left"): runs}, read, rate_hz=8000)
+    mix = guide_mix(picked_up, read, rate_hz=8000)
     left_s, heard_s = (np.flatnonzero(np.abs(mix[:, side]) > 0.02) / 8000.0 for side in (0, 1))
     assert left_s[0] == pytest.approx(0.75, abs=0.005)
-    assert left_s[-1] == pytest.approx(0.75 + 5.0, abs=0.005)
+    assert left_s[-1] == pytest.approx(0.75 + 5.0 + 2.0, abs=0.005)
     assert heard_s[0] == pytest.approx(0.0, abs=0.05)  # a push from rest is soft at first
     assert not ((heard_s > 0.25 + 0.01) & (heard_s < 0.75 - 0.01)).any()
     assert heard_s[-1] == pytest.approx(0.75 + 0.5, abs=0.05)

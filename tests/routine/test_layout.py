@@ -10,10 +10,11 @@ from liveaid.record.platter import sticker_degrees
 from liveaid.routine import Routine
 from liveaid.routine.layout.deck import HEAD_S, TAIL_S, Grain, lay_out
 from liveaid.routine.layout.lay import grain_of, lay_out_decks
-from liveaid.routine.layout.material import Material
+from liveaid.routine.layout.material import Material, Segment
 from liveaid.routine.layout.passage import passages_of
-from liveaid.routine.layout.placed import stands_of
+from liveaid.routine.layout.placed import placed_routine
 from liveaid.routine.layout.uses import Use, uses_of
+from liveaid.routine.left import Left
 
 RATE_HZ = 44_100
 TURN_S = 1.8
@@ -24,11 +25,9 @@ def use(piece, sound="a", *, works=False, start_s=0.0, length_s=4.0, speed=1.0, 
         piece=piece,
         side="left",
         works=works,
-        sound=sound,
-        speed=speed,
-        start_s=start_s,
-        length_s=length_s,
+        segment=Segment(sound=sound, speed=speed, start_s=start_s, length_s=length_s),
         cue_offset_s=offset_s,
+        left=Left(offset_s, runs=False) if works else Left(length_s, runs=True),
     )
 
 
@@ -134,8 +133,8 @@ def test_the_record_is_found_where_the_sound_of_each_set_piece_is(uses, grain):
                 if at - 1e-3 <= used.offset_s <= at + segment.length_s:
                     sound_s = segment.start_s + (used.offset_s - at) * segment.speed
                 at += segment.length_s
-            assert sound_s == pytest.approx(used.use.start_s, abs=1e-3)
-            assert used.offset_s + used.use.length_s <= passage.length_s + 1e-3
+            assert sound_s == pytest.approx(used.use.segment.start_s, abs=1e-3)
+            assert used.offset_s + used.use.segment.length_s <= passage.length_s + 1e-3
 
 
 def test_a_record_that_runs_on_is_one_passage_with_no_wind():
@@ -231,11 +230,14 @@ def test_both_decks_of_a_juggle_come_up_at_one_sticker_angle():
     uses, faults = uses_of(routine, materials)
     assert not faults
     # A hand works two bars of what is on a grid: 8 beats at 96 BPM are 5 s of the 10 s it has.
-    assert [one.length_s for one in uses["right"]] == pytest.approx([5.0])
+    assert [one.segment.length_s for one in uses["right"]] == pytest.approx([5.0])
     layouts = lay_out_decks(routine, uses, materials, grain_of(routine))
-    stands = stands_of(layouts, rate_hz=RATE_HZ)
+    files = {"a": "a.wav"}
+    placed = placed_routine(
+        routine, layouts, rate_hz=RATE_HZ, decks=routine.decks, files=files
+    ).pieces[1]
     angles = [
-        sticker_degrees(stands[1, side].cue / RATE_HZ, routine.turntable.rpm)
+        sticker_degrees(placed.plan(side).cue_s, routine.turntable.rpm)
         for side in ("left", "right")
     ]
     assert angles == pytest.approx([200.0, 200.0], abs=0.01)

@@ -46,7 +46,8 @@ def test_a_record_stands_where_a_hand_left_it_or_at_its_own_cue(
 ):
     """The passage's cue is at 2 s. A rest of 3 s would take a running record where nothing fits."""
     monkeypatch.setattr(passage, "_fits", lambda *given: given[-1] == left_s)
-    use = SimpleNamespace(sound="tram", even=False, parts=(), left_running=left_running)
+    segment = SimpleNamespace(sound="tram", even=False)
+    use = SimpleNamespace(segment=segment, parts=(), left=SimpleNamespace(runs=left_running))
     last = SimpleNamespace(uses=[SimpleNamespace(use=use, left_at_s=left_s)], cue_s=2.0)
     assert passage._standing(last, use, None, rest_s=3.0) == stands_s
 
@@ -111,7 +112,7 @@ def test_a_scenes_own_folder_is_no_file_and_its_file_no_folder(tmp_path):
 def test_a_hand_that_works_without_a_rest_is_told_by_the_bar_where_it_began(routine, piece, works):
     """From beat 9, the tenth, of bars of four: the third bar."""
     map_ = routine(piece(works(1, 2), works(1, 2)))
-    found = _strained(map_, "left", SimpleNamespace(piece=0, beat=9), 40.0)
+    found = _strained(map_, "left", SimpleNamespace(piece=0, from_beat=9), 40.0)
     assert (found.bar, found.says) == (3, "the left hand works for 40 s without a bar's rest")
 
 

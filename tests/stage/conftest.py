@@ -15,7 +15,7 @@ from pythonosc.osc_message_builder import OscMessageBuilder
 
 from liveaid.follow.prompt import DeckNow, PieceNext, PieceNow, Prompt
 from liveaid.routine import SIDES, Routine, load_routine
-from liveaid.stage import Address
+from liveaid.stage.address import Address
 
 SILENT_DECK = DeckNow(None, None, None, None, None, None, False)
 

@@ -5,8 +5,7 @@ import socket
 import pytest
 
 from liveaid.errors import UsageError
-from liveaid.stage import Address, parse_address
-from liveaid.stage.address import StageError
+from liveaid.stage.address import Address, StageError, parse_address
 
 
 @pytest.mark.parametrize(

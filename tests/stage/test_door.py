@@ -11,7 +11,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from liveaid.stage import Address, door, live
+from liveaid.stage import door, live
+from liveaid.stage.address import Address
 from liveaid.stage.guard import BadHead, Guard, read_head
 from liveaid.stage.headers import HEADERS
 from liveaid.stage.web import Web

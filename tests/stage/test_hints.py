@@ -6,8 +6,11 @@ import time
 
 from rich.console import Console
 
-from liveaid.stage import Address, Heard, Service, Settings
+from liveaid.stage.address import Address
 from liveaid.stage.lamp_text import TerminalView
+from liveaid.stage.osc import Heard
+from liveaid.stage.service import Service
+from liveaid.stage.settings import Settings
 
 
 def test_swapped_decks_are_told_wherever_the_performer_looks(three):
@@ -17,7 +20,7 @@ def test_swapped_decks_are_told_wherever_the_performer_looks(three):
 
     async def run():
         settings = Settings(osc=Address("127.0.0.1", 0), http=None)
-        view = TerminalView(settings.layout, Console(file=printed, width=200))
+        view = TerminalView(settings.main.layout, Console(file=printed, width=200))
         async with Service(three, settings, watchers=[view]) as stage:
             now = time.monotonic() + 60.0  # ahead, so that no slow machine makes it silence
             for step in range(400):

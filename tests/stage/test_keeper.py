@@ -18,7 +18,7 @@ import pytest
 
 from liveaid.cli import liveaid
 from liveaid.files.folders import shipped
-from liveaid.stage import Address
+from liveaid.stage.address import Address
 from liveaid.stage.ending import ENDINGS
 from liveaid.stage.keeper import HUNG_S, Keeper, sign_of_life
 from liveaid.stage.stage_log import log_lines

@@ -536,7 +536,9 @@ def test_lamps_as_text(make_prompt):
 def test_without_a_port_it_says_so_and_wakes_for_the_controller_that_waits_least():
     """A lamp on one from 0 s, on the other from 0.1 s; both asked off at 0.15 s. A lamp holds for
     0.2 s, so the first may change at 0.2 s, the second at 0.3 s."""
-    settings = Settings(layout=EIGHT, also=(Controller("lights nobody has", ROW),))
+    settings = Settings(
+        controllers=(Controller(layout=EIGHT), Controller("lights nobody has", ROW))
+    )
     boards = Boards(settings, changed=lambda _: None, renew=lambda: None, word=lambda *_: None)
     assert (boards.state, boards.to_json()["state"]) == (NO_PORT, NO_PORT)
     assert set(boards.missing()) == {"lights nobody has"}

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from liveaid.errors import LiveaidError
 from liveaid.routine.config_file import read_config
-from liveaid.stage import Address
+from liveaid.stage.address import Address
 from liveaid.stage.lamp_layout import LampLayout
 from liveaid.stage.learn_lamps import Lesson, wanted_lamps, wanted_words
 from liveaid.stage.learn_osc import NothingLearned, learn_map

@@ -7,11 +7,14 @@ import time
 import pytest
 from pythonosc.osc_message_builder import OscMessageBuilder
 
+from liveaid.practice.aim import aim_of
 from liveaid.practice.rehearsal import Rehearsal
-from liveaid.practice.session import Session, aim_of
+from liveaid.practice.session import Session
 from liveaid.routine.opened import open_scene
-from liveaid.stage import Address, Service, Settings
+from liveaid.stage.address import Address
 from liveaid.stage.living import LivingMap
+from liveaid.stage.service import Service
+from liveaid.stage.settings import Settings
 
 ANY = Address("127.0.0.1", 0)
 MAP = """\

@@ -16,7 +16,7 @@ import urllib.request
 import pytest
 
 from liveaid.routine.config_file import read_config
-from liveaid.stage import Address
+from liveaid.stage.address import Address
 from liveaid.stage.ending import ENDINGS, ends_by_signal
 from liveaid.stage.lamp_layout import LampLayout
 from liveaid.stage.midi_ports import NOT_INSTALLED

@@ -11,7 +11,7 @@ import urllib.request
 
 import pytest
 
-from liveaid.stage import Address
+from liveaid.stage.address import Address
 
 LIVEAID = [sys.executable, "-c", "from liveaid.cli import main; main()"]
 

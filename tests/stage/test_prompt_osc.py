@@ -11,10 +11,12 @@ from pythonosc.osc_bundle import OscBundle
 
 from liveaid.errors import UsageError
 from liveaid.routine.config_file import config_path, load_config, read_config
-from liveaid.stage import Address, Service, Settings
+from liveaid.stage.address import Address
 from liveaid.stage.out import Out
 from liveaid.stage.prompt_osc import next_bar_bundle, prompt_bundle
 from liveaid.stage.prompt_sender import PromptSender
+from liveaid.stage.service import Service
+from liveaid.stage.settings import Settings
 
 
 def read(data):

@@ -16,13 +16,17 @@ from hypothesis import strategies as st
 
 from liveaid.follow import Follower
 from liveaid.routine.config_file import config_path, load_config
-from liveaid.stage import Address, Service, Settings, StageError, Watcher, receiver, service
+from liveaid.stage import receiver, service
+from liveaid.stage.address import Address, StageError
 from liveaid.stage.kernel_drops import ask_for_buffer
 from liveaid.stage.lamp_layout import LampLayout
 from liveaid.stage.osc import REASONS
 from liveaid.stage.osc_map import OscMap, Position
 from liveaid.stage.receiver import in_order
+from liveaid.stage.service import Service
+from liveaid.stage.settings import Controller, Settings
 from liveaid.stage.stage_log import LOGGER
+from liveaid.stage.watcher import Watcher
 
 ANY = Address("127.0.0.1", 0)
 HERE = Settings(osc=ANY, http=ANY)
@@ -267,8 +271,8 @@ async def test_a_stopped_record_that_sends_nothing_is_not_silence(three, message
 @stage_test
 async def test_watchers_see_all_and_add_to_status_and_pages(three, told_follower, message, send):
     onlooker = Onlooker()
-    settings = Settings(osc=ANY, http=ANY, layout=load_config(
-        config_path("grid-8x8", "lamps"), LampLayout))  # fmt: skip
+    grid = load_config(config_path("grid-8x8", "lamps"), LampLayout)
+    settings = Settings(osc=ANY, http=ANY, controllers=(Controller(layout=grid),))
     async with Service(three, settings, follower=told_follower, watchers=[onlooker]) as stage:
         send(stage.osc_address, message("/deck/left/position", 12.5))
         await until(lambda: onlooker.seen)
@@ -517,7 +521,9 @@ async def test_a_controller_that_is_not_there_is_in_the_log_once(three, told_fol
     handler = QueueHandler(lines)
     LOGGER.addHandler(handler)
     try:
-        async with Service(three, replace(HERE, midi="nightbox"), follower=told_follower):
+        async with Service(
+            three, replace(HERE, controllers=(Controller("nightbox"),)), follower=told_follower
+        ):
             await until(lambda: not lines.empty())
             await asyncio.sleep(0.2)  # some ten looks
     finally:

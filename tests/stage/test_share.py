@@ -11,9 +11,11 @@ import pytest
 from zeroconf.asyncio import AsyncZeroconf
 
 from liveaid.errors import UsageError
-from liveaid.stage import Address, Service, Settings
+from liveaid.stage.address import Address
 from liveaid.stage.certificate import server_context
 from liveaid.stage.screen import inches, metres
+from liveaid.stage.service import Service
+from liveaid.stage.settings import Settings
 from liveaid.stage.share import Sharing, qr_text, share_at
 
 NOW = datetime(2026, 6, 1, tzinfo=UTC)

@@ -9,7 +9,7 @@ from importlib import resources
 import aiohttp
 import pytest
 
-from liveaid.stage import Address
+from liveaid.stage.address import Address
 from liveaid.stage.web import Web, as_json
 
 WORKER = (resources.files("liveaid.stage") / "page" / "worker.js").read_text()

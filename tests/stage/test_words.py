@@ -12,7 +12,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from liveaid.routine import load_routine
-from liveaid.stage import Address, Heard, Service, Settings, Watcher, spoken
+from liveaid.stage import spoken
+from liveaid.stage.address import Address
+from liveaid.stage.osc import Heard
+from liveaid.stage.service import Service
+from liveaid.stage.settings import Settings
+from liveaid.stage.watcher import Watcher
 from liveaid.stage.words import PLACE_WORDS, WORDS, WordError, read_word, word_from_json
 
 ANY = Address("127.0.0.1", 0)

@@ -14,9 +14,12 @@ from dataclasses import replace
 from liveaid.follow.prompt import DeckNow, PieceNow, Prompt
 from liveaid.routine import load_routine
 from liveaid.routine.config_file import config_path, load_config
-from liveaid.stage import Address, Service, Settings, Watcher
+from liveaid.stage.address import Address
 from liveaid.stage.lamp_layout import LampLayout
 from liveaid.stage.midi_ports import Ports
+from liveaid.stage.service import Service
+from liveaid.stage.settings import Controller, Settings
+from liveaid.stage.watcher import Watcher
 
 DECK = DeckNow(31.2, 1.0, 8.0, "rests", 72.0, None, False)
 MIDDLE = Prompt(
@@ -75,8 +78,8 @@ Ports.forget = lambda self, lossy: whole[2](self, getattr(lossy, "_port", lossy)
 async def main():
     file, port, layout = sys.argv[1:4]
     settings = Settings(
-        osc=Address("127.0.0.1", 0), http=None, midi=port, midi_api="jack",
-        layout=load_config(config_path(layout, "lamps"), LampLayout),
+        osc=Address("127.0.0.1", 0), http=None, midi_api="jack",
+        controllers=(Controller(port, load_config(config_path(layout, "lamps"), LampLayout)),),
     )  # fmt: skip
     told = Told()
     stage = Service(load_routine(file), settings, follower=told, watchers=[Words()])

@@ -42,15 +42,18 @@ def test_machine_made_tempo_is_right_to_two_hundredths_of_a_per_cent(play, bpm):
     assert mir_eval.beat.f_measure(beats[:-1], found.beats_s) > 0.95
 
 
-def bars_of(low: list[int], high: list[int], sixteenths: int, bpm: float) -> np.ndarray:
-    """Twenty bars of so many sixteenths: thumps, slaps, and a tick on every eighth."""
+def bars_of(
+    low: list[int], high: list[int], sixteenths: int, bpm: float, ticks: list[int] | None = None
+) -> np.ndarray:
+    """Twenty bars of so many sixteenths: thumps, slaps, and ticks, on every eighth if not told."""
     step, t = 15.0 / bpm, np.arange(RATE // 12) / RATE
     noise = np.random.default_rng(5).normal(0, 0.3, len(t))
     thump = np.sin(2 * np.pi * 70 * t) * np.exp(-t / 0.03)
     slap, tick = noise * np.exp(-t / 0.03), np.diff(noise, append=0.0) * np.exp(-t / 0.005)
+    at = range(0, sixteenths, 2) if ticks is None else ticks
     whole = np.zeros(round((20 * sixteenths * step + 0.5) * RATE))
     for bar in range(0, 20 * sixteenths, sixteenths):
-        for sound, places in ((thump, low), (0.8 * slap, high), (tick, range(0, sixteenths, 2))):
+        for sound, places in ((thump, low), (0.8 * slap, high), (tick, at)):
             for place in places:
                 start = round((0.1 + (bar + place) * step) * RATE)
                 whole[start : start + len(t)] += sound
@@ -61,6 +64,20 @@ def bars_of(low: list[int], high: list[int], sixteenths: int, bpm: float) -> np.
 def test_seven_eighths_are_not_counted_as_four_beats_that_hardly_anything_falls_on(bpm):
     # A bar of 14 sixteenths in four would be 4 / 7 of the tempo.
     found = tempo_of(bars_of([0, 7], [4, 12], 14, bpm))
+    octaves = np.log2(found.tempo_bpm / bpm)
+    assert octaves == pytest.approx(np.round(octaves), abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "ticks", "bpm"),
+    [
+        ([0, 2, 6, 8], [3, 5, 9, 11], [], 138.0),  # three quarters of it, as four lines to a beat
+        ([0, 5, 8], [3, 9], [0, 2, 3, 5, 6, 8, 9, 11], 112.0),  # one and a half
+    ],
+)
+def test_swung_eighths_are_three_to_a_beat_and_not_four(low, high, ticks, bpm):
+    # Twelve thirds of a beat in a bar are as long as sixteenths at three quarters of the tempo.
+    found = tempo_of(bars_of(low, high, 12, 0.75 * bpm, ticks))
     octaves = np.log2(found.tempo_bpm / bpm)
     assert octaves == pytest.approx(np.round(octaves), abs=1e-3)
 

@@ -95,6 +95,13 @@ def test_words_become_names_that_a_line_can_have():
     assert (parts[1].from_s, parts[1].attack_s, parts[1].to_s) == (1.19, 1.25, 1.9)
 
 
+def test_an_attack_never_comes_before_its_part():
+    """An onset 10 ms before the end of the word before is that word's own."""
+    first, second = SpokenWord(0.0, 0.0, 0.5), SpokenWord(0.5, 0.49, 0.9)
+    part = word_parts([first, second])[1]
+    assert (part.from_s, part.attack_s) == (0.5, 0.5)
+
+
 def test_a_files_name_tells_its_words(tmp_path):
     assert text_in_name(tmp_path / "hot-chestnuts_02.wav") == "hot chestnuts"
 

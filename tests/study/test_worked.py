@@ -10,13 +10,14 @@ import pytest
 
 from liveaid.study import key, onsets
 from liveaid.study.downbeat import _metre
-from liveaid.study.grid import Grid, _densest_s, _excess, _line, wander_s
+from liveaid.study.grid import Grid, _densest_s, _excess, _line, come_back, fit_grid, wander_s
 from liveaid.study.loop import SURE_EXCESS, _agrees, _counts, _may_end_on_a_beat, find_loop
 from liveaid.study.onsets import Onsets
 from liveaid.study.phrases import find_phrases
 from liveaid.study.pulse import sharpened_s
 from liveaid.study.spectrum import BANDS, FRAMES_HZ, GROUPS, HOP, RATE_HZ
 from liveaid.study.tempo import _residual_s
+from liveaid.study.tempo_course import CourseStretch, changes
 from liveaid.study.texture import GLIDE_OCTAVES, TEXTURE_GROUPS, Texture
 from liveaid.study.tone import _pitch
 from liveaid.study.voice import features
@@ -80,6 +81,27 @@ def test_a_line_is_laid_through_the_many_and_not_through_what_is_a_fifth_of_a_st
     assert (step_s, phase_s) == pytest.approx((0.1, 0.03), abs=1e-9)
 
 
+def test_a_slow_beginning_does_not_tilt_the_grid():
+    """A hundred beats half a second long: a string on each of the first twenty is heard 20 ms late,
+    a louder drum on each of the others at once."""
+    beats = np.arange(100.0)
+    times = 0.5 * beats + 0.02 * (beats < 20)
+    heard = beginnings(times, np.where(beats < 20, 0.2, 1.0))
+    found = fit_grid(heard, 0.5)
+    assert (found.period_s, found.phase_s) == pytest.approx((0.5, 0.0), abs=1e-6)
+
+
+@pytest.mark.parametrize(("every", "alike"), [(3, [1.0, -0.5]), (4, [-1 / 3, 1.0])])
+def test_accents_come_back_every_three_lines_or_every_four(every, alike):
+    """Strong ones among weak ones repeat wholly at their own distance and its multiples, elsewhere
+    by -1 / (n - 1); of 3, 6 and 9 none is a multiple of 4, of 4, 8 and 16 none of 3."""
+    line = np.arange(2400)
+    heard = beginnings(0.1 * line, np.where(line % every == 0, 4.0, 1.0))
+    grid = Grid(0.4, 0.0, 4, hit_share=1.0, excess=9.0, residual_s=0.0)
+    assert come_back(heard, grid, 3, 4) == pytest.approx(alike, abs=0.01)
+    assert come_back(heard, Grid(40.0, 0.0, 1, 1.0, 9.0, 0.0), 3) == [0.0]  # six lines tell nothing
+
+
 @pytest.mark.parametrize(("depth", "place"), [(0.2, 100), (0.1, 400)])
 def test_a_dull_split_stands_unless_its_band_splits_twice_as_deep(monkeypatch, depth, place):
     """Split at 100 by all, at 400 by the band alone at a depth of 0.3: half of that is 0.15.
@@ -125,12 +147,21 @@ def test_nothing_lasts_in_frames_without_power():
 
 
 def test_a_grid_that_was_kept_for_half_the_time_wandered_by_what_the_rest_is_off():
-    """Six onsets on the line in the first sixteen beats, six 50 ms late in the next: the middle of
-    both stretches lies 25 ms from each."""
+    """Six onsets on the line in the first sixteen beats, six 50 ms late in the next: six against
+    none are more than twice the root of six."""
     times = np.concatenate([np.arange(6.0), 16.05 + np.arange(6.0)])
     grid = Grid(1.0, 0.0, 1, hit_share=1.0, excess=9.0, residual_s=0.0)
-    assert wander_s(times, grid) == pytest.approx(0.025, abs=1e-6)
-    assert wander_s(times[:7], grid) == 0.0  # one stretch tells of no change
+    assert wander_s(beginnings(times), grid) == pytest.approx(0.05, abs=1e-6)
+    assert wander_s(beginnings(times[:7]), grid) == 0.0  # one late onset tells of no change
+
+
+def test_a_grid_whose_lines_hold_as_well_as_a_place_beside_them_has_not_wandered():
+    """Of ten onsets in sixteen beats six are 30 ms late, as slow attacks are heard, four are on the
+    line: (6 - 4) / sqrt(6 + 4) = .63 is no two; of nine and one, 8 / sqrt(10) = 2.5 is."""
+    grid = Grid(1.0, 0.0, 1, hit_share=1.0, excess=9.0, residual_s=0.0)
+    beats = np.arange(10.0)
+    assert wander_s(beginnings(beats + 0.03 * (beats < 6)), grid) == 0.0
+    assert wander_s(beginnings(beats + 0.03 * (beats < 9)), grid) == pytest.approx(0.03, abs=1e-6)
 
 
 def test_twelve_onsets_on_lines_a_second_apart_are_six_deviations_beyond_chance():
@@ -211,3 +242,21 @@ def test_a_sure_grid_agrees_with_a_loops_length_to_30_ms_and_to_12_of_a_long_one
     loop = SimpleNamespace(period_s=0.5)
     free = SimpleNamespace(excess=SURE_EXCESS, period_s=0.5 / (1 + off))
     assert _agrees(beats, loop, free, beats / 2) is agrees
+
+
+@pytest.mark.parametrize(
+    ("course", "changed"),
+    [
+        ("hhhohhh", False),
+        ("hhhoooo", True),
+        ("ooohhhh", True),
+        ("hho.hhh", False),
+        ("hhohoo", True),
+    ],
+)
+def test_a_tempo_that_comes_back_on_the_same_lines_never_left_them(course, changed):
+    """`h` the common grid holds, `o` another tempo does, `.` neither."""
+    stretches = [
+        CourseStretch(8.0 * at, 0.5, one == "h", one == "o") for at, one in enumerate(course)
+    ]
+    assert changes(stretches) is changed

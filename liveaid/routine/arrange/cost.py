@@ -187,7 +187,7 @@ class _Wait:
     def of(routine: Routine, item: Item) -> _Wait:
         alone = routine.model_copy(update={"pieces": (item.taken,)})
         end = Moment(0, float(alone.beats(0)))
-        return _Wait(alone.piece_s(0), free_s(alone, Moment(0, 0.0), end, {}))
+        return _Wait(alone.piece_s(0), free_s(alone, Moment(0, 0.0), end))
 
 
 def _follow(

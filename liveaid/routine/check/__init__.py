@@ -24,14 +24,14 @@ against       what a new version gains and loses
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 
 from liveaid.routine.check.act_rules import Fastest, fastest, judge_acts
 from liveaid.routine.check.change_rules import cue_text, judge_changes, judge_hands, turns_text
 from liveaid.routine.check.clearance import judge_clearance, open_question
 from liveaid.routine.check.energy import judge_arc, judge_idea
 from liveaid.routine.check.findings import Finding, in_order
-from liveaid.routine.check.hand_plan import HandBeat, HandSpan, hand_plan, hand_spans
+from liveaid.routine.check.hand_plan import HandSpan, hand_plan, hand_spans
 from liveaid.routine.check.key_rules import judge_keys
 from liveaid.routine.check.note_rules import judge_notes
 from liveaid.routine.check.reach import judge_overlaps, judge_reach, judge_sound_lengths
@@ -41,13 +41,12 @@ from liveaid.routine.check.time import judge_silence, judge_time, minutes
 from liveaid.routine.check.variety import judge_load, judge_variety
 from liveaid.routine.model import Routine, Side
 from liveaid.routine.problems import Hindrance
-from liveaid.routine.way import Change, changes, runs_through
+from liveaid.routine.way import Change, changes
 
 __all__ = [
     "Change",
     "Fastest",
     "Finding",
-    "HandBeat",
     "HandSpan",
     "changes",
     "check",
@@ -59,6 +58,26 @@ __all__ = [
     "open_question",
     "turns_text",
 ]
+
+
+_BY_THE_MAP: tuple[Callable[[Routine], Iterator[Finding]], ...] = (
+    judge_time,
+    judge_silence,
+    judge_changes,
+    judge_hands,
+    judge_acts,
+    judge_notes,
+    judge_load,
+    judge_variety,
+    judge_tempo,
+    judge_sounds,
+    judge_keys,
+    judge_arc,
+    judge_idea,
+    judge_overlaps,
+    judge_clearance,
+)
+"""Rules that need no more than the map."""
 
 
 def check(
@@ -78,26 +97,10 @@ def check(
     nothing is known; `phrases`: from and to of what is spoken or sung; `line_of`: the map's line of
     a field. Works for maps with and without deck-file seconds; says what it cannot judge.
     """
-    moves = changes(routine)
-    plan = hand_plan(routine, moves)
     findings = [
-        *judge_time(routine),
-        *judge_silence(routine),
-        *judge_changes(routine, moves),
-        *judge_hands(routine, plan),
-        *judge_acts(routine),
-        *judge_notes(routine),
-        *judge_load(routine, plan),
-        *judge_variety(routine),
-        *judge_tempo(routine, runs_through(routine)),
-        *judge_sounds(routine),
-        *judge_keys(routine),
-        *judge_arc(routine),
-        *judge_idea(routine),
+        *(finding for judge in _BY_THE_MAP for finding in judge(routine)),
         *judge_reach(routine, deck_s or {}),
         *judge_sound_lengths(routine, sound_s or {}),
-        *judge_overlaps(routine),
-        *judge_clearance(routine),
         *judge_unstudied(routine, unstudied),
         *judge_phrases(routine, phrases or {}),
     ]

@@ -73,7 +73,7 @@ def _finding(routine: Routine, demand: Demand, more: int) -> Finding:
     says += f"; {more} more like it" if more > 0 else ""
     return found(
         routine, "error" if demand.verdict == "impossible" else "warning", "acts", says,
-        demand.way_out, piece=demand.piece, bar=_bar(routine, demand.beat), side=demand.side,
+        demand.way_out, piece=demand.piece, beat=demand.beat, side=demand.side,
         numbers={"beat": demand.beat, "needs": demand.needs, "has": demand.has},
     )  # fmt: skip
 
@@ -97,12 +97,8 @@ def _over_each_other(routine: Routine, piece: int) -> Iterator[Finding]:
         f"beat {_beat(routine, start)}: both records are heard over each other, {beats:.3g} beats"
         " in all",
         "end the one where the other comes in, if it is not meant",
-        piece=piece, bar=_bar(routine, start), numbers={"beat": start, "beats": beats},
+        piece=piece, beat=start, numbers={"beat": start, "beats": beats},
     )  # fmt: skip
-
-
-def _bar(routine: Routine, beat: float) -> int:
-    return max(1, int(beat // routine.metre) + 1)
 
 
 def _beat(routine: Routine, beat: float) -> str:

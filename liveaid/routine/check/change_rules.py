@@ -7,17 +7,18 @@ from collections.abc import Iterator
 from liveaid.record.bring import turns_in
 from liveaid.record.platter import sticker_degrees, sticker_place
 from liveaid.routine.check.findings import Finding, Severity, found
-from liveaid.routine.check.hand_plan import HandBeat
+from liveaid.routine.check.hand_plan import hand_plan
 from liveaid.routine.hands import Job
 from liveaid.routine.model import Routine
-from liveaid.routine.way import Change
+from liveaid.routine.way import Change, changes
 
 LEAST_CHANGE_S = 0.5
 """With less than this no record is brought anywhere worth going (common practice, no source)."""
 
 
-def judge_changes(routine: Routine, moves: tuple[Change, ...]) -> Iterator[Finding]:
+def judge_changes(routine: Routine) -> Iterator[Finding]:
     """An error for each change two hands cannot make, a warning for each that is tight."""
+    moves = changes(routine)
     for move in moves:
         if move.verdict == "impossible":
             yield _impossible(routine, move)
@@ -35,19 +36,20 @@ def judge_changes(routine: Routine, moves: tuple[Change, ...]) -> Iterator[Findi
         )  # fmt: skip
 
 
-def judge_hands(routine: Routine, plan: tuple[HandBeat, ...]) -> Iterator[Finding]:
+def judge_hands(routine: Routine) -> Iterator[Finding]:
     """A remark for each set piece in which some beat asks for a third hand."""
     for index in range(len(routine.pieces)):
-        over = [beat for beat in plan if beat.piece == index and beat.over]
+        over = [beat for beat in hand_plan(routine) if beat.piece == index and beat.over]
         if not over:
             continue
         first = over[0]
         wanted = [job for job in (first.left, first.right, *first.over) if job is not None]
+        does = ", ".join(map(str, wanted))
         yield found(
             routine, "remark", "hands",
-            f"beat {first.beat + 1} asks for {len(wanted)} hands: {', '.join(map(str, wanted))}"
+            f"beat {first.from_beat + 1} asks for {len(wanted)} hands: {does}"
             + (f"; so do {len(over) - 1} more beats" if len(over) > 1 else ""),
-            _hands_way_out(wanted), piece=index, bar=first.beat // routine.metre + 1,
+            _hands_way_out(wanted), piece=index, beat=first.from_beat,
             numbers={"hands": len(wanted), "beats": len(over)},
         )  # fmt: skip
 
@@ -186,6 +188,5 @@ def _not_placed(routine: Routine, move: Change) -> Iterator[Finding]:
 def _finding(routine: Routine, move: Change, severity: Severity, says: str, out: str) -> Finding:
     return found(
         routine, severity, "winding", says, out, piece=move.after,
-        bar=max(0, int(move.beat_due(routine))) // routine.metre + 1, side=move.side,
-        numbers=_figures(routine, move),
+        beat=move.beat_due(routine), side=move.side, numbers=_figures(routine, move),
     )  # fmt: skip

@@ -53,13 +53,14 @@ def found(
     way_out: str = "",
     *,
     piece: int | None = None,
-    bar: int | None = None,
+    beat: float = 0.0,
     side: Side | None = None,
     numbers: Mapping[str, float] | None = None,
 ) -> Finding:
-    """A finding with the set piece's name filled in, and its first bar where no other is said."""
+    """A finding with the set piece's name filled in, and the bar of its beat; a pick-up's is the
+    first."""
     name = "" if piece is None else routine.pieces[piece].name
-    bar = 1 if bar is None and piece is not None else bar
+    bar = None if piece is None else int(max(beat, 0.0) // routine.metre) + 1
     figures = tuple((numbers or {}).items())
     return Finding(severity, rule, says, way_out, piece, name, bar, side, figures)
 

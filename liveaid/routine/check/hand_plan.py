@@ -2,25 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
 from liveaid.routine.hands import Job, hands_beside, jobs
 from liveaid.routine.model import Routine, Side, other_side
+from liveaid.routine.once import once
 from liveaid.routine.timeline import Moment, beats_between, starts_s
-from liveaid.routine.way import Change, changes, runs_through
+from liveaid.routine.way import Change, changes
 
 _At = tuple[int, int]
 
 
 @dataclass(frozen=True, slots=True)
-class HandBeat:
-    """What both hands do in one beat of a set piece."""
+class HandSpan:
+    """One beat of a set piece, or several through which both hands do the same."""
 
     piece: int
-    beat: int
+    from_beat: int
     """Beat of the set piece, from 0."""
+    to_beat: int
+    """Exclusive."""
     start_s: float
     length_s: float
     left: Job | None
@@ -34,44 +37,62 @@ class HandBeat:
         """How many hands are at work, 0 to 2."""
         return (self.left is not None) + (self.right is not None)
 
+    def does_as(self, other: HandSpan) -> bool:
+        """Whether both hands do the same as in another span of the same set piece."""
+        mine = (self.piece, self.left, self.right, self.over)
+        return mine == (other.piece, other.left, other.right, other.over)
 
-def hand_plan(routine: Routine, moves: Iterable[Change] | None = None) -> tuple[HandBeat, ...]:
+    def to_json(self) -> dict[str, Any]:
+        """The span as plain data; beats from 0."""
+        return {
+            "piece": self.piece,
+            "from_beat": self.from_beat,
+            "to_beat": self.to_beat,
+            "start_s": round(self.start_s, 4),
+            "end_s": round(self.start_s + self.length_s, 4),
+            "left_hand": str(self.left) if self.left else None,
+            "right_hand": str(self.right) if self.right else None,
+            "third_hand": [str(job) for job in self.over],
+        }
+
+
+@once
+def hand_plan(routine: Routine) -> tuple[HandSpan, ...]:
     """Every beat of the routine with what each hand does; winding fills the free hands.
 
     A hand stays on its own side where it can: the left hand takes the left platter, and what
     belongs to no side (crossfader, channel faders) goes to the hand that is left.
     """
-    moves = changes(routine) if moves is None else moves
-    winds = _winding(routine, moves)
-    through, starts = runs_through(routine), starts_s(routine)
+    winds, starts = _winding(routine), starts_s(routine)
     plan = []
     for index in range(len(routine.pieces)):
         length = routine.pieces[index].beat_s
         for beat in range(routine.beats(index)):
-            playing = jobs(routine, index, beat, through.get(index, frozenset()))
             wound = winds.get((index, beat), ())
             # A deck being wound is not played in that beat: its hand has left or not yet begun.
             away = {job.side for job in wound}
-            kept = [job for job in playing if job.side not in away or job.task == "releases"]
+            kept = [
+                job
+                for job in jobs(routine, index, beat)
+                if job.side not in away or job.task == "releases"
+            ]
             if away and not any(job.task == "works" for job in kept):
                 kept = [job for job in kept if job.task != "crossfader"]
-            left, right, over = _shared_out([*kept, *wound])
-            plan.append(
-                HandBeat(index, beat, starts[index] + beat * length, length, left, right, over)
-            )
+            start = starts[index] + beat * length
+            hands = _shared_out([*kept, *wound])
+            plan.append(HandSpan(index, beat, beat + 1, start, length, *hands))
     return tuple(plan)
 
 
-def _winding(routine: Routine, moves: Iterable[Change]) -> dict[_At, tuple[Job, ...]]:
+def _winding(routine: Routine) -> dict[_At, tuple[Job, ...]]:
     """In which beats which record is wound or its needle lifted."""
-    through = runs_through(routine)
     taken: dict[_At, tuple[Job, ...]] = {}
-    for move in moves:
+    for move in changes(routine):
         if not move.by_a_hand or not move.needed_s:
             continue
         left_s = move.needed_s
         job = Job("winds" if move.way == "by hand" else "needle", move.side)
-        for piece, beat, share in _beats_to_use(routine, move, through, taken):
+        for piece, beat, share in _beats_to_use(routine, move, taken):
             if left_s <= 1e-9:
                 break
             taken[piece, beat] = (*taken.get((piece, beat), ()), job)
@@ -80,15 +101,11 @@ def _winding(routine: Routine, moves: Iterable[Change]) -> dict[_At, tuple[Job, 
 
 
 def _beats_to_use(
-    routine: Routine,
-    move: Change,
-    through: dict[int, frozenset[Side]],
-    taken: dict[_At, tuple[Job, ...]],
+    routine: Routine, move: Change, taken: dict[_At, tuple[Job, ...]]
 ) -> Iterator[tuple[int, int, float]]:
     """Beats a change may be made in: while a hand is free, then early leave, then late entry."""
     for piece, beat, share in beats_between(routine, move.silent, move.due):
-        on = through.get(piece, frozenset())
-        playing = hands_beside(routine, piece, beat, on, move.side)
+        playing = hands_beside(routine, piece, beat, move.side)
         if playing + len(taken.get((piece, beat), ())) < 2:
             yield piece, beat, share
     early = replace(move.silent, beat=max(0.0, move.silent.beat - move.leave_early_beats))
@@ -111,50 +128,13 @@ def _shared_out(asked: list[Job]) -> tuple[Job | None, Job | None, tuple[Job, ..
     return hands["left"], hands["right"], tuple(over)
 
 
-@dataclass(frozen=True, slots=True)
-class HandSpan:
-    """Beats of one set piece through which both hands do the same."""
-
-    piece: int
-    from_beat: int
-    """From 0, inclusive."""
-    to_beat: int
-    """Exclusive."""
-    start_s: float
-    end_s: float
-    left: Job | None
-    right: Job | None
-    over: tuple[Job, ...]
-
-    def to_json(self) -> dict[str, Any]:
-        """The span as plain data; beats from 0."""
-        return {
-            "piece": self.piece,
-            "from_beat": self.from_beat,
-            "to_beat": self.to_beat,
-            "start_s": round(self.start_s, 4),
-            "end_s": round(self.end_s, 4),
-            "left_hand": str(self.left) if self.left else None,
-            "right_hand": str(self.right) if self.right else None,
-            "third_hand": [str(job) for job in self.over],
-        }
-
-
-def hand_spans(plan: Iterable[HandBeat]) -> tuple[HandSpan, ...]:
+def hand_spans(routine: Routine) -> tuple[HandSpan, ...]:
     """The plan with beats in which both hands do the same joined, within each set piece."""
     spans: list[HandSpan] = []
-    for beat in plan:
-        end_s = beat.start_s + beat.length_s
-        last = spans[-1] if spans else None
-        if last and (last.piece, last.left, last.right, last.over) == (
-            beat.piece, beat.left, beat.right, beat.over,
-        ):  # fmt: skip
-            spans[-1] = replace(last, to_beat=beat.beat + 1, end_s=end_s)
+    for beat in hand_plan(routine):
+        if spans and spans[-1].does_as(beat):
+            length_s = spans[-1].length_s + beat.length_s
+            spans[-1] = replace(spans[-1], to_beat=beat.to_beat, length_s=length_s)
         else:
-            spans.append(
-                HandSpan(
-                    beat.piece, beat.beat, beat.beat + 1, beat.start_s, end_s,
-                    beat.left, beat.right, beat.over,
-                )
-            )  # fmt: skip
+            spans.append(beat)
     return tuple(spans)

@@ -84,13 +84,13 @@ def _beyond_side(routine: Routine, side: Side, used: UsedPassage, last: float) -
 def _beyond_file(
     routine: Routine, side: Side, used: UsedPassage, last: float, length_s: float
 ) -> Finding:
-    bars = max(0.0, length_s - used.start_s) / (routine.metre * routine.pieces[used.piece].beat_s)
-    bar = 1 if used.worked else min(int(bars) + 1, routine.bar_count(used.piece))
+    has = max(0.0, length_s - used.start_s) / routine.pieces[used.piece].beat_s
+    beat = 0.0 if used.worked else min(has, routine.beats(used.piece) - 1.0)
     return found(
         routine, "error", "reach",
         f"{side} is needed up to {last:.1f} s, but its file ends at {length_s:.1f} s",
         "render the deck files again, or shorten the set piece",
-        piece=used.piece, bar=bar, side=side, numbers={"last_s": last, "file_s": length_s},
+        piece=used.piece, beat=beat, side=side, numbers={"last_s": last, "file_s": length_s},
     )  # fmt: skip
 
 
@@ -154,7 +154,7 @@ def _short(routine: Routine, index: int, side: Side, name: str, has: float) -> F
         f"{name} has {has:.1f} bars left from there; the set piece lets it run for"
         f" {number_text(bars)}",
         "a smaller `bars_in`, fewer bars, or a longer sound",
-        piece=index, bar=min(int(has) + 1, routine.bar_count(index)), side=side,
+        piece=index, beat=min(has * routine.metre, routine.beats(index) - 1.0), side=side,
         numbers={"has_bars": has, "bars": bars},
     )  # fmt: skip
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
 from liveaid.routine.check.findings import Finding, found
+from liveaid.routine.left import runs_through
 from liveaid.routine.model import SIDES, Routine, Runs, Side
 from liveaid.routine.problems import Hindrance
 from liveaid.routine.source import field_name
-from liveaid.routine.way import runs_through
 
 
 def judge_faults(
@@ -67,11 +67,10 @@ def judge_phrases(
 
     `phrases`: seconds from and to of each phrase of the sounds that are spoken or sung.
     """
-    through = runs_through(routine)
-    for index in range(len(routine.pieces)):
+    for index, piece in enumerate(routine.pieces):
         for side in SIDES:
-            plan = routine.pieces[index].plan(side)
-            if not isinstance(plan, Runs) or side in through.get(index + 1, frozenset()):
+            plan = piece.plan(side)
+            if not isinstance(plan, Runs) or (index + 1, side) in runs_through(routine):
                 continue
             ends_s = _ends_s(routine, index, plan)
             for begin_s, end_s in phrases.get(plan.sound or "", ()):
@@ -95,7 +94,7 @@ def _cut(routine: Routine, index: int, side: Side, plan: Runs, left_s: float) ->
         routine, "warning", "sounds",
         f"{plan.sound} is cut {left_s:.1f} s before its phrase ends ({beats:.1f} beats)",
         "a bar more or less, another `bars_in`, or let it run on into the next set piece",
-        piece=index, bar=routine.bar_count(index), side=side,
+        piece=index, beat=routine.beats(index) - 1.0, side=side,
         numbers={"left_s": left_s, "left_beats": beats},
     )  # fmt: skip
 

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping
 from liveaid.record.platter import semitones
 from liveaid.routine.check.findings import Finding, Severity, found
 from liveaid.routine.harmony import READING_WORDS, TempoStep, tempo_step
+from liveaid.routine.left import runs_through
 from liveaid.routine.model import SIDES, Routine, Side, Sound
 
 STEADY_PERCENT = 0.05
@@ -22,20 +23,18 @@ def beyond_fader(routine: Routine, step_percent: float) -> bool:
     return abs(step_percent) > routine.turntable.pitch_range_percent + 1e-9
 
 
-def judge_tempo(routine: Routine, through: Mapping[int, frozenset[Side]]) -> Iterator[Finding]:
+def judge_tempo(routine: Routine) -> Iterator[Finding]:
     """Each tempo step: within the fader's reach, what it costs in key, or out of reach."""
-    reach = routine.turntable.pitch_range_percent
     for index in range(1, len(routine.pieces)):
         before, after = routine.pieces[index - 1].tempo_bpm, routine.pieces[index].tempo_bpm
         step = tempo_step(before, after)
         if abs(step.percent) >= STEADY_PERCENT or step.reading != 1:
-            sides = through.get(index, frozenset())
-            yield _step(routine, index, step, reach, sides)
+            yield _step(routine, index, step)
 
 
-def _step(
-    routine: Routine, index: int, change: TempoStep, reach: float, through: frozenset[Side]
-) -> Finding:
+def _step(routine: Routine, index: int, change: TempoStep) -> Finding:
+    reach = routine.turntable.pitch_range_percent
+    through = [side for side in SIDES if (index, side) in runs_through(routine)]
     before, after = routine.pieces[index - 1].tempo_bpm, routine.pieces[index].tempo_bpm
     step, key = change.percent, change.semitones
     read = ""
@@ -47,7 +46,7 @@ def _step(
         "step_percent": step, "range_percent": reach, "semitones": key,
         "reading": float(change.reading),
     }  # fmt: skip
-    deck = " and ".join(sorted(through))
+    deck = " and ".join(through)
     if beyond_fader(routine, step):
         says += f", beyond the fader's ±{reach:g} %"
         if through:

@@ -77,7 +77,7 @@ def _dead_air(routine: Routine, index: int, start: float, end: float) -> Finding
         routine, "warning" if long else "remark", "time",
         f"dead air: nothing sounds for {beats:.3g} beats ({seconds:.1f} s)",
         "let a record run through, or keep it to a bar as a break" if long else "", piece=index,
-        bar=int(start) // routine.metre + 1, numbers={"beats": beats, "seconds": seconds},
+        beat=start, numbers={"beats": beats, "seconds": seconds},
     )  # fmt: skip
 
 

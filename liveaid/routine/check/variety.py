@@ -7,9 +7,9 @@ from collections.abc import Iterator
 from itertools import groupby
 
 from liveaid.routine.check.findings import Finding, found
-from liveaid.routine.check.hand_plan import HandBeat
+from liveaid.routine.check.hand_plan import HandSpan, hand_plan
 from liveaid.routine.hands import STRAIN_S, crossfader_end
-from liveaid.routine.model import SIDES, Routine, Works
+from liveaid.routine.model import SIDES, Routine, Side, Works
 
 SHARE_OF_ONE = 0.6
 """One technique for more of the routine than this is a habit (common practice, no source)."""
@@ -95,8 +95,9 @@ def _pairs(routine: Routine) -> Iterator[Finding]:
         yield found(routine, "warning", "variety", says, out, piece=index)
 
 
-def judge_load(routine: Routine, plan: tuple[HandBeat, ...]) -> Iterator[Finding]:
+def judge_load(routine: Routine) -> Iterator[Finding]:
     """Share of the time with no, one and two hands busy; and long work without a bar's rest."""
+    plan = hand_plan(routine)
     total = sum(beat.length_s for beat in plan)
     busy = [sum(beat.length_s for beat in plan if beat.busy == hands) for hands in range(3)]
     none, one, two = (100.0 * part / total for part in busy)
@@ -116,9 +117,9 @@ def judge_load(routine: Routine, plan: tuple[HandBeat, ...]) -> Iterator[Finding
         yield from _strain(routine, side, plan)
 
 
-def _strain(routine: Routine, side: str, plan: tuple[HandBeat, ...]) -> Iterator[Finding]:
+def _strain(routine: Routine, side: Side, plan: tuple[HandSpan, ...]) -> Iterator[Finding]:
     """Stretches in which one hand works a record for long without a whole bar's rest."""
-    first: HandBeat | None = None
+    first: HandSpan | None = None
     worked_s, rest_beats = 0.0, 0
     for beat in [*plan, None]:
         job = None if beat is None else (beat.left if side == "left" else beat.right)
@@ -134,11 +135,11 @@ def _strain(routine: Routine, side: str, plan: tuple[HandBeat, ...]) -> Iterator
             first, worked_s = None, 0.0
 
 
-def _strained(routine: Routine, side: str, first: HandBeat, worked_s: float) -> Finding:
+def _strained(routine: Routine, side: Side, first: HandSpan, worked_s: float) -> Finding:
     return found(
         routine, "remark", "hands",
         f"the {side} hand works for {worked_s:.0f} s without a bar's rest",
         "rests and short practice blocks are the usual caution; pain or numbness is for a"
         " clinician",
-        piece=first.piece, bar=first.beat // routine.metre + 1, numbers={"worked_s": worked_s},
+        piece=first.piece, beat=first.from_beat, numbers={"worked_s": worked_s},
     )  # fmt: skip

@@ -180,4 +180,4 @@ def _winds(passages: Sequence[Passage], grain: Grain, turned: Sequence[int]) -> 
 def _lets_run(passage: Passage, before: UseIn, after: UseIn) -> bool:
     """Whether the next use lies where the record has run to unheard: nothing to wind."""
     follows = passage.uses.index(after) == passage.uses.index(before) + 1
-    return follows and before.use.left_running and after.cue_s > before.left_at_s
+    return follows and before.use.left.runs and after.cue_s > before.left_at_s

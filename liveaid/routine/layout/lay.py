@@ -10,7 +10,7 @@ from liveaid.routine.layout.angles import sticker_angles
 from liveaid.routine.layout.deck import DeckLayout, Grain, lay_out
 from liveaid.routine.layout.material import Material
 from liveaid.routine.layout.passage import passages_of
-from liveaid.routine.layout.placed import placed_routine, stands_of
+from liveaid.routine.layout.placed import placed_routine
 from liveaid.routine.layout.uses import Use, uses_of
 from liveaid.routine.model import SIDES, Routine, Side, clock_time
 from liveaid.routine.problems import Hindrance
@@ -54,10 +54,9 @@ def lay_out_routine(routine: Routine, materials: Mapping[str, Material]) -> Laid
     if faults or any(name not in materials for name in sounds_used(routine)):
         return LaidOut(None, tuple(faults))
     layouts = lay_out_decks(routine, uses, materials, grain)
-    stands = stands_of(layouts, rate_hz=grain.rate_hz)
     files = {name: sound.file for name, sound in routine.sounds.items()}
     placed = placed_routine(
-        routine, stands, rate_hz=grain.rate_hz, decks=routine.decks, files=files
+        routine, layouts, rate_hz=grain.rate_hz, decks=routine.decks, files=files
     )
     return LaidOut(placed, tuple(too_long(routine, layouts, grain.rate_hz)))
 

@@ -1,4 +1,5 @@
-"""What must be known of each sound before it is laid on a deck: length, grid, first onset."""
+"""What must be known of each sound before it is laid on a deck: length, grid, first onset; and a
+stretch of one."""
 
 from __future__ import annotations
 
@@ -91,6 +92,42 @@ class Material:
         if self.tempo_bpm is None:
             raise ValueError(f"{self.name}: no tempo")
         return 60.0 / self.tempo_bpm
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Segment:
+    """A stretch of one sound, or of silence, at one speed."""
+
+    sound: str
+    """Its name; empty for silence."""
+    speed: float
+    """Seconds of the sound in one second of the deck file."""
+    start_s: float
+    """Second of the sound; beyond its end in a loop, which then comes round."""
+    length_s: float
+    """Deck seconds."""
+    even: bool = False
+    """Whether the sound's beats are followed: its seconds are even ones."""
+
+    def in_sound(self, deck_s: float) -> float:
+        """The second of the sound at so many deck seconds into the stretch."""
+        return self.start_s + deck_s * self.speed
+
+    def in_file(self, material: Material) -> tuple[Segment, ...]:
+        """The same in the file's own seconds: one piece, or one to each straight stretch between
+        beats that were followed."""
+        if not self.even or material.evened is None:
+            return (self,)
+        pieces = material.evened.stretches(self.start_s, self.length_s * self.speed)
+        return tuple(
+            Segment(
+                sound=self.sound,
+                speed=self.speed * lasts_s / even_s,
+                start_s=start_s,
+                length_s=even_s / self.speed,
+            )
+            for start_s, lasts_s, even_s in pieces
+        )
 
 
 @dataclass(frozen=True, slots=True)

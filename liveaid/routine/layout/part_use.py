@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from liveaid.routine import Routine, Side, Works
 from liveaid.routine.acts import worked_out
 from liveaid.routine.layout.evened import Evened
-from liveaid.routine.layout.material import Material
+from liveaid.routine.layout.material import Material, Segment
 from liveaid.routine.model import SoundPart
 from liveaid.routine.parts import has_beat, known_parts, speed_of
 
@@ -22,14 +22,7 @@ class PartIn:
     """One part in the stretch that a set piece has on the record."""
 
     label: str
-    sound: str
-    speed: float
-    start_s: float
-    """Second of the sound at which it begins; an even one where its beats are followed."""
-    even: bool
-    """Whether they are."""
-    length_s: float
-    """Deck seconds."""
+    segment: Segment
     offset_s: float
     """Deck seconds from the stretch's begin to its own."""
     begin_s: float
@@ -49,7 +42,7 @@ class PartsLaid:
     @property
     def length_s(self) -> float:
         """Deck seconds of the stretch."""
-        return max(part.offset_s + part.length_s for part in self.parts)
+        return max(part.offset_s + part.segment.length_s for part in self.parts)
 
 
 def unplaced(routine: Routine, index: int, side: Side) -> Routine:
@@ -111,11 +104,13 @@ def parts_laid(
     laid = [
         PartIn(
             label=label,
-            sound=known[label].sound,
-            speed=speed_of(routine, index, known[label]),
-            start_s=known[label].part.from_s,
-            even=known[label].sound in even,
-            length_s=at.to_s - at.from_s,
+            segment=Segment(
+                sound=known[label].sound,
+                speed=speed_of(routine, index, known[label]),
+                start_s=known[label].part.from_s,
+                length_s=at.to_s - at.from_s,
+                even=known[label].sound in even,
+            ),
             offset_s=at.from_s,
             begin_s=at.begin_s,
         )

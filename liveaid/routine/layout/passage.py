@@ -12,39 +12,8 @@ from dataclasses import dataclass, replace
 
 from liveaid.record.places import SAME_S
 from liveaid.routine import Side
-from liveaid.routine.layout.material import Material
+from liveaid.routine.layout.material import Material, Segment
 from liveaid.routine.layout.uses import Use
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Segment:
-    """A stretch of one sound, or of silence, at one speed."""
-
-    sound: str
-    """Its name; empty for silence."""
-    speed: float
-    start_s: float
-    """Second of the sound; beyond its end in a loop, which then comes round."""
-    length_s: float
-    """Deck seconds."""
-    even: bool = False
-    """Whether the sound's beats are followed: its seconds are even ones."""
-
-    def in_file(self, material: Material) -> tuple[Segment, ...]:
-        """The same in the file's own seconds: one piece, or one to each straight stretch between
-        beats that were followed."""
-        if not self.even or material.evened is None:
-            return (self,)
-        pieces = material.evened.stretches(self.start_s, self.length_s * self.speed)
-        return tuple(
-            Segment(
-                sound=self.sound,
-                speed=self.speed * lasts_s / even_s,
-                start_s=start_s,
-                length_s=even_s / self.speed,
-            )
-            for start_s, lasts_s, even_s in pieces
-        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +31,7 @@ class UseIn:
     @property
     def left_at_s(self) -> float:
         """Deck seconds from the passage's begin to where the record stands afterwards."""
-        return self.offset_s + self.use.left_at_s
+        return self.offset_s + self.use.left.at_s
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +70,7 @@ def passages_of(
         place = None
         if passages:
             rest = starts_s[use.piece] - starts_s[passages[-1].uses[-1].use.piece + 1]
-            place = _standing(passages[-1], use, materials[use.sound], rest_s=rest)
+            place = _standing(passages[-1], use, materials[use.segment.sound], rest_s=rest)
         if place is None:
             passages.append(Passage(use.side, _segments(use), (UseIn(use, 0.0),)))
         else:
@@ -143,47 +112,24 @@ def _holds(whole: Passage, part: Passage) -> bool:
         (big.sound, big.even) == (small.sound, small.even)
         and abs(big.speed / small.speed - 1.0) < 1e-9
         and big.start_s <= small.start_s + SAME_S
-        and small.start_s + small.length_s * small.speed
-        <= big.start_s + (big.length_s + SAME_S) * big.speed
+        and small.in_sound(small.length_s) <= big.in_sound(big.length_s + SAME_S)
         for big in whole.segments
-    )
-
-
-def _segment(use: Use) -> Segment:
-    return Segment(
-        sound=use.sound,
-        speed=use.speed,
-        start_s=use.start_s,
-        length_s=use.length_s,
-        even=use.even,
     )
 
 
 def _segments(use: Use) -> tuple[Segment, ...]:
     """The use's own stretch, or its parts with silence between them."""
     if not use.parts:
-        return (_segment(use),)
+        return (use.segment,)
     segments: list[Segment] = []
     at = 0.0
     for part in use.parts:
         if part.offset_s > at + SAME_S:
-            segments.append(silence(part.offset_s - at))
-        segments.append(
-            Segment(
-                sound=part.sound,
-                speed=part.speed,
-                start_s=part.start_s,
-                length_s=part.length_s,
-                even=part.even,
-            )
-        )
-        at = part.offset_s + part.length_s
+            gap_s = part.offset_s - at
+            segments.append(Segment(sound="", speed=1.0, start_s=0.0, length_s=gap_s))
+        segments.append(part.segment)
+        at = part.offset_s + part.segment.length_s
     return tuple(segments)
-
-
-def silence(length_s: float) -> Segment:
-    """A stretch of nothing between two parts."""
-    return Segment(sound="", speed=1.0, start_s=0.0, length_s=length_s)
 
 
 def _standing(last: Passage, use: Use, material: Material, *, rest_s: float) -> float | None:
@@ -194,30 +140,29 @@ def _standing(last: Passage, use: Use, material: Material, *, rest_s: float) -> 
     passage's own cue, where the sticker tells its place.
     """
     before = last.uses[-1]
-    if (before.use.sound, before.use.even) != (use.sound, use.even):
-        return None
-    if before.use.parts or use.parts:
+    ran, wanted = before.use.segment, use.segment
+    if (ran.sound, ran.even) != (wanted.sound, wanted.even) or before.use.parts or use.parts:
         return None
     left_s = before.left_at_s
     runs_to = left_s + rest_s
-    if before.use.left_running and _fits(last, before, use, material, runs_to):
+    if before.use.left.runs and _fits(last, before, use, material, runs_to):
         return runs_to
-    held = not before.use.left_running or abs(left_s - last.cue_s) < SAME_S
+    held = not before.use.left.runs or abs(left_s - last.cue_s) < SAME_S
     return left_s if held and _fits(last, before, use, material, left_s) else None
 
 
 def _fits(last: Passage, before: UseIn, use: Use, material: Material, stands_s: float) -> bool:
     """Whether the sound at a place of the passage is the one the new use has its cue on."""
-    there = before.use.in_sound(stands_s - before.offset_s)
-    gap = use.in_sound(use.cue_offset_s) - there
+    there = before.use.segment.in_sound(stands_s - before.offset_s)
+    gap = use.segment.in_sound(use.cue_offset_s) - there
     if material.loop_beats:
         gap -= material.duration_s * round(gap / material.duration_s)
-    if abs(gap) > SAME_S * max(1.0, use.speed):
+    if abs(gap) > SAME_S * max(1.0, use.segment.speed):
         return False
     begin = stands_s - use.cue_offset_s
     if begin < -SAME_S:
         return False
-    if abs(use.speed / last.segments[-1].speed - 1.0) < 1e-9:
+    if abs(use.segment.speed / last.segments[-1].speed - 1.0) < 1e-9:
         return begin > last.length_s - last.segments[-1].length_s - SAME_S
     at_its_end = abs(stands_s - last.length_s) < SAME_S
     return at_its_end and not use.works
@@ -227,12 +172,11 @@ def _shared(passage: Passage, use: Use, begin_s: float) -> Passage:
     """The passage made long enough for one more use that begins at `begin_s`."""
     last = passage.segments[-1]
     uses = (*passage.uses, UseIn(use, begin_s))
-    missing = begin_s + use.length_s - passage.length_s
+    missing = begin_s + use.segment.length_s - passage.length_s
     if missing <= SAME_S:
         return replace(passage, uses=uses)
-    if abs(use.speed / last.speed - 1.0) < 1e-9:
+    if abs(use.segment.speed / last.speed - 1.0) < 1e-9:
         longer = replace(last, length_s=last.length_s + missing)
         return replace(passage, segments=(*passage.segments[:-1], longer), uses=uses)
-    start = last.start_s + last.length_s * last.speed
-    added = replace(_segment(use), start_s=start)
+    added = replace(use.segment, start_s=last.in_sound(last.length_s))
     return replace(passage, segments=(*passage.segments, added), uses=uses)

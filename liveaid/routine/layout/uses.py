@@ -6,12 +6,12 @@ Pure. A `Hindrance` is one thing that keeps a routine from being rendered; all a
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeAlias
 
 from liveaid.routine import SIDES, Piece, Rests, Routine, Runs, Side, Works
-from liveaid.routine.acts import acts_of, sounds_used, sounds_worked, written_out
-from liveaid.routine.layout.material import Material, needs_study
+from liveaid.routine.acts import sounds_used, sounds_worked, written_acts
+from liveaid.routine.layout.material import Material, Segment, needs_study
 from liveaid.routine.layout.part_use import PartIn, PartsLaid, parts_laid
 from liveaid.routine.left import Left, left_by, runs_out
 from liveaid.routine.parts import has_beat
@@ -36,38 +36,14 @@ class Use:
     piece: int
     side: Side
     works: bool
-    sound: str
-    speed: float
-    """Seconds of the sound in one second of the deck file."""
-    start_s: float
-    """Second of the sound at which the span begins."""
-    length_s: float
-    """Deck seconds of the span."""
-    even: bool = False
-    """Whether the sound's beats are followed there: its seconds are even ones."""
+    segment: Segment
+    """The span: what of which sound; of one made of parts the first one's, as long as they all."""
+    left: Left
+    """Where the record is left, in deck seconds from the span's begin, by its way."""
     cue_offset_s: float = 0.0
     """Deck seconds from the span's begin to its cue."""
     parts: tuple[PartIn, ...] = ()
-    """The parts it is made of, in order along the record; empty: one stretch of `sound`."""
-    left: Left | None = None
-    """Where the record is left, in deck seconds from the span's begin, when it is neither at the
-    end of what ran nor back at the cue it was worked from."""
-
-    @property
-    def left_at_s(self) -> float:
-        """Deck seconds from the span's begin to where the record is left, by its way."""
-        if self.left is not None:
-            return self.left.at_s
-        return self.cue_offset_s if self.works else self.length_s
-
-    @property
-    def left_running(self) -> bool:
-        """Whether it still runs then."""
-        return not self.works if self.left is None else self.left.runs
-
-    def in_sound(self, deck_s: float) -> float:
-        """The second of the sound at so many deck seconds into the span."""
-        return self.start_s + deck_s * self.speed
+    """The parts it is made of, in order along the record; empty: one stretch of a sound."""
 
 
 def asks_for_study(routine: Routine, name: str) -> bool:
@@ -100,7 +76,7 @@ def uses_of(
             found = _use(routine, index, side, materials)
             if isinstance(found, Use):
                 if not found.parts:
-                    faults += _shortage(found, piece, materials[found.sound])
+                    faults += _shortage(found, piece, materials[found.segment.sound])
                 uses[side].append(found)
             elif found is not None:
                 faults.append(found)
@@ -127,11 +103,10 @@ def _use(
     if plan.sound not in materials:
         return None
     material = materials[plan.sound]
-    works = isinstance(plan, Works)
     on_grid = _on_grid(plan, material)
     if on_grid and material.tempo_bpm is None:
         return None
-    speed = piece.tempo_bpm * material.beat_s() / 60.0 if on_grid else 1.0
+    speed = material.beat_s() / piece.beat_s if on_grid else 1.0
     if not MIN_SPEED <= speed <= MAX_SPEED:
         found = (
             f'{piece.tempo_bpm:g} in "{piece.name}", {speed:.3g} times the tempo of {plan.sound}'
@@ -140,55 +115,51 @@ def _use(
         return Hindrance((*path[:2], "tempo"), found, would_do)
     start = _start_s(plan, material, metre=routine.metre, even=on_grid)
     length = routine.piece_s(index)
-    offset = 0.0
+    offset, left = 0.0, Left(length, runs=True)
     if isinstance(plan, Works):
         there = material.seconds(material.duration_s, even=on_grid) - start
         length = _span_s(plan, material, there_s=there / speed, routine=routine, index=index)
-        offset = _cue_offset_s(plan, length)
-    acts = acts_of(routine, index, side)
-    base_s = getattr(plan, "from_s", None) or 0.0
+        offset, left = _worked(routine, index, side, plan, length)
     return Use(
         piece=index,
         side=side,
-        works=works,
-        sound=plan.sound,
-        speed=speed,
-        start_s=start,
-        length_s=length,
-        even=on_grid and material.evened is not None,
-        cue_offset_s=acts[0].from_s - base_s if acts and written_out(piece, side) else offset,
-        left=_left(routine, index, side, length, offset)
-        if not (acts and written_out(piece, side))
-        else Left(acts[-1].to_s - base_s, runs=runs_out(acts, routine.beats(index))),
+        works=isinstance(plan, Works),
+        segment=Segment(
+            sound=plan.sound,
+            speed=speed,
+            start_s=start,
+            length_s=length,
+            even=on_grid and material.evened is not None,
+        ),
+        cue_offset_s=offset,
+        left=left,
     )
 
 
 def _use_of_parts(index: int, side: Side, laid: PartsLaid) -> Use:
-    first = laid.parts[0]
     return Use(
         piece=index,
         side=side,
         works=True,
-        sound=first.sound,
-        speed=first.speed,
-        start_s=first.start_s,
-        length_s=laid.length_s,
+        segment=replace(laid.parts[0].segment, length_s=laid.length_s),
         cue_offset_s=laid.cue_s,
         parts=laid.parts,
         left=Left(laid.left_s, runs=False),
     )
 
 
-def _left(
-    routine: Routine, index: int, side: Side, length_s: float, offset_s: float
-) -> Left | None:
-    """Where the way says a worked record is left, with its span begun at second 0."""
-    plan = routine.pieces[index].plan(side)
-    if not isinstance(plan, Works):
-        return None
-    span = {"from_s": 0.0, "to_s": length_s, "own_cue_s": offset_s}
-    here = plan.model_copy(update=span)
-    return left_by(routine.pieces[index], side, here, beats=routine.beats(index))
+def _worked(
+    routine: Routine, index: int, side: Side, plan: Works, length_s: float
+) -> tuple[float, Left]:
+    """Deck seconds from a worked span's begin to its cue, and where its way leaves the record."""
+    acts, beats = written_acts(routine, index, side), routine.beats(index)
+    if acts:
+        begin_s = plan.from_s or 0.0
+        left = Left(acts[-1].to_s - begin_s, runs=runs_out(acts, beats))
+        return acts[0].from_s - begin_s, left
+    cue_s = _cue_offset_s(plan, length_s)
+    here = plan.model_copy(update={"from_s": 0.0, "to_s": length_s, "own_cue_s": cue_s})
+    return cue_s, left_by(routine.pieces[index], side, here, beats=beats) or Left(cue_s, runs=False)
 
 
 def _on_grid(plan: Runs | Works, material: Material) -> bool:
@@ -245,15 +216,17 @@ def _cue_offset_s(plan: Works, length_s: float) -> float:
 def _shortage(use: Use, piece: Piece, material: Material) -> list[Hindrance]:
     """What the sound lacks for its use."""
     path: FieldPath = ("pieces", use.piece, use.side, "sound")
-    there = max(0.0, material.seconds(material.duration_s, even=use.even) - use.start_s) / use.speed
-    if material.loop_beats is None and there < use.length_s - SLACK_S:
+    span, sound = use.segment, use.segment.sound
+    ends_s = material.seconds(material.duration_s, even=span.even)
+    there = max(0.0, ends_s - span.start_s) / span.speed
+    if material.loop_beats is None and there < span.length_s - SLACK_S:
         found = (
-            f'{use.sound}, {there:.2f} s of it from there on, for "{piece.name}" '
-            f"({use.length_s:.2f} s at {piece.tempo_bpm:g} BPM)"
+            f'{sound}, {there:.2f} s of it from there on, for "{piece.name}" '
+            f"({span.length_s:.2f} s at {piece.tempo_bpm:g} BPM)"
         )
         return [Hindrance(path, found, _longer(use, material))]
-    if use.length_s < SHORTEST_S:
-        found = f'{use.sound}, {use.length_s:.3f} s of it, for a hand to work in "{piece.name}"'
+    if span.length_s < SHORTEST_S:
+        found = f'{sound}, {span.length_s:.3f} s of it, for a hand to work in "{piece.name}"'
         return [Hindrance(path, found, f"a span of {SHORTEST_S:g} s or more would do")]
     return []
 

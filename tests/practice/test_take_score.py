@@ -5,41 +5,38 @@ from dataclasses import replace
 
 import pytest
 
+from liveaid.practice.act_score import ActScore
 from liveaid.practice.delays import Delays
+from liveaid.practice.fader_cuts import CutScore
+from liveaid.practice.hand_cuts import FaderScore
 from liveaid.practice.losses import bar_losses
+from liveaid.practice.shift import Shift
 from liveaid.practice.take_line import early_or_late, hand_lines, take_line
-from liveaid.practice.take_report import (
-    ActReport,
-    CutReport,
-    FaderReport,
-    KindReport,
-    PieceReport,
-    ScoredTake,
-    ShiftReport,
-    TakeReport,
-)
+from liveaid.practice.take_score import PieceScore, ScoredTake, TakeScore
+from liveaid.practice.timing import KindScore
 from liveaid.routine import Routine
 
-ACT = ActReport(
-    kind="release", side="right", beat=6.5, outcome="heard", error_ms=-12.5, error_beats=-0.0208,
-    heard_s=14.0, due_s=14.0125, by="left", turns_off=1,
+ACT = ActScore(
+    kind="release", side="right", beat=6.5, outcome="heard", heard_s=14.0, due_s=14.0125,
+    by="left", beat_s=0.6, turns_off=1,
 )  # fmt: skip
-PIECE = PieceReport(
+PIECE = PieceScore(
     index=2, name="Mortar twins", verdict="not clean", why=("1 missed", "early"), whole=True,
     heard=5, missed=1, added=0, skipped=2, bias_ms=-12.5, spread_ms=8.0, bias_beats=-0.02,
     spread_beats=0.013, worst_beats=0.05, tempo_bpm=99.5, tempo_percent=-0.5, drift_percent=0.1,
-    kinds=(KindReport(kind="release", acts=5, bias_beats=-0.02, spread_beats=0.013,
+    kinds=(KindScore(kind="release", acts=5, bias_beats=-0.02, spread_beats=0.013,
                       worst_beats=0.05),),
     acts=(ACT,),
-    faders=(FaderReport(side="right", heard=True, bias_ms=3.0, missed=0, added=1, cuts=(
-        CutReport(opens=True, beat=4.0, at_s=13.0, off_ms=3.0, room_beats=0.5),)),),
+    faders=(FaderScore(side="right", heard=True, cuts=(
+        CutScore(opens=True, beat=4.0, at_s=13.0, off_ms=3.0, room_beats=0.5),
+        CutScore(opens=True, beat=None, at_s=14.0, off_ms=None),)),),
     bars_before=4,
 )  # fmt: skip
-TAKE = TakeReport(
+TAKE = TakeScore(
     verdict="not clean", run_through=False, skipped_pieces=(1,), repeated_pieces=(2,), heard=5,
     missed=1, added=0, skipped=2, bias_ms=-12.5, spread_ms=8.0, bias_beats=-0.02,
     spread_beats=0.013, worst_beats=0.05,
-    shifts=(ShiftReport(deck="left", against="click", late_ms=20.0, acts=9, named=True),),
+    shifts=(Shift(deck="left", against="click", late_ms=20.0, acts=9, named=True),),
     shift="All through.", delays=Delays(left_s=0.02, right_s=0.03, click_s=0.01, measured=True),
     faders={"right": "fader, right record: on time"}, advice={"left": "left hand: let go sooner"},
     pieces=(PIECE, replace(PIECE, index=3, name="Lids", why=("early",))),
@@ -47,7 +44,7 @@ TAKE = TakeReport(
 
 
 def test_what_is_written_is_read_back_the_same():
-    assert TakeReport.from_json(json.loads(json.dumps(TAKE.to_json()))) == TAKE
+    assert TakeScore.from_json(json.loads(json.dumps(TAKE.to_json()))) == TAKE
 
 
 def test_the_words_that_pages_and_scripts_read_stay():
@@ -64,15 +61,28 @@ def test_the_words_that_pages_and_scripts_read_stay():
     assert not {"acts", "kinds", "tempo_bpm"} & piece.keys()
 
 
+def test_an_act_of_an_older_file_keeps_the_error_it_was_written_with():
+    """Its times are rounded to a tenth of a millisecond, and a beat's length is not in it: 30.04 ms
+    of .05 beats are .6008 s."""
+    older = TAKE.to_json()
+    act = older["pieces"][0]["events"][0]
+    del act["beat_s"]
+    act.update(heard_s=14.03, due_s=14.0, error_ms=30.04, error_beats=0.05)
+    back = TakeScore.from_json(older)
+    assert back.acts[0].beat_s == pytest.approx(0.6008)
+    again = back.to_json()["pieces"][0]["events"][0]
+    assert (again["error_ms"], again["error_beats"], again["heard_s"]) == (30.04, 0.05, 14.03)
+
+
 def test_a_word_of_a_later_version_is_left_out():
     later = {**TAKE.to_json(), "colour": "green"}
     later["pieces"][0]["events"][0]["weight"] = 3
-    assert TakeReport.from_json(later) == TAKE
+    assert TakeScore.from_json(later) == TAKE
 
 
 def test_a_scored_take_tells_its_own_words_beside_the_scores():
     take = ScoredTake(number=7, ended="complete", start_s=2.00004, tempo_part=0.94321,
-                      counted_in=True, said="keep", report=TAKE)  # fmt: skip
+                      counted_in=True, said="keep", score=TAKE)  # fmt: skip
     found = take.to_json()
     assert [found[name] for name in ("number", "ended", "start_s", "tempo_part", "said")] == [
         7, "complete", 2.0, 0.9432, "keep",
@@ -111,14 +121,14 @@ def test_losses_bar_by_bar():
     routine = Routine.model_validate({"title": "T", "pieces": [
         {"name": "A", "bars": 1, "tempo": 90}, {"name": "B", "bars": 2, "tempo": 90}]})  # fmt: skip
 
-    def act(beat, outcome, error_ms=None):
-        return replace(ACT, beat=beat, outcome=outcome, error_ms=error_ms)
+    def act(beat, outcome, error_ms=0.0):
+        return replace(ACT, beat=beat, outcome=outcome, heard_s=14.0125 + error_ms / 1000)
 
     acts = (act(1.0, "heard", -10.0), act(2.0, "heard", 30.0), act(4.0, "heard", 5.0),
             act(5.0, "missed"), act(6.0, "added"))  # fmt: skip
     piece = replace(PIECE, index=1, name="B", acts=acts)
     renamed = replace(PIECE, index=0, name="another", acts=acts)
     off, missed, counted = bar_losses(routine, [replace(TAKE, pieces=(piece, renamed))])
-    assert off.tolist() == [0.0, 20.0, 5.0]
+    assert off.tolist() == pytest.approx([0.0, 20.0, 5.0])
     assert missed.tolist() == [0.0, 0.0, 0.5]
     assert counted.tolist() == [0.0, 2.0, 2.0]
