@@ -27,7 +27,7 @@ from liveaid.practice.schema import StoreError, takes_file
 from liveaid.practice.score import score_take
 from liveaid.practice.stroke_figures import stroke_row
 from liveaid.practice.take_keeping import score_unscored
-from liveaid.practice.take_line import early_or_late, take_line, verdict_line
+from liveaid.practice.take_line import take_line, timing_line, verdict_line
 from liveaid.practice.take_score import PieceScore
 from liveaid.practice.trace import pack
 from liveaid.practice.weeks import WeeksOf
@@ -135,7 +135,7 @@ def _say_weeks(screen: HarmlessConsole, found: Sequence[WeeksOf]) -> None:
             part = "" if week.tempo_part is None else f", clean at {week.tempo_part:.0%}"
             screen.say(
                 f"    {week.monday}  {week.takes:3d} takes, {week.rate.clean} clean of "
-                f"{week.rate.takes} at full tempo, {early_or_late(week.bias_ms)}, "
+                f"{week.rate.takes} at full tempo, {timing_line(week.bias_ms)}, "
                 f"spread {_ms(week.spread_ms) or '-'}{part}"
             )
         if one.plateau:
@@ -245,7 +245,7 @@ def _takes_table(found: Review) -> Table:
         table.add_row(
             str(take.id), _when(take.at), take.aim or "run-through",
             f"{take.tempo_part:.0%}", verdict_line(score, take.ended),
-            early_or_late(score.bias_ms), _ms(score.spread_ms), str(score.missed),
+            timing_line(score.bias_ms), _ms(score.spread_ms), str(score.missed),
             str(score.added),
         )  # fmt: skip
     return table
@@ -260,7 +260,7 @@ def _pieces_table(found: Outlook) -> Table:
         days = "never" if one.days_since is None else f"{one.days_since:.1f}"
         table.add_row(
             one.name, f"{one.rate.clean} of {one.rate.takes}", f"{one.rate.low:.0%}",
-            f"{one.rate.high:.0%}", early_or_late(one.bias_ms) if one.takes else "",
+            f"{one.rate.high:.0%}", timing_line(one.bias_ms) if one.takes else "",
             _ms(one.spread_ms), days, "yes" if one.ready else "no",
         )  # fmt: skip
     return table
@@ -300,11 +300,11 @@ def _guide(file: Path) -> Path:
 def _piece_line(piece: PieceScore) -> str:
     tempo = "" if piece.tempo_bpm is None else f", {piece.tempo_bpm:.1f} BPM"
     drift = "" if piece.drift_percent is None else f", drift {piece.drift_percent:+.1f} %"
-    return f"{piece.index + 1} {piece.name}: {early_or_late(piece.bias_ms)}{tempo}{drift}"
+    return f"{piece.index + 1} {piece.name}: {timing_line(piece.bias_ms)}{tempo}{drift}"
 
 
 def _act_line(act: ActScore) -> str:
-    off = act.outcome if act.error_ms is None else early_or_late(act.error_ms)
+    off = act.outcome if act.error_ms is None else timing_line(act.error_ms)
     return f"    beat {act.beat:6.2f}  {act.kind:<8}{act.side:<6} {off}"
 
 

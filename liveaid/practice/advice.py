@@ -17,6 +17,7 @@ from liveaid.practice.act_score import ActScore
 from liveaid.practice.planned_acts import EventKind
 from liveaid.practice.shift import Shift, without_shift_s
 from liveaid.practice.take_score import TakeScore
+from liveaid.practice.written import early_or_late
 from liveaid.routine import SIDES, Side
 from liveaid.routine.written_numbers import place_said
 
@@ -121,8 +122,7 @@ def _on_time(acts: Sequence[ActScore], metre: int, steady: Sequence[Shift] | Non
     late = worst.mean_s > 0
     where = f"beats {_listed(worst.beats)}" if len(worst.beats) > 1 else ""
     where = where or (f"beat {_listed(worst.beats)}" if worst.beats else _WHAT[worst.kind])
-    told = f"{abs(1000 * worst.mean_s):.0f} ms {'late' if late else 'early'}"
-    return f"{where}, {told}: {_DO[worst.kind][0 if late else 1]}"
+    return f"{where}, {early_or_late(1000 * worst.mean_s)}: {_DO[worst.kind][0 if late else 1]}"
 
 
 def _groups(

@@ -18,7 +18,7 @@ from liveaid.practice.beat_times import BeatTimes
 from liveaid.practice.match import match
 from liveaid.practice.planned_acts import LET_GO, WINDOW_BEATS, Planned
 from liveaid.practice.strokes_heard import strokes_heard
-from liveaid.routine import SIDES, Runs, Side
+from liveaid.routine import SIDES, Side
 from liveaid.routine.acts import written_out
 
 PRICE_ACTS = 2.0
@@ -52,7 +52,7 @@ def bar_left_out(attempt: Attempt, count: BeatTimes, count_by: CountBy) -> Witho
     `count_by` draws the count for a plan. Only for set pieces in which no record runs.
     """
     piece, metre = attempt.piece, attempt.routine.metre
-    if any(isinstance(piece.plan(side), Runs) for side in SIDES):
+    if piece.running:
         return None
     straight = _unexplained(attempt, count, attempt.visit.to_beat)
     if straight <= PRICE_ACTS:

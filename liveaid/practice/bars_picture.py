@@ -11,18 +11,16 @@ from itertools import pairwise
 
 import numpy as np
 from matplotlib.axes import Axes
-from numpy.typing import NDArray
 
 from liveaid.practice.picture_look import ASH, DECK_INK, INK, LINE, WARN, bare, empty, png
 from liveaid.practice.planned_acts import juggle_acts, releases
 from liveaid.practice.records import Kept
 from liveaid.practice.take_score import PieceScore
+from liveaid.practice.trace import Floats
 from liveaid.practice.visits import Visit
 from liveaid.routine import SIDES, Routine, Runs, Side, Works
 from liveaid.routine.acts import acts_of, written_out
 from liveaid.routine.movement import places_s
-
-Floats = NDArray[np.float64]
 
 _ROW_BARS = 2
 _MOST_ROWS = 12

@@ -15,8 +15,7 @@ from numpy.typing import NDArray
 
 from liveaid.practice.delays import Clock
 from liveaid.practice.motion import Motion, SpeedLine
-
-Floats = NDArray[np.float64]
+from liveaid.practice.trace import Floats
 
 _KNOT_S = 0.25
 _AROUND_S = 0.6

@@ -13,7 +13,7 @@ from itertools import pairwise
 from liveaid.practice.motion import Phase, motion
 from liveaid.practice.trace import Trace
 from liveaid.practice.visits import Sure
-from liveaid.routine import SIDES, Routine, Runs, Side
+from liveaid.routine import SIDES, Routine, Side
 
 STOPPED_S = 0.40
 """No record turns by itself for so long: hands that juggle leave less between two turns."""
@@ -114,10 +114,10 @@ def _began_anew(
         return False
     back = any(_went_back(found, gap) for found in runs.values())
     if after is None:
-        return back and _counted_by_a_record(routine, before.piece)
+        return back and bool(routine.pieces[before.piece].running)
     since_s = after.now_s - gap.end_s
-    resumed = _axis(routine, after) - since_s / after.beat_s
-    return _axis(routine, before) - resumed > _BACK_BEATS
+    resumed = after.beats_in(routine) - since_s / after.beat_s
+    return before.beats_in(routine) - resumed > _BACK_BEATS
 
 
 def _went_back(runs: Sequence[Phase], gap: Break) -> bool:
@@ -125,12 +125,3 @@ def _went_back(runs: Sequence[Phase], gap: Break) -> bool:
     before = [p for p in runs if p.end_s <= gap.start_s + 0.01]
     after = [p for p in runs if p.start_s >= gap.end_s - 0.01]
     return bool(before and after) and after[0].from_s < before[-1].to_s - _BACK_S
-
-
-def _counted_by_a_record(routine: Routine, piece: int) -> bool:
-    return any(isinstance(routine.pieces[piece].plan(side), Runs) for side in SIDES)
-
-
-def _axis(routine: Routine, sure: Sure) -> float:
-    """Beats from the routine's start."""
-    return sum(routine.beats(index) for index in range(sure.piece)) + sure.beat

@@ -16,7 +16,7 @@ from liveaid.practice.planned_acts import (
     juggle_acts,
     written,
 )
-from liveaid.routine import SIDES, Runs, Side, Works, other_side
+from liveaid.routine import SIDES, Side, Works, other_side
 
 _ROUNDS = 3
 """How often the hands' count is drawn anew from the acts it put on their beats."""
@@ -48,8 +48,7 @@ def own_turns(attempt: Attempt, count: BeatTimes) -> tuple[Planned, ...]:
 def _by_record(attempt: Attempt, starts: Mapping[Side, Start | None]) -> BeatTimes | None:
     """The count by the deck that carries it, or by the other one where that is not heard."""
     piece, visit, beat_s = attempt.piece, attempt.visit, attempt.beat_s
-    sides = [side for side in SIDES if isinstance(piece.plan(side), Runs)]
-    for side in sorted(sides, key=lambda side: side != piece.count):
+    for side in sorted(piece.running, key=lambda side: side != piece.count):
         start = starts[side]
         turns = start.turns_off if start else 0
         found = beats_of_record(

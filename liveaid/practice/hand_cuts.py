@@ -12,7 +12,7 @@ from pydantic import computed_field
 from liveaid.practice.fader_cuts import CutScore, FaderMove, cut_scores, fader_moves
 from liveaid.practice.mixer_trace import FaderHeard
 from liveaid.practice.visits import Visit
-from liveaid.practice.written import Fine, Ms
+from liveaid.practice.written import Fine, Ms, early_or_late
 from liveaid.routine import SIDES, Routine, Side
 from liveaid.routine.acts import acts_of, written_out
 from liveaid.routine.fader_edges import fader_edges
@@ -191,10 +191,10 @@ def bias_ms(cuts: Iterable[CutScore]) -> float | None:
 
 def bias_says(cuts: Sequence[CutScore]) -> str:
     """`18 ms late: move it sooner`; empty when none was made."""
-    off = bias_ms(cuts)
-    if off is None:
+    off_ms = bias_ms(cuts)
+    if off_ms is None:
         return ""
-    if abs(off) < WORTH_MS:
-        return "on time"
-    told, do = ("late", "move it sooner") if off > 0 else ("early", "move it later")
-    return f"{abs(off):.0f} ms {told}: {do}"
+    told = early_or_late(off_ms, worth_ms=WORTH_MS)
+    if told == "on time":
+        return told
+    return f"{told}: {'move it sooner' if off_ms > 0 else 'move it later'}"

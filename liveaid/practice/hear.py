@@ -12,11 +12,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from liveaid.practice.motion import Motion, SpeedLine, fitted_line
-
-Floats = NDArray[np.float64]
+from liveaid.practice.trace import Floats
 
 _HEAR_RAMP_S = 0.045
 """Left out after a release: the slipmat still slips (common practice, no source)."""

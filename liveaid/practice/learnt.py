@@ -19,7 +19,7 @@ from liveaid.practice.motion import motion
 from liveaid.practice.reading import TakeReader
 from liveaid.practice.schema import StoreError
 from liveaid.practice.visits import Visit
-from liveaid.routine import SIDES, Routine, Runs, Works
+from liveaid.routine import SIDES, Routine, Works
 from liveaid.routine.digest import piece_digest
 
 LONG_BEATS = 8
@@ -60,8 +60,7 @@ def _gone(routine: Routine, visit: Visit) -> PieceGone:
     """What one visit tells; its pitch where a record that turns by itself tells the beat."""
     piece, beats = routine.pieces[visit.piece], float(routine.beats(visit.piece))
     whole = visit.from_beat == 0 and visit.to_beat == beats and beats >= LONG_BEATS
-    runs = any(isinstance(piece.plan(side), Runs) for side in SIDES)
-    if not (whole and runs and visit.end_s > visit.start_s):
+    if not (whole and piece.running and visit.end_s > visit.start_s):
         return PieceGone(visit.piece, visit.to_beat)
     percent = 100.0 * (routine.piece_s(visit.piece) / (visit.end_s - visit.start_s) - 1.0)
     reach = routine.turntable.pitch_range_percent + 2.0

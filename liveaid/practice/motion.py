@@ -15,9 +15,8 @@ from typing import Literal, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from liveaid.practice.trace import DeckTrace
+from liveaid.practice.trace import DeckTrace, Floats
 
-Floats = NDArray[np.float64]
 Does: TypeAlias = Literal["stands", "runs", "moves"]
 
 MOTION_AROUND_S = (0.022, 0.080)

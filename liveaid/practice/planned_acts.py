@@ -127,6 +127,5 @@ def juggle_acts(
 
 def _stops(routine: Routine) -> Iterator[Planned]:
     last = len(routine.pieces) - 1
-    for side in SIDES:
-        if isinstance(routine.pieces[last].plan(side), Runs):
-            yield Planned(kind="stop", side=side, piece=last, beat=float(routine.beats(last)))
+    for side in routine.pieces[last].running:
+        yield Planned(kind="stop", side=side, piece=last, beat=float(routine.beats(last)))

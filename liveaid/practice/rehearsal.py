@@ -297,7 +297,7 @@ class Rehearsal(Watcher):
     # --- takes ----------------------------------------------------------------------------
 
     def _take_ended(self, ended: Ended) -> None:
-        self.keeping.ended(self.aim, self.whole.title, ended, tuple(self.session.earlier))
+        self.keeping.ended(self.aim, self.whole.title, ended, self.session.earlier)
 
     def _scored(self, ended: Ended, take: ScoredTake) -> None:
         before = self.session.ladder

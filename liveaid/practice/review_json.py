@@ -10,7 +10,7 @@ from liveaid.practice.care import EARS_CAUTION, HANDS_CAUTION, DayOfHands
 from liveaid.practice.next import Outlook, Standing
 from liveaid.practice.records import NoteRow, TakeRow, local_second
 from liveaid.practice.report import Review
-from liveaid.practice.take_score import PieceScore, TakeScore
+from liveaid.practice.take_score import TakeScore
 from liveaid.practice.weeks import Day, WeeksOf
 from liveaid.practice.wilson import Rate
 
@@ -19,6 +19,14 @@ RULE = (
     "(Cepeda et al. 2006) is kept better. The first is about knocking over barriers, the second "
     "about word lists; for hands your own weeks go first."
 )
+
+
+_OF_A_TAKE = (
+    "verdict", "shift", "faders", "strokes", "heard", "bias_ms", "spread_ms", "missed", "added",
+    "skipped",
+)  # fmt: skip
+_OF_A_PIECE = ("index", "name", "verdict", "bias_ms", "missed", "added")
+"""What is told of a take, and of each of its set pieces for the map."""
 
 
 def review_json(found: Review) -> dict[str, Any]:
@@ -54,28 +62,11 @@ def take_json(take: TakeRow, score: TakeScore) -> dict[str, Any]:
         "tempo_part": round(take.tempo_part, 4),
         "run_through": take.run_through,
         "clean": take.clean,
-        "verdict": score.verdict,
-        "shift": score.shift,
         "said": take.said or None,
-        "faders": dict(score.faders),
-        "strokes": dict(score.strokes),
-        "heard": score.heard,
-        "bias_ms": score.bias_ms,
-        "spread_ms": score.spread_ms,
-        "missed": score.missed,
-        "added": score.added,
-        "skipped": score.skipped,
+        **{name: getattr(score, name) for name in _OF_A_TAKE},
         "why": [f"{piece.name}: {', '.join(piece.why)}" for piece in score.pieces if piece.why],
-        "pieces": [_played(piece) for piece in score.pieces],
+        "pieces": [{name: getattr(piece, name) for name in _OF_A_PIECE} for piece in score.pieces],
     }
-
-
-def _played(piece: PieceScore) -> dict[str, Any]:
-    """How one set piece of a take went, for the map."""
-    return {
-        "index": piece.index, "name": piece.name, "verdict": piece.verdict,
-        "bias_ms": piece.bias_ms, "missed": piece.missed, "added": piece.added,
-    }  # fmt: skip
 
 
 def strokes_json(score: TakeScore) -> dict[str, Any]:

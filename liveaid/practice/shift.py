@@ -15,7 +15,7 @@ from typing import TypeAlias
 
 from liveaid.practice.act_score import ActScore
 from liveaid.practice.delays import Clock
-from liveaid.practice.written import Ms
+from liveaid.practice.written import Ms, early_or_late
 
 Pair: TypeAlias = tuple[Clock, Clock]
 """Whose act, against whose count, in alphabetical order but for the click, which comes last."""
@@ -108,8 +108,7 @@ def says(found: Sequence[Shift]) -> str:
     if not named:
         return ""
     told = " and ".join(
-        f"the {one.deck} deck is {abs(one.late_ms):.0f} ms "
-        f"{'late' if one.late_ms > 0 else 'early'} against the "
+        f"the {one.deck} deck is {early_or_late(one.late_ms)} against the "
         f"{'click' if one.against == 'click' else f'{one.against} deck'}"
         for one in named
     )

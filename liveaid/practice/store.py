@@ -192,7 +192,15 @@ class TakeStore:
     def _transaction(self, work: Callable[[sqlite3.Connection], int]) -> int:
         if self._db is None:
             self._db = open_to_write(self.file)
-        return _transaction(self._db, work)
+        self._db.execute("BEGIN IMMEDIATE")
+        try:
+            number = work(self._db)
+            self._db.execute("COMMIT")
+        except BaseException:
+            if self._db.in_transaction:  # a full disk ends it by itself
+                self._db.execute("ROLLBACK")
+            raise
+        return number
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,18 +210,6 @@ class _StoreJob:
     code: str
     """Of the take that is to be kept; empty for anything else."""
     take: Kept | None
-
-
-def _transaction(db: sqlite3.Connection, work: Callable[[sqlite3.Connection], int]) -> int:
-    db.execute("BEGIN IMMEDIATE")
-    try:
-        found = work(db)
-        db.execute("COMMIT")
-    except BaseException:
-        if db.in_transaction:  # a full disk ends it by itself
-            db.execute("ROLLBACK")
-        raise
-    return found
 
 
 def _add(db: sqlite3.Connection, table: str, row: Mapping[str, object]) -> int:

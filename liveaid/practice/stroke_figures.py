@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from liveaid.practice.act_score import ActScore
-from liveaid.practice.written import Ms, Percent
+from liveaid.practice.written import Ms, Percent, early_or_late
 from liveaid.routine import SIDES, Side
 
 STROKE_WORTH_MS = 5.0
@@ -89,11 +89,7 @@ def _weighed(values: Iterable[tuple[float | None, int]]) -> float | None:
 
 
 def _when(off_ms: float | None) -> str:
-    if off_ms is None:
-        return "by no count"
-    if abs(off_ms) < STROKE_WORTH_MS:
-        return "on time"
-    return f"{abs(off_ms):.0f} ms {'late' if off_ms > 0 else 'early'}"
+    return "by no count" if off_ms is None else early_or_late(off_ms, worth_ms=STROKE_WORTH_MS)
 
 
 def _how_far(percent: float | None) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
@@ -46,7 +46,7 @@ class TakeKeeping:
         self.error: str | None = None
         self._worked_s = 0.0
 
-    def ended(self, aim: Aim, title: str, ended: Ended, earlier: tuple[Off, ...]) -> None:
+    def ended(self, aim: Aim, title: str, ended: Ended, earlier: Iterable[Off]) -> None:
         """A take ended: see to it meanwhile. `earlier` as in `score_take`."""
         at = self._wall() - (self._clock() - ended.take.start_s)
         work = self._keep_and_score(aim, ended, ended.kept(aim, title, at), earlier)
@@ -55,12 +55,12 @@ class TakeKeeping:
         task.add_done_callback(self._scoring.discard)
 
     async def _keep_and_score(
-        self, aim: Aim, ended: Ended, kept: Kept, earlier: tuple[Off, ...]
+        self, aim: Aim, ended: Ended, kept: Kept, earlier: Iterable[Off]
     ) -> None:
         """Keep first: what ended is on the disk before anything else is done with it."""
         number = await self._keep(kept)
         loop = asyncio.get_running_loop()
-        score = await loop.run_in_executor(self.aside, score_of, aim, kept, earlier)
+        score = await loop.run_in_executor(self.aside, score_of, aim, kept, tuple(earlier))
         self.last = scored_take(kept, score, number)
         self._scored(ended, self.last)
         if self.store is not None and number is not None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from liveaid.practice.take_score import PieceScore, TakeScore
+from liveaid.practice.written import early_or_late
 
 _SPOKEN = {
     " ms ": " milliseconds ", " %": " per cent", "%": " per cent", " +": " plus ", " -": " minus ",
@@ -25,7 +26,7 @@ def piece_line(piece: PieceScore) -> str:
 
 def _off(timed: TakeScore | PieceScore) -> str:
     """How far off, and what was left out or too many."""
-    parts = [early_or_late(timed.bias_ms)]
+    parts = [timing_line(timed.bias_ms)]
     if timed.spread_ms is not None:
         parts.append(f"spread {timed.spread_ms:.0f} ms")
     counts = {"missed": timed.missed, "added": timed.added}
@@ -57,10 +58,6 @@ def spoken(sentence: str) -> str:
     return sentence
 
 
-def early_or_late(bias_ms: float | None) -> str:
-    """`4 ms late`, `7 ms early`, `on time`; `no act to time` without one."""
-    if bias_ms is None:
-        return "no act to time"
-    if abs(bias_ms) < 0.5:
-        return "on time"
-    return f"{abs(bias_ms):.0f} ms {'late' if bias_ms > 0 else 'early'}"
+def timing_line(bias_ms: float | None) -> str:
+    """How early or late; `no act to time` without one."""
+    return "no act to time" if bias_ms is None else early_or_late(bias_ms)

@@ -11,16 +11,13 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.interpolate import UnivariateSpline
 
 from liveaid.practice.hand_cuts import SHUT
 from liveaid.practice.mixer_trace import Control, FaderHeard
 from liveaid.practice.motion import Motion, fitted_line, motion
-from liveaid.practice.trace import DeckTrace
+from liveaid.practice.trace import DeckTrace, Floats
 from liveaid.routine import Side
-
-Floats = NDArray[np.float64]
 
 OPENS_OVER = 0.1
 """A crossfader lets a deck through from this part of its way on, as one set sharp for scratching

@@ -21,7 +21,7 @@ from liveaid.practice.count_in import AT_CUE_S, first_cues
 from liveaid.practice.mixer_trace import FaderHeard, MixerHeard, MixerTrace
 from liveaid.practice.trace import Message, Trace, trace_of
 from liveaid.practice.visits import Sure, Visit, visits
-from liveaid.routine import SIDES, Routine, Runs, Side, Works
+from liveaid.routine import SIDES, Routine, Side, Works
 
 Ended: TypeAlias = Literal["complete", "early", "abandoned"]
 
@@ -252,7 +252,7 @@ class TakeFinder:
             self._places = []
         self._places.append(place)
         first = self._places[0]
-        played = self._axis(place) - self._axis(first)
+        played = place.beats_in(self.routine) - first.beats_in(self.routine)
         long = place.now_s - first.now_s >= 0.95 * BEGINS_AFTER_BEATS * place.beat_s
         self._begun = long and played >= 0.7 * BEGINS_AFTER_BEATS
 
@@ -261,11 +261,8 @@ class TakeFinder:
         last = self._places[-1]
         if place.piece > 0 or place.beat > 2 * self.routine.metre:
             return False
-        back = self._axis(last) - self._axis(place)
+        back = last.beats_in(self.routine) - place.beats_in(self.routine)
         return back > 2.0 and (last.piece != 1 or back > 2 * self.routine.beats(0))
-
-    def _axis(self, place: Sure) -> float:
-        return sum(self.routine.beats(index) for index in range(place.piece)) + place.beat
 
     def _ends_s(self, last: Sure) -> float:
         """When the last place's set piece is over, at the tempo it had."""
@@ -343,9 +340,10 @@ class TakeFinder:
 
 def _spans_of_hands(routine: Routine) -> dict[Side, tuple[float, float]]:
     """The spans of a set piece that is all there is, and in which no deck runs; else none."""
-    plans = {side: routine.pieces[0].plan(side) for side in SIDES}
-    if len(routine.pieces) > 1 or any(isinstance(plan, Runs) for plan in plans.values()):
+    piece = routine.pieces[0]
+    if len(routine.pieces) > 1 or piece.running:
         return {}
+    plans = {side: piece.plan(side) for side in SIDES}
     return {
         side: (plan.from_s or 0.0, plan.to_s or 0.0)
         for side, plan in plans.items()

@@ -45,6 +45,10 @@ class Sure:
     beat_s: float
     """Seconds a beat lasted there."""
 
+    def beats_in(self, routine: Routine) -> float:
+        """Beats from the routine's start."""
+        return sum(routine.beats(index) for index in range(self.piece)) + self.beat
+
 
 def visits(
     routine: Routine, places: Sequence[Sure], trace: Trace, began_s: float, end_s: float

@@ -1,4 +1,4 @@
-"""Figures as practice's records are written: each rounded by its unit."""
+"""Figures as they are written: in a record rounded by their unit, in a sentence as words."""
 
 from __future__ import annotations
 
@@ -20,3 +20,10 @@ Ms: TypeAlias = Annotated[float, rounded(2)]
 Percent: TypeAlias = Annotated[float, rounded(2)]
 Fine: TypeAlias = Annotated[float, rounded(4)]
 """Seconds, beats or turns."""
+
+
+def early_or_late(off_ms: float, *, worth_ms: float = 0.5) -> str:
+    """`4 ms late`, `7 ms early`; `on time` below what is worth telling."""
+    if abs(off_ms) < worth_ms:
+        return "on time"
+    return f"{abs(off_ms):.0f} ms {'late' if off_ms > 0 else 'early'}"

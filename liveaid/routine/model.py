@@ -456,6 +456,11 @@ class Piece(_Record):
         """The decks that do not rest."""
         return tuple(side for side in SIDES if not isinstance(self.plan(side), Rests))
 
+    @property
+    def running(self) -> tuple[Side, ...]:
+        """The decks whose record turns by itself."""
+        return tuple(side for side in SIDES if isinstance(self.plan(side), Runs))
+
     def is_called(self, *techniques: str) -> bool:
         """Whether its technique is one of these, by whole words: a teardrop is no tear."""
         words = "|".join(map(re.escape, techniques))

@@ -186,7 +186,12 @@ def _find(mono: Samples, *, frames: int, rate_hz: int) -> _Found:
     voice = find_voice(spectrum, texture)
     sections = _sections(texture, onsets, voice, tempo, bars, duration_s)
     kind = guess_kind(
-        onsets, tempo, keyed=key.key is not None, duration_s=duration_s, voice=voice.share()
+        spectrum,
+        onsets,
+        tempo,
+        keyed=key.key is not None,
+        duration_s=duration_s,
+        voice=voice.share(),
     )
     return _Found(spectrum, onsets, ends, tempo, bars, key, phrases, kind, voice, sections)
 

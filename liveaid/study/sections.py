@@ -142,6 +142,7 @@ def _odds(facts: Values, voice: Values, alone: Values) -> Values:
         np.log(np.clip(p, 0.02, 0.98) / np.clip(1 - p, 0.02, 0.98)) for p in (voice, alone)
     )
     thin = np.clip(THIN_WORTH * (THIN_DECADES - facts[:, LEVEL]), -3.0, 3.0)
+    thin -= np.maximum(drums, 0.0)  # drums by themselves are quiet as often as not
     nothing = np.zeros(len(facts))
     by = {
         "drums alone": drums - np.maximum(sung, 0.0),

@@ -107,6 +107,10 @@ EXCUSED: dict[tuple[str, str], str] = {
         "no turntable turns just .35 a minute beside 33 1/3",
     ("liveaid/record/strokes.py", "if math.sqrt(way * turns_per_s2) <= turns_per_s:"):
         "at just that way both sums are the same time",
+    ("liveaid/sound/packed.py", 'early = int(av.__version__.split(".")[0]) < 19'):
+        "one version of the decoder is installed, and the tests run with it",
+    ("liveaid/sound/read.py", "if block.max() <= LOUDEST and block.min() >= -LOUDEST:"):
+        "what the quick look does not let through is looked at sample by sample, more slowly",
     ("liveaid/sound/packed.py", "if inside < len(block):"):
         "a piece of nothing adds nothing, but would keep its block in memory",
     ("liveaid/commands/review.py", "screen.print(found.today.noise, markup=False)"):

@@ -26,6 +26,7 @@ from liveaid.practice.session import Ended, Session
 from liveaid.routine import Routine, load_routine
 from liveaid.simulate import Hands, Network, Performance, perform
 from liveaid.simulate.send import send
+from liveaid.stage import Heard
 from liveaid.stage.address import Address
 from liveaid.stage.osc_map import DEFAULT_MAP, table_for
 from liveaid.stage.receiver import Receiver
@@ -66,16 +67,18 @@ class Stand:
         self.messages: list[tuple[float, str, float]] = []
         self.ended: list[Ended] = []
         self.told_s = 0.0
-        self.receiver = Receiver(table_for(DEFAULT_MAP), self.told)
+        self.receiver = Receiver(
+            table_for(DEFAULT_MAP), hear=self.hear, settled=lambda heard, more: self.settled()
+        )
         self.receiver.open(Address("127.0.0.1", 0))
 
-    def told(self, heard) -> None:
-        for item in heard:
-            if item.what != "position":
-                continue
-            self.messages.append((item.now_s, item.side, item.value))
-            self.session.hear(item.side, position_s=item.value, now=item.now_s)
-            self.follower.hear(item.side, position=item.value, now=item.now_s)
+    def hear(self, heard: Heard) -> None:
+        self.session.hear_sent(heard)
+        if heard.what == "position":
+            self.messages.append((heard.now_s, heard.side, heard.value))
+            self.follower.hear(heard.side, position=heard.value, now=heard.now_s)
+
+    def settled(self) -> None:
         now = time.monotonic()
         if now - self.told_s > 0.03:
             self.look(now)
@@ -118,8 +121,14 @@ def tally(
     ended = max(stand.ended, key=lambda one: len(one.take.visits))
     counted = begin_s + LEAD_S + delay_s
     kept = Ended(take=ended.take, tempo_part=1.0, counted_in_s=counted).kept(stand.aim, "", 0.0)
-    acts = [act for piece in score_of(stand.aim, kept).pieces for act in piece.acts]
-    heard = {(a.kind, a.side, a.piece, round(a.beat, 3)): a for a in acts if a.outcome != "added"}
+    score = score_of(stand.aim, kept)
+    acts = score.acts
+    heard = {
+        (act.kind, act.side, piece.index - stand.aim.first, round(act.beat, 3)): act
+        for piece in score.pieces
+        for act in piece.acts
+        if act.outcome != "added"
+    }
     plain = Plain(stand.messages)
     for event in performance.events:
         if event.added:

@@ -5,15 +5,17 @@ from dataclasses import replace
 
 import pytest
 
-from liveaid.practice.act_score import ActScore
+from liveaid.practice.act_score import ActScore, Played
 from liveaid.practice.delays import Delays
 from liveaid.practice.fader_cuts import CutScore
 from liveaid.practice.hand_cuts import FaderScore
 from liveaid.practice.losses import bar_losses
+from liveaid.practice.score import score_take
 from liveaid.practice.shift import Shift
-from liveaid.practice.take_line import early_or_late, hand_lines, take_line
+from liveaid.practice.take_line import hand_lines, take_line, timing_line
 from liveaid.practice.take_score import PieceScore, ScoredTake, TakeScore
 from liveaid.practice.timing import KindScore
+from liveaid.practice.visits import Visit
 from liveaid.routine import Routine
 
 ACT = ActScore(
@@ -80,6 +82,41 @@ def test_a_word_of_a_later_version_is_left_out():
     assert TakeScore.from_json(later) == TAKE
 
 
+def test_a_stretch_is_told_in_the_places_beats_and_bars_of_the_whole():
+    """It begins with bar 3 of the fourth set piece, whose four strokes are left out; then come the
+    fifth and the sixth."""
+    routine = Routine.model_validate({"title": "T", "pieces": [
+        {"name": name, "bars": 2, "tempo": 100} for name in "ABC"]})  # fmt: skip
+    strokes = tuple(
+        ActScore(kind="stroke", side="left", beat=float(beat), by="right", beat_s=0.6,
+                 outcome="missed" if beat < 4 else "heard", due_s=10 + 0.6 * beat,
+                 heard_s=None if beat < 4 else 10 + 0.6 * beat)
+        for beat in range(8)
+    )  # fmt: skip
+    cuts = (CutScore(opens=True, beat=1.0, at_s=10.6, off_ms=0.0),
+            CutScore(opens=False, beat=None, at_s=11.0, off_ms=None))  # fmt: skip
+    fader = FaderScore(side="left", heard=True, cuts=cuts)
+
+    def played(piece, acts=()):
+        faders = (fader,) if acts else ()
+        visit = Visit(piece, 0.0, 8.0, 10.0 + 4.8 * piece, 14.8 + 4.8 * piece)
+        return Played(visit, acts, None, faders=faders)
+
+    def scored(*visits):
+        return score_take(routine, visits, first=3, gone_beats=(8, 0, 0))
+
+    found = scored(played(0, strokes), played(1), played(2))
+    first = found.pieces[0]
+    assert [piece.index for piece in found.pieces] == [3, 4, 5]
+    assert (first.bars_before, first.why) == (2, ("bar 3 left out",))
+    assert [act.beat for act in first.acts] == [float(beat) for beat in range(8, 16)]
+    assert [cut.beat for cut in first.faders[0].cuts] == [9.0, None]
+    assert (found.run_through, found.skipped_pieces, found.repeated_pieces) == (True, (), ())
+    left_out = scored(played(0), played(2), played(2))
+    assert (left_out.run_through, left_out.verdict) == (False, "not clean")
+    assert (left_out.skipped_pieces, left_out.repeated_pieces) == ((4,), (5,))
+
+
 def test_a_scored_take_tells_its_own_words_beside_the_scores():
     take = ScoredTake(number=7, ended="complete", start_s=2.00004, tempo_part=0.94321,
                       counted_in=True, said="keep", score=TAKE)  # fmt: skip
@@ -112,7 +149,7 @@ def test_one_take_in_one_line():
      (-7.2, "7 ms early")],
 )  # fmt: skip
 def test_early_late_or_on_time(bias_ms, words):
-    assert early_or_late(bias_ms) == words
+    assert timing_line(bias_ms) == words
 
 
 def test_losses_bar_by_bar():

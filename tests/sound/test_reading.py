@@ -17,6 +17,7 @@ from hypothesis import strategies as st
 from liveaid.errors import LiveaidError
 from liveaid.files.unreadable import Unreadable
 from liveaid.sound.container import promised
+from liveaid.sound.read import open_sound
 from liveaid.study import study
 
 RATE = 44100
@@ -143,6 +144,16 @@ def test_numbers_that_are_none_are_taken_as_silence_and_told(file, beat):
     assert facts.tempo == pytest.approx(120, rel=1e-3)
 
 
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_what_is_louder_than_any_sound_is_taken_as_silence_and_told(file, sign):
+    """A thousand times full scale, 60 dB above it, is heard; a tenth of a per cent more is not."""
+    path = file(sign * np.array([0.5, 1000.0, 1001.0]), subtype="FLOAT")
+    with open_sound(path) as reader:
+        heard = np.concatenate([*reader])[:, 0]
+    assert heard.tolist() == [sign * 0.5, sign * 1000.0, 0.0]
+    assert reader.all_faults() == ("1 samples are no numbers and were taken as silence",)
+
+
 def test_a_steady_offset_is_taken_out_and_told(file, beat):
     plain, moved = study(file(beat)), study(file(beat * 0.5 + 0.3, "moved.wav"))
     assert "offset of 30 %" in moved.faults[0]
@@ -194,27 +205,32 @@ def test_an_mpeg_file_without_a_frame_count_is_walked(file, beat):
 
 def test_two_hours_of_sound_fit_in_a_gigabyte(tmp_path):
     # In a process of its own, whose largest size is then its own. Noise has most onsets, so it
-    # needs most; two lengths tell what a minute costs, and what two hours would.
+    # needs most; two lengths tell what a minute costs, and what two hours would. Up to twenty
+    # minutes soft beginnings are looked for as well, if there is no clear beat without them.
     minute = (np.random.default_rng(1).normal(0, 0.1, (60 * 16000, 2))).astype(np.float32)
-    for length in (1, 6):
+    for length in (1, 4, 6):
         with soundfile.SoundFile(tmp_path / f"{length}.wav", "w", 16000, 2, "PCM_16") as stream:
             for _ in range(length):
                 stream.write(minute)
     code = f"""
         import resource
-        from liveaid.study import measure
+        from liveaid.study import measure, tempo
         measure.SMALL_AFTER_S = 0.0  # as for a long sound
-        for length in (1, 6):
+        for length, soft_s in ((1, 0.0), (6, 0.0), (4, tempo.LONGEST_SOFT_S)):
+            tempo.LONGEST_SOFT_S = soft_s
             measure.measure({str(tmp_path)!r} + f"/{{length}}.wav")
             print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
+        print(soft_s / 60.0)
     """
     done = subprocess.run(
         [sys.executable, "-c", textwrap.dedent(code)], capture_output=True, text=True, timeout=300
     )
     assert done.returncode == 0, done.stderr
     unit = 1 if sys.platform == "darwin" else 1024
-    one, six = (int(line) * unit for line in done.stdout.split())
+    one, six, soft = (int(line) * unit for line in done.stdout.split()[:3])
+    longest_soft_min = float(done.stdout.split()[3])
     assert six + (six - one) / 5 * 114 < 1e9
+    assert soft + (soft - one) / 3 * (longest_soft_min - 4) < 1e9
 
 
 @settings(

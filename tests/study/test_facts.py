@@ -171,6 +171,23 @@ def test_hiss_that_goes_on_for_long_is_an_effect(file):
     assert facts.kind == "effect"
 
 
+@pytest.mark.parametrize(("clicks_a_second", "loud"), [(5, 0.3), (15, 0.2)])
+def test_an_empty_groove_that_crackles_is_an_effect(file, clicks_a_second, loud):
+    rng = np.random.default_rng(4)
+    groove = rng.normal(0, 0.01, 25 * RATE_HZ)
+    where = rng.integers(0, len(groove), 25 * clicks_a_second)
+    groove[where] += rng.normal(0, loud, len(where))
+    facts = study(file(groove, rate=RATE_HZ))
+    assert len(facts.onsets_s) >= 4
+    assert (facts.tempo, facts.kind) == (None, "effect")
+
+
+def test_strokes_that_keep_no_time_are_still_played(play, file):
+    # Thirty strokes a second apart at least, as a hand that follows no count sets them.
+    facts = study(file(play(np.cumsum(np.random.default_rng(2).uniform(0.4, 1.3, 30)))[0]))
+    assert facts.kind == "instrumental"
+
+
 def test_drums_have_no_voice_and_a_drum_track_is_no_break(play, file):
     facts = study(file(play(np.arange(33) * 0.6)[0]))
     assert facts.voice < 0.1

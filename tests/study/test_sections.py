@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from liveaid.shelf.query_words import WORDS, Wrong
 from liveaid.study import study
 from liveaid.study.onsets import Onsets
-from liveaid.study.sections import Section, edges_of, find_sections, struck
+from liveaid.study.sections import LEVEL, Section, edges_of, find_sections, struck
 from liveaid.study.spectrum import RATE_HZ
 from liveaid.study.texture import median_of_five, weave
 
@@ -94,6 +94,17 @@ def test_a_break_starts_on_a_bar_line_rather_than_beside_it():
     edges = np.arange(17) * 0.5
     found = find_sections(facts, quiet, quiet, edges, (4, 0))
     assert [(one.begin_s, one.plays) for one in found] == [(0.0, "full"), (4.0, "drums alone")]
+
+
+def test_drums_alone_are_not_called_thin_for_being_quiet():
+    # As above, a break 20 dB below the rest: 4 x (2 - .7) is cut to 3, more than the drums' 2.5.
+    facts = np.zeros((16, 17))
+    facts[:8, 14] = 0.5
+    facts[8:, 6] = -2.0
+    facts[8:, LEVEL] = -2.0
+    quiet = np.full(16, 0.02)
+    found = find_sections(facts, quiet, quiet, np.arange(17) * 0.5, (4, 0))
+    assert [one.plays for one in found] == ["full", "drums alone"]
 
 
 def test_without_a_beat_a_second_is_the_measure():
