@@ -157,14 +157,17 @@ def _groups(
 
 def _left_out(score: TakeScore, side: Side, metre: int) -> str | None:
     """What was missed first, by its set piece where the take has several, and how much more."""
-    missed = [
-        (f"{piece.name} " * (len(score.pieces) > 1), act.beat)
+    mine = [
+        (f"{piece.name} " * (len(score.pieces) > 1), act)
         for piece in score.pieces
         for act in piece.acts
-        if act.side == side and act.outcome == "missed"
+        if act.side == side
     ]
+    missed = [(name, act.beat) for name, act in mine if act.outcome == "missed"]
     if not missed:
         return None
+    if len(missed) >= LEAST and not any(act.outcome == "heard" for _, act in mine):
+        return f"none of its {len(missed)} acts heard: see that its record stands at its cue"
     more = f" and {len(missed) - 1} more" if len(missed) > 1 else ""
     name, beat = missed[0]
     return f"{name}{place_said(beat, metre)}{more} left out"

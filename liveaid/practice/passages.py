@@ -37,9 +37,10 @@ _IN_PLACE = 0.2
 """A chunk right where its neighbour leads to is heard with so much less: it is looked for at one
 place, not at all. There crowds and music at another tempo come to 0.13 in 95 of 100, and a church
 full of claps leaves 0.2 to 0.4 of most chunks (own mixes, loops and words)."""
-_SURELY, _SURELY_TOGETHER = 0.42, 0.5
+_SURELY, _SURELY_TOGETHER = 0.42, 1.4
 """A stretch is believed by one chunk as clear as this, other music with a beat coming to 0.38; or
-by so much of all its chunks together, above what is heard in place."""
+by so much of all its chunks together above what is heard in place, other drums at a near tempo
+coming to 1.2 and a church full of claps to 1.5 and more (own mixes)."""
 _FAINT_SHARE, _UNHEARD_SHARE = 0.5, 0.2
 _LEAVE, _LEAVE_AT_START = 0.9, 0.45
 """What leaving the order costs, in likeness, and where a set piece begins (mixes of our own)."""

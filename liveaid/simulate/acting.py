@@ -1,14 +1,7 @@
-"""Acts written out in the map, played: each begun and ended about where and when it should be.
-
-A hand that is late with one act is late with the next, a little less: errors follow one another as
-e[k] = r e[k-1] + sqrt(1 - r^2) s n[k], so that their spread is s whatever r is (first-order
-correlation of successive taps about a beat: Wing and Kristofferson, Perception & Psychophysics 14
-(1973), and Repp, Psychon Bull Rev 12 (2005), from memory).
-"""
+"""Acts written out in the map, played: each begun and ended about where and when it should be."""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from itertools import pairwise
 
@@ -55,17 +48,12 @@ class _Acting:
             self._add_one(place)
 
     def _begins(self) -> list[float]:
-        """When each act is begun: about its beat, errors following one another."""
-        hands, late, begins = self.hand.hands, 0.0, []
-        kept = hands.correlation
-        for act in self.acts:
-            stroke = act.kind in STROKES
-            spread = hands.stroke_error_s if stroke else hands.timing_error_s
-            bias = hands.stroke_bias_s if stroke else hands.timing_bias_s
-            fresh = float(self.hand.rng.standard_normal())
-            late = kept * late + math.sqrt(1.0 - kept * kept) * fresh
-            begins.append(self.leg.count.when(act.beat) + bias + spread * late)
-        return begins
+        """When each act is begun: about its beat."""
+        due = [(act.kind in STROKES, self.leg.count.when(act.beat)) for act in self.acts]
+        return [
+            at + (self.hand.stroke_s(at) if stroke else self.hand.timing_s(at))
+            for stroke, at in due
+        ]
 
     def _end_s(self, place: int) -> float:
         """When it ends: with the next one's begin where that follows at once."""

@@ -5,6 +5,7 @@ import statistics
 import numpy as np
 import pytest
 
+from liveaid.practice.advice import advice
 from liveaid.practice.aim import aim_of
 from liveaid.practice.ladder import Ladder
 from liveaid.practice.mixer_trace import FaderHeard, MixerHeard
@@ -271,3 +272,8 @@ def test_a_hand_that_does_nothing_has_left_its_acts_out_wherever_its_record_stan
     assert piece.heard == 0
     assert piece.missed >= 12
     assert not any("turn" in why for why in piece.why)
+    told = advice(scored(aim, ended, LEAD_S + 0.002), metre=4)
+    assert told == {
+        "right": f"right hand, none of its {piece.missed} acts heard: see that its record stands "
+        "at its cue"
+    }
