@@ -41,8 +41,9 @@ def test_no_two_constants_of_one_name_differ():
                 node.targets[0] if isinstance(node, ast.Assign) else getattr(node, "target", None)
             )
             named = isinstance(target, ast.Name) and target.id.isupper()
+            public = isinstance(node, ast.Assign) and named and not target.id.startswith("_")
             plain = isinstance(getattr(node, "value", None), ast.Constant | ast.BinOp | ast.UnaryOp)
-            if named and plain:
+            if public or (named and plain):
                 where[target.id][file.relative_to(PACKAGE).as_posix()] = ast.unparse(node.value)
     differ = {name: each for name, each in where.items() if len(set(each.values())) > 1}
     assert differ == {}

@@ -20,7 +20,8 @@ from liveaid.files.names import shown
 from liveaid.fit.draft import Draft, draft, renamed
 from liveaid.routine import Sound
 from liveaid.routine.draft_text import pieces_text, quoted, sounds_text
-from liveaid.routine.load import Sketch, load_sketch, read_routine
+from liveaid.routine.load import load_sketch, read_routine
+from liveaid.routine.model import Sketch
 from liveaid.routine.scene import MAP, own, reach
 from liveaid.routine.source import read_bytes, read_source
 from liveaid.shelf.choose import lying_there

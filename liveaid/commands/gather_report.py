@@ -15,8 +15,7 @@ from rich.text import Text
 from liveaid.commands.shelf_tables import GUESS, alike_table, brief_table, sound_table
 from liveaid.files.names import shown, stem
 from liveaid.fit.brief import Brief, sought
-from liveaid.routine.load import Sketch
-from liveaid.routine.model import Turntable, clock_time
+from liveaid.routine.model import Sketch, Turntable, clock_time
 from liveaid.shelf.collect import Counted, Done, Event, Gone
 from liveaid.shelf.folder import Trouble
 from liveaid.shelf.open_break import open_breaks

@@ -72,8 +72,8 @@ def _print(rendered: Rendered) -> None:
             f"{round(cut.sticker_degrees) % 360}°",
             f"{cut.length_s:.2f} s",
             " + ".join(cut.sounds),
-            "silent" if cut.loudness_lufs is None else f"{cut.loudness_lufs:.1f}",
-            "" if cut.true_peak_dbtp is None else f"{cut.true_peak_dbtp:.1f}",
+            "silent" if cut.level.loudness_lufs is None else f"{cut.level.loudness_lufs:.1f}",
+            "" if cut.level.true_peak_dbtp is None else f"{cut.level.true_peak_dbtp:.1f}",
             ", ".join(str(piece + 1) for piece in cut.pieces),
         )
     out.print(table)

@@ -11,9 +11,6 @@ from liveaid.follow.numbers import Numbers
 from liveaid.follow.plan import FollowPlan, Hand
 from liveaid.routine import Side
 
-_BEGUN_BEATS = 0.25
-"""A first beat held at its cue is told a little on and back."""
-
 
 @dataclass(slots=True)
 class Belief:
@@ -51,15 +48,9 @@ class Belief:
             more += guess.crossed(self.plan, heard, self.numbers)
         self.guesses += more
         if self._looks(heard, ended, seconds):
-            self.guesses += list(
-                search.found(
-                    self.plan,
-                    heard,
-                    self.told,
-                    [*self.guesses, self.lost],
-                    self.turn_s,
-                    self.numbers,
-                )
+            known = [*self.guesses, self.lost]
+            self.guesses += search.found(
+                self.plan, heard, self.told, known, self.turn_s, self.numbers
             )
         for guess in self.guesses:
             guess.score_votes(self.plan, heard, self.numbers)
@@ -134,7 +125,10 @@ class Belief:
                 if guess is self.told:
                     self.told = twin
                 continue
-            if guess.score < best - self.numbers.far and guess is not self.told:
+            crowded = sum(g.section == guess.section for g in kept) >= self.numbers.of_one
+            crowded = crowded and self.plan.is_piece(guess.section)
+            far = guess.score < best - self.numbers.far
+            if (crowded or far) and guess is not self.told:
                 continue
             kept.append(guess)
         self.guesses = kept[: self.numbers.guesses]
@@ -161,7 +155,7 @@ class Belief:
 
     def _choose(self, seconds: float) -> None:
         best = max(self.guesses, key=lambda g: g.score)
-        named = self.told.section >= 0 or not _begun(best)
+        named = self.told.section >= 0 or not _begun(best, self.numbers)
         renames = best.section != self.told.section and named
         margin = self.numbers.renamed if renames else 0.0
         margin = self.numbers.taken_back if best.over and margin else margin
@@ -183,22 +177,17 @@ class Belief:
         for guess in self.guesses:
             share = math.exp(sharp * (guess.score - best))
             close = abs(plan.whole_beat(guess.section, guess.beat) - here) < 1.0
-            close = close or not (_begun(guess) or _begun(told))
+            close = close or not (_begun(guess, self.numbers) or _begun(told, self.numbers))
             near += share if close else 0.0
             same += share if guess.section == told.section and not close else 0.0
             far += share if guess.section != told.section and not close else 0.0
-        if self.rival() is None:
-            far *= math.exp(-self.numbers.modest)
-            same_too = same * math.exp(-self.numbers.modest)
-        else:
-            same_too = same
         off = self.numbers.beat_error + told.doubt
         surely = math.erf(1.0 / (off * math.sqrt(2.0)))
-        all_shares, most = near + same_too + far, 1.0 - self.numbers.floor
-        return (near + same_too) / all_shares * most, near / all_shares * surely * most
+        all_shares, most = near + same + far, 1.0 - self.numbers.floor
+        return (near + same) / all_shares * most, near / all_shares * surely * most
 
 
-def _begun(guess: Guess) -> bool:
+def _begun(guess: Guess, numbers: Numbers) -> bool:
     """Whether the routine has begun: before it, and at its first cue, are one place to whoever
     stands there."""
-    return guess.section > 0 or guess.beat >= _BEGUN_BEATS
+    return guess.section > 0 or guess.beat >= numbers.at_start_beats

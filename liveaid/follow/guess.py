@@ -36,6 +36,10 @@ class GestureHeard:
     stopped_s: float = -math.inf
     """When they were last let go after a stop."""
 
+    def alone_s(self, age_s: float) -> float:
+        """For how much of a gesture's age the other deck was moved, stops left out."""
+        return min(age_s, self.now_s - self.stopped_s) - self.still_s
+
 
 @dataclass(slots=True)
 class Guess:
@@ -183,11 +187,14 @@ class Guess:
             if part.hand == "runs":
                 off_s = gesture.at_s - part.from_s - self.beat * section.beat_s
                 ending = section.beats - self.beat < 1.0 and abs(off_s) < section.beat_s
-                late_s = age_s - heard.still_s
-                vote.nats = likeness.runs(part, gesture, off_s, self.ran, ending, late_s, numbers)
+                vote.nats = likeness.runs(
+                    part, gesture, off_s, self.ran, ending, heard.alone_s(age_s), numbers
+                )
             elif part.hand == "works":
                 left = section.beats - self.beat
-                vote.nats = likeness.works(part, gesture, age_s, self.beat, left, numbers)
+                vote.nats = likeness.works(
+                    part, gesture, heard.alone_s(age_s), self.beat, left, numbers
+                )
             else:
                 beats_in = self.beat if plan.is_piece(self.section) else math.inf
                 vote.nats = likeness.rests(part, gesture, self.since_s, beats_in, numbers)

@@ -48,9 +48,9 @@ def runs(
 
 
 def works(
-    part: DeckPart, gesture: Gesture, age_s: float, beat: float, left: float, numbers: Numbers
+    part: DeckPart, gesture: Gesture, alone_s: float, beat: float, left: float, numbers: Numbers
 ) -> float:
-    """A deck that a hand is to work: `age_s` of the gesture inside the set piece, and its beats."""
+    """A deck that a hand is to work, `alone_s` while the other deck was moved, and its beats."""
     at_s, leaving = gesture.at_s, left < min(numbers.leaving_beats, beat)
     beyond_s = max(part.from_s - at_s, at_s - part.to_s, 0.0)
     if gesture.kind == "runs":
@@ -59,9 +59,11 @@ def works(
             fall = numbers.past_end + numbers.past_end_fall * (beyond_s - numbers.edge_s)
             return max(fall, numbers.outside) if past else numbers.outside
         from_cue = numbers.let_go * normal(gesture.from_s - part.cue_s, numbers.place_s)
-        return math.log(from_cue + numbers.inside / numbers.span_s)
+        kept_s = at_s - max(gesture.from_s, part.from_s) - numbers.juggle_run_s
+        kept = numbers.kept_each_s * max(kept_s, 0.0) if part.juggled else 0.0
+        return math.log(from_cue + numbers.inside / numbers.span_s) + kept
     if gesture.kind == "held":
-        idle = numbers.idle_each_s * max(age_s - numbers.idle_after_s, 0.0)
+        idle = numbers.idle_each_s * max(alone_s - numbers.idle_after_s, 0.0)
         idle = max(idle, numbers.idle_least)
         if abs(at_s - part.cue_s) < numbers.near_cue_s:
             return numbers.at_cue + idle

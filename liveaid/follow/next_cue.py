@@ -8,16 +8,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from liveaid.follow.numbers import USUAL
 from liveaid.follow.prompt import Way
 from liveaid.record.bring import bring
 from liveaid.record.places import has_left_course, stands_at
 from liveaid.record.platter import sticker_degrees
 from liveaid.routine import Routine, Side
 from liveaid.routine.way import Change, changes, next_change, stands_ready
-
-_LATE_BEATS = 0.5
-"""A record that still stands at its cue so long after it was due is not yet let go; one that is
-worked may be back there (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,9 +81,10 @@ def _not_let_go(
     if position_s is None:
         return None
     for move in changes(routine):
-        late = here.beat - move.due.beat
-        at_cue = move.side == side and move.due.piece == here.piece and 0.0 <= late < _LATE_BEATS
-        if at_cue and move.cue_s is not None and stands_at(position_s, move.cue_s, speed or 0.0):
+        here_due = move.side == side and move.due.piece == here.piece
+        late = 0.0 <= here.beat - move.due.beat < USUAL.let_go_late_beats
+        waits = move.cue_s is not None and stands_at(position_s, move.cue_s, speed or 0.0)
+        if here_due and late and waits:
             return move
     return None
 

@@ -9,6 +9,7 @@ D  the design: set by hand by whoever wrote two prototypes, on performances of a
 O  set by hand on single performances that failed, of the simulator, of other hands
    (`tests/bench/other_hands.py`) and of a third generator; judged on seeds apart all together.
 S  set by hand or by a search when this follower was first written; which, was not kept.
+E  estimated by `tests/bench/follower_numbers.py`, by the log loss of the confidence.
 P  physics or common practice, no source; thought to matter little between half and twice.
 `tests/bench/follower_numbers.py` estimates them again and judges on seeds apart. It has not been
 run over all of them since those marked O were set.
@@ -92,13 +93,18 @@ class Numbers:
     """Share from elsewhere in the span. D"""
     span_s: float = 2.0
     """Spread over so long, whatever the span: a tight one has no advantage. D"""
+    juggle_run_s: float = 1.4
+    """In a juggle a record is let run no longer than so. P: two beats at 86 a minute."""
+    kept_each_s: float = -1.0
+    """So much for each second more. O"""
     at_cue: float = 0.6
     """Held at the cue. D"""
-    idle_after_s: float = 4.0
-    """Longer than so it is not being worked. O: no hold or breath there is longer."""
+    idle_after_s: float = 2.7
+    """Longer than so, while the other deck is moved, it is not being worked. P: four beats at 90 a
+    minute, the longest hold or breath."""
     idle_each_s: float = -0.5
     """So much for each second more. O"""
-    idle_least: float = -2.0
+    idle_least: float = -3.0
     """And no more in all. O"""
     in_hand: float = 0.5
     """Moved inside its span. D"""
@@ -188,6 +194,11 @@ class Numbers:
     """A run that began so long before the set piece may lead it. P"""
     begun_beats: float = 0.05
     """Below this a count has not begun: it waits for the hand. P"""
+    at_start_beats: float = 0.25
+    """Of the first set piece this is the start still: a record at its cue is told a little on. P"""
+    let_go_late_beats: float = 0.5
+    """A record that stands at its cue so long after it was due is not let go yet; a worked one may
+    be back there. P"""
     late_to_beats: float = 3.0
     """A first release no later than so begins a count that waited or did not fit before. D"""
     clock_error: float = 0.012
@@ -272,6 +283,8 @@ class Numbers:
     """Looked for no more often than so while nothing begins. P"""
     guesses: int = 8
     """How many are kept. D: 64 no better, 3 worse."""
+    of_one: int = 3
+    """Of one set piece so many, so that its twins crowd out no other. O"""
     far: float = 25.0
     """Dropped at so many nats behind. P"""
     settled_s: float = 2.0
@@ -280,10 +293,8 @@ class Numbers:
     """Another name is told from so many nats more. D"""
     taken_back: float = 3.0
     """A name is taken back for one that was over from so many. O"""
-    sharpness: float = 1.0
-    """Share of belief is e to so much of a score. S"""
-    modest: float = 0.9
-    """Others count for less by so many nats, where none fits as well. S"""
+    sharpness: float = 0.8
+    """Share of belief is e to so much of a score: gestures tell less than if each stood alone. E"""
     floor: float = 0.002
     """What is never believed away. D"""
     beat_error: float = 0.1

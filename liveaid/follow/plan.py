@@ -34,6 +34,8 @@ class DeckPart:
     """Where the passage this deck sounded in before ends."""
     cues_s: tuple[float, ...] = ()
     """All cues of this deck in the routine."""
+    juggled: bool = False
+    """Whether a hand works the other deck in turn."""
     strokes: tuple[float, ...] = ()
     """The beats a worked record is let go at, where the map names them."""
 
@@ -142,7 +144,8 @@ def _part(routine: Routine, index: int, side: Side) -> DeckPart:
     assert plan.from_s is not None
     assert plan.to_s is not None
     strokes = _let_go(routine, index, side)
-    return DeckPart("works", plan.from_s, plan.to_s, cue_s, strokes=strokes)
+    juggled = all(routine.pieces[index].plan(each).hand == "works" for each in SIDES)
+    return DeckPart("works", plan.from_s, plan.to_s, cue_s, juggled=juggled, strokes=strokes)
 
 
 def _let_go(routine: Routine, index: int, side: Side) -> tuple[float, ...]:

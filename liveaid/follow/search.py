@@ -17,7 +17,11 @@ def found(
     plan: FollowPlan, heard: GestureHeard, told: Guess, guesses: list[Guess], turn_s: float,
     numbers: Numbers,
 ) -> Iterator[Guess]:  # fmt: skip
-    """Guesses that leave the order for a place that a deck's gesture fits."""
+    """Guesses that leave the order for a place that a deck's gesture fits.
+
+    Past its beginning no gesture tells the beat of a count by the clock: one is come to again
+    only where that is likelier than any guess that is there.
+    """
     for section in plan.sections[1:-1]:
         inside = [g for g in guesses if g.section == section.index and section.lead is None]
         if told.section == section.index and inside:
@@ -27,8 +31,14 @@ def found(
             if gesture is None or not heard.telling[side]:
                 continue
             at = _place(section, side, gesture, heard, numbers)
-            if at is not None and (at[0] < numbers.first_beats or not inside):
-                yield _cheapest(plan, section, at, gesture, guesses, turn_s, heard, numbers)
+            if at is None:
+                continue
+            guess = _cheapest(plan, section, at, gesture, guesses, turn_s, heard, numbers)
+            likelier = (
+                _before(other, heard, guess.since_s, numbers) >= guess.score for other in inside
+            )
+            if guess.beat < numbers.first_beats or not any(likelier):
+                yield guess
 
 
 def places(
@@ -74,31 +84,46 @@ def _cheapest(
     guesses: list[Guess], turn_s: float, heard: GestureHeard, numbers: Numbers,
 ) -> Guess:  # fmt: skip
     """The guess at a place, come to from whichever guess makes it cheapest."""
-    beat, doubt = at
-    since_s = heard.now_s if gesture.kind == "held" else gesture.since_s
+    begun_s = heard.now_s if gesture.kind == "held" else gesture.since_s
     if gesture.kind == "runs":
         # A record that ran into the passage came to it when it passed its first beat.
-        since_s = max(since_s, heard.now_s - beat * section.beat_s / max(gesture.speed, 0.1))
-    score, base = max(
-        (
-            (
-                _before(parent, heard, since_s, numbers)
-                - price(plan, parent, section, beat, turn_s, numbers)
-                - (numbers.word if parent.stays and section.index != parent.section else 0.0),
-                parent,
-            )
-            for parent in guesses
-        ),
-        key=lambda pair: pair[0],
-    )
+        begun_s = max(begun_s, heard.now_s - at[0] * section.beat_s / max(gesture.speed, 0.1))
+    late = gesture.kind == "held" and heard.still_s > numbers.still_s
+    stopped = late or _stopped(heard, numbers)
+    ways = []
+    for parent in guesses:
+        beat, doubt, since_s = _come_to(plan, parent, section, at, begun_s, heard, numbers)
+        score = _before(parent, heard, since_s, numbers)
+        score -= price(plan, parent, section, beat, turn_s, numbers, stopped=stopped)
+        score -= numbers.word if parent.stays and section.index != parent.section else 0.0
+        ways.append((score, parent, beat, doubt, since_s))
+    score, base, beat, doubt, since_s = max(ways, key=lambda way: way[0])
     since_s = max(since_s, base.since_s)
     past = _before(base, heard, since_s, numbers) - base.price
-    late = gesture.kind == "held" and heard.still_s > numbers.still_s
     if base.section < 0 and section.lead is None and not late:
         beat, doubt = numbers.midway_at * section.beats, numbers.midway_doubt * section.beats
     guess = base.leap(section.index, beat, since_s, price=score - past, past=past, doubt=doubt)
     guess.ran, guess.late = gesture.kind == "runs", late
     return guess
+
+
+def _come_to(
+    plan: FollowPlan, parent: Guess, section: PlanSection, at: tuple[float, float],
+    begun_s: float, heard: GestureHeard, numbers: Numbers,
+) -> tuple[float, float, float]:  # fmt: skip
+    """Beat, doubt and since when a place is come to from a guess.
+
+    Who left a set piece at its end begins a count by the clock there and then.
+    """
+    beat, doubt = at
+    if section.lead is None and beat > numbers.first_beats and plan.is_piece(parent.section):
+        left = plan.at(parent.section)
+        over_s = (parent.beat - left.beats) * left.beat_s / heard.ratio
+        if parent.beat > left.beats - numbers.last_beats:
+            over_s = max(over_s, 0.0)
+            beat, doubt = over_s * heard.ratio / section.beat_s, numbers.release_doubt
+            begun_s = max(begun_s, heard.now_s - over_s)
+    return beat, doubt, begun_s
 
 
 def _before(guess: Guess, heard: GestureHeard, since_s: float, numbers: Numbers) -> float:
@@ -119,15 +144,23 @@ def _stopped(heard: GestureHeard, numbers: Numbers) -> bool:
 
 
 def price(
-    plan: FollowPlan, parent: Guess, to: PlanSection, beat: float, turn_s: float, numbers: Numbers
-) -> float:
-    """What it costs, in nats, to leave the order from a guess for a beat of a section."""
+    plan: FollowPlan, parent: Guess, to: PlanSection, beat: float, turn_s: float, numbers: Numbers,
+    *, stopped: bool = False,
+) -> float:  # fmt: skip
+    """What it costs, in nats, to leave the order from a guess for a beat of a section.
+
+    `stopped`: both wait, or have just stopped, which is worth to beginning anew what it costs to
+    count on.
+    """
     here, there = parent.section, to.index
+    anew = numbers.stop if stopped else 0.0
     if here < 0:
         midway = numbers.midway if to.lead is None and beat > numbers.first_beats else 0.0
         if there == 0 and beat < numbers.last_beats:
             return numbers.start
-        far = abs(there - parent.lost_at - 1) if parent.lost_at >= 0 else 0
+        on = there - parent.lost_at if parent.lost_at >= 0 else 0
+        # What waits at a first beat begins anew; what goes on may have gone on to the next.
+        far = abs(on) if beat < numbers.draw_beats else max(on - 1, -on)
         return numbers.start_middle + midway + numbers.farther * math.log1p(far)
     if here == plan.pieces:
         return numbers.start_middle if there == 0 else numbers.first
@@ -144,7 +177,7 @@ def price(
         return (
             numbers.slip_turn
             if one_turn and to.lead
-            else numbers.again
+            else max(numbers.again - anew, 0.0)
             if beat < numbers.last_beats
             else numbers.slip
         )
@@ -158,7 +191,7 @@ def price(
     if there == here - 1 and beat < numbers.last_beats and parent.beat < numbers.first_beats:
         return numbers.again
     if there == 0 and beat < numbers.last_beats:
-        return numbers.first
+        return max(numbers.first - anew, 0.0)
     midway = numbers.midway if to.lead is None and beat > numbers.first_beats else 0.0
     early = 0.0 if left < numbers.last_beats else numbers.leaves
     far = max(there - here - 1, here - there, 1)

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from liveaid.practice.act_score import ActScore, Outcome, Played
-from liveaid.practice.attempt import Attempt, Due, Start, heard_of
+from liveaid.practice.attempt import Attempt, Due, Start, deck_acts
 from liveaid.practice.bar_left_out import bar_left_out
 from liveaid.practice.beat_times import BeatTimes
 from liveaid.practice.counting import counted, counted_by_hands, own_turns
@@ -48,7 +48,7 @@ def assess(
     put the first beat, where there was one. `stops` as in `planned_events`. Delays are out of the
     others already (see delays).
     """
-    decks = heard_of(trace, routine)
+    decks = deck_acts(trace, routine)
     plan = planned_events(routine, stops=stops)
     due = None if counted_in_s is None else Due(counted_in_s, "click")
     played: list[Played] = []

@@ -47,7 +47,7 @@ class Start:
     turns_off: int = 0
 
 
-def heard_of(trace: Trace, routine: Routine) -> dict[Side, DeckActs]:
+def deck_acts(trace: Trace, routine: Routine) -> dict[Side, DeckActs]:
     """Every act of both hands that a take's positions tell."""
     reach = routine.turntable.pitch_range_percent
     motions = {side: motion(trace[side], pitch_range_percent=reach) for side in SIDES}

@@ -98,12 +98,12 @@ def cut_scores(
     edges, scores = fader_edges(acts), list[CutScore]()
     for opens in (True, False):
         wanted = [edge for edge in edges if edge.opens is opens]
-        heard = [move.at_s for move in moves if move.opens(side) is opens]
-        due = [_nearest(edge, heard, when) for edge in wanted]
-        found = match(due, heard, window_s=window_s)
-        scores += [_written(wanted[i], heard[j], due[i]) for i, j in found.pairs]
+        made_s = [move.at_s for move in moves if move.opens(side) is opens]
+        due = [_nearest(edge, made_s, when) for edge in wanted]
+        found = match(due, made_s, window_s=window_s)
+        scores += [_written(wanted[i], made_s[j], due[i]) for i, j in found.pairs]
         scores += [_written(wanted[i], None, due[i]) for i in found.missed]
-        scores += _added([heard[j] for j in found.added], opens, acts, when)
+        scores += _added([made_s[j] for j in found.added], opens, acts, when)
     return sorted(scores, key=lambda one: one.at_s if one.at_s is not None else when(one.beat or 0))
 
 
@@ -113,10 +113,10 @@ def _written(edge: Edge, at_s: float | None, due_s: float) -> CutScore:
     return CutScore(opens=edge.opens, beat=edge.beat, at_s=at_s, off_ms=off_ms, room_beats=room)
 
 
-def _nearest(edge: Edge, heard: Sequence[float], when: Callable[[float], float]) -> float:
+def _nearest(edge: Edge, made_s: Sequence[float], when: Callable[[float], float]) -> float:
     """The moment within an edge's room that is nearest to a move that was made."""
     low, high = when(edge.from_beat), when(edge.to_beat)
-    about = min(heard, key=lambda at: max(low - at, at - high, 0.0), default=when(edge.beat))
+    about = min(made_s, key=lambda at: max(low - at, at - high, 0.0), default=when(edge.beat))
     return min(max(about, low), high)
 
 

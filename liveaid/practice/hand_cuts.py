@@ -96,14 +96,13 @@ def hand_cuts(
         moves = deck_moves(mixer, side, hamster=routine.performer.hamster)
         moves = [move for move in moves if low <= move.at_s <= high]
         scores = cut_scores(acts, side, moves, when)
-        inside = tuple(one for one in scores if _inside(one, first, visit.to_beat))
+        inside = tuple(
+            one
+            for one in scores
+            if one.at_s is not None or (one.beat is not None and first <= one.beat <= visit.to_beat)
+        )
         found.append(FaderScore(side=side, heard=True, cuts=inside))
     return tuple(found)
-
-
-def _inside(one: CutScore, first: float, last: float) -> bool:
-    made = one.at_s is not None
-    return made or (one.beat is not None and first <= one.beat <= last)
 
 
 def openings_of(
@@ -164,11 +163,11 @@ def fader_sentences(faders: Iterable[FaderScore]) -> Mapping[Side, str]:
     for side in SIDES:
         mine = [one for one in listed if one.side == side]
         if mine:
-            found[side] = f"fader, {side} record: {_said(mine)}"
+            found[side] = f"fader, {side} record: {_fader_words(mine)}"
     return found
 
 
-def _said(mine: Sequence[FaderScore]) -> str:
+def _fader_words(mine: Sequence[FaderScore]) -> str:
     cuts = [cut for part in mine for cut in part.cuts]
     if not any(part.heard for part in mine):
         return "not heard"

@@ -98,7 +98,8 @@ def outlook(
                   now=now, ready_at=ready_at, block=block, timed=timed(routine, index))
         for index, piece in enumerate(routine.pieces)
     )  # fmt: skip
-    full = [t for t in takes if not t.aim and t.tempo_part >= FULL_TEMPO and _whole(t)]
+    # What begins with the first set piece sets out to be a run-through.
+    full = [t for t in takes if not t.aim and t.tempo_part >= FULL_TEMPO and t.first_piece == 0]
     # A run that was given up is a run that failed.
     runs = clean_rate(sum(t.clean and t.run_through for t in full[:RECENT]), len(full[:RECENT]))
     gone = [Attempted(t.at, t.clean and t.run_through) for t in reversed(full)]
@@ -117,11 +118,6 @@ def _more(needed: int | None, ready_at: float) -> str:
     if needed is None:
         return f"clean too seldom to tell it from {ready_at:.0%}"
     return f"{needed} more clean in a row would do"
-
-
-def _whole(take: TakeRow) -> bool:
-    """Whether a take set out to be a run-through: it began with the first set piece."""
-    return take.first_piece == 0
 
 
 def _block(pieces: Sequence[PieceRow]) -> tuple[str, int]:

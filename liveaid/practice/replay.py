@@ -69,7 +69,9 @@ async def replay(trace: Trace, to: Address, *, heard_out_s: float = HEARD_OUT_S)
 
 def replay_at_once(trace: Trace, aim: Aim) -> list[ScoredTake]:
     """Every take found in the trace, scored, in the trace's own time and without waiting."""
-    return [_scored(aim, ended) for ended in takes_in(messages_of(trace), aim)]
+    found = takes_in(messages_of(trace), aim)
+    kept = [ended.kept(aim, aim.routine.title, 0.0) for ended in found]
+    return [scored_take(take, score_of(aim, take)) for take in kept]
 
 
 def takes_in(messages: Iterable[Message], aim: Aim, *, count_in_bars: int = 0) -> list[Ended]:
@@ -87,11 +89,6 @@ def takes_in(messages: Iterable[Message], aim: Aim, *, count_in_bars: int = 0) -
         at = now + step * _TOLD_EVERY_S
         found += session.tell(follower.prompt(now=at), now=at)
     return [one for one in found if isinstance(one, Ended)]
-
-
-def _scored(aim: Aim, ended: Ended) -> ScoredTake:
-    kept = ended.kept(aim, aim.routine.title, 0.0)
-    return scored_take(kept, score_of(aim, kept))
 
 
 def _datagrams(trace: Trace) -> Iterator[tuple[float, bytes]]:

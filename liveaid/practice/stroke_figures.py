@@ -67,11 +67,11 @@ def strokes_sentences(found: Iterable[StrokesScore]) -> dict[Side, str]:
     for side in SIDES:
         mine = [one for one in listed if one.side == side]
         if sum(one.strokes for one in mine) >= LEAST_STROKES:
-            told[side] = f"{side} hand's strokes: {_said(mine)}"
+            told[side] = f"{side} hand's strokes: {_stroke_words(mine)}"
     return told
 
 
-def _said(mine: Sequence[StrokesScore]) -> str:
+def _stroke_words(mine: Sequence[StrokesScore]) -> str:
     parts = [
         f"begun {_when(_weighed((one.starts_ms, one.strokes) for one in mine))}",
         f"turned {_when(_weighed((one.turns_ms, one.strokes) for one in mine))}",

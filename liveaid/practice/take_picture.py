@@ -16,10 +16,7 @@ from liveaid.routine import SIDES, Routine, Runs, Side, Works
 
 _PLAN = "#e9dccb"
 _MARKS = {"heard": "o", "missed": "X", "added": "P", "skipped": "s"}
-_WORDS = {
-    "heard": "heard, by how much off", "missed": "missed", "added": "not in the plan",
-    "skipped": "left out",
-}  # fmt: skip
+_WORDS = {"missed": "missed", "added": "not in the plan"}
 
 
 def take_picture(routine: Routine, kept: Kept, score: TakeScore) -> bytes:
@@ -38,7 +35,8 @@ def take_picture(routine: Routine, kept: Kept, score: TakeScore) -> bytes:
     for axis in axes:
         axis.set_xlim(-1.0, end)
         bare(axis)
-        _piece_lines(axis, kept, zero)
+        for visit in kept.visits:
+            axis.axvline(visit.start_s - zero, color=LINE, lw=1, zorder=0)
     for axis in axes[:2]:
         axis.tick_params(labelbottom=False)
     _piece_names(axes[0], routine, kept, zero)
@@ -163,11 +161,6 @@ def _errors(axis: Axes, score: TakeScore, zero: float) -> None:
             handles, labels, loc="upper left", ncols=4, frameon=True, facecolor=PAPER,
             edgecolor="none", fontsize=8.5,
         )  # fmt: skip
-
-
-def _piece_lines(axis: Axes, kept: Kept, zero: float) -> None:
-    for visit in kept.visits:
-        axis.axvline(visit.start_s - zero, color=LINE, lw=1, zorder=0)
 
 
 def _piece_names(axis: Axes, routine: Routine, kept: Kept, zero: float) -> None:

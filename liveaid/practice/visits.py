@@ -54,16 +54,16 @@ def visits(
     routine: Routine, places: Sequence[Sure], trace: Trace, began_s: float, end_s: float
 ) -> list[Visit]:
     """The set pieces gone through from when the records began to move to the take's end."""
-    said = _said(routine, places)
-    said[0] = _from_its_start(routine, said[0], trace, began_s)
-    filled = [*_before(routine, said[0], trace, began_s), said[0]]
-    for visit in said[1:]:
+    sure = _where_sure(routine, places)
+    sure[0] = _from_its_start(routine, sure[0], trace, began_s)
+    filled = [*_before(routine, sure[0], trace, began_s), sure[0]]
+    for visit in sure[1:]:
         filled += _between(routine, filled[-1], visit, trace)
         filled.append(_entered(routine, filled[-1], visit))
     return [*filled, *_after(routine, filled[-1], trace, end_s)]
 
 
-def _said(routine: Routine, places: Sequence[Sure]) -> list[Visit]:
+def _where_sure(routine: Routine, places: Sequence[Sure]) -> list[Visit]:
     """Visits by the places alone; what was held for under a beat was never played."""
     groups: list[list[Sure]] = []
     for place in places:
@@ -73,12 +73,12 @@ def _said(routine: Routine, places: Sequence[Sure]) -> list[Visit]:
         groups[-1].append(place)
     kept = [g for g in groups if g[-1].now_s - g[0].now_s >= 0.75 * g[0].beat_s] or groups[-1:]
     starts = [group[0].now_s - group[0].beat * group[0].beat_s for group in kept]
-    said = [
+    visited = [
         _visit(routine, group, starts[k + 1] if k + 1 < len(kept) else None, starts[k])
         for k, group in enumerate(kept)
     ]
-    tidy = said[:1]
-    for visit in said[1:]:
+    tidy = visited[:1]
+    for visit in visited[1:]:
         tidy[-1:] = _joined(routine, tidy[-1], visit)
     return tidy
 

@@ -19,9 +19,6 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
-PEAK_OF_MEAN = 1.875
-"""Fastest moment of an unhurried stroke against its mean speed: x'(1/2) = 15/8."""
-
 
 def stroke_s(turns: float, *, turns_per_s: float, turns_per_s2: float) -> float:
     """The least seconds for a stroke over so many turns, from rest to rest."""
@@ -36,13 +33,6 @@ def stroke_place(share: Floats) -> Floats:
     u = np.clip(share, 0.0, 1.0)
     done: Floats = u * u * u * (10.0 + u * (6.0 * u - 15.0))
     return done
-
-
-def stroke_speed(share: Floats) -> Floats:
-    """Speed at each share of the stroke's time, its mean speed being 1."""
-    u = np.clip(share, 0.0, 1.0)
-    speed: Floats = 30.0 * u * u * (1.0 - u) * (1.0 - u)
-    return speed
 
 
 def spin_back_place(share: Floats) -> Floats:

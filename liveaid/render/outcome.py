@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from liveaid.render.passage_level import Level
 from liveaid.routine import Side
 from liveaid.routine.check import Finding
 from liveaid.routine.plain_data import plain
@@ -22,10 +23,7 @@ class CutMade:
     cue_s: float
     sticker_degrees: float
     length_s: float
-    loudness_lufs: float | None
-    true_peak_dbtp: float | None
-    gain_db: float
-    limited_db: float
+    level: Level
     kept: bool
     """True when it was taken from an earlier render."""
 
@@ -71,12 +69,19 @@ class Rendered:
             "sheet": str(self.sheet),
             "rate_hz": self.rate_hz,
             "decks": {deck.side: _deck_json(deck) for deck in self.decks},
-            "passages": [plain(cut, 6) for cut in self.cuts],
+            "passages": [_cut_json(cut) for cut in self.cuts],
             "remarks": list(self.remarks),
             "playable": not self.unplayable,
             "unplayable": [finding.to_json() for finding in self.unplayable],
             "set_aside": [str(path) for path in self.set_aside],
         }
+
+
+def _cut_json(cut: CutMade) -> dict[str, Any]:
+    """The passage with its level among its own figures."""
+    told = plain(cut, 6)
+    level: dict[str, Any] = told.pop("level")
+    return told | level
 
 
 def _deck_json(deck: DeckMade) -> dict[str, Any]:

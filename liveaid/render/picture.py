@@ -23,7 +23,7 @@ from matplotlib.ticker import MultipleLocator
 from liveaid.errors import LiveaidError, UsageError
 from liveaid.files.aside import write_aside
 from liveaid.files.file_bytes import reason
-from liveaid.routine import Rests, Routine, Runs, Side, Works
+from liveaid.routine import Rests, Routine, Runs, Side
 from liveaid.routine.check import (
     Change,
     Finding,
@@ -32,6 +32,7 @@ from liveaid.routine.check import (
     hand_spans,
     minutes,
 )
+from liveaid.routine.check.reach import passages
 from liveaid.routine.timeline import starts_s
 
 INK, MID, PALE, PAPER = "#1d1d1b", "#77736a", "#e4dfd2", "#fffdf7"
@@ -47,17 +48,15 @@ _TASK_LOOK: dict[str, tuple[str, str]] = {
 _KEY = "records: a line runs, a hatched box is worked, dashes are wound so many turns"
 _LISTED = 14
 """Findings written out below the picture; the rest are counted."""
-_INCHES = (15.0, 11.0)
+WIDE_INCHES, HIGH_INCHES = 15.0, 11.0
 
 
-def draw_picture(
-    routine: Routine, path: Path, *, findings: Sequence[Finding] = (), width: float = _INCHES[0]
-) -> None:
+def draw_picture(routine: Routine, path: Path, *, findings: Sequence[Finding] = ()) -> None:
     """Write the picture as SVG or PNG, by the file's ending; UsageError for any other."""
     kind = path.suffix.lower().lstrip(".")
     if kind not in ("svg", "png"):
         raise UsageError(f"{path}: a picture is written as .svg or .png")
-    figure = picture(routine, findings=findings, width=width)
+    figure = picture(routine, findings=findings)
     # Fixed salt and no date: the same routine gives the same file.
     settings: Any = {"svg.hashsalt": "liveaid", "svg.fonttype": "none"}
     extra: dict[str, Any] = {"metadata": {"Date": None}} if kind == "svg" else {"dpi": 130}
@@ -70,12 +69,10 @@ def draw_picture(
         raise LiveaidError(f"{path}: the picture could not be written: {reason(error)}") from error
 
 
-def picture(
-    routine: Routine, *, findings: Sequence[Finding] = (), width: float = _INCHES[0]
-) -> Figure:
-    """The routine drawn; `width` in inches."""
+def picture(routine: Routine, *, findings: Sequence[Finding] = ()) -> Figure:
+    """The routine drawn."""
     moves = changes(routine)
-    figure = Figure(figsize=(width, _INCHES[1]), facecolor=PAPER)
+    figure = Figure(figsize=(WIDE_INCHES, HIGH_INCHES), facecolor=PAPER)
     FigureCanvasAgg(figure)
     grid = figure.add_gridspec(
         6, 1, height_ratios=[1.5, 4.2, 1.9, 4.2, 1.9, 4.6], hspace=0.12,
@@ -92,14 +89,14 @@ def picture(
         parse_math=False,
     )  # fmt: skip
     starts = starts_s(routine)
-    _names(names, routine, starts, width)
+    _names(names, routine, starts)
     _deck(left, routine, "left", starts, moves)
     _deck(right, routine, "right", starts, moves)
     _hands(hands, hand_spans(routine))
     _energy(energy, routine, starts)
     listed = [finding for finding in findings if finding.severity != "remark"]
     _marks(names, routine, starts, listed)
-    _notes(notes, listed, remarks=len(findings) - len(listed), width=width)
+    _notes(notes, listed, remarks=len(findings) - len(listed))
     for axes in (names, left, hands, right, energy):
         _bare(axes, starts)
     energy.tick_params(labelbottom=True)
@@ -124,11 +121,11 @@ def _tick_s(length_s: float) -> float:
     return next((step for step in (1, 5, 10, 15, 30, 60, 120) if length_s / step <= 12), 600)
 
 
-def _names(axes: Axes, routine: Routine, starts: Sequence[float], width: float) -> None:
+def _names(axes: Axes, routine: Routine, starts: Sequence[float]) -> None:
     """Set pieces by number and name, parts as a ruled strip above them."""
     axes.set_ylim(0, 1)
     axes.set_yticks([])
-    letters_per_s = width * 10.5 / starts[-1]
+    letters_per_s = WIDE_INCHES * 10.5 / starts[-1]
     for index, piece in enumerate(routine.pieces):
         middle = (starts[index] + starts[index + 1]) / 2
         room = max(3, int((starts[index + 1] - starts[index]) * letters_per_s))
@@ -163,12 +160,17 @@ def _deck(
         axes.set_yticks([])
         axes.set_ylim(0, 1)
     turn_s = routine.turntable.turn_s
+    needed = {
+        used.piece: (used.start_s / turn_s, used.end_s / turn_s)
+        for used in passages(routine, side)
+        if placed
+    }
     for index, piece in enumerate(routine.pieces):
         plan = piece.plan(side)
         if isinstance(plan, Rests):
             continue
         start, end = starts[index], starts[index + 1]
-        low, high = _heights(plan, routine.piece_s(index), turn_s) if placed else (0.4, 0.6)
+        low, high = needed.get(index, (0.4, 0.6))
         if isinstance(plan, Runs):
             _runs(axes, start, end, low, high, placed)
         else:
@@ -182,13 +184,6 @@ def _deck(
         if move.side == side and placed:
             _way(axes, routine, move, starts)
     axes.margins(y=0.16)
-
-
-def _heights(plan: Runs | Works, length_s: float, turn_s: float) -> tuple[float, float]:
-    if isinstance(plan, Runs):
-        at = plan.at_s or 0.0
-        return at / turn_s, (at + length_s) / turn_s
-    return (plan.from_s or 0.0) / turn_s, (plan.to_s or 0.0) / turn_s
 
 
 def _box(
@@ -283,14 +278,14 @@ def _marks(
         )  # fmt: skip
 
 
-def _notes(axes: Axes, listed: Sequence[Finding], *, remarks: int, width: float) -> None:
+def _notes(axes: Axes, listed: Sequence[Finding], *, remarks: int) -> None:
     """Errors and warnings in words, numbered as in the picture."""
     axes.axis("off")
     lines = []
     for number, finding in enumerate(listed[:_LISTED], 1):
         where = f"{finding.name} ({finding.piece + 1}): " if finding.piece is not None else ""
         text = f"[{number}] {finding.severity}: {where}{finding.says}"
-        lines.append(textwrap.shorten(text, int(width * 13), placeholder=" …"))
+        lines.append(textwrap.shorten(text, int(WIDE_INCHES * 13), placeholder=" …"))
     more = len(listed) - _LISTED
     if more > 0:
         lines.append(f"and {more} more")

@@ -23,7 +23,7 @@ from liveaid.render.outcome import CutMade, DeckMade, Rendered
 from liveaid.render.sources import Sources
 from liveaid.render.wish import Wish
 from liveaid.render.writing import SOUND_FILES, ToWrite, write_all
-from liveaid.routine import SIDES, Problem, Routine, RoutineError, Side, load_routine
+from liveaid.routine import SIDES, Routine, RoutineError, Side, load_routine
 from liveaid.routine.check import Finding, check
 from liveaid.routine.digest import map_digest
 from liveaid.routine.layout.deck import DeckLayout, Laid
@@ -33,7 +33,7 @@ from liveaid.routine.model import Decks, Stamp
 from liveaid.routine.part_faults import part_faults
 from liveaid.routine.problems import Hindrance
 from liveaid.routine.scene import DECKS, MAP, own, scene_folder
-from liveaid.routine.source import field_name, read_bytes, read_source
+from liveaid.routine.source import read_bytes, read_source
 from liveaid.routine.way import changes
 from liveaid.study.facts import Study
 
@@ -109,11 +109,7 @@ def _refuse(map_path: Path, faults: Sequence[Hindrance]) -> None:
     if not faults:
         return
     source = read_source(read_bytes(map_path))
-    problems = {
-        Problem(source.line(fault.path), field_name(fault.path), fault.found, fault.would_do)
-        for fault in faults
-    }
-    raise RoutineError(str(map_path), problems)
+    raise RoutineError(str(map_path), {source.told(fault) for fault in faults})
 
 
 def _overwritten(routine: Routine, folder: Path, into: str) -> Iterator[Hindrance]:
@@ -165,10 +161,7 @@ def _cut_made(written: ToWrite, side: Side, laid: Laid) -> CutMade:
         cue_s=cue_s,
         sticker_degrees=sticker_degrees(cue_s, written.routine.turntable.rpm),
         length_s=laid.length / written.rate_hz,
-        loudness_lufs=made.level.loudness_lufs,
-        true_peak_dbtp=made.level.true_peak_dbtp,
-        gain_db=made.level.gain_db,
-        limited_db=made.level.limited_db,
+        level=made.level,
         kept=made.kept,
     )
 
@@ -196,12 +189,10 @@ def _remarks(routine: Routine, cuts: Sequence[CutMade], wish: Wish) -> Iterator[
             yield f"{file} stays as it is; the {side} deck was written to {DECKS}/{side}.wav"
     for cut in cuts:
         where = f"{' + '.join(cut.sounds)} on the {cut.side} deck"
-        if cut.loudness_lufs is None:
+        level, short = cut.level, cut.level.short_of(wish.loudness_lufs) > NOTABLE_SHORT_LU
+        if level.loudness_lufs is None:
             yield f"{where} is silent there"
-        elif (
-            wish.loudness_lufs - cut.loudness_lufs > NOTABLE_SHORT_LU
-            and cut.limited_db > MOST_LIMITED_DB - 0.1
-        ):
-            yield f"{where} stays at {cut.loudness_lufs:.1f} LUFS: its peaks allow no more"
-        elif cut.limited_db > NOTABLE_LIMITED_DB:
-            yield f"{where} had peaks turned down by {cut.limited_db:.1f} dB"
+        elif short and level.limited_db > MOST_LIMITED_DB - 0.1:
+            yield f"{where} stays at {level.loudness_lufs:.1f} LUFS: its peaks allow no more"
+        elif level.limited_db > NOTABLE_LIMITED_DB:
+            yield f"{where} had peaks turned down by {level.limited_db:.1f} dB"

@@ -16,7 +16,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from liveaid.routine import Routine, Side, Works
-from liveaid.routine.model import Performer
+from liveaid.routine.act_moves import let_go_spans
 from liveaid.routine.timeline import starts_s
 
 LEAST_HEARD_S = 0.01
@@ -57,7 +57,7 @@ def heard_in(routine: Routine, index: int, *, rate_hz: int) -> list[StrokeSound]
             others=[s for other, times in strokes.items() if other != side for s in times],
             length_s=length,
             span_s=_ahead_s(plan),
-            back=back_speed(routine.performer, turn_s=routine.turntable.turn_s),
+            back=routine.back_speed,
         ):
             found.append(StrokeSound(side, start + begin, start + end, frame, True))
     return sorted(found, key=lambda heard: (heard.begin_s, heard.side))
@@ -66,11 +66,6 @@ def heard_in(routine: Routine, index: int, *, rate_hz: int) -> list[StrokeSound]
 def _ahead_s(plan: Works) -> float:
     """Seconds of record from a worked span's cue to its end."""
     return (plan.to_s or 0.0) - (plan.cue_s or 0.0)
-
-
-def back_speed(performer: Performer, *, turn_s: float) -> float:
-    """Record seconds brought back in one second."""
-    return performer.wind_turns_per_s * turn_s
 
 
 def heard_strokes(
@@ -83,19 +78,11 @@ def heard_strokes(
 ) -> list[tuple[float, float]]:
     """From when to when each stroke is heard, in seconds from the set piece's start.
 
-    A stroke may last as long as the span; of the time to the next stroke of the same deck, a
-    part of 1 in (1 + `back`) goes into bringing the record back.
+    As long as the record may run, and no longer than the span.
     """
-    found = []
-    for number, begin in enumerate(strokes):
-        following = strokes[number + 1] if number + 1 < len(strokes) else None
-        end = min(begin + span_s, length_s)
-        if following is not None:
-            end = min(end, begin + (following - begin) * back / (1.0 + back))
-        end = min(end, *(other for other in others if other > begin), length_s)
-        if end - begin >= LEAST_HEARD_S:
-            found.append((begin, end))
-    return found
+    spans = let_go_spans(strokes, others, end=length_s, back=back)
+    heard = [(begin, min(until, begin + span_s, length_s)) for begin, until in spans]
+    return [(begin, end) for begin, end in heard if end - begin >= LEAST_HEARD_S]
 
 
 def _strokes(routine: Routine, index: int, side: Side, plan: Works) -> list[float]:
@@ -106,8 +93,7 @@ def _strokes(routine: Routine, index: int, side: Side, plan: Works) -> list[floa
     if routine.pieces[index].is_juggle:
         first = 0 if side == "left" else 1
         return [beat * beat_s for beat in range(first, routine.beats(index), 2)]
-    back = back_speed(routine.performer, turn_s=routine.turntable.turn_s)
-    every = beats_to_fit(_ahead_s(plan) / beat_s * (1.0 + 1.0 / back))
+    every = beats_to_fit(_ahead_s(plan) / beat_s * (1.0 + 1.0 / routine.back_speed))
     return [beat * beat_s for beat in range(0, routine.beats(index), every)]
 
 

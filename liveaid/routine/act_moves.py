@@ -3,7 +3,7 @@ and pick-ups too, before it is known where on the record they take place."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 from liveaid.routine.act_line import ActKind, ActLine, Over, TurnLine
@@ -86,6 +86,23 @@ def moves_of(routine: Routine, index: int, side: Side) -> Moves:
     return writer.done()
 
 
+def let_go_spans(
+    strokes: Sequence[float], others: Sequence[float], *, end: float, back: float
+) -> list[tuple[float, float]]:
+    """From when to when a record let go at each stroke may run: until the other deck's next stroke
+    comes, or as long as leaves time to bring it back for its own, at `back` times its speed.
+
+    All in one unit of time; what runs x takes x / back to bring back, so 1 part of 1 + `back`.
+    """
+    spans = []
+    for place, begin in enumerate(strokes):
+        until = end
+        if place + 1 < len(strokes):
+            until = begin + (strokes[place + 1] - begin) * back / (1.0 + back)
+        spans.append((begin, min([until, *(other for other in others if other > begin)])))
+    return spans
+
+
 class _Writer:
     """Writes the moves of one deck down."""
 
@@ -153,13 +170,9 @@ class _Writer:
         """`strokes:`: let go at each, taken when the other deck comes in, and brought back."""
         path: Path = ("pieces", self._index, self._side, "strokes")
         others = self._routine.pieces[self._index].plan(other_side(self._side)).stroke_beats
-        end = float(self._routine.beats(self._index))
-        back = self._routine.performer.wind_turns_per_s * self._routine.turntable.turn_s
-        for place, beat in enumerate(strokes):
+        end, back = float(self._routine.beats(self._index)), self._routine.back_speed
+        for place, (beat, until) in enumerate(let_go_spans(strokes, others, end=end, back=back)):
             call = _Call(beat, 1.0, None, None, (*path, place))
-            nexts = [*strokes[place + 1 : place + 2], end]
-            until = beat + (nexts[0] - beat) * back / (1.0 + back) if len(nexts) > 1 else end
-            until = min([until, *(stroke for stroke in others if stroke > beat)])
             self._turns.append((beat, TurnLine(side=self._side, to_beat=until - beat), call))
 
     # --- lines and figures ------------------------------------------------------------------

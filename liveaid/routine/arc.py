@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 
 from liveaid.routine.model import Routine
+from liveaid.routine.timeline import starts_s
 
 ARC = ((0.0, 2.0), (0.5, 3.0), (0.8, 5.0), (1.0, 2.0))
 """Energy wanted by share of the time gone by: calm, rising, the peak late, a way out
@@ -20,6 +23,16 @@ def arc_energy(share: float, routine: Routine | None = None) -> float:
     """
     shares, energies = zip(*_points(routine), strict=True)
     return float(np.interp(share, shares, energies))
+
+
+def off_arc_by_piece(routine: Routine) -> list[float]:
+    """How many levels of energy each set piece is away from the arc at its middle."""
+    starts = starts_s(routine)
+    middles = [(begin + end) / 2 / starts[-1] for begin, end in pairwise(starts)]
+    return [
+        abs(piece.energy - arc_energy(share, routine))
+        for piece, share in zip(routine.pieces, middles, strict=True)
+    ]
 
 
 def _points(routine: Routine | None) -> tuple[tuple[float, float], ...]:

@@ -8,7 +8,7 @@ its prompt. Anything else needs a new render.
 from __future__ import annotations
 
 from liveaid.routine.edits import matched
-from liveaid.routine.model import SIDES, Piece, Plan, Rests, Routine, Runs, Side, Sound, Works
+from liveaid.routine.model import SIDES, Piece, Plan, Rests, Routine, Side, Sound, Works
 
 _SILENT = ("source", "licence", "cleared", "key", "tuning_cents")
 """What a sound may be told without sounding otherwise."""
@@ -55,7 +55,8 @@ def _plan(
     others = [old for old in range(len(then.pieces)) if old != own]
     for old in ([own] if own is not None else []) + others:
         if _lies(now.pieces[index], then.pieces[old], side):
-            return _moved(plan, placed.pieces[old].plan(side))
+            lies = placed.pieces[old].plan(side)
+            return plan.model_copy(update={word: getattr(lies, word) for word in plan.lies})
     return None
 
 
@@ -76,15 +77,6 @@ def _span(plan: Works) -> tuple[float, float] | None:
     if plan.span_s is None or plan.from_s is None or plan.cue_s is None:
         return None
     return round(plan.span_s, 6), round(plan.cue_s - plan.from_s, 6)
-
-
-def _moved(plan: Runs | Works, lies: Plan) -> Plan:
-    if isinstance(plan, Runs) and isinstance(lies, Runs):
-        return plan.model_copy(update={"at_s": lies.at_s})
-    if isinstance(plan, Works) and isinstance(lies, Works):
-        words = ("from_s", "to_s", "own_cue_s", "places")
-        return plan.model_copy(update={word: getattr(lies, word) for word in words})
-    raise ValueError(f"{plan.hand} and {lies.hand} do not lie alike")
 
 
 def _sounds(routine: Routine) -> set[str]:

@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from liveaid.routine.acts import STANDING, Act, acts_of, joined, written_out
+from liveaid.routine.acts import STANDING, Act, acts_of, joined, written_acts, written_out
 from liveaid.routine.model import SIDES, Routine, Side
 from liveaid.routine.movement import places_s
 
@@ -74,9 +74,7 @@ def calls(routine: Routine, index: int) -> list[Call]:
     """One set piece's figures and acts as a performer would say them, by beat."""
     found = []
     for side in SIDES:
-        if not written_out(routine.pieces[index], side):
-            continue
-        told = [act for act in acts_of(routine, index, side) if _told(act)]
+        told = [act for act in written_acts(routine, index, side) if _told(act)]
         for _, group in groupby(told, key=lambda act: (act.figure, act.path, act.part)):
             found += [
                 Call(side, index, act.beat, act.beat, *_named(act), _says(side, act))

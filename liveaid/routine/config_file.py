@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, TypeVar, get_args
 
@@ -73,28 +74,28 @@ def _problem(source: Source, detail: ErrorDetails, record: type[BaseModel]) -> P
         context = detail["ctx"]
         return problem_at(source, (*path, *context["field"]), context["would_do"])
     if detail["type"] == "extra_forbidden":
-        return problem_at(source, path, _known_here(record, path))
+        return problem_at(source, path, known_words(record, path))
     return problem_at(source, path, wording(detail))
 
 
-def _known_here(record: type[BaseModel], path: tuple[int | str, ...]) -> str:
-    known = words_of(record, path[:-1])
-    return f"{meant(str(path[-1]), known)}known here: {', '.join(known)}"
+def known_words(
+    record: type[BaseModel],
+    path: tuple[int | str, ...],
+    kind: object = None,
+    *,
+    also: Sequence[str] = (),
+) -> str:
+    """What an unknown key at `path` may have been meant to be, and the fields there may be there.
 
-
-def words_of(
-    record: type[BaseModel], path: tuple[int | str, ...], kind: object = None
-) -> list[str]:
-    """The fields that a record of the file may have, as the file calls them, where `path` leads.
-
-    `kind`: what its `hand` says where it is one of several records.
+    `kind`: what its `hand` says where it is one of several records; `also`: words beside them.
     """
-    for step in path:
+    for step in path[:-1]:
         by_word = {field.alias or name: field for name, field in record.model_fields.items()}
         if step in by_word:
             inner = _records(by_word[str(step)].annotation)
             record = next((one for one in inner if _is(one, kind)), inner[0] if inner else record)
-    return [field.alias or name for name, field in record.model_fields.items()]
+    known = [*also, *(field.alias or name for name, field in record.model_fields.items())]
+    return f"{meant(str(path[-1]), known)}known here: {', '.join(known)}"
 
 
 def _is(record: type[BaseModel], kind: object) -> bool:

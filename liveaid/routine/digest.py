@@ -11,10 +11,13 @@ import hashlib
 import json
 from typing import Any
 
-from liveaid.routine.model import SIDES, Piece, Rests, Routine, Runs, Side, Works
+from liveaid.routine.model import SIDES, Piece, Rests, Routine, Runs, Side
 
 _BYTES = 16
 """128 bits: no two maps of one performer are alike by chance (birthday bound 2^64)."""
+
+_PLAYED = {"hand", "sound", "bars_in", "strokes", "acts", "notes", "tones"}
+"""Fields of a plan that say what is played."""
 
 
 def map_digest(routine: Routine) -> str:
@@ -43,16 +46,10 @@ def piece_digest(routine: Routine, index: int) -> str:
 def _played(routine: Routine, piece: Piece, side: Side) -> dict[str, Any]:
     """One hand's part; where on the deck file it lies counts only if no sound says what it is."""
     plan = piece.plan(side)
+    played = plan.model_dump(include=_PLAYED)
     if isinstance(plan, Rests):
-        return {"hand": plan.hand}
-    played: dict[str, Any] = {"hand": plan.hand, "sound": plan.sound, "bars_in": plan.bars_in}
-    if isinstance(plan, Works):
-        played |= {
-            "strokes": plan.strokes,
-            "acts": plan.acts,
-            "notes": plan.notes,
-            "tones": plan.tones,
-        }
+        return played
+    played["bars_in"] = plan.bars_in
     if plan.sound is None:
         played |= {"cue": plan.cue_s, "to": None if isinstance(plan, Runs) else plan.to_s}
     return played

@@ -80,12 +80,8 @@ def _outside(then: Routine, now: Routine) -> Iterator[Edit]:
             was, is_now = (name if name in one.sounds else None for one in (then, now))
             yield Edit(piece=None, name=name, field="", was=was, now=is_now)
     both = set(then.sounds) & set(now.sounds)
-    before, after = _flat(then, both), _flat(now, both)
-    for field in dict.fromkeys((*after, *before)):
-        if before.get(field) != after.get(field):
-            yield Edit(
-                piece=None, name="", field=field, was=before.get(field), now=after.get(field)
-            )
+    for field, was, now_is in _differing(_flat(then, both), _flat(now, both)):
+        yield Edit(piece=None, name="", field=field, was=was, now=now_is)
 
 
 def _pieces(then: Routine, now: Routine) -> Iterator[Edit]:
@@ -101,14 +97,11 @@ def _pieces(then: Routine, now: Routine) -> Iterator[Edit]:
                 piece=index, name=piece.name, field="place", was=str(old + 1), now=str(index + 1)
             )
             yield place
-        before = _fields(then.pieces[old].model_dump(mode="json", by_alias=True))
-        after = _fields(piece.model_dump(mode="json", by_alias=True))
-        for field in dict.fromkeys((*after, *before)):
-            if before.get(field) != after.get(field):
-                yield Edit(
-                    piece=index, name=piece.name, field=field,
-                    was=before.get(field), now=after.get(field),
-                )  # fmt: skip
+        before, after = (
+            one.model_dump(mode="json", by_alias=True) for one in (then.pieces[old], piece)
+        )
+        for field, was, now_is in _differing(before, after):
+            yield Edit(piece=index, name=piece.name, field=field, was=was, now=now_is)
     for old, piece in enumerate(then.pieces):
         if old not in same.values():
             yield Edit(piece=old, name=piece.name, field="", was=piece.name, now=None)
@@ -146,13 +139,23 @@ def _in_order(places: list[int]) -> set[int]:
     }
 
 
-def _flat(routine: Routine, sounds: Collection[str]) -> dict[str, str]:
-    """Every field outside the set pieces; of the sounds those of these names."""
+def _flat(routine: Routine, sounds: Collection[str]) -> dict[str, Any]:
+    """All that stands outside the set pieces; of the sounds those of these names."""
     tree = routine.model_dump(mode="json", by_alias=True)
     tree["sounds"] = {name: told for name, told in tree["sounds"].items() if name in sounds}
     tree.pop("pieces")
     tree.pop("rendered", None)
-    return _fields(tree)
+    return tree
+
+
+def _differing(
+    then: Mapping[str, Any], now: Mapping[str, Any]
+) -> Iterator[tuple[str, str | None, str | None]]:
+    """Each field that says something else now, with what it said and what it says."""
+    before, after = _fields(then), _fields(now)
+    for field in dict.fromkeys((*after, *before)):
+        if before.get(field) != after.get(field):
+            yield field, before.get(field), after.get(field)
 
 
 def _fields(tree: Mapping[str, Any], above: str = "") -> dict[str, str]:

@@ -8,8 +8,8 @@ from typing import Literal
 Mode = Literal["major", "minor"]
 
 TONICS = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
-_NATURAL = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
-_ACCIDENTAL = {"": 0, "#": 1, "b": -1, "♯": 1, "♭": -1}
+NATURAL = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
+ACCIDENTAL = {"": 0, "#": 1, "b": -1, "♯": 1, "♭": -1}
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,9 +32,9 @@ def parse_key(text: str) -> Key:
     tonic, _, mode = text.strip().partition(" ")
     letter, accidental = tonic[:1].upper(), tonic[1:]
     mode = mode.strip().lower()
-    if letter not in _NATURAL or accidental not in _ACCIDENTAL or mode not in ("major", "minor"):
+    if letter not in NATURAL or accidental not in ACCIDENTAL or mode not in ("major", "minor"):
         raise ValueError(f"no such key: {text!r}")
-    tonic_class = (_NATURAL[letter] + _ACCIDENTAL[accidental]) % 12
+    tonic_class = (NATURAL[letter] + ACCIDENTAL[accidental]) % 12
     return Key(tonic_class, "major" if mode == "major" else "minor")
 
 

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import copy
-from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path as FilePath
 from typing import Any
 
@@ -12,12 +11,12 @@ from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
 from liveaid.routine.acts import acts_faults
-from liveaid.routine.config_file import words_of
-from liveaid.routine.model import Idea, Routine, Sound, Turntable
+from liveaid.routine.config_file import known_words
+from liveaid.routine.model import Routine, Sketch
 from liveaid.routine.near_words import meant
 from liveaid.routine.problems import Problem, RoutineError
 from liveaid.routine.scene import strays
-from liveaid.routine.source import Path, Source, field_name, read_bytes, read_source
+from liveaid.routine.source import Path, Source, read_bytes, read_source
 from liveaid.routine.wording import problem_at, text_shown, wording
 
 _TAGS = ("runs", "works", "rests")
@@ -82,7 +81,7 @@ def _judge(source: Source) -> tuple[Routine | None, list[Problem]]:
             return routine, [
                 *problems.values(),
                 *_same_names(source),
-                *_of_acts(source, routine),
+                *map(source.told, dict.fromkeys(acts_faults(routine))),
             ]
         except ValidationError as error:
             refused = [found for detail in error.errors() for found in _findings(detail)]
@@ -110,13 +109,6 @@ def _same_names(source: Source) -> Iterator[Problem]:
             line = source.line(("pieces", first[name], "name"))
             would_do = f"a name of its own would do; line {line} has this one"
             yield problem_at(source, ("pieces", index, "name"), would_do)
-
-
-def _of_acts(source: Source, routine: Routine) -> Iterator[Problem]:
-    """What is wrong in the lines of `acts:`, `juggle:` and `figures:`, each by its line."""
-    for fault in dict.fromkeys(acts_faults(routine)):
-        line = source.line(fault.path)
-        yield Problem(line, field_name(fault.path), fault.found, fault.would_do)
 
 
 def _order(path: Path) -> list[tuple[int, str]]:
@@ -148,11 +140,8 @@ def _findings(detail: ErrorDetails) -> Iterator[tuple[Path, str]]:
 def _known_words(path: Path, detail: ErrorDetails) -> str:
     """What an unknown key may have been meant to be."""
     kind = next((step for step in reversed(detail["loc"]) if step in _TAGS), None)
-    known = words_of(Routine, path[:-1], kind)
-    if path[:-2] == ("idea", "wants"):
-        known = ["tempo", *known]
-    hint = meant(str(path[-1]), known)
-    return f"{hint}known here: {', '.join(known)}"
+    also = ["tempo"] if path[:-2] == ("idea", "wants") else []
+    return known_words(Routine, path, kind, also=also)
 
 
 def _without_tags(loc: tuple[int | str, ...]) -> Path:
@@ -208,28 +197,8 @@ def _next_after(before: Any) -> str:
         return "0"
 
 
-@dataclass(frozen=True, slots=True)
-class Sketch:
-    """What a map says before it has set pieces."""
-
-    title: str
-    idea: Idea | None
-    limit_s: float | None
-    metre: int
-    turntable: Turntable
-    sounds: Mapping[str, Sound]
-
-
 def load_sketch(path: str | FilePath) -> Sketch:
     """The sketch in a section map's file. RoutineError with all that is wrong in the file."""
-    routine = read_routine(
+    return read_routine(
         read_bytes(path), str(path), pieces_needed=False, also=lambda source: strays(source, path)
-    )
-    return Sketch(
-        title=routine.title,
-        idea=routine.idea,
-        limit_s=routine.limit_s,
-        metre=routine.metre,
-        turntable=routine.turntable,
-        sounds=routine.sounds,
     )

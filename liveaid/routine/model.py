@@ -10,7 +10,7 @@ import math
 import re
 from collections.abc import Callable, Iterator
 from itertools import pairwise
-from typing import Annotated, Any, Literal, TypeAlias
+from typing import Annotated, Any, ClassVar, Literal, TypeAlias
 
 from pydantic import (
     AfterValidator,
@@ -316,6 +316,9 @@ class Runs(_Record):
     at_s: Annotated[Seconds | None, Field(alias="at")] = None
     """Deck-file second of the set piece's first beat."""
 
+    lies: ClassVar[tuple[str, ...]] = ("at_s",)
+    """The fields that say where on the deck file it lies."""
+
     @property
     def cue_s(self) -> float | None:
         """Deck-file second the record must stand at when the set piece begins."""
@@ -352,6 +355,9 @@ class Works(_Record):
     """How the notes are played: by the pitch fader, as where left out, or each laid out."""
     places: dict[Name, SoundPart] = Field(default_factory=dict)
     """Where each part lies in the deck file; written by the render."""
+
+    lies: ClassVar[tuple[str, ...]] = ("from_s", "to_s", "own_cue_s", "places")
+    """The fields that say where on the deck file it lies."""
 
     @property
     def cue_s(self) -> float | None:
@@ -392,6 +398,7 @@ class Rests(_Record):
     """The deck is silent, being wound to its next cue."""
 
     hand: Literal["rests"] = "rests"
+    lies: ClassVar[tuple[str, ...]] = ()
 
     @property
     def sound(self) -> None:
@@ -415,6 +422,13 @@ class Rests(_Record):
 
 
 Plan: TypeAlias = Annotated[Runs | Works | Rests, Field(discriminator="hand")]
+
+
+def without_place(plan: Plan) -> Plan:
+    """The same plan with its place on the deck file left open."""
+    fields = type(plan).model_fields
+    open_ = {name: fields[name].get_default(call_default_factory=True) for name in plan.lies}
+    return plan.model_copy(update=open_)
 
 
 class Piece(_Record):
@@ -547,8 +561,8 @@ class Stamp(_Record):
     """Digest of each sound's file."""
 
 
-class Routine(_Record):
-    """The whole section map, from `load_routine` or built in Python by names or aliases."""
+class Sketch(_Record):
+    """What a section map says before it has set pieces."""
 
     title: Name
     limit_s: Annotated[ClockTime | None, Field(alias="limit")] = None
@@ -560,6 +574,11 @@ class Routine(_Record):
     sounds: dict[Name, Sound] = Field(default_factory=dict)
     figures: dict[PartName, Figure] = Field(default_factory=dict)
     """The performer's own figures."""
+
+
+class Routine(Sketch):
+    """The whole section map, from `load_routine` or built in Python by names or aliases."""
+
     rendered: Stamp | None = None
     """In a placed map: what it was made from; written by the render."""
     pieces: Annotated[tuple[Piece, ...], Field(min_length=1, max_length=1000)]
@@ -579,7 +598,12 @@ class Routine(_Record):
 
     def piece_s(self, index: int) -> float:
         """Seconds one set piece lasts at pitch 0."""
-        return self.beats(index) * 60.0 / self.pieces[index].tempo_bpm
+        return self.beats(index) * self.pieces[index].beat_s
+
+    @property
+    def back_speed(self) -> float:
+        """Seconds of record that this performer's hand brings back in one second."""
+        return self.performer.wind_turns_per_s * self.turntable.turn_s
 
     @property
     def duration_s(self) -> float:

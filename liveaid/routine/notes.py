@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from liveaid.record.platter import semitones, speed_ratio
 from liveaid.routine.act_line import beat_of
+from liveaid.routine.keys import ACCIDENTAL, NATURAL
 from liveaid.routine.written_numbers import LineError, number
 
 A4_HZ = 440.0
@@ -20,7 +21,6 @@ LAID_SHARE = 0.5
 """Of the time to the next note a laid-out one lasts so much, where its line does not say: the rest
 is for the way to the next (common practice, no source)."""
 
-_STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 _NAMES = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")
 
 
@@ -39,7 +39,7 @@ def note_hz(text: str) -> float:
     match = re.fullmatch(r"([A-Ga-g])([#b]?)(-?\d)(?:\s+([+-]\d+(?:\.\d+)?))?", text.strip())
     if match is None:
         raise LineError(text or "nothing", "a note such as A4, F#3 or Bb4 would do")
-    step = _STEPS[match[1].upper()] + {"#": 1, "b": -1, "": 0}[match[2]]
+    step = NATURAL[match[1].upper()] + ACCIDENTAL[match[2]]
     octave, cents = int(match[3]), float(match[4] or 0.0)
     return A4_HZ * speed_ratio(step - 9 + 12 * (octave - 4) + cents / 100.0)
 

@@ -10,7 +10,7 @@ that no scene can write.
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -22,9 +22,9 @@ from liveaid.files.folders import settings_folder, shipped
 from liveaid.files.inside import Stray, followed, odd_name, plain_file
 from liveaid.files.names import shown
 from liveaid.routine.config_file import load_config
-from liveaid.routine.problems import Problem
+from liveaid.routine.problems import Hindrance, Problem
 from liveaid.routine.source import Path as FieldPath
-from liveaid.routine.source import Source, field_name
+from liveaid.routine.source import Source
 
 MAP = "routine.yaml"
 DECKS = "decks"
@@ -65,13 +65,24 @@ def scene_folder(section_map: Path) -> Path:
 
 def reach(name: str, section_map: Path) -> Path:
     """The plain file, or the place for one, that a map's `name` leads to. Stray otherwise."""
-    folder, scene = section_map.parent, scene_folder(section_map)
+    return _allowed(plain_file, name, section_map.parent, scene_folder(section_map), "read")
+
+
+def _allowed(
+    find: Callable[[str, Path, Sequence[Path]], Path],
+    name: str,
+    folder: Path,
+    scene: Path,
+    word: str,
+) -> Path:
+    """Where a name leads: within the scene, else where the performer's settings allow it. The
+    settings are only read where they matter."""
     try:
-        return plain_file(name, folder, [scene])
+        return find(name, folder, [scene])
     except Stray as stray:
         if not stray.outside:
             raise
-        return plain_file(name, folder, [scene, *load_consent().folders("read")])
+        return find(name, folder, [scene, *load_consent().folders(word)])
 
 
 def way_to_allow(word: str) -> str:
@@ -86,12 +97,7 @@ def own(scene: Path, name: str, *, folder: bool = False) -> Path:
     """
     find = followed if folder else plain_file
     try:
-        try:
-            end = find(name, scene, [scene])
-        except Stray as stray:
-            if not stray.outside:
-                raise
-            end = find(name, scene, [scene, *load_consent().folders("write")])
+        end = _allowed(find, name, scene, scene, "write")
     except Stray as stray:
         ways = f", or {way_to_allow('write')}," if stray.outside else ""
         what = "folder" if folder else "file"
@@ -157,9 +163,8 @@ def strays(source: Source, path: str | Path) -> Iterator[Problem]:
             if odd_name(name) or (alone and stray.outside):
                 continue  # the first is told as it is by the schema
             ways = f", or {way_to_allow('read')}," if stray.outside else ""
-            line = source.line(where)
             would_do = f"a plain file in the scene's folder{ways} would do"
-            yield Problem(line, field_name(where), stray.found, would_do)
+            yield source.told(Hindrance(where, stray.found, would_do))
 
 
 def _files_named(tree: dict[str, Any]) -> Iterator[tuple[FieldPath, str]]:

@@ -17,7 +17,7 @@ from yaml.reader import ReaderError
 
 from liveaid.files.file_bytes import reason
 from liveaid.files.harmless import harmless
-from liveaid.routine.problems import Problem, RoutineError
+from liveaid.routine.problems import Hindrance, Problem, RoutineError
 
 MAX_BYTES = 1_000_000
 MAX_DEPTH = 20
@@ -47,6 +47,11 @@ class Source:
         while path and path not in self.lines:
             path = path[:-1]
         return self.lines.get(path, 1)
+
+    def told(self, fault: Hindrance) -> Problem:
+        """A fault of the map by its line."""
+        line = self.line(fault.path)
+        return Problem(line, field_name(fault.path), fault.found, fault.would_do)
 
 
 def read_bytes(path: str | FilePath) -> bytes:

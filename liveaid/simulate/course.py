@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 
 from numpy.random import Generator
 
-from liveaid.routine import SIDES, Piece, Plan, Rests, Routine, Side, other_side
+from liveaid.routine import SIDES, Piece, Plan, Rests, Routine, Side, Works, other_side
 from liveaid.routine.way import next_change
 from liveaid.simulate.faults import goes_on
 from liveaid.simulate.human_hands import Hands
@@ -54,6 +54,13 @@ class Leg:
     def plan(self, side: Side) -> Plan:
         """What the hand does on one side; rests in a pause."""
         return self.piece.plan(side) if self.piece else _RESTS
+
+    def worked(self, side: Side) -> Works:
+        """The plan of a side that works. ValueError for one that does not."""
+        plan = self.plan(side)
+        if not isinstance(plan, Works):
+            raise ValueError(f"the {side} deck {plan.hand} in set piece {self.index}")
+        return plan
 
     @property
     def beat_s(self) -> float:
@@ -207,7 +214,7 @@ class _Layer:
         return None
 
     def _wants(self, piece: Piece, step: Step, side: Side) -> float:
-        return (piece.plan(side).cue_s or 0.0) + step.from_beat * 60.0 / piece.tempo_bpm
+        return (piece.plan(side).cue_s or 0.0) + step.from_beat * piece.beat_s
 
     def _rate(
         self, step: Step, piece: Piece, flows: dict[Side, MotionLine], start_s: float
@@ -231,7 +238,7 @@ class _Layer:
         rate = min(max(rate, 1.0 - reach), 1.0 + reach)
         drift = min(max(drift, 1.0 - reach - rate), 1.0 + reach - rate)
         # The change is spread over the time the record takes at its mean speed.
-        way_s = max(1.0, (step.to_beat - step.from_beat) * 60.0 / piece.tempo_bpm)
+        way_s = max(1.0, (step.to_beat - step.from_beat) * piece.beat_s)
         return rate, drift * (rate + 0.5 * drift) / way_s
 
     def _run(
@@ -244,7 +251,7 @@ class _Layer:
         count: MotionLine,
     ) -> MotionLine:
         """The line of one record: run on, the count's own, or started anew beside the count."""
-        rate, gain = count.rate * 60.0 / piece.tempo_bpm, count.gain * 60.0 / piece.tempo_bpm
+        rate, gain = count.rate * piece.beat_s, count.gain * piece.beat_s
         if flowing is not None:
             return MotionLine(count.t0_s, flowing.at(count.t0_s), flowing.rate_at(count.t0_s), gain)
         wants = self._wants(piece, step, side)

@@ -187,8 +187,8 @@ def goes_on(
     here, there = piece.plan(side), after.plan(side)
     if here.hand != "runs" or there.hand != "runs" or here.at_s is None or there.at_s is None:
         return False
-    ends_s = here.at_s + to_beat * 60.0 / piece.tempo_bpm
-    wants_s = there.at_s + from_beat * 60.0 / after.tempo_bpm
+    ends_s = here.at_s + to_beat * piece.beat_s
+    wants_s = there.at_s + from_beat * after.beat_s
     return by_itself(Left(ends_s, runs=True), wants_s, rests_s=rests_s)
 
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from liveaid.simulate.course import Leg
 from liveaid.simulate.deckhand import DeckHand
 from liveaid.simulate.line import MotionLine
-from liveaid.simulate.turns import JuggleTurn, worked
+from liveaid.simulate.turns import JuggleTurn
 
 _SPARE_S = 0.05
 """How far past its span a juggled record runs before the hand holds it."""
@@ -32,8 +32,7 @@ def juggle(hand: DeckHand, leg: Leg, turns: Sequence[JuggleTurn], *, wound_after
 
 def _play(hand: DeckHand, leg: Leg, turn: JuggleTurn, *, begins: bool) -> bool:
     """One turn, with its two acts noted; False when the hand missed it."""
-    assert leg.piece is not None
-    plan = worked(leg.piece, hand.side)
+    plan = leg.worked(hand.side)
     cue, end = plan.cue_s or 0.0, plan.to_s or 0.0
     planned, back_s = leg.count.when(turn.from_beat), leg.count.when(turn.to_beat)
     missed = hand.rng.random() < hand.hands.miss_rate and not begins
@@ -65,8 +64,7 @@ def _play(hand: DeckHand, leg: Leg, turn: JuggleTurn, *, begins: bool) -> bool:
 
 def _pull_back(hand: DeckHand, leg: Leg, until_s: float) -> None:
     """Brought back to the cue in good time before it is wanted."""
-    assert leg.piece is not None
     free_s = until_s - hand.record.now_s
     lasts_s = min(max(0.45 * free_s, 0.12), float(hand.rng.uniform(0.22, 0.4)))
     hand.record.go_on(hand.record.now_s + 0.02)
-    hand.record.stroke(hand.about(worked(leg.piece, hand.side).cue_s or 0.0), lasts_s)
+    hand.record.stroke(hand.about(leg.worked(hand.side).cue_s or 0.0), lasts_s)

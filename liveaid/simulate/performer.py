@@ -8,7 +8,7 @@ from numpy.random import Generator
 
 from liveaid.record.places import is_there
 from liveaid.routine import Routine, Side
-from liveaid.routine.acts import Act, acts_of, written_out
+from liveaid.routine.acts import Act, written_acts
 from liveaid.routine.left import runs_through
 from liveaid.routine.way import changes
 from liveaid.simulate.acting import play_acts
@@ -20,7 +20,7 @@ from liveaid.simulate.juggle import juggle
 from liveaid.simulate.line import MotionLine
 from liveaid.simulate.scratch import scratch
 from liveaid.simulate.track import Track
-from liveaid.simulate.turns import JuggleTurn, scratch_strokes, worked
+from liveaid.simulate.turns import JuggleTurn, scratch_strokes
 from liveaid.simulate.turntable import Record, wind_lasts_s
 
 
@@ -192,9 +192,7 @@ class _Part:
 
     def _written_acts(self, leg: Leg) -> tuple[Act, ...]:
         """The acts the map writes out for this deck in the leg's set piece."""
-        if leg.piece is None or not written_out(leg.piece, self.side):
-            return ()
-        return acts_of(self.routine, leg.index, self.side)
+        return () if leg.piece is None else written_acts(self.routine, leg.index, self.side)
 
     def _acts(self, index: int, leg: Leg, acts: tuple[Act, ...]) -> None:
         """The map's own acts, and away in time when the next set piece wants another cue."""
@@ -211,8 +209,7 @@ class _Part:
     def _home_s(self, leg: Leg) -> float:
         """Where the record stands between strokes: its cue, or the span's start where the cue
         leaves no way forward."""
-        assert leg.piece is not None
-        plan = worked(leg.piece, self.side)
+        plan = leg.worked(self.side)
         cue, start, end = plan.cue_s or 0.0, plan.from_s or 0.0, plan.to_s or 0.0
         return cue if leg.juggles or end - cue >= min(0.1, 0.5 * (end - start)) else start
 
@@ -242,6 +239,7 @@ class _Part:
 
 def _last_stroke(leg: Leg, side: Side) -> float:
     """The beat of the last stroke the map asks for in the leg, else the leg's first beat."""
-    assert leg.piece is not None
-    strokes = worked(leg.piece, side).strokes or ()
-    return max((beat for beat in strokes if beat < leg.to_beat), default=leg.from_beat)
+    return max(
+        (beat for beat in leg.worked(side).stroke_beats if beat < leg.to_beat),
+        default=leg.from_beat,
+    )

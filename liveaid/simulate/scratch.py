@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from liveaid.simulate.course import Leg
 from liveaid.simulate.deckhand import DeckHand
 from liveaid.simulate.line import MotionLine
-from liveaid.simulate.turns import TurnStroke, worked
+from liveaid.simulate.turns import TurnStroke
 from liveaid.simulate.turntable import RELEASE_S
 
 _GAP_S = 0.06
@@ -18,8 +18,7 @@ def scratch(
     hand: DeckHand, leg: Leg, strokes: Sequence[TurnStroke], *, until_beat: float, home_s: float
 ) -> None:
     """Play the strokes from where the record stands, back at `home_s` after each."""
-    assert leg.piece is not None
-    end_s = worked(leg.piece, hand.side).to_s or 0.0
+    end_s = leg.worked(hand.side).to_s or 0.0
     acts = _acts(hand, leg, strokes, home_s)
     ends = [*(begins for begins, _ in acts), leg.count.when(until_beat)][1:]
     places = [s.place_s if s and s.place_s is not None else home_s for _, s in acts]

@@ -111,14 +111,14 @@ def _marked(steps: list[Step], mark: Mark) -> list[Step]:
 def _jumped(step: Step, fault: Fault, routine: Routine) -> list[Step]:
     """Two parts of one step: up to the jump, and on from where the needle came down."""
     beat = fault.beat or 0.0
-    lands = beat + (fault.by or 0.0) * routine.pieces[step.piece].tempo_bpm / 60.0
+    lands = beat + (fault.by or 0.0) / routine.pieces[step.piece].beat_s
     lands = min(max(lands, 0.0), step.to_beat - 0.25)
     rest = Step(step.piece, lands, step.to_beat, how="needle")
     return [replace(step, to_beat=beat), *_marked([rest], Mark(fault))]
 
 
 def _from_wrong_cue(step: Step, fault: Fault, routine: Routine) -> Step:
-    side = routine.pieces[step.piece].count
-    cue_s = routine.pieces[fault.to_piece or 0].plan("right" if side == "right" else "left").cue_s
-    wrong = WrongCue("right" if side == "right" else "left", cue_s or 0.0, fault.beat or 0.0)
+    side: Side = "right" if routine.pieces[step.piece].count == "right" else "left"
+    cue_s = routine.pieces[fault.to_piece or 0].plan(side).cue_s
+    wrong = WrongCue(side, cue_s or 0.0, fault.beat or 0.0)
     return _marked([replace(step, wrong=wrong)], Mark(fault, 0.0, fault.beat))[0]

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from numpy.random import Generator
 
-from liveaid.routine import SIDES, Piece, Side, Works, other_side
+from liveaid.routine import SIDES, Side, Works, other_side
 from liveaid.simulate.course import Leg
 
 
@@ -30,14 +30,6 @@ class TurnStroke:
     """True when the section map asks for it."""
     place_s: float | None = None
     """Deck-file second it begins from; None: where the record stands between strokes."""
-
-
-def worked(piece: Piece, side: Side) -> Works:
-    """The plan of a side that works. ValueError for one that does not."""
-    plan = piece.plan(side)
-    if not isinstance(plan, Works):
-        raise ValueError(f"the {side} deck {plan.hand} in {piece.name}")
-    return plan
 
 
 def juggle_turns(
@@ -74,8 +66,7 @@ def _turn_ends(
 
 
 def _span_beats(leg: Leg, side: Side) -> float:
-    assert leg.piece is not None
-    plan = worked(leg.piece, side)
+    plan = leg.worked(side)
     return ((plan.to_s or 0.0) - (plan.cue_s or 0.0)) / leg.beat_s
 
 
@@ -94,11 +85,10 @@ def _own_releases(leg: Leg, first: Side, rng: Generator) -> list[tuple[float, Si
 
 def _mapped_releases(leg: Leg) -> list[tuple[float, Side]]:
     """The map's own releases; a deck without any takes over half-way between the other's."""
-    assert leg.piece is not None
     given = {
         side: [b for b in strokes if leg.from_beat <= b < leg.to_beat]
         for side in SIDES
-        if (strokes := worked(leg.piece, side).strokes) is not None
+        if (strokes := leg.worked(side).strokes) is not None
     }
     for side in SIDES:
         across = given.get(other_side(side))
@@ -129,8 +119,7 @@ def scratch_strokes(
 
     With a new figure the hand may move on to another place of the span.
     """
-    assert leg.piece is not None
-    plan = worked(leg.piece, side)
+    plan = leg.worked(side)
     if plan.strokes is not None:
         return [TurnStroke(beat, True) for beat in plan.strokes if leg.from_beat <= beat < until]
     strokes: list[TurnStroke] = []

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import ipaddress
 import socket
 from dataclasses import dataclass
@@ -55,6 +56,17 @@ class Address:
                 f"{self}: the host is not known ({why}); a number such as 127.0.0.1 would do"
             ) from error
         return found[0][0]
+
+
+def cannot(doing: str, address: Address, error: OSError, option: str) -> StageError:
+    """What to say of a port that does not open: what it was for, why not, what would do."""
+    if error.errno == errno.EADDRINUSE:
+        why = f"another program listens there already; {option} with another port would do"
+    elif error.errno == errno.EADDRNOTAVAIL:
+        why = "that is no address of this machine; 127.0.0.1, or 0.0.0.0 for all, would do"
+    else:
+        why = error.strerror or str(error)
+    return StageError(f"cannot {doing} at {address}: {why}")
 
 
 OSC_ADDRESS = Address("127.0.0.1", 9000)

@@ -146,17 +146,13 @@ def _speed(
     streams: Sequence[Stream], left: Stream, right: Stream, nominal: float
 ) -> tuple[Stream, Stream] | None:
     """The two streams that follow the records' speeds, starts and stops included."""
-    position = {"left": left, "right": right}
-    wanted = _deck_names(left, right)[1]
+    wanted = tuple(_deck_names(left, right)[1].values())
     for one in streams:
+        if one in (left, right):
+            continue
         for other in streams:
             shape = _shape(one, other)
-            if one.argument != other.argument or shape is None:
-                continue
-            if one in position.values() or (shape[1], shape[2]) != (
-                wanted["left"],
-                wanted["right"],
-            ):
+            if shape is None or one.argument != other.argument or shape[1:] != wanted:
                 continue
             if _follows(one, left, nominal) and _follows(other, right, nominal):
                 return one, other

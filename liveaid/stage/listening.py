@@ -11,7 +11,7 @@ from typing import Any
 import yaml
 
 from liveaid.errors import LiveaidError
-from liveaid.stage.address import Address, StageError
+from liveaid.stage.address import Address, cannot
 from liveaid.stage.learn_lamps import Lesson
 from liveaid.stage.midi import MidiPort
 from liveaid.stage.osc_packet import OscMessage, Refused, read_packet
@@ -50,7 +50,7 @@ async def listen_osc(
             _Ear, local_addr=(address.host, address.port)
         )
     except OSError as error:
-        raise StageError(f"cannot listen for OSC at {address}: {error.strerror}") from error
+        raise cannot("listen for OSC", address, error, "--osc") from error
     try:
         await _wait(ended, seconds)
     finally:

@@ -157,7 +157,6 @@ class Table:
     meanings: dict[str, tuple[Meaning, ...]]
     deck_shapes: tuple[tuple[str, str], ...] = ()
     """What stands before and after `{deck}`, to tell an unknown deck from an unknown address."""
-    sends: Literal["always", "on_change"] = "always"
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,7 +198,7 @@ def table_for(osc_map: OscMap, facts: DeckFacts | None = None) -> Table:
         if mark:
             shapes.add((before, after))
     fixed = {address: tuple(found) for address, found in meanings.items()}
-    return Table(fixed, tuple(sorted(shapes)), osc_map.sends)
+    return Table(fixed, tuple(sorted(shapes)))
 
 
 def _addresses(value: Value, decks: DeckNames, what: What) -> list[tuple[str, Side | None]]:

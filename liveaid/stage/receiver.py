@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import errno
 import socket
 import struct
 import sys
@@ -19,7 +18,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from liveaid.stage.address import Address, StageError
+from liveaid.stage.address import Address, cannot
 from liveaid.stage.backlog import Backlog, Datagram
 from liveaid.stage.kernel_drops import ask_for_buffer, dropped_by_system
 from liveaid.stage.osc import Heard, Reading, read_positions
@@ -121,7 +120,7 @@ class Receiver:
             opened.bind((address.host, address.port))
         except OSError as error:
             opened.close()
-            raise _cannot_listen(address, error) from error
+            raise cannot("listen for OSC", address, error, "--osc") from error
         self._socket = opened
         asyncio.get_running_loop().add_reader(opened, self.turn)
 
@@ -273,13 +272,3 @@ def _age_s(extra: Sequence[tuple[int, int, bytes]], real_now: float) -> float:
             age_s: float = real_now - seconds - nanoseconds * 1e-9
             return age_s if 0.0 <= age_s < 86400.0 else 0.0
     return 0.0
-
-
-def _cannot_listen(address: Address, error: OSError) -> StageError:
-    if error.errno == errno.EADDRINUSE:
-        why = "another program listens there already; --osc with another port would do"
-    elif error.errno == errno.EADDRNOTAVAIL:
-        why = "that is no address of this machine; 127.0.0.1, or 0.0.0.0 for all, would do"
-    else:
-        why = error.strerror or str(error)
-    return StageError(f"cannot listen for OSC at {address}: {why}")

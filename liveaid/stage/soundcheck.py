@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import statistics
 from collections import deque
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import Literal
 
@@ -57,14 +57,15 @@ class _DeckHeard:
 
     positions: deque[tuple[float, float]] = field(default_factory=lambda: deque(maxlen=2000))
     pitch: float | None = None
-    direction: CheckItem | None = None
-    unit: CheckItem | None = None
-    pitch_sign: CheckItem | None = None
-    sticker: CheckItem | None = None
+    found: dict[str, CheckItem] = field(default_factory=dict)
+    """What was found out so far, by the item's name."""
     delay_s: list[float] = field(default_factory=list)
     started_s: float | None = None
     rest: float | None = None
     """Where the record stands; None while it moves."""
+
+    def note(self, *items: CheckItem) -> None:
+        self.found |= {item.name: item for item in items}
 
     def since(self, now: float) -> list[tuple[float, float]]:
         return [(at, value) for at, value in self.positions if now - at <= SOUNDCHECK_WINDOW_S]
@@ -120,7 +121,7 @@ class SoundCheck:
 
     def items(self, around: Around, now: float) -> list[CheckItem]:
         """The whole list."""
-        found = [self._map(around)]
+        found = [_map(around)]
         for side, deck in self._decks.items():
             found += self._deck_items(side, deck, now)
         return [*found, *self._controller(around), _page(around)]
@@ -140,57 +141,33 @@ class SoundCheck:
         if not _steady(deck.since(now)) or abs(slope) < SOUNDCHECK_STILL:
             return
         if abs(abs(slope) - 1.0) <= STEADY_PART:
-            deck.unit = _unit(deck, abs(slope))
-            deck.direction = _direction(slope)
-            deck.pitch_sign = _pitch_sign(deck.pitch, abs(slope)) or deck.pitch_sign
+            deck.note(_unit(deck, abs(slope)), _direction(slope))
+            if deck.pitch is not None and abs(deck.pitch) >= PITCH_LEAST:
+                deck.note(_pitch_sign(deck.pitch, abs(slope)))
         else:
-            deck.unit = CheckItem("unit", "wrong", _other_unit(abs(slope)))
+            deck.note(CheckItem("unit", "wrong", _other_unit(abs(slope))))
 
     def _deck_items(self, side: Side, deck: _DeckHeard, now: float) -> list[CheckItem]:
         recent = deck.since(now)
         if len(recent) < SOUNDCHECK_LEAST:
             says = f"turn the {side} record: nothing is heard from it"
             return [CheckItem(f"{side} heard", "missing", says)]
-        gap_ms = 1000 * max(b - a for (a, _), (b, _) in pairwise(recent))
-        coarse = gap_ms > GAP_MS
-        found = [
-            CheckItem(
-                f"{side} heard",
-                "wrong" if coarse else "ok",
-                f"{len(recent) / SOUNDCHECK_WINDOW_S:.0f} positions a second,"
-                f" at most {gap_ms:.0f} ms apart"
-                + ("; a sender that says more would do" if coarse else ""),
-            )
-        ]
         turn = f"let the {side} record run at pitch 0"
-        pitch = (
-            CheckItem("pitch sign", "not asked for", "the sender tells no pitch")
-            if deck.pitch is None
-            else CheckItem(
-                "pitch sign", "missing", f"move the {side} pitch fader up by 2 % or more"
-            )
-        )
-        sticker = CheckItem(
-            "sticker", "not asked for", f"hold the {side} sticker up and say `hold` to check it"
-        )
-        for item in (
-            deck.direction or CheckItem("direction", "missing", turn),
-            deck.unit or CheckItem("unit", "missing", turn),
-            deck.pitch_sign or pitch,
+        up = f"move the {side} pitch fader up by 2 % or more"
+        told = deck.pitch is not None
+        still_to_do = (
+            CheckItem("direction", "missing", turn),
+            CheckItem("unit", "missing", turn),
+            CheckItem("pitch sign", "missing", up)
+            if told
+            else CheckItem("pitch sign", "not asked for", "the sender tells no pitch"),
             _delay(side, deck),
-            deck.sticker or sticker,
-        ):
-            found.append(CheckItem(f"{side} {item.name}", item.standing, item.says))
-        return found
-
-    def _map(self, around: Around) -> CheckItem:
-        if around.map_says:
-            return CheckItem("map", "wrong", "; ".join(around.map_says))
-        if not around.rendered:
-            return CheckItem(
-                "map", "not asked for", "its deck files were made elsewhere: hear a cue on each"
-            )
-        return CheckItem("map", "ok", "the deck files are the ones this map was rendered to")
+            CheckItem(
+                "sticker", "not asked for", f"hold the {side} sticker up and say `hold` to check it"
+            ),
+        )
+        found = [_heard(recent), *(deck.found.get(item.name, item) for item in still_to_do)]
+        return [replace(item, name=f"{side} {item.name}") for item in found]
 
     def _controller(self, around: Around) -> list[CheckItem]:
         if not around.controller:
@@ -211,6 +188,16 @@ def ready(items: list[CheckItem]) -> bool:
     return all(item.standing in ("ok", "not asked for") for item in items)
 
 
+def _heard(recent: Sequence[tuple[float, float]]) -> CheckItem:
+    """How often a deck says where it is."""
+    gap_ms = 1000 * max(b - a for (a, _), (b, _) in pairwise(recent))
+    rate = len(recent) / SOUNDCHECK_WINDOW_S
+    says = f"{rate:.0f} positions a second, at most {gap_ms:.0f} ms apart"
+    if gap_ms > GAP_MS:
+        return CheckItem("heard", "wrong", f"{says}; a sender that says more would do")
+    return CheckItem("heard", "ok", says)
+
+
 def _slope(points: list[tuple[float, float]]) -> float | None:
     """Units a second of the line through the points (least squares)."""
     if len(points) < SOUNDCHECK_LEAST or points[-1][0] - points[0][0] < SOUNDCHECK_WINDOW_S / 4:
@@ -223,12 +210,9 @@ def _slope(points: list[tuple[float, float]]) -> float | None:
 def _steady(points: list[tuple[float, float]]) -> bool:
     """Whether both halves turn alike: neither starting nor in a hand."""
     middle = len(points) // 2
-    halves = [_ends_slope(points[:middle]), _ends_slope(points[middle:])]
-    if None in halves or points[-1][0] - points[0][0] < 0.8 * SOUNDCHECK_WINDOW_S:
+    one, other = _ends_slope(points[:middle]), _ends_slope(points[middle:])
+    if one is None or other is None or points[-1][0] - points[0][0] < 0.8 * SOUNDCHECK_WINDOW_S:
         return False
-    one, other = halves
-    assert one is not None
-    assert other is not None
     return abs(one - other) <= 0.02 * max(abs(one), abs(other), 1e-9)
 
 
@@ -249,7 +233,7 @@ def _direction(slope: float) -> CheckItem:
 def _unit(deck: _DeckHeard, speed: float) -> CheckItem:
     """Seconds, and as many as there are, once heard at pitch 0: later the fader may be moved."""
     says = f"{speed:.3f} s of file a second"
-    proven = deck.unit is not None and deck.unit.standing == "ok"
+    proven = "unit" in deck.found and deck.found["unit"].standing == "ok"
     pitched = deck.pitch is not None and abs(deck.pitch) >= PITCH_LEAST
     if proven or pitched or abs(speed - 1.0) <= PITCH_OFF:
         return CheckItem("unit", "ok", says)
@@ -267,9 +251,7 @@ def _other_unit(rate: float) -> str:
     return f"grows by {rate:g} a second instead of 1; `liveaid learn osc` finds the unit"
 
 
-def _pitch_sign(pitch: float | None, speed: float) -> CheckItem | None:
-    if pitch is None or abs(pitch) < PITCH_LEAST:
-        return None
+def _pitch_sign(pitch: float, speed: float) -> CheckItem:
     off = 100 * (speed - 1)
     if abs(off - pitch) <= 1.0:
         return CheckItem(
@@ -302,9 +284,18 @@ def _judge_sticker(deck: _DeckHeard, now: float, turn_s: float) -> None:
     says = f"{off_deg:+.0f} degrees from where it stands at the file's start"
     wrong = abs(off_deg) > STICKER_OFF_DEG
     advice = f"; move the sticker, or `offset: {-off_deg / 360 * turn_s:+.3f}` in the map would do"
-    deck.sticker = CheckItem(
-        "sticker", "wrong" if wrong else "ok", says + (advice if wrong else "")
-    )
+    standing: Standing = "wrong" if wrong else "ok"
+    deck.note(CheckItem("sticker", standing, says + (advice if wrong else "")))
+
+
+def _map(around: Around) -> CheckItem:
+    if around.map_says:
+        return CheckItem("map", "wrong", "; ".join(around.map_says))
+    if not around.rendered:
+        return CheckItem(
+            "map", "not asked for", "its deck files were made elsewhere: hear a cue on each"
+        )
+    return CheckItem("map", "ok", "the deck files are the ones this map was rendered to")
 
 
 def _page(around: Around) -> CheckItem:

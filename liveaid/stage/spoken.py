@@ -5,12 +5,12 @@ from __future__ import annotations
 import json
 import time
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from aiohttp import web
 
-from liveaid.stage.words import By, Said, WordError, read_word, word_from_json
+from liveaid.stage.words import By, Said, WordError, read_word
 
 MOST_PER_S = 20
 """Nobody says more words in a second; a pad that chatters, or a flood, does."""
@@ -29,11 +29,18 @@ class Spoken:
 
     def say(self, word: object, piece: object, by: By) -> bool:
         """Take one word in; whether anybody was there for it. WordError when it is none."""
+        return self._say(word, piece, by)[1]
+
+    def _say(self, word: object, piece: object, by: By) -> tuple[Said, bool]:
         known, index = read_word(word, piece, self._pieces())
         said = Said(known, index, by, self._in_time())
-        taken = self._hear(said)
-        self._last, self._taken = said, taken
-        return taken
+        self._last, self._taken = said, self._hear(said)
+        return said, self._taken
+
+    def _say_page(self, data: Any) -> tuple[Said, bool]:
+        if not isinstance(data, Mapping):
+            raise WordError('an object such as {"word": "here", "piece": 3} would do')
+        return self._say(data.get("word"), data.get("piece"), "page")
 
     def _in_time(self) -> float:
         """Now, in monotonic seconds; WordError when too many words came just before."""
@@ -46,8 +53,7 @@ class Spoken:
     def say_live(self, text: str) -> None:
         """A page's message over /live; what is no word is only counted."""
         try:
-            word, piece = word_from_json(json.loads(text), self._pieces())
-            self.say(word, piece, "page")
+            self._say_page(json.loads(text))
         except (ValueError, RecursionError):
             self.refused += 1
 
@@ -69,11 +75,9 @@ class Spoken:
 
     async def _serve(self, request: web.Request) -> web.Response:
         try:
-            data = await request.json()
-            word, piece = word_from_json(data, self._pieces())
-            taken = self.say(word, piece, "page")
+            said, taken = self._say_page(await request.json())
         except (ValueError, RecursionError) as error:
             self.refused += 1
             text = str(error) if isinstance(error, WordError) else "JSON would do"
             raise web.HTTPBadRequest(text=f"{text}\n") from error
-        return web.json_response({"word": word, "piece": piece, "taken": taken})
+        return web.json_response({"word": said.word, "piece": said.piece, "taken": taken})

@@ -6,7 +6,6 @@ Who comes in and who may ask: door, guard. Who is told what is new: live.
 from __future__ import annotations
 
 import asyncio
-import errno
 import json
 import logging
 import os
@@ -21,7 +20,7 @@ from typing import Any
 from aiohttp import web
 from aiohttp.typedefs import Handler
 
-from liveaid.stage.address import Address, StageError
+from liveaid.stage.address import Address, cannot
 from liveaid.stage.door import Door
 from liveaid.stage.guard import COOKIE, Guard, own_names
 from liveaid.stage.headers import add_headers
@@ -227,11 +226,5 @@ def _listen(address: Address) -> socket.socket:
         listening.setblocking(False)
     except OSError as error:
         listening.close()
-        taken = error.errno == errno.EADDRINUSE
-        why = (
-            "another program serves there already; --http with another port would do"
-            if taken
-            else error.strerror or str(error)
-        )
-        raise StageError(f"cannot serve the page at {address}: {why}") from error
+        raise cannot("serve the page", address, error, "--http") from error
     return listening

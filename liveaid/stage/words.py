@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Literal, TypeAlias, get_args
+from typing import Literal, TypeAlias, get_args
 
 Word: TypeAlias = Literal[
     "step on", "step back", "here", "hold",
@@ -71,11 +70,3 @@ def read_word(word: object, piece: object, pieces: int) -> tuple[Word, int | Non
     if isinstance(piece, bool) or not isinstance(piece, int) or not 0 <= piece < pieces:
         raise WordError(f"piece: found {piece!r:.40}; a number from 0 to {pieces - 1} would do")
     return known, piece
-
-
-def word_from_json(data: Any, pieces: int) -> tuple[Word, int | None]:
-    """The word in a page's object, such as {"word": "here", "piece": 3}; WordError if there is
-    none."""
-    if not isinstance(data, Mapping):
-        raise WordError('an object such as {"word": "here", "piece": 3} would do')
-    return read_word(data.get("word"), data.get("piece"), pieces)

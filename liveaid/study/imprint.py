@@ -25,7 +25,7 @@ PICTURE_FRAMES = 256
 """Ten seconds: enough to know a song by, and 4 kB."""
 PICTURE_RANGE_DB, PICTURE_STEP_DB = 40.0, 2 / 3
 TIMBRE_RANGE_DB = 50.0
-USUAL = (
+USUAL_VALUES = (
     21.0, 1.8, 12.0, -0.7, -0.2, -0.8, 1.5, -1.4, 0.2, 0.0, 0.2, -1.9, -1.9,
     13.4, 9.9, 6.6, 6.0, 4.9, 4.0, 3.7, 3.3, 3.5, 3.3, 2.8, 2.6, 2.4,
     -2.48, -1.91, -0.97, -0.39, -1.68, 7.28, -2.53,
@@ -65,7 +65,7 @@ def take_imprint(spectrum: Spectrum) -> Imprint | None:
     if not len(power) or power.max() <= 1e-10:
         return None
     values = np.concatenate([_colours(spectrum, power), _course(spectrum), _place(spectrum)])
-    standard = np.clip((values - np.array(USUAL)) / np.array(SPREAD), -FARTHEST, FARTHEST)
+    standard = np.clip((values - np.array(USUAL_VALUES)) / np.array(SPREAD), -FARTHEST, FARTHEST)
     return Imprint((standard * WEIGHT).astype(np.float16), _picture(spectrum, power))
 
 

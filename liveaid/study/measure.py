@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -13,11 +13,11 @@ from liveaid.files.names import shown
 from liveaid.files.unreadable import Unreadable
 from liveaid.sound.loudness import LoudnessMeter, PeakMeter
 from liveaid.sound.read import Reader, Samples, open_sound
-from liveaid.study.character import KindGuess, find_energy, guess_kind
+from liveaid.study.character import find_energy, guess_kind
 from liveaid.study.downbeat import Bars, find_bars
 from liveaid.study.facts import Study
 from liveaid.study.imprint import take_imprint
-from liveaid.study.key import Tonality, find_key
+from liveaid.study.key import find_key
 from liveaid.study.onsets import Onsets, find_onsets
 from liveaid.study.phrases import find_phrases, silence_s
 from liveaid.study.sections import Section, beat_facts, edges_of, find_sections, struck
@@ -57,20 +57,22 @@ def measure(path: str | Path) -> Study:
             reason = "; ".join(reader.faults) or "it holds no samples"
             raise Unreadable(f"{shown(path)}: no sound that can be read ({reason})")
         faults = (*reader.all_faults(), *_faults(heard, reader))
-        if heard.cancelled:
-            with open_sound(path) as again:
-                heard = hear(again, channel=0)
-        return _study(heard, reader, faults)
+        return _study(_uncancelled(path, heard), reader, faults)
 
 
 def studied_mono(path: str | Path) -> Samples:
     """A file's sound at RATE_HZ in one channel, as it is studied. Unreadable when there is none."""
     with open_sound(path) as reader:
         heard = hear(reader)
-    if heard.cancelled:
-        with open_sound(path) as again:
-            heard = hear(again, channel=0)
-    return heard.mono.astype(np.float32)
+    return _uncancelled(path, heard).mono.astype(np.float32)
+
+
+def _uncancelled(path: str | Path, heard: Listened) -> Listened:
+    """The same, or the first channel alone where the channels cancel each other."""
+    if not heard.cancelled:
+        return heard
+    with open_sound(path) as again:
+        return hear(again, channel=0)
 
 
 def hear(reader: Reader, *, channel: int | None = None) -> Listened:
@@ -152,50 +154,6 @@ def _faults(heard: Listened, reader: Reader) -> list[str]:
     return faults
 
 
-@dataclass(frozen=True, slots=True)
-class _Found:
-    """What each fact's module says of one sound."""
-
-    spectrum: Spectrum
-    onsets: Onsets
-    silence_s: tuple[float, float]
-    tempo: Tempo
-    bars: Bars | None
-    key: Tonality
-    phrases: tuple[tuple[float, float], ...]
-    kind: KindGuess
-    voice: Voice | None = None
-    sections: tuple[Section, ...] = ()
-
-
-def _find(mono: Samples, *, frames: int, rate_hz: int) -> _Found:
-    duration_s = frames / rate_hz
-    spectrum = analyse(mono)
-    onsets = find_onsets(mono, spectrum)
-    ends = silence_s(spectrum.level_db, duration_s)
-    phrases = find_phrases(spectrum.level_db, onsets, duration_s)
-    if ends[0] >= duration_s:
-        silent, no_key = Tempo(why_not="it is silent"), Tonality(None, 0.0, 0.0)
-        return _Found(
-            spectrum, onsets, ends, silent, None, no_key, phrases, KindGuess("sample", 0.0)
-        )
-    tempo = find_tempo(mono, spectrum, onsets, frames=frames, rate_hz=rate_hz)
-    bars = find_bars(mono, spectrum, tempo.beats_s, loop_beats=tempo.loop_beats)
-    key = find_key(mono)
-    texture = weave(mono)
-    voice = find_voice(spectrum, texture)
-    sections = _sections(texture, onsets, voice, tempo, bars, duration_s)
-    kind = guess_kind(
-        spectrum,
-        onsets,
-        tempo,
-        keyed=key.key is not None,
-        duration_s=duration_s,
-        voice=voice.share(),
-    )
-    return _Found(spectrum, onsets, ends, tempo, bars, key, phrases, kind, voice, sections)
-
-
 def _sections(
     texture: Texture,
     onsets: Onsets,
@@ -216,9 +174,11 @@ def _sections(
 
 def _study(heard: Listened, reader: Reader, faults: tuple[str, ...]) -> Study:
     """Everything found, as the record that is kept."""
-    duration_s = reader.frames / reader.rate_hz
-    found = _find(heard.mono, frames=reader.frames, rate_hz=reader.rate_hz)
-    return Study(
+    duration_s, mono = reader.frames / reader.rate_hz, heard.mono
+    spectrum = analyse(mono)
+    onsets = find_onsets(mono, spectrum)
+    silent_s = silence_s(spectrum.level_db, duration_s)
+    study = Study(
         duration_s=duration_s,
         sample_rate_hz=reader.rate_hz,
         channels=reader.channels,
@@ -226,36 +186,56 @@ def _study(heard: Listened, reader: Reader, faults: tuple[str, ...]) -> Study:
         frames_declared=reader.declared,
         frames_read=reader.frames,
         faults=faults,
-        silence_start_s=found.silence_s[0],
-        silence_end_s=found.silence_s[1],
-        tempo=found.tempo.tempo_bpm,
-        tempo_confidence=found.tempo.confidence,
-        tempo_alternative=found.tempo.alternative_bpm,
-        first_beat=found.tempo.first_beat_s,
-        first_downbeat=None if found.bars is None else float(found.tempo.beats_s[found.bars.first]),
-        downbeat_confidence=0.0 if found.bars is None else found.bars.confidence,
-        metre=None if found.bars is None else found.bars.metre,
-        steady=found.tempo.steady,
-        tempo_drift_percent=found.tempo.drift_percent,
-        beat_residual_ms=1000.0 * found.tempo.residual_s,
-        **_followed(found.tempo),
-        loop_beats=found.tempo.loop_beats,
-        rhythmic=found.tempo.why_not,
-        key=None if found.key.key is None else str(found.key.key),
-        key_confidence=found.key.confidence,
-        tuning_cents=found.key.tuning_cents,
+        silence_start_s=silent_s[0],
+        silence_end_s=silent_s[1],
         loudness_lufs=heard.loudness_lufs,
         loudness_range_lu=heard.range_lu,
         true_peak_dbtp=heard.true_peak_dbtp,
-        brightness_hz=found.spectrum.centroid_hz,
-        energy=_energy(heard, found, duration_s),
-        onsets_s=tuple(float(time) for time in found.onsets.times_s if time < duration_s),
-        phrases_s=found.phrases,
-        voice=0.0 if found.voice is None else round(found.voice.share()[0], 3),
-        sections=tuple(_told(one, found.bars) for one in found.sections),
-        kind=found.kind.kind,
-        kind_confidence=found.kind.confidence,
-        imprint=take_imprint(found.spectrum),
+        brightness_hz=spectrum.centroid_hz,
+        energy=_energy(heard, spectrum, onsets, sounding_s=duration_s - sum(silent_s)),
+        onsets_s=tuple(float(time) for time in onsets.times_s if time < duration_s),
+        phrases_s=find_phrases(spectrum.level_db, onsets, duration_s),
+        imprint=take_imprint(spectrum),
+    )
+    if silent_s[0] >= duration_s:
+        return replace(study, rhythmic="it is silent")
+    tempo = find_tempo(mono, spectrum, onsets, frames=reader.frames, rate_hz=reader.rate_hz)
+    bars = find_bars(mono, spectrum, tempo.beats_s, loop_beats=tempo.loop_beats)
+    key = find_key(mono)
+    texture = weave(mono)
+    voice = find_voice(spectrum, texture)
+    kind = guess_kind(
+        spectrum,
+        onsets,
+        tempo,
+        keyed=key.key is not None,
+        duration_s=duration_s,
+        voice=voice.share(),
+    )
+    return replace(
+        study,
+        tempo=tempo.tempo_bpm,
+        tempo_confidence=tempo.confidence,
+        tempo_alternative=tempo.alternative_bpm,
+        first_beat=tempo.first_beat_s,
+        first_downbeat=None if bars is None else float(tempo.beats_s[bars.first]),
+        downbeat_confidence=0.0 if bars is None else bars.confidence,
+        metre=None if bars is None else bars.metre,
+        steady=tempo.steady,
+        tempo_drift_percent=tempo.drift_percent,
+        beat_residual_ms=1000.0 * tempo.residual_s,
+        **_followed(tempo),
+        loop_beats=tempo.loop_beats,
+        rhythmic=tempo.why_not,
+        key=None if key.key is None else str(key.key),
+        key_confidence=key.confidence,
+        tuning_cents=key.tuning_cents,
+        voice=round(voice.share()[0], 3),
+        sections=tuple(
+            _told(one, bars) for one in _sections(texture, onsets, voice, tempo, bars, duration_s)
+        ),
+        kind=kind.kind,
+        kind_confidence=kind.confidence,
     )
 
 
@@ -276,9 +256,8 @@ def _followed(tempo: Tempo) -> dict[str, Any]:
     }
 
 
-def _energy(heard: Listened, found: _Found, duration_s: float) -> int:
+def _energy(heard: Listened, spectrum: Spectrum, onsets: Onsets, *, sounding_s: float) -> int:
     if heard.loudness_lufs is None or heard.true_peak_dbtp is None:
         return 1
     crest = heard.true_peak_dbtp - heard.loudness_lufs
-    sounding_s = duration_s - sum(found.silence_s)
-    return find_energy(found.spectrum, found.onsets, sounding_s=sounding_s, crest_db=crest)
+    return find_energy(spectrum, onsets, sounding_s=sounding_s, crest_db=crest)

@@ -96,7 +96,8 @@ DRUMS = (
     -3.75, -2.68, -0.91,
 )  # fmt: skip
 DRUMS_BASE = 0.4
-"""Log odds that only drums play in a beat, by its facts: logistic regression."""
+"""Log odds that only drums play in a beat, by its facts: logistic regression, to be learnt again
+by tests/bench/learn.py --drums."""
 THIN_DECADES, THIN_WORTH = -0.7, 4.0
 """A beat 7 dB below the loud ones is thin more likely than full."""
 

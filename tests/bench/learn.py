@@ -1,6 +1,6 @@
 """What a voice sounds like, learnt again: the weights of `study/voice_weights.py`, and who judges.
 
-Run by hand: python tests/bench/learn.py [--keep FOLDER] [--part N] [--write]
+Run by hand: python tests/bench/learn.py [--keep FOLDER] [--part N] [--write] [--drums]
 Windows of sound are collected in PARTS parts, each by itself if wanted (`--part`), kept in a folder
 and learnt from when all are there; without `--write` the weights are only judged and printed.
 
@@ -33,6 +33,7 @@ import numpy as np
 import soundfile
 import soxr
 from arranged import arranged
+from played import opened
 from sklearn.linear_model import LogisticRegression
 from tracker_music import library, render
 from voices import (
@@ -48,7 +49,10 @@ from voices import (
 
 from liveaid.study import voice_weights
 from liveaid.study.character import ENOUGH_VOICE
+from liveaid.study.onsets import find_onsets
+from liveaid.study.sections import DRUMS, DRUMS_BASE, beat_facts, edges_of
 from liveaid.study.spectrum import analyse
+from liveaid.study.tempo import find_tempo
 from liveaid.study.texture import weave
 from liveaid.study.voice import VOICE_SILENT_DB, WINDOW_FRAMES, features, starts, widened
 
@@ -227,7 +231,7 @@ def levels_db(mono: np.ndarray) -> np.ndarray:
 
 
 def mixed(rng: np.random.Generator, voice: np.ndarray, music: np.ndarray) -> Windows:
-    """A voice over music, 8 dB below to 8 dB above; windows in which one is lost left out."""
+    """A voice over music, 8 dB below to 8 dB above; -1 where a window has hardly any of one."""
     length = min(len(voice), len(music), 15 * RATE)
     voice, music = voice[:length], music[:length]
     even = np.sqrt(np.mean(music**2) / max(np.mean(voice**2), 1e-9))
@@ -237,8 +241,8 @@ def mixed(rng: np.random.Generator, voice: np.ndarray, music: np.ndarray) -> Win
     sung, rest = levels_db(voice * gain), levels_db(music * gain)
     has_voice = np.where(sung > rest - 9, 1, np.where(sung < rest - 20, 0, -1))
     has_other = np.where(rest > sung - 15, 1, np.where(rest < sung - 30, 0, -1))
-    told = (level > VOICE_SILENT_DB) & (has_voice >= 0) & (has_other >= 0)
-    return Windows("voice over music", found[told], has_voice[told], has_other[told])
+    heard = level > VOICE_SILENT_DB
+    return Windows("voice over music", found[heard], has_voice[heard], has_other[heard])
 
 
 def collect(use: str, part: int) -> list[Windows]:
@@ -293,8 +297,15 @@ class Weights:
         return voice, other
 
 
+def _clear(row: Windows) -> Windows:
+    clear = (row.voice >= 0) & (row.other >= 0)
+    return Windows(row.label, row.measured[clear], row.voice[clear], row.other[clear])
+
+
 def learn(rows: list[Windows]) -> Weights:
-    """Two logistic regressions; every clip counts by its worth, however long."""
+    """Two logistic regressions; every clip counts by its worth, however long. It is judged whole,
+    but learnt from only where it is clear what is heard."""
+    rows = [_clear(row) for row in rows]
     every = np.concatenate([row.measured for row in rows])
     mean, scale = every.mean(axis=0), every.std(axis=0)
     seen = widened(every, mean, scale)
@@ -302,12 +313,56 @@ def learn(rows: list[Windows]) -> Weights:
     for what, worths in WORTH.items():
         truth = np.concatenate([getattr(row, what) for row in rows])
         worth = np.concatenate(
-            [np.full(len(row.voice), worths.get(row.label, 1.0) / len(row.voice)) for row in rows]
+            [
+                np.full(len(row.voice), worths.get(row.label, 1.0) / max(len(row.voice), 1))
+                for row in rows
+            ]
         )
         worth *= len(worth) / worth.sum()
         model = LogisticRegression(C=STIFFNESS, max_iter=5000).fit(seen, truth, worth)
         fits.append((model.coef_[0], float(model.intercept_[0])))
     return Weights(mean, scale, *fits)
+
+
+def beats_of_songs(use: str, folder: Path) -> tuple[np.ndarray, np.ndarray]:
+    """(beats, facts) of arranged songs and of composed ones opened to their drums, and (beats,)
+    whether only drums play there; beats that a change cuts are left out."""
+    number = USES.index(use)
+    songs = [arranged(seed, folder) for seed in range(12 * number, 12 * number + 12)]
+    facts, alone = [], []
+    for song in (*songs, *opened(folder, first=number)):
+        mono = song.samples.astype(np.float32)
+        spectrum = analyse(mono)
+        onsets = find_onsets(mono, spectrum)
+        tempo = find_tempo(mono, spectrum, onsets, frames=len(mono), rate_hz=RATE)
+        edges = edges_of(tempo.beats_s, len(mono) / RATE)
+        # A change within a twentieth of a beat from its edge is on the edge.
+        inner = edges[:-1] + 0.05 * np.diff(edges), edges[1:] - 0.05 * np.diff(edges)
+        begun, ended = (_within(at, song.breaks_s) for at in inner)
+        facts.append(beat_facts(weave(mono), onsets, edges)[begun == ended])
+        alone.append(begun[begun == ended])
+    return np.concatenate(facts), np.concatenate(alone)
+
+
+def _within(at: np.ndarray, stretches: list[tuple[float, float]]) -> np.ndarray:
+    inside = np.zeros(len(at), dtype=bool)
+    for begin, end in stretches:
+        inside |= (at >= begin) & (at < end)
+    return inside
+
+
+def learn_drums(folder: Path) -> None:
+    """The weights of `study/sections.py` by which only drums play in a beat, as they are and
+    learnt now, both judged on the songs held back."""
+    facts, alone = beats_of_songs("learn", folder)
+    model = LogisticRegression(C=STIFFNESS, max_iter=5000).fit(facts, alone)
+    found = model.coef_[0], float(model.intercept_[0])
+    held, truth = beats_of_songs("judge", folder)
+    for title, (weights, base) in (("now", (np.array(DRUMS), DRUMS_BASE)), ("learnt", found)):
+        told = held @ weights + base > 0
+        right = [float(np.mean(told[truth == one] == one)) for one in (True, False)]
+        print(f"{title:8} drums alone told so {right[0]:.3f}, others told others {right[1]:.3f}")
+    print("\n" + listed("DRUMS", found[0]) + f"\nDRUMS_BASE = {found[1]:.3f}")
 
 
 def in_code() -> Weights:
@@ -357,10 +412,14 @@ def main() -> None:
     parser.add_argument("--keep", type=Path, help="where windows are kept from run to run")
     parser.add_argument("--part", help="collect one part alone, as learn-0, and end")
     parser.add_argument("--write", action="store_true", help="put the weights into the study")
+    parser.add_argument("--drums", action="store_true", help="those of drums alone, and end")
     options = parser.parse_args()
     with tempfile.TemporaryDirectory() as name:
         folder = options.keep or Path(name)
         folder.mkdir(parents=True, exist_ok=True)
+        if options.drums:
+            learn_drums(folder)
+            return
         if options.part:
             use, part = options.part.split("-")
             print(options.part, len(kept(folder, use, int(part))), "clips")

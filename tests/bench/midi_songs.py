@@ -11,7 +11,7 @@ from __future__ import annotations
 import io
 import struct
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import mido
@@ -25,6 +25,9 @@ SONG_FILES = (
 DRUMS = 9
 OVERDRIVEN = (29, 30)
 WRITTEN_S, WRITTEN_SHARE = 0.008, 0.85
+EARLY_S = 0.03
+"""Notes on a bar line are played so much before it at most."""
+LATEST_OPEN_S, TRIES = 120.0, 30
 TAIL_S = 0.3
 """What a struck or plucked note still sounds after its end."""
 
@@ -84,6 +87,41 @@ class Composed:
             if end - begin >= 0.9 * self.bar_s and len(inside) >= max(4, beats):
                 found.append((float(inside[0]), end))
         return found
+
+    def opened(self, rng: np.random.Generator) -> tuple[Composed, tuple[float, float]] | None:
+        """The song with everything but its drums silent over some bars, and from when to when;
+        None where they do not strike on by themselves."""
+        struck = np.array([at for at, m in self.messages if _begins(m) and m.channel == DRUMS])
+        bars = int(min(self.messages[-1][0], LATEST_OPEN_S) / self.bar_s)
+        for _ in range(TRIES):
+            count = int(rng.choice([2, 4, 8]))
+            if bars < count + 6:
+                continue
+            begin = self.bar_s * int(rng.integers(4, bars - count - 1))
+            lines = begin + self.bar_s * np.arange(count + 1)
+            inside = np.diff(np.searchsorted(struck, lines - EARLY_S))
+            if inside.min() >= 4 and np.abs(struck - begin).min() < EARLY_S:
+                return self._without_notes(begin, float(lines[-1])), (begin, float(lines[-1]))
+        return None
+
+    def _without_notes(self, begin_s: float, end_s: float) -> Composed:
+        """The same with no note but the drums' between two seconds; what sounds there is ended."""
+        kept, sounding = [], set()
+        begin_s, end_s = begin_s - EARLY_S, end_s - EARLY_S
+        for at, message in self.messages:
+            note = message.type in ("note_on", "note_off") and message.channel != DRUMS
+            if note and _begins(message) and begin_s <= at < end_s:
+                continue
+            if note and at < begin_s:
+                key = message.channel, message.note
+                (sounding.add if _begins(message) else sounding.discard)(key)
+            kept.append((at, message))
+        ends = [
+            (begin_s, mido.Message("note_off", channel=channel, note=pitch))
+            for channel, pitch in sounding
+        ]
+        kept = sorted([*kept, *ends], key=lambda each: each[0])
+        return replace(self, messages=tuple(kept))
 
     def render(self, begin_s: float, end_s: float, path: Path) -> None:
         """Write a stretch of it as WAV; what was set before its begin is set at once."""

@@ -29,7 +29,7 @@ import numpy as np
 import soundfile
 import soxr
 from arranged import RATE, Song, arranged, spliced
-from midi_songs import SONG_FILES, composed
+from midi_songs import SONG_FILES, Composed, composed
 from scores import SOUNDFONT, Played, Score, perform, read_score
 from tracker_music import library, render
 
@@ -205,6 +205,8 @@ def songs(
         yield f"arranged, {'tuned on' if seed < 12 else 'held back'}", arranged(seed, folder)
     for song in as_written(folder):
         yield "composed, held back", song
+    for song in opened(folder, first=1, step=8 if few else 2):
+        yield "composed, opened, held back", song
     for number, (use, _, mono, bpm) in enumerate(pieces):
         loop, beats = list(LOOPS.items())[number % len(LOOPS)]
         samples, rate = soundfile.read(SAMPLES / f"loop_{loop}.flac", always_2d=True)
@@ -218,15 +220,27 @@ def songs(
 
 def as_written(folder: Path) -> Iterator[Song]:
     """What lies about each open break that a composer wrote."""
-    path = folder / "written.wav"
     for piece in composed():
         for begin, end in piece.breaks_s():
-            first = max(0.0, begin - 25.0)
-            piece.render(first, end + 20.0, path)
-            samples, rate = soundfile.read(path, dtype="float32", always_2d=True)
-            mono = soxr.resample(samples.mean(axis=1), rate, RATE)
-            section = (begin - first, end - first, "break")
-            yield Song(mono / np.abs(mono).max() * 0.8, piece.tempo_bpm or 0.0, (section,))
+            yield around(piece, begin, end, folder)
+
+
+def opened(folder: Path, *, first: int, step: int = 2) -> Iterator[Song]:
+    """What lies about a break in composed songs whose other instruments were silenced for it."""
+    rng = np.random.default_rng(first)
+    for piece in list(composed())[first::step]:
+        if found := piece.opened(rng):
+            yield around(found[0], *found[1], folder)
+
+
+def around(piece: Composed, begin: float, end: float, folder: Path) -> Song:
+    """A break with 25 s before it and 20 s after."""
+    first, path = max(0.0, begin - 25.0), folder / "written.wav"
+    piece.render(first, end + 20.0, path)
+    samples, rate = soundfile.read(path, dtype="float32", always_2d=True)
+    mono = soxr.resample(samples.mean(axis=1), rate, RATE)
+    section = (begin - first, end - first, "break")
+    return Song(mono / np.abs(mono).max() * 0.8, piece.tempo_bpm or 0.0, (section,))
 
 
 def overlap(a: tuple[float, float], b: tuple[float, float]) -> float:

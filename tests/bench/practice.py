@@ -26,8 +26,8 @@ from liveaid.practice.session import Ended, Session
 from liveaid.routine import Routine, load_routine
 from liveaid.simulate import Hands, Network, Performance, perform
 from liveaid.simulate.send import send
-from liveaid.stage import Heard
 from liveaid.stage.address import Address
+from liveaid.stage.osc import Heard
 from liveaid.stage.osc_map import DEFAULT_MAP, table_for
 from liveaid.stage.receiver import Receiver
 

@@ -119,7 +119,7 @@ def main() -> None:
         stretched = best(1, lambda: rendered.append(render_scene(scene)), lambda: None)
         total = sum(c.length_s for c in rendered[-1].cuts)
         print(row("render, time-stretched, nothing in the cache", total, stretched))
-    down = max(cut.limited_db for cut in cuts)
+    down = max(cut.level.limited_db for cut in cuts)
     print(f"peaks of the resampled sounds were turned down by up to {down:.1f} dB")
     times = f"{fresh[0] / alone[0]:.1f} by the clock, {fresh[1] / alone[1]:.1f} in CPU"
     print(f"render / baseline: {times} (levels, guide mix, sheet and map are what comes on top)")

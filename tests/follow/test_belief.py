@@ -38,10 +38,11 @@ def _belief(*guesses, lost=-50.0):
     return belief
 
 
-def test_two_places_three_nats_apart_are_fifty_to_one():
-    """1 / (1 + e^-(3 + .9)) = .98015, times erf(1 / (.1 sqrt 2)) = 1, times .998."""
+def test_two_places_three_nats_apart_are_eleven_to_one():
+    """At a sharpness of .8, 1 / (1 + e^-2.4) = .91683, times erf(1 / (.1 sqrt 2)) = 1, times
+    .998: eleven to one."""
     belief = _belief(Guess(0, 4.0, 0.0, 0.0), Guess(2, 4.0, 0.0, -3.0))
-    assert belief.confidence()[1] == pytest.approx(0.98015 * 0.998, abs=1e-4)
+    assert belief.confidence()[1] == pytest.approx(0.91683 * 0.998, abs=1e-4)
 
 
 def test_a_doubtful_beat_is_so_much_less_sure():
@@ -51,11 +52,11 @@ def test_a_doubtful_beat_is_so_much_less_sure():
 
 
 def test_a_set_piece_may_be_sure_where_its_beat_is_not():
-    """Eight beats apart and three nats less: 1 / (1 + e^-(3 + .9)) = .98015 of the place."""
+    """Eight beats apart and three nats less: 1 / (1 + e^-2.4) = .91683 of the place."""
     belief = _belief(Guess(1, 4.0, 0.0, 0.0), Guess(1, 12.0, 0.0, -3.0))
     piece, place = belief.confidence()
     assert piece == pytest.approx(0.998, abs=1e-4)
-    assert place == pytest.approx(0.98015 * 0.998, abs=1e-4)
+    assert place == pytest.approx(0.91683 * 0.998, abs=1e-4)
 
 
 def test_a_place_within_a_beat_is_the_same_place():
@@ -81,6 +82,15 @@ def test_a_record_held_long_at_a_cue_before_the_start_begins_there(still_s, beat
     before = Guess(-1, 0.0, 0.0)
     found = list(search.found(PLAN, heard, before, [before], 1.8, USUAL))
     assert [(guess.section, guess.beat) for guess in found] == [(1, pytest.approx(beat))]
+
+
+def test_twins_of_one_set_piece_crowd_out_no_other():
+    """Five guesses of B at its releases, and A far behind them: three of B stay, and A."""
+    twins = [Guess(1, 2.0 * n, 0.0, -0.1 * n) for n in range(5)]
+    last = Guess(0, 4.0, 0.0, -7.0)
+    belief = _belief(*twins, last)
+    belief._keep()
+    assert belief.guesses == [*twins[:3], last]
 
 
 def test_of_guesses_within_half_a_beat_the_likelier_stays_and_is_told():

@@ -177,6 +177,30 @@ def test_a_place_found_costs_its_price_from_the_cheapest_guess(small):
         assert (four.beat, four.score) == (pytest.approx(1.0), pytest.approx(score))
 
 
+@pytest.mark.parametrize(("left_at", "beat", "since_s"), [(15.0, 0.0, 10.0), (17.0, 1.0, 9.5)])
+def test_a_count_by_the_clock_is_come_to_at_its_first_beat_from_an_end(
+    small, left_at, beat, since_s
+):
+    """Two of 16 beats at 120 BPM is left; right is moved by hand inside Three, which tells no beat:
+    a beat beyond the end Three began half a second ago, before it, it begins."""
+    plan, two = plan_of(small), Guess(1, left_at, 2.0)
+    moved = Gesture("hand", 6.0, 40.5, False, 10.0, 40.6)
+    (three,) = search.found(plan, _heard(10.0, right=moved), two, [two], 1.8, USUAL)
+    assert (three.section, three.beat, three.doubt) == (2, pytest.approx(beat), 0.3)
+    assert three.since_s == pytest.approx(since_s)
+
+
+@pytest.mark.parametrize(("there", "comes"), [(-9.9, True), (-9.7, False)])
+def test_a_count_by_the_clock_is_come_to_again_where_that_is_likelier(small, there, comes):
+    """From One's beat 8, .8 nats ahead, to the middle of Three: 2 to come to it midway, 2 to leave
+    early, 6.6 for one left out make it -9.8; a guess of Three's beat 7 is there already."""
+    plan, one = plan_of(small), Guess(0, 8.0, 2.0, 0.8)
+    moved = Gesture("hand", 6.0, 40.5, False, 10.0, 40.6)
+    guesses = [one, Guess(2, 7.0, 2.0, there)]
+    found = search.found(plan, _heard(10.0, right=moved), one, guesses, 1.8, USUAL)
+    assert any(guess.section == 2 for guess in found) is comes
+
+
 def test_what_a_run_told_before_a_guess_was_come_to_is_counted_once(small):
     """Left ran on from 2.0 for 9 s, 18 beats: past One's 16. Two was come to a second ago with
     what the run had told in its past, 8 nats; back in One the run weighs nothing yet."""

@@ -57,6 +57,19 @@ def test_a_release_from_the_cue_fits_a_worked_deck_better_than_one_from_elsewher
     assert (cue, off) == pytest.approx((1.1607, -1.6094), abs=1e-4)
 
 
+@pytest.mark.parametrize(
+    ("juggled", "from_s", "at_s", "nats"),
+    [(True, 30.0, 31.4, 1.1607), (True, 30.0, 32.2, 0.3607), (False, 30.0, 32.2, 1.1607),
+     (True, 25.0, 32.2, -2.4094)],
+)  # fmt: skip
+def test_in_a_juggle_a_record_let_run_for_long_fits_less_and_less(juggled, from_s, at_s, nats):
+    """ln 3.1921 = 1.1607 from the cue, ln .2 = -1.6094 from before it; 2.2 s of the span are .8
+    more than 1.4, and cost so much."""
+    run = gesture("runs", from_s=from_s, at_s=at_s)
+    part = replace(WORKS, juggled=juggled)
+    assert likeness.works(part, run, 1.0, 8.0, 8.0, USUAL) == pytest.approx(nats, abs=1e-4)
+
+
 def test_a_tighter_span_earns_no_more():
     tight = DeckPart("works", from_s=30.0, to_s=31.0, cue_s=30.0)
     let_go = gesture("runs", from_s=30.0, at_s=30.5)
@@ -192,12 +205,12 @@ def test_a_worked_record_moved_by_hand(from_s, at_s, age_s, left, nats):
 
 
 @pytest.mark.parametrize(
-    ("at_s", "age_s", "nats"), [(32.2, 1.0, 0.0), (31.0, 6.0, -1.0), (31.0, 9.0, -2.0)]
+    ("at_s", "alone_s", "nats"), [(32.2, 1.0, 0.0), (31.0, 4.7, -1.0), (31.0, 9.0, -3.0)]
 )
-def test_a_worked_record_held_in_its_span(at_s, age_s, nats):
-    """After 4 s half a nat less every second, two at most."""
+def test_a_worked_record_held_in_its_span(at_s, alone_s, nats):
+    """After 2.7 s of the other deck moved half a nat less every second, three at most."""
     held = gesture("held", from_s=at_s, at_s=at_s)
-    assert likeness.works(WORKS, held, age_s, 8.0, 8.0, USUAL) == nats
+    assert likeness.works(WORKS, held, alone_s, 8.0, 8.0, USUAL) == pytest.approx(nats)
 
 
 @pytest.mark.parametrize(("at_s", "nats"), [(59.4, -0.3), (59.6, 0.3), (60.4, 0.3), (60.6, -0.3)])
@@ -267,12 +280,23 @@ def test_a_gesture_weighs_more_the_longer_it_goes_on(news, age_s, weight):
     assert likeness.weight(one, age_s, USUAL) == pytest.approx(weight)
 
 
-@pytest.mark.parametrize(("age_s", "nats"), [(4.0, 0.6), (6.0, -0.4), (60.0, -1.4)])
-def test_a_worked_record_that_waits_at_its_cue_fits_less_and_less(small, age_s, nats):
-    """.6, and after 4 s half a nat less every second, two at most."""
+@pytest.mark.parametrize(("alone_s", "nats"), [(2.7, 0.6), (4.7, -0.4), (60.0, -2.4)])
+def test_a_worked_record_that_waits_at_its_cue_fits_less_and_less(small, alone_s, nats):
+    """.6, and after 2.7 s of the other deck moved half a nat less every second, three at most."""
     part = plan_of(small).at(2).parts["right"]
-    still = Gesture("held", 0.0, 40.0, False, age_s, 40.0)
-    assert likeness.works(part, still, age_s, 8.0, 8.0, USUAL) == pytest.approx(nats)
+    still = Gesture("held", 0.0, 40.0, False, 60.0, 40.0)
+    assert likeness.works(part, still, alone_s, 8.0, 8.0, USUAL) == pytest.approx(nats)
+
+
+@pytest.mark.parametrize(
+    ("still_s", "stopped_s", "alone_s"), [(0.0, -math.inf, 6.0), (2.0, -math.inf, 4.0),
+                                          (0.0, 105.0, 3.0), (2.0, 105.0, 1.0)],
+)  # fmt: skip
+def test_a_record_is_held_alone_while_the_other_moves(still_s, stopped_s, alone_s):
+    """At 108 s a gesture is 6 s old; both held in the last 2 s, or let go after a stop 3 s ago."""
+    both = {"left": None, "right": None}
+    heard = GestureHeard(108.0, 1.0, both, {}, still_s, stopped_s)
+    assert heard.alone_s(6.0) == alone_s
 
 
 def test_what_is_held_for_long_weighs_two_at_most():
@@ -301,14 +325,27 @@ def test_leaving_the_order_has_its_price(small, here, beat_here, to, beat, nats)
     assert price(plan, parent, plan.at(to), beat, 1.8, USUAL) == pytest.approx(nats, abs=1e-3)
 
 
-@pytest.mark.parametrize(("lost_at", "to", "nats"), [(0, 1, 3.0), (0, 3, 5.1972), (-1, 3, 3.0)])
-def test_being_nowhere_remembers_where_it_came_from(small, lost_at, to, nats):
-    """To begin in the middle is 3; two beyond the next, 2 ln 3 = 2.1972 more."""
-    lost = Guess(-1, 0.0, 0.0, lost_at=lost_at)
+@pytest.mark.parametrize(
+    ("lost_at", "to", "beat", "nats"),
+    [(0, 1, 8.0, 3.0), (0, 3, 8.0, 5.1972), (-1, 3, 8.0, 3.0), (2, 2, 8.0, 3.0),
+     (2, 1, 8.0, 4.3863), (2, 2, 0.2, 3.0), (2, 3, 0.2, 4.3863)],
+)  # fmt: skip
+def test_being_nowhere_remembers_where_it_came_from(small, lost_at, to, beat, nats):
+    """To begin in the middle is 3, there or in the next; beyond that 2 ln 2 = 1.3863 for one,
+    2 ln 3 = 2.1972 for two. At a first beat it is begun anew, and the next is one farther."""
+    lost, numbers = Guess(-1, 0.0, 0.0, lost_at=lost_at), replace(USUAL, midway=0.0)
     plan = plan_of(small)
-    assert price(plan, lost, plan.at(to), 8.0, 1.8, replace(USUAL, midway=0.0)) == pytest.approx(
-        nats, abs=1e-3
-    )
+    assert price(plan, lost, plan.at(to), beat, 1.8, numbers) == pytest.approx(nats, abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("here", "to", "again", "nats"), [(1, 1, 7.0, 1.0), (1, 1, 5.0, 0.0), (3, 0, 7.0, 2.0)]
+)
+def test_after_a_stop_it_is_likelier_begun_anew(small, here, to, again, nats):
+    """A stop is worth 6 against the 7 of the same anew, or 8 of the first; leaving never pays."""
+    plan, parent = plan_of(small), Guess(here, 8.0, 0.0, ran=True)
+    numbers = replace(USUAL, again=again)
+    assert price(plan, parent, plan.at(to), 0.0, 1.8, numbers, stopped=True) == nats
 
 
 @pytest.mark.parametrize(("beat", "nats"), [(1.0, 1.0), (9.0, 7.0)])

@@ -13,7 +13,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from liveaid.practice.attempt import DeckActs, heard_of
+from liveaid.practice.attempt import DeckActs, deck_acts
 from liveaid.practice.fader_cuts import FaderMove, cut_scores, fader_moves
 from liveaid.practice.hand_acts import HandScore, held_acts
 from liveaid.practice.hear import releases, takes_of_hand
@@ -72,7 +72,7 @@ def juggle() -> Routine:
 
 def deck_of(performance: Performance, side: str) -> DeckActs:
     messages = [(m.now_s, m.side, m.position_s) for m in performance.messages]
-    return heard_of(trace_of(messages), performance.routine)[side]
+    return deck_acts(trace_of(messages), performance.routine)[side]
 
 
 def scores_of(performance: Performance, side: str = "right") -> list[HandScore]:

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from liveaid.practice.assess import assess
-from liveaid.practice.attempt import heard_of
+from liveaid.practice.attempt import deck_acts
 from liveaid.practice.hand_acts import held_acts
 from liveaid.practice.trace import trace_of
 from liveaid.practice.visits import Visit
@@ -117,7 +117,7 @@ def test_every_act_is_found_what_was_left_out_and_what_was_too_many(law, bias_ms
     off, missed, added = [], 0, 0
     for seed in range(3):
         played = Played(law, seed)
-        deck = heard_of(trace_of(sorted(played.messages)), scratch())["right"]
+        deck = deck_acts(trace_of(sorted(played.messages)), scratch())["right"]
         scores = held_acts(
             played.acts, deck, lambda beat: BEAT_S * beat, start_s=0.0, end_s=32 * BEAT_S
         )

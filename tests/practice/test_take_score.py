@@ -49,6 +49,20 @@ def test_what_is_written_is_read_back_the_same():
     assert TakeScore.from_json(json.loads(json.dumps(TAKE.to_json()))) == TAKE
 
 
+def test_figures_are_written_rounded_by_their_unit_and_none_where_they_are_not_finite():
+    act = replace(ACT, beat=6.50004, heard_s=14.00004, beat_s=0.60000049, longer_percent=9.96)
+    piece = replace(PIECE, acts=(act,), tempo_bpm=99.5049, drift_percent=float("inf"))
+    take = replace(TAKE, bias_ms=-12.5049, spread_beats=0.01304, pieces=(piece,)).to_json()
+    assert (take["bias_ms"], take["spread_beats"]) == (-12.5, 0.013)
+    (written,) = take["pieces"]
+    assert (written["tempo"], written["drift_percent"]) == (99.5, None)
+    event = written["events"][0]
+    assert [event[name] for name in ("beat", "heard_s", "beat_s", "error_ms", "error_beats")] == [
+        6.5, 14.0, 0.6, -12.46, -0.0208,
+    ]  # fmt: skip
+    assert event["longer_percent"] == 10.0
+
+
 def test_the_words_that_pages_and_scripts_read_stay():
     """README's and the pages' own: a change here breaks whoever reads --json."""
     take = TAKE.to_json()

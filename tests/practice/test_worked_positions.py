@@ -5,6 +5,8 @@ Messages come every 5 ms without jitter, so what is read off them has to be what
 
 from __future__ import annotations
 
+from datetime import date, datetime
+
 import numpy as np
 import pytest
 
@@ -12,11 +14,12 @@ from liveaid.practice.beat_times import BeatTimes, beats_of_hands, beats_of_reco
 from liveaid.practice.care import DayOfHands, today
 from liveaid.practice.hear import near, releases, strokes, takes_of_hand
 from liveaid.practice.motion import motion
-from liveaid.practice.records import TakeRow
+from liveaid.practice.records import NoteRow, TakeRow
 from liveaid.practice.review_json import care_json, plain_json, take_json
 from liveaid.practice.take_score import TakeScore
 from liveaid.practice.trace import DeckTrace
 from liveaid.practice.visits import Sure, visits
+from liveaid.practice.weeks import Day, Week, WeeksOf
 from liveaid.practice.wilson import clean_rate
 from liveaid.routine import Routine
 
@@ -281,6 +284,25 @@ def test_a_rate_with_its_interval():
     """Wilson 1927, 8 of 10, z 1.96: z^2/n = 0.384, centre 0.992 / 1.384 = 0.717, half width
     sqrt(0.16 * 0.384 + 0.0369) / 1.384 = 0.227."""
     assert plain_json(clean_rate(8, 10)) == {"clean": 8, "of": 10, "low": 0.49, "high": 0.943}
+
+
+def test_the_words_that_pages_read_of_weeks_days_and_notes_stay():
+    """Wilson, 2 of 3: z^2/n = 1.28, centre 1.307 / 2.28 = 0.573, half width
+    sqrt(0.2222 * 1.28 + 0.41) / 2.28 = 0.365."""
+    week = Week(monday=date(2026, 3, 2), takes=4, rate=clean_rate(2, 3), bias_ms=1.236,
+                spread_ms=None, tempo_part=0.9412)  # fmt: skip
+    assert plain_json(WeeksOf(name="Lids", weeks=(week,), plateau="no gain")) == {
+        "name": "Lids", "plateau": "no gain",
+        "weeks": [{"monday": "2026-03-02", "takes": 4, "clean": 2, "of": 3, "low": 0.208,
+                   "high": 0.939, "bias_ms": 1.24, "spread_ms": None, "tempo_part": 0.94}],
+    }  # fmt: skip
+    day = Day(day=date(2026, 3, 5), what=("run-through", "Lids"), takes=4, why="as it will be")
+    assert plain_json(day) == {
+        "day": "2026-03-05", "what": ["run-through", "Lids"], "takes": 4, "why": "as it will be",
+    }  # fmt: skip
+    note = plain_json(NoteRow(at=0.0, take=7, aim="Lids", text="mark: Lids"))
+    assert datetime.fromisoformat(note.pop("at")).timestamp() == 0.0
+    assert note == {"take": 7, "aim": "Lids", "text": "mark: Lids"}
 
 
 def piece(name, why):

@@ -66,6 +66,16 @@ def test_a_rest_must_last_as_long_as_the_wind(routine, piece, runs, rests, rest_
     assert last_change(r).verdict == verdict
 
 
+def test_the_rest_that_is_lacking_is_told_in_its_own_beats(routine, piece, runs, rests):
+    """5 turns back take 2.1667 s; of a bar's rest at 120 BPM 1.5 s are free: 0.6667 s too few, 1.3
+    beats of that rest, whatever the tempo of what comes after it."""
+    slow = piece(runs(9), rests, tempo=60)
+    r = routine(piece(runs(10), rests), piece(rests, runs(0), bars=1), slow)
+    (error,) = [f for f in check(r) if f.severity == "error" and f.rule == "winding"]
+    assert error.says.endswith(": 1.3 beats too few")
+    assert error.way_out.endswith("or let left rest 1.3 beats longer before it")
+
+
 @pytest.mark.parametrize(("margin", "verdict"), [(2.66, "easy"), (2.67, "tight")])
 def test_less_to_spare_than_the_margin_is_tight(routine, piece, runs, rests, margin, verdict):
     # 8 beats less the first, right's start with its fader, less 4.3333: 2.6667 beats to spare.

@@ -60,6 +60,20 @@ def test_both_decks_at_rest_is_dead_air(routine, steady, piece, rests):
     assert ("warning", 2, {"beats": 8.0, "seconds": 4.0}) in said(r, "time")
 
 
+def test_silence_between_written_acts_is_dead_air(routine, steady, piece, works, rests):
+    """A push of half a beat on beats 0 and 10 of 16: 9.5 and 5.5 beats of silence, at 120 BPM 4.75
+    and 2.75 s. A push of half a beat on beat -4 of what follows parts the second into 1.5 and 3.5,
+    each shorter than a bar."""
+    pushes = works(0, 1, acts={"0": "push for 1/2", "10": "push for 1/2"})
+    alone = routine(*steady, piece(rests, pushes))
+    silent = [figures for _, at, figures in said(alone, "time") if at == 2]
+    assert silent == [{"beats": 9.5, "seconds": 4.75}, {"beats": 5.5, "seconds": 2.75}]
+    into = works(2, 3, acts={"-4": "push for 1/2", "0": "push for 16"})
+    picked_up = routine(*steady, piece(rests, pushes), piece(into, rests))
+    silent = [figures for _, at, figures in said(picked_up, "time") if at == 2]
+    assert silent == [{"beats": 9.5, "seconds": 4.75}]
+
+
 def test_a_break_of_one_bar_is_only_remarked(routine, steady, piece, rests):
     r = routine(*steady, piece(rests, rests, bars=1))
     assert ("remark", 2, {"beats": 4.0, "seconds": 2.0}) in said(r, "time")

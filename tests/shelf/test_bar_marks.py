@@ -3,6 +3,7 @@
 import pytest
 
 from liveaid.routine import Routine, Sound
+from liveaid.shelf.columns import bars_of, key_number
 from liveaid.shelf.for_map import with_marks
 from liveaid.shelf.map_words import with_map_words
 from liveaid.shelf.shelf_sound import Marks, ShelfSound
@@ -86,3 +87,51 @@ def test_a_map_s_word_goes_before_a_mark_and_what_it_does_not_name_stays():
     assert with_map_words([kept], {"b": Sound(file="b.wav", key="A minor")}, "/s") == [kept]
     (found,) = with_map_words([kept], {"a": Sound(file="a.wav", key="A minor")}, "/s")
     assert found.marks.key == "A minor"
+
+
+@pytest.mark.parametrize(
+    ("tempo_bpm", "loop_beats"), [(60.0, 8), (240.0, 32), (118.0, 16), (117.0, None), (3.0, None)]
+)
+def test_a_loop_has_as_many_beats_as_its_new_tempo_counts_in_it(tempo_bpm, loop_beats):
+    """Eight seconds: at 118 they are 15.73 beats, within two per cent of 16; at 117 15.6 are not;
+    at 3 they are less than half a beat."""
+    loop = studied(duration_s=8.0, loop_beats=16)
+    assert Marks(tempo_bpm=tempo_bpm).applied(loop).loop_beats == loop_beats
+
+
+@pytest.mark.parametrize(
+    ("tempo_bpm", "beats"),
+    [(124.0, 4), (125.0, 0), (116.0, 4), (115.0, 0), (62.0, 2), (63.0, 0), (248.0, 7), (250.0, 0)],
+)
+def test_followed_beats_stay_with_a_tempo_within_four_per_cent(tempo_bpm, beats):
+    """Of 120 BPM, of its half and its double."""
+    sound = studied(beats_s=(1.0, 1.5, 2.1, 2.6), steady=False)
+    assert len(Marks(tempo_bpm=tempo_bpm).applied(sound).beats_s) == beats
+
+
+def test_a_sound_is_called_by_its_file_and_there_until_it_is_missed():
+    sound = ShelfSound(hash="a", path="/s/wok sizzle.wav")
+    assert (sound.name, sound.gone, sound.copies) == ("wok sizzle", False, ())
+
+
+@pytest.mark.parametrize(
+    ("name", "number"), [("C major", 0), ("C minor", 12), ("A minor", 21), ("Bb major", 10)]
+)
+def test_a_key_is_one_number(name, number):
+    assert key_number(name) == number
+
+
+@pytest.mark.parametrize(
+    ("facts", "bars"),
+    [
+        ({}, 4.0),
+        ({"metre": 3}, 16 / 3),
+        ({"metre": None}, 4.0),
+        ({"loop_beats": 32}, 8.0),
+        ({"tempo": None}, None),
+    ],
+)
+def test_bars_are_counted_between_the_silences(facts, bars):
+    """Ten seconds with one of silence at either end: 8 s at 120 BPM, 16 beats."""
+    sound = studied(**{"duration_s": 10.0, "silence_start_s": 1.0, "silence_end_s": 1.0} | facts)
+    assert bars_of(sound) == (bars and pytest.approx(bars))

@@ -81,6 +81,7 @@ def test_a_break_has_the_facts_of_its_own_bars(shelf_file: Path):
     assert facts.duration_s == 10.0
     assert facts.tempo == pytest.approx(96.0)
     assert facts.loop_beats == 16
+    assert (facts.first_beat, facts.first_downbeat, facts.tempo_drift_percent) == (0.0, 0.0, 0.0)
     assert (facts.key, facts.kind) == (None, "instrumental")
     assert facts.onsets_s == tuple(float(n) for n in range(10))
 
@@ -99,6 +100,25 @@ def test_a_break_of_a_followed_record_has_the_tempo_of_its_own_beats(tmp_path: P
     assert facts.beats_s[:3] == pytest.approx((0.0, 0.6667, 1.3333), abs=1e-3)
     assert len(facts.beats_s) == 16
     assert not facts.steady
+
+
+def test_a_break_that_slows_drifts_by_half_its_range_and_keeps_no_bar_line_of_its_own(
+    tmp_path: Path,
+):
+    """Beats of .600, .608 ... .720 s, and the last ends with the break: (.712 / .6 - 1) / 2 is 9.33
+    per cent. The record has no bar line."""
+    own = 20.0 + np.concatenate([[0.0], np.cumsum(np.linspace(0.60, 0.72, 16))])
+    beats = (*np.arange(0.0, 20.0, 0.625), *own)
+    sections = ((0.0, 20.0, "full", 8.0), (20.0, 30.56, "drums alone", 4.0))
+    with Shelf(tmp_path / "s.sqlite") as shelf:
+        slowing = record(steady=False, beats_s=beats, sections=sections, first_downbeat=None)
+        shelf.keep(HASH, slowing)
+        shelf.place("/s/a.wav", HASH, Signature(1, 1, 1, 1))
+        (found,) = shelf.find(parse_query("break"))
+    facts = found.study
+    assert facts is not None
+    assert facts.tempo_drift_percent == pytest.approx(9.333, abs=1e-3)
+    assert facts.first_downbeat is None
 
 
 def test_a_break_goes_with_its_record(shelf_file: Path):

@@ -7,6 +7,7 @@ import sqlite3
 import subprocess
 import sys
 import tempfile
+import threading
 from dataclasses import replace
 from pathlib import Path
 
@@ -275,6 +276,33 @@ def test_a_shelf_another_process_writes_to_is_told_as_busy(tmp_path: Path):
         other.execute("ROLLBACK")
         other.close()
         put(shelf)
+
+
+def test_a_new_shelf_waits_until_whoever_reads_its_file_is_done(tmp_path: Path):
+    """SQLite does not wait for a reader where the write-ahead log is turned on."""
+    file = tmp_path / "shelf.sqlite"
+    reader = sqlite3.connect(file, isolation_level=None, check_same_thread=False)
+    reader.execute("BEGIN")
+    reader.execute("SELECT * FROM sqlite_schema").fetchall()
+    with pytest.raises(ShelfError, match="another process"):
+        Shelf(file, busy_s=0.05)
+    done = threading.Timer(0.2, reader.rollback)
+    done.start()
+    with Shelf(file, busy_s=60.0) as shelf:
+        assert shelf.sounds() == []
+    done.join()
+    reader.close()
+
+
+def test_sounds_asked_for_by_hash_come_in_that_order_with_onsets_where_wanted(shelf: Shelf):
+    put(shelf)
+    put(shelf, "/s/b.wav", OTHER)
+    found = shelf.these([OTHER, "ff" * 20, HASH])
+    told = [(sound.hash, sound.study and sound.study.onsets_s) for sound in found]
+    assert told == [(OTHER, ()), (HASH, ())]
+    (whole,) = shelf.these([HASH], onsets=True)
+    assert whole.study is not None
+    assert whole.study.onsets_s == (0.1, 0.2)
 
 
 WRITER = """

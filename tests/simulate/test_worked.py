@@ -91,7 +91,7 @@ def test_strokes_are_as_long_as_their_span_leaves_room_for():
     )  # fmt: skip
     record = Record(t_s=0.0, x_s=10.0, turn_s=1.8)
     leg = SimpleNamespace(
-        index=0, piece=piece, count=MotionLine(0.0, 0.0, 1.0 / 0.6), beat_s=0.6, end_s=19.2
+        index=0, worked=piece.plan, count=MotionLine(0.0, 0.0, 1.0 / 0.6), beat_s=0.6, end_s=19.2
     )
     strokes = [TurnStroke(beat=float(beat), planned=True) for beat in range(20)]
     scratch(_hand(record), leg, strokes, until_beat=20.0, home_s=10.0)

@@ -385,7 +385,7 @@ async def test_a_taken_page_port_is_said_and_the_osc_port_let_go(three, told_fol
         taken.bind(("127.0.0.1", 0))
         taken.listen()
         there = Address(*taken.getsockname())
-        with pytest.raises(StageError, match=f"{there}.*serves there already"):
+        with pytest.raises(StageError, match=f"{there}.*listens there already"):
             await Service(three, Settings(osc=osc, http=there), follower=told_follower).start()
     async with Service(three, Settings(osc=osc, http=ANY), follower=told_follower):
         pass

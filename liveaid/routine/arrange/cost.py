@@ -9,7 +9,7 @@ wind; one in which both decks rest leaves time for any winding.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
@@ -17,8 +17,7 @@ from numpy.typing import NDArray
 
 from liveaid.record.bring import bring
 from liveaid.record.places import THERE_S
-from liveaid.routine import arc
-from liveaid.routine.arc import ARC
+from liveaid.routine.arc import arc_energy
 from liveaid.routine.arrange.items import Item, hand_roles, items_of
 from liveaid.routine.check.act_rules import hardness
 from liveaid.routine.check.key_rules import sounding_key
@@ -170,7 +169,7 @@ def costs_of(routine: Routine, swappable: Sequence[bool], weights: Weights) -> C
                 pair[TERMS.index("hard"), a, j] += weights.hard_twice
             _follow(routine, items, weights, a, j, pair, via, waits)
     place = np.array(
-        [[_energy(routine, item, at, places, weights) for at in range(places)] for item in items],
+        [[_energy(item, at, places, weights) for at in range(places)] for item in items],
         dtype=np.int32,
     )
     return Costs(items, pair, via, place)
@@ -271,23 +270,14 @@ def _keys(routine: Routine, item: Item) -> list[Pitched]:
     return [each for each in sounding if each is not None]
 
 
-def arc_energy(at: int, places: int) -> float:
-    """Energy the arc wants at a place from 0, by straight lines between the points of ARC."""
+def _energy(item: Item, at: int, places: int, weights: Weights) -> int:
     share = at / (places - 1) if places > 1 else 0.0
-    return arc.arc_energy(share)
-
-
-def _energy(routine: Routine, item: Item, at: int, places: int, weights: Weights) -> int:
-    return round(weights.energy_per_step * abs(item.taken.energy - arc_energy(at, places)))
+    return round(weights.energy_per_step * abs(item.taken.energy - arc_energy(share)))
 
 
 def weights_from(changed: dict[str, int]) -> Weights:
     """The weights with some changed by name; KeyError names one that does not exist."""
-    known = asdict(Weights())
     for name in changed:
-        if name not in known:
+        if name not in Weights.__dataclass_fields__:
             raise KeyError(name)
-    return Weights(**{**known, **changed})
-
-
-__all__ = ["ARC", "TERMS", "Costs", "Weights", "arc_energy", "costs_of"]
+    return Weights(**changed)

@@ -7,7 +7,16 @@ from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 from liveaid.routine.hands import needs_crossfader
-from liveaid.routine.model import SIDES, Piece, Rests, Routine, Runs, Side, Works, other_side
+from liveaid.routine.model import (
+    SIDES,
+    Piece,
+    Routine,
+    Runs,
+    Side,
+    Works,
+    other_side,
+    without_place,
+)
 
 Role: TypeAlias = Literal["platter", "fader"]
 
@@ -60,20 +69,11 @@ def traded(piece: Piece) -> Piece:
     """
     count = piece.count if piece.count == "clock" else other_side(piece.count)
     changed = {
-        "left": without_seconds(piece.right),
-        "right": without_seconds(piece.left),
+        "left": without_place(piece.right),
+        "right": without_place(piece.left),
         "count": count,
     }
     return piece.model_copy(update=changed)
-
-
-def without_seconds(plan: Runs | Works | Rests) -> Runs | Works | Rests:
-    """The same plan with its place on the deck file left open."""
-    if isinstance(plan, Runs):
-        return plan.model_copy(update={"at_s": None})
-    if isinstance(plan, Works):
-        return plan.model_copy(update={"from_s": None, "to_s": None, "own_cue_s": None})
-    return plan
 
 
 def hand_roles(piece: Piece) -> tuple[Role | None, Role | None]:
@@ -102,8 +102,5 @@ def arranged(routine: Routine, items: Sequence[Item]) -> Routine:
 
 
 def _given_up(piece: Piece) -> Piece:
-    plans = {side: piece.plan(side) for side in SIDES}
-    kept: dict[str, object] = {
-        side: plan if plan.sound is None else without_seconds(plan) for side, plan in plans.items()
-    }
-    return piece.model_copy(update=kept)
+    named = (side for side in SIDES if piece.plan(side).sound is not None)
+    return piece.model_copy(update={side: without_place(piece.plan(side)) for side in named})

@@ -14,10 +14,9 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from liveaid.routine.arc import arc_energy
+from liveaid.routine.arc import off_arc_by_piece
 from liveaid.routine.arrange.cost import TERMS, VIA_TERMS, Costs, Weights
 from liveaid.routine.model import Routine
-from liveaid.routine.timeline import starts_s
 from liveaid.routine.way import changes
 
 Lay: TypeAlias = Callable[[Routine], Routine | None]
@@ -33,12 +32,8 @@ def laid_rows(
     """Points by place and term, the winding and the energy as laid out."""
     rows = costs.walk(order)
     rows[:, : len(VIA_TERMS)] = 0
-    energy, starts = TERMS.index("energy"), starts_s(placed)
-    for at, piece in enumerate(placed.pieces):
-        share = (starts[at] + starts[at + 1]) / 2 / starts[-1]
-        rows[at, energy] = round(
-            weights.energy_per_step * abs(piece.energy - arc_energy(share, placed))
-        )
+    for at, levels in enumerate(off_arc_by_piece(placed)):
+        rows[at, TERMS.index("energy")] = round(weights.energy_per_step * levels)
     for move in changes(placed):
         if not move.by_a_hand or not move.needed_s:
             continue

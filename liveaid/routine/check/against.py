@@ -8,12 +8,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from liveaid.record.platter import pitch_percent
-from liveaid.routine.arc import arc_energy
-from liveaid.routine.check.hand_plan import hand_plan
+from liveaid.routine.arc import off_arc_by_piece
+from liveaid.routine.check.hand_plan import busy_shares
 from liveaid.routine.check.time import minutes
 from liveaid.routine.model import Routine
 from liveaid.routine.plain_data import plain
-from liveaid.routine.timeline import starts_s
 from liveaid.routine.way import changes
 
 
@@ -44,16 +43,15 @@ class Figures:
 
 def figures(routine: Routine) -> Figures:
     """The numbers of one version, as far as its cues have deck-file seconds."""
-    moves, plan = changes(routine), hand_plan(routine)
+    moves = changes(routine)
     wound = [move for move in moves if move.by_a_hand and move.needed_s]
-    total_s = routine.duration_s
-    busy = [sum(beat.length_s for beat in plan if beat.busy == hands) for hands in range(3)]
+    no_hand, _, both_hands = busy_shares(routine)
     tempos = [piece.tempo_bpm for piece in routine.pieces]
     steps = [abs(pitch_percent(a, b)) for a, b in itertools.pairwise(tempos) if a != b]
     return Figures(
-        duration_s=total_s,
-        both_hands_share=busy[2] / total_s,
-        no_hand_share=busy[0] / total_s,
+        duration_s=routine.duration_s,
+        both_hands_share=both_hands,
+        no_hand_share=no_hand,
         winds=len(wound),
         turns=sum(abs(move.turns or 0.0) for move in wound),
         tight=sum(move.verdict == "tight" for move in moves),
@@ -68,12 +66,8 @@ def figures(routine: Routine) -> Figures:
 
 def off_arc(routine: Routine) -> float:
     """Mean distance of the energy from the arc, each set piece by its middle and its length."""
-    starts, total_s = starts_s(routine), routine.duration_s
-    return sum(
-        routine.piece_s(index)
-        * abs(piece.energy - arc_energy((starts[index] + starts[index + 1]) / 2 / total_s, routine))
-        for index, piece in enumerate(routine.pieces)
-    ) / (total_s)
+    off = enumerate(off_arc_by_piece(routine))
+    return sum(routine.piece_s(index) * levels for index, levels in off) / routine.duration_s
 
 
 @dataclass(frozen=True, slots=True)

@@ -163,9 +163,8 @@ def _nearer(routine: Routine, move: Change) -> str:
         ways.append(f"put the cue within {reach:.1f} turns")
     else:
         ways.append("put the cue where the record stands when it falls silent")
-    needed = (move.needed_s or 0.0) - move.free_s
-    beats = needed / routine.pieces[move.after].beat_s
-    ways.append(f"or let {move.side} rest {amount(beats)} beats longer before it")
+    short = amount(-(move.spare_beats or 0.0))
+    ways.append(f"or let {move.side} rest {short} beats longer before it")
     return ", ".join(ways)
 
 

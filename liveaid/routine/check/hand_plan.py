@@ -84,6 +84,16 @@ def hand_plan(routine: Routine) -> tuple[HandSpan, ...]:
     return tuple(plan)
 
 
+def busy_shares(routine: Routine) -> tuple[float, float, float]:
+    """Parts of the time in which no hand, one and both are at work."""
+    plan = hand_plan(routine)
+    total_s = sum(beat.length_s for beat in plan)
+    none, one, both = (
+        sum(beat.length_s for beat in plan if beat.busy == hands) / total_s for hands in range(3)
+    )
+    return none, one, both
+
+
 def _winding(routine: Routine) -> dict[_At, tuple[Job, ...]]:
     """In which beats which record is wound or its needle lifted."""
     taken: dict[_At, tuple[Job, ...]] = {}

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from itertools import chain
 
+from liveaid.routine.acts import acts_of, written_out
 from liveaid.routine.check.findings import Finding, found
-from liveaid.routine.model import Routine, Works, clock_time
+from liveaid.routine.model import Routine, Side, Works, clock_time
 
 SHORT_SHARE = 0.8
 """A routine that uses less of its limit than this gives time away."""
@@ -46,24 +48,34 @@ def judge_time(routine: Routine) -> Iterator[Finding]:
 
 
 def judge_silence(routine: Routine) -> Iterator[Finding]:
-    """Dead air: set pieces in which both decks rest, and gaps between written strokes."""
-    for index, piece in enumerate(routine.pieces):
-        plans = [piece.plan(side) for side in piece.sounding]
-        if not plans:
-            yield _dead_air(routine, index, 0.0, float(routine.beats(index)))
-        elif all(plan.placed and plan.stroke_beats for plan in plans):
-            yield from _gaps(routine, index, [plan for plan in plans if isinstance(plan, Works)])
+    """Dead air: set pieces in which both decks rest, and gaps between written strokes or acts."""
+    heard = [
+        [span for side in piece.sounding for span in _heard(routine, index, side)]
+        for index, piece in enumerate(routine.pieces)
+    ]
+    for index, spans in enumerate(heard):
+        beats = float(routine.beats(index))
+        picked_up = [
+            (beats + a, beats + b) for a, b in chain(*heard[index + 1 : index + 2]) if a < 0
+        ]
+        yield from _gaps(routine, index, [*spans, *picked_up])
 
 
-def _gaps(routine: Routine, index: int, plans: list[Works]) -> Iterator[Finding]:
-    """Stretches of a bar or more in which every span let go has played out."""
+def _heard(routine: Routine, index: int, side: Side) -> list[tuple[float, float]]:
+    """From and to which beat one deck is heard; throughout where it runs, or the hand is free."""
+    piece, plan = routine.pieces[index], routine.pieces[index].plan(side)
+    if written_out(piece, side):
+        return [span for act in acts_of(routine, index, side) for span in act.open]
+    if isinstance(plan, Works) and plan.strokes and plan.span_s is not None:
+        lasts = plan.span_s / piece.beat_s
+        return [(stroke, stroke + lasts) for stroke in plan.strokes]
+    return [(0.0, float(routine.beats(index)))]
+
+
+def _gaps(routine: Routine, index: int, heard: list[tuple[float, float]]) -> Iterator[Finding]:
+    """Stretches of a bar or more in which nothing is heard."""
     heard_until, end = 0.0, float(routine.beats(index))
-    played = sorted(
-        (stroke, stroke + (plan.span_s or 0.0) / routine.pieces[index].beat_s)
-        for plan in plans
-        for stroke in plan.stroke_beats
-    )
-    for start, stop in [*played, (end, end)]:
+    for start, stop in [*sorted(heard), (end, end)]:
         if start - heard_until >= routine.metre:
             yield _dead_air(routine, index, heard_until, start)
         heard_until = max(heard_until, stop)

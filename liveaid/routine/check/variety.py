@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from itertools import groupby
 
 from liveaid.routine.check.findings import Finding, found
-from liveaid.routine.check.hand_plan import HandSpan, hand_plan
+from liveaid.routine.check.hand_plan import HandSpan, busy_shares, hand_plan
 from liveaid.routine.hands import STRAIN_S, crossfader_end
 from liveaid.routine.model import SIDES, Routine, Side, Works
 
@@ -97,14 +97,12 @@ def _pairs(routine: Routine) -> Iterator[Finding]:
 
 def judge_load(routine: Routine) -> Iterator[Finding]:
     """Share of the time with no, one and two hands busy; and long work without a bar's rest."""
-    plan = hand_plan(routine)
-    total = sum(beat.length_s for beat in plan)
-    busy = [sum(beat.length_s for beat in plan if beat.busy == hands) for hands in range(3)]
-    none, one, two = (100.0 * part / total for part in busy)
+    none, one, both = busy_shares(routine)
     yield found(
         routine, "remark", "hands",
-        f"both hands busy {two:.0f} % of the time, one {one:.0f} %, none {none:.0f} %",
-        numbers={"both_share": two / 100, "one_share": one / 100, "none_share": none / 100},
+        f"both hands busy {100 * both:.0f} % of the time, one {100 * one:.0f} %,"
+        f" none {100 * none:.0f} %",
+        numbers={"both_share": both, "one_share": one, "none_share": none},
     )  # fmt: skip
     if routine.performer.hamster:
         end = crossfader_end(routine.performer, "left")
@@ -114,14 +112,14 @@ def judge_load(routine: Routine) -> Iterator[Finding]:
             "set the mixer's reverse switch before the count-in",
         )  # fmt: skip
     for side in SIDES:
-        yield from _strain(routine, side, plan)
+        yield from _strain(routine, side)
 
 
-def _strain(routine: Routine, side: Side, plan: tuple[HandSpan, ...]) -> Iterator[Finding]:
+def _strain(routine: Routine, side: Side) -> Iterator[Finding]:
     """Stretches in which one hand works a record for long without a whole bar's rest."""
     first: HandSpan | None = None
     worked_s, rest_beats = 0.0, 0
-    for beat in [*plan, None]:
+    for beat in [*hand_plan(routine), None]:
         job = None if beat is None else (beat.left if side == "left" else beat.right)
         if beat is not None and job is not None and job.task == "works":
             first = first or beat

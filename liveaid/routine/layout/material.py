@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol, TypeAlias
 
 from liveaid.routine.layout.evened import Evened, counted_as, evened
@@ -130,16 +130,6 @@ class Segment:
         )
 
 
-@dataclass(frozen=True, slots=True)
-class BeatGrid:
-    """Tempo, first beat and loop length of one sound, and its even seconds if it is followed."""
-
-    tempo_bpm: float | None
-    first_beat_s: float
-    loop_beats: int | None = None
-    evened: Evened | None = None
-
-
 def needs_study(sound: Sound, *, runs: bool, from_start: bool) -> bool:
     """Whether the map leaves open what only a look at the sound can say.
 
@@ -152,31 +142,34 @@ def needs_study(sound: Sound, *, runs: bool, from_start: bool) -> bool:
     return sound.first_beat_s is None or (runs and sound.tempo_bpm is None)
 
 
-def grid_of(
-    sound: Sound, study: SoundFacts | None, *, duration_s: float, wanted_bpm: float
-) -> BeatGrid:
-    """The grid the map states, else the studied one in the octave nearest to `wanted_bpm`.
+def _on_its_grid(
+    material: Material, sound: Sound, study: SoundFacts | None, *, wanted_bpm: float
+) -> Material:
+    """The sound on the grid the map states, else the studied one in the octave nearest to
+    `wanted_bpm`.
 
     A loop's tempo is set by its length: whole beats over the file's seconds, which is exact where
     the map's figure is rounded.
     """
     tempo = sound.tempo_bpm
-    if tempo is None and study is not None and study.tempo_confidence >= STUDY_TRUSTED:
-        tempo = nearest_octave(study.tempo, wanted_bpm)
+    if tempo is None and study and study.tempo and study.tempo_confidence >= STUDY_TRUSTED:
+        tempo = _nearest_octave(study.tempo, wanted_bpm)
     first_beat = sound.first_beat_s
     if first_beat is None:
         first_beat = 0.0 if sound.loop or study is None else study.first_beat or 0.0
     if tempo is not None and (even := _followed(sound, study, tempo)) is not None:
         nearest = 0.0 if sound.first_beat_s is None else even.to_even(first_beat) - even.even_s[0]
         beat_s = 60.0 / tempo
-        return BeatGrid(tempo, even.even_s[0] + round(nearest / beat_s) * beat_s, None, even)
+        first_beat = even.even_s[0] + round(nearest / beat_s) * beat_s
+        return replace(material, tempo_bpm=tempo, first_beat_s=first_beat, evened=even)
+    stated = replace(material, tempo_bpm=tempo, first_beat_s=first_beat)
     if not sound.loop or tempo is None:
-        return BeatGrid(tempo, first_beat)
-    beats = round(duration_s * tempo / 60.0)
-    off = abs(duration_s * tempo / 60.0 - beats)
+        return stated
+    beats = round(material.duration_s * tempo / 60.0)
+    off = abs(material.duration_s * tempo / 60.0 - beats)
     if beats < 1 or off > min(0.25, LOOP_TOLERANCE * beats):
-        return BeatGrid(tempo, first_beat)
-    return BeatGrid(60.0 * beats / duration_s, first_beat, beats)
+        return stated
+    return replace(stated, tempo_bpm=60.0 * beats / material.duration_s, loop_beats=beats)
 
 
 def _followed(sound: Sound, study: SoundFacts | None, tempo_bpm: float) -> Evened | None:
@@ -190,10 +183,8 @@ def _followed(sound: Sound, study: SoundFacts | None, tempo_bpm: float) -> Evene
     return None if beats_s is None else evened(beats_s, tempo_bpm)
 
 
-def nearest_octave(tempo_bpm: float | None, wanted_bpm: float) -> float | None:
+def _nearest_octave(tempo_bpm: float, wanted_bpm: float) -> float:
     """The tempo, its half or its double, whichever is nearest to the wanted one by ratio."""
-    if tempo_bpm is None:
-        return None
     return float(tempo_bpm * 2.0 ** round(math.log2(wanted_bpm / tempo_bpm)))
 
 
@@ -216,25 +207,20 @@ def material_of(
     `places`: where it is played, in play order; `frames` and `rate_hz`: its length.
     """
     sound = routine.sounds[name]
-    duration_s = frames / rate_hz
-    wanted = routine.pieces[places[0][0]].tempo_bpm
-    grid = grid_of(sound, study, duration_s=duration_s, wanted_bpm=wanted)
     kind = sound.kind or (study.kind if study else None)
     runs_somewhere = any(isinstance(plan, Runs) for _, _, plan in places)
-    return Material(
+    bare = Material(
         name=name,
         frames=frames,
         rate_hz=rate_hz,
-        tempo_bpm=grid.tempo_bpm,
-        first_beat_s=grid.first_beat_s,
-        first_onset_s=_first_onset_s(sound, study, grid.first_beat_s),
-        loop_beats=grid.loop_beats,
-        evened=grid.evened,
         gridded=sound.tempo_bpm is not None or kind == "instrumental" or runs_somewhere,
         stretch=sound.stretch,
         no_beat=study.rhythmic if study else "",
         digest=digest,
     )
+    wanted = routine.pieces[places[0][0]].tempo_bpm
+    found = _on_its_grid(bare, sound, study, wanted_bpm=wanted)
+    return replace(found, first_onset_s=_first_onset_s(sound, study, found.first_beat_s))
 
 
 def _first_onset_s(sound: Sound, study: SoundFacts | None, first_beat_s: float) -> float:

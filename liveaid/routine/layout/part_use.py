@@ -13,7 +13,7 @@ from liveaid.routine import Routine, Side, Works
 from liveaid.routine.acts import worked_out
 from liveaid.routine.layout.evened import Evened
 from liveaid.routine.layout.material import Material, Segment
-from liveaid.routine.model import SoundPart
+from liveaid.routine.model import SoundPart, without_place
 from liveaid.routine.parts import has_beat, known_parts, speed_of
 
 
@@ -51,8 +51,7 @@ def unplaced(routine: Routine, index: int, side: Side) -> Routine:
     plan = piece.plan(side)
     if not isinstance(plan, Works) or not plan.places:
         return routine
-    bare: dict[str, object] = {"places": {}, "from_s": None, "to_s": None, "own_cue_s": None}
-    changed = piece.model_copy(update={side: plan.model_copy(update=bare)})
+    changed = piece.model_copy(update={side: without_place(plan)})
     pieces = (*routine.pieces[:index], changed, *routine.pieces[index + 1 :])
     return routine.model_copy(update={"pieces": pieces})
 
