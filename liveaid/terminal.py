@@ -9,7 +9,7 @@ from __future__ import annotations
 import contextlib
 import json
 import sys
-from collections.abc import Collection, Iterable
+from collections.abc import Callable, Collection, Iterable, Iterator
 from typing import IO, Any, cast
 
 import click
@@ -107,3 +107,11 @@ def progress_bar() -> Progress:
         transient=True,
         disable=not shown.is_terminal,
     )
+
+
+@contextlib.contextmanager
+def progress(begins: str) -> Iterator[Callable[[int, int, str], None]]:
+    """A bar that is told how many steps of how many are done, and what is at work."""
+    with progress_bar() as bar:
+        task = bar.add_task(begins, total=None)
+        yield lambda done, of, what: bar.update(task, completed=done, total=of, description=what)

@@ -13,7 +13,8 @@ from liveaid.errors import LiveaidError
 from liveaid.files.names import shown, stem
 from liveaid.fit.audition import ToHear, audition, write_audition
 from liveaid.fit.crate_facts import COLUMNS, facts_of, facts_of_rows
-from liveaid.fit.fit import Fit, fits, out_of_reach
+from liveaid.fit.fit import Fit, fits
+from liveaid.fit.meeting import needed_range_percent
 from liveaid.fit.rank import ranked
 from liveaid.routine.load import load_sketch
 from liveaid.routine.model import Turntable
@@ -86,7 +87,7 @@ def command(
     )
     if hear is not None:
         _hear(mine, _picked(lists, sounds, pick), sounds, hear)
-    beyond = _beyond(mine.study, crate, nearest, turntable)
+    beyond = _beyond(mine.study, crate, nearest)
     if as_json:
         print_json(report(mine, lists, sounds, beyond, turntable))
     else:
@@ -141,10 +142,12 @@ def _crate(
     return Crate(whole, hits, beyond)
 
 
-def _beyond(mine: Study, crate: Crate, nearest: list[ShelfSound], turntable: Turntable) -> Beyond:
-    studies = {each.name: each.study for each in nearest if each.study}
-    for name, needs in out_of_reach(mine, studies, turntable=turntable):
-        return Beyond(len(crate.beyond), name, needs)
+def _beyond(mine: Study, crate: Crate, nearest: list[ShelfSound]) -> Beyond:
+    """What is out of reach; the nearest, if there is one, has a tempo as this sound has."""
+    for other in nearest:
+        if mine.tempo and other.study and other.study.tempo:
+            needs = needed_range_percent(mine.tempo, other.study.tempo)
+            return Beyond(len(crate.beyond), other.name, needs)
     return Beyond(len(crate.beyond))
 
 

@@ -14,7 +14,7 @@ from liveaid.files.file_bytes import reason
 from liveaid.files.folders import cache_folder, shipped
 from liveaid.routine.opened import Opened, open_scene
 from liveaid.routine.scene import MAP, map_file, own
-from liveaid.terminal import HarmlessConsole, console, progress_bar
+from liveaid.terminal import HarmlessConsole, console, progress
 
 
 def opened(scene: str) -> Opened:
@@ -56,12 +56,8 @@ def _comes_along(scene: str) -> bool:
 
 def _made(scene: str) -> Path | None:
     """The map of a scene that comes along, where it was made; None if it is none, or was not."""
-    file = _place(scene) / MAP
+    file = cache_folder() / scene / MAP
     return file if _comes_along(scene) and file.is_file() else None
-
-
-def _place(scene: str) -> Path:
-    return cache_folder() / scene
 
 
 def _make(scene: str) -> None:
@@ -70,7 +66,7 @@ def _make(scene: str) -> None:
     from liveaid.demo.market import write_sounds
     from liveaid.render.render import render_scene
 
-    folder = _place(scene)
+    folder = cache_folder() / scene
     placed = folder / "decks" / MAP
     try:
         if not (folder / MAP).is_file():
@@ -78,15 +74,9 @@ def _make(scene: str) -> None:
         if open_scene(folder / MAP).state == "as rendered" and placed.is_file():
             return
         click.echo(f"{scene} comes along unrendered: making it in {folder}, once.", err=True)
-        with progress_bar() as bar:
-            task = bar.add_task("sounds", total=None)
+        with progress("sounds") as done:
             write_sounds(own(folder, "sounds", folder=True))
-            render_scene(
-                folder / MAP,
-                progress=lambda done, of, what: bar.update(
-                    task, completed=done, total=of, description=what
-                ),
-            )
+            render_scene(folder / MAP, progress=done)
     except OSError as error:
         would_do = "a cache folder that can be written to would do"
         raise LiveaidError(f"{folder}: found {reason(error)}; {would_do}") from error

@@ -12,7 +12,7 @@ from liveaid.routine.model import clock_time
 from liveaid.routine.scene import map_file
 from liveaid.shelf.database import shelf_for
 from liveaid.shelf.for_map import known_sounds, studies_on, with_marks
-from liveaid.terminal import console, json_option, print_json, progress_bar, report_table
+from liveaid.terminal import console, json_option, print_json, progress, report_table
 
 
 @click.command()
@@ -41,13 +41,12 @@ def command(
     Example: liveaid render scenes/night-market --rate 48000
     """
     wish = Wish(rate_hz=int(rate), sticker=sticker, gap_turns=gap, loudness_lufs=loudness)
-    with progress_bar() as bar:
-        task = bar.add_task("reading", total=None)
+    with progress("reading") as done:
         file = map_file(scene)
         rendered = render_scene(
             file,
             wish,
-            lambda done, of, what: bar.update(task, completed=done, total=of, description=what),
+            done,
             with_words=lambda routine: with_marks(
                 routine, known_sounds(routine, file, shelf_for(file))
             ),

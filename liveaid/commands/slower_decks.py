@@ -13,7 +13,7 @@ from liveaid.practice.stretch import stretch
 from liveaid.routine import Routine, load_routine
 from liveaid.routine.opened import Opened
 from liveaid.routine.scene import MAP, own
-from liveaid.terminal import progress_bar
+from liveaid.terminal import progress
 
 
 def with_slower_decks(aim: Aim, found: Opened, start_part: float) -> Aim:
@@ -65,11 +65,11 @@ def _made(found: Opened, name: str, part: float) -> Routine:
         return there
     what = stretch(found.judged, name)
     assert what is not None  # the aim was made from it
-    with progress_bar() as bar:
-        task = bar.add_task(f"deck files at {part:.0%}", total=None)
+    title = f"deck files at {part:.0%}"
+    with progress(title) as done:
         render_scene(
             found.file,
-            progress=lambda done, of, step: bar.update(task, completed=done, total=of),
+            progress=lambda step, of, _: done(step, of, title),
             with_words=lambda routine: slower(routine, what, part),
             known=studies_on(shelf_for(found.file)),
             into=into,

@@ -13,7 +13,7 @@ import numpy as np
 
 from liveaid.fit.costs import WEIGHTS, Cost, costs_of
 from liveaid.fit.crate_facts import facts_of
-from liveaid.fit.meeting import Meeting, meetings, needed_range_percent
+from liveaid.fit.meeting import Meeting, meetings
 from liveaid.routine.harmony import KeyMeeting, Pitched, meet
 from liveaid.routine.keys import parse_key
 from liveaid.routine.model import Turntable
@@ -68,7 +68,7 @@ def fits(
     """Every other sound the decks can bring to this one, best first.
 
     Those without a tempo, and samples and effects out of reach, are cued by hand; anything else
-    out of the turntable's reach is left out (see `out_of_reach`). `key_locked` ranks by the keys
+    out of the turntable's reach is left out. `key_locked` ranks by the keys
     as they are when the player keeps them. Equal scores come in the order of names.
     """
     turntable = turntable or Turntable()
@@ -77,19 +77,6 @@ def fits(
         for name, other in others.items()
     )
     return sorted((fit for fit in found if fit), key=lambda fit: (-fit.score, fit.other))
-
-
-def out_of_reach(
-    sound: Study, others: Mapping[str, Study], *, turntable: Turntable | None = None
-) -> list[tuple[str, float]]:
-    """The sounds `fits` leaves out, each with the pitch range that would do, smallest first."""
-    turntable = turntable or Turntable()
-    beyond = [
-        (name, needed_range_percent(sound.tempo, other.tempo))
-        for name, other in others.items()
-        if sound.tempo and other.tempo and not _ways(sound, other, turntable)
-    ]
-    return sorted(beyond, key=lambda pair: (pair[1], pair[0]))
 
 
 def _best(

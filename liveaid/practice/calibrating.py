@@ -185,10 +185,7 @@ class Calibrating(Watcher):
             "now_s": round(now, 4), "piece": "Calibration", "phase": "count-in", "at_cue": {},
             "bars_left": None, "takes": 0, "clean": 0, "tempo": round(60.0 / count.beat_s, 2),
             "ladder": None, "last": None, "noise": None, "kept": True, "error": None,
-            "count_in": {
-                "start_s": round(count.start_s, 4), "beat_s": count.beat_s,
-                "beats": count.beats, "metre": count.metre, "beat": count.beat(now),
-            },
+            "count_in": count.to_json(now),
             "break": {"due": False, "hands_on_s": 0, "after_s": 1500, "caution": HANDS_CAUTION},
             "calibration": {
                 "task": self._task.what, "says": self._task.says,
@@ -212,7 +209,4 @@ class Calibrating(Watcher):
 
     def routes(self) -> Sequence[web.RouteDef]:
         """The page /rehearse, which clicks."""
-        return [*pages.file_routes(), web.get("/rehearse/clock", self._serve_clock)]
-
-    async def _serve_clock(self, _: web.Request) -> web.Response:
-        return web.json_response({"now_s": self._clock()})
+        return [*pages.file_routes(), pages.clock_route(self._clock)]

@@ -42,6 +42,15 @@ def file_routes() -> list[web.RouteDef]:
     ]
 
 
+def clock_route(clock: Callable[[], float]) -> web.RouteDef:
+    """The monotonic clock that count-ins are told in, for a page to compare its own with."""
+
+    async def serve(_: web.Request) -> web.Response:
+        return web.json_response({"now_s": clock()})
+
+    return web.get("/rehearse/clock", serve)
+
+
 def review_routes(
     whole: Callable[[], Routine],
     file: Path,

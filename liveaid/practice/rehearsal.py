@@ -280,7 +280,7 @@ class Rehearsal(Watcher):
         """The pages /rehearse and /review and what they ask."""
         return [
             *pages.file_routes(),
-            web.get("/rehearse/clock", self._serve_clock),
+            pages.clock_route(self._clock),
             web.post("/rehearse/count-in", self._serve_count_in),
             *pages.review_routes(
                 lambda: self.whole, self.file, self.keeping.aside, self._wall, self.booth_dba
@@ -329,7 +329,3 @@ class Rehearsal(Watcher):
             raise web.HTTPConflict(text="A take is on.\n")
         self._count_in(self.session.ask_count_in(self._clock()))
         return web.Response(status=204)
-
-    async def _serve_clock(self, _: web.Request) -> web.Response:
-        """The monotonic clock the count-in is told in, for the page to compare its own with."""
-        return web.json_response({"now_s": self._clock()})

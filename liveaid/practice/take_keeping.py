@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-import time
+import contextlib
 from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
@@ -34,8 +34,8 @@ class TakeKeeping:
         *,
         scored: Callable[[Ended, ScoredTake], None],
         notice: Callable[[str], None],
-        clock: Callable[[], float] = time.monotonic,
-        wall: Callable[[], float] = time.time,
+        clock: Callable[[], float],
+        wall: Callable[[], float],
     ) -> None:
         """`scored` hears of every take scored, `notice` why one could not be kept."""
         self.store = store
@@ -115,28 +115,21 @@ def score_unscored(file: Path, routine: Routine, limits: Limits | None = None) -
         TakeStore(file).close()  # what waits goes in now
     if not file.is_file():
         return 0
+    waiting = {}
     with TakeReader(file) as reader:
-        waiting = [found for number in reader.unscored() if (found := _kept(reader, number))]
+        for number in reader.unscored():
+            with contextlib.suppress(StoreError):  # a spoiled one stays as it is
+                waiting[number] = reader.kept(number)
     if not waiting:
         return 0
-    store, count = TakeStore(file), 0
-    try:
-        for number, kept in waiting:
+    count = 0
+    with contextlib.closing(TakeStore(file)) as store:
+        for number, kept in waiting.items():
             aim = aim_of_kept(routine, kept, file.parent, limits)
             if aim and _can_be_judged_by(aim, kept):
                 store.score(number, score_of(aim, kept)).result()
                 count += 1
-    finally:
-        store.close()
     return count
-
-
-def _kept(reader: TakeReader, number: int) -> tuple[int, Kept] | None:
-    """A take that waits for its score; None when it is spoiled."""
-    try:
-        return number, reader.kept(number)
-    except StoreError:
-        return None
 
 
 def _can_be_judged_by(aim: Aim, kept: Kept) -> bool:

@@ -23,15 +23,15 @@ _TAGS = ("runs", "works", "rests")
 
 # What stands in for a refused value while the rest of the file is judged, so that one mistake
 # does not hide another. Fields not named here may be left out.
+_STAND_IN_PIECE = {"name": "?", "bars": "4", "tempo": "100"}
 _STAND_IN: dict[str, Any] = {
-    "name": "?",
+    **_STAND_IN_PIECE,
     "title": "?",
-    "bars": "4",
-    "tempo": "100",
     "file": "?",
     "part": "story",
+    "hand": "runs",
+    "pieces": [_STAND_IN_PIECE],
 }
-_STAND_IN_PIECE = {"name": "?", "bars": "4", "tempo": "100"}
 
 
 def load_routine(path: str | FilePath) -> Routine:
@@ -125,7 +125,7 @@ def _findings(detail: ErrorDetails) -> Iterator[tuple[Path, str]]:
         case "too_short" if detail["input"]:
             return  # the items that failed were counted as missing; each is said by itself
         case "fault":
-            yield (*path, context["field"]), context["would_do"]
+            yield (*path, *context["field"]), context["would_do"]
         case "union_tag_invalid":
             hint = meant(str(context.get("tag", "")), _TAGS)
             yield (*path, "hand"), f"{hint}runs, works or rests would do"
@@ -166,14 +166,10 @@ def _stand_in(tree: Any, path: Path) -> None:
     if isinstance(tree, list) and isinstance(last, int) and last < len(tree):
         _stand_in_item(tree, last, path)
     elif isinstance(tree, dict):
-        if last == "pieces":
-            tree[last] = [dict(_STAND_IN_PIECE)]
-        elif last == "hand":
-            tree[last] = "runs"
-        elif last in ("left", "right") and path[0] == "pieces":
+        if last in ("left", "right") and path[0] == "pieces":
             tree[last] = {"hand": "runs"}
         elif last in _STAND_IN:
-            tree[last] = _STAND_IN[str(last)]
+            tree[last] = copy.deepcopy(_STAND_IN[str(last)])
         else:
             tree.pop(last, None)
 

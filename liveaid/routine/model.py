@@ -14,7 +14,6 @@ from typing import Annotated, Any, ClassVar, Literal, TypeAlias
 
 from pydantic import (
     AfterValidator,
-    BaseModel,
     BeforeValidator,
     ConfigDict,
     Field,
@@ -28,6 +27,7 @@ from liveaid.files.inside import odd_name
 from liveaid.record.figures import figure
 from liveaid.record.platter import LP_RPM, exact_rpm, turn_s
 from liveaid.routine.act_line import DETAILS
+from liveaid.routine.config_file import ConfigRecord, fault
 from liveaid.routine.keys import parse_key
 from liveaid.routine.near_words import meant
 from liveaid.routine.notes import note_hz
@@ -147,14 +147,8 @@ Lines = Annotated[dict[str, str | None], BeforeValidator(_by_beat)]
 """Lines of `acts:` or `juggle:` by their beats; an empty one takes a figure's line away."""
 
 
-class _Record(BaseModel):
-    model_config = ConfigDict(
-        frozen=True,
-        extra="forbid",
-        validate_by_alias=True,
-        validate_by_name=True,
-        allow_inf_nan=False,
-    )
+class _Record(ConfigRecord):
+    model_config = ConfigDict(validate_by_alias=True, validate_by_name=True)
 
 
 class Turntable(_Record):
@@ -247,9 +241,9 @@ class SoundPart(_Record):
     @model_validator(mode="after")
     def _in_order(self) -> SoundPart:
         if self.to_s <= self.from_s:
-            raise _fault("to", f"a second after `from` ({self.from_s:g}) would do")
+            raise fault("to", f"a second after `from` ({self.from_s:g}) would do")
         if self.attack_s is not None and not self.from_s <= self.attack_s < self.to_s:
-            raise _fault("attack", f"a second from {self.from_s:g} to {self.to_s:g} would do")
+            raise fault("attack", f"a second from {self.from_s:g} to {self.to_s:g} would do")
         return self
 
 
@@ -271,11 +265,11 @@ class Figure(_Record):
     def _one_kind(self) -> Figure:
         given = [word for word in ("acts", "juggle", "like") if getattr(self, word) is not None]
         if len(given) != 1:
-            raise _fault(given[1] if given else "acts", "one of acts, juggle or like would do")
+            raise fault(given[1] if given else "acts", "one of acts, juggle or like would do")
         if self.beats is None and self.like is None:
-            raise _fault("beats", "how many beats it lasts would do")
+            raise fault("beats", "how many beats it lasts would do")
         if self.but is not None and self.like is None:
-            raise _fault("like", "the figure that `but` varies would do")
+            raise fault("like", "the figure that `but` varies would do")
         return self
 
 
@@ -382,15 +376,15 @@ class Works(_Record):
     @model_validator(mode="after")
     def _span(self) -> Works:
         if self.span_s is not None and self.span_s <= 0.0:
-            raise _fault("to", f"a second after `from` ({self.from_s:g}) would do")
+            raise fault("to", f"a second after `from` ({self.from_s:g}) would do")
         if self.from_s is None and self.to_s is not None:
-            raise _fault("from", "`from` beside `to` would do")
+            raise fault("from", "`from` beside `to` would do")
         if any(after <= before for before, after in pairwise(self.stroke_beats)):
-            raise _fault("strokes", "beats in rising order would do")
+            raise fault("strokes", "beats in rising order would do")
         if self.strokes is not None and self.acts is not None:
-            raise _fault("strokes", "either `strokes` or `acts` would do")
+            raise fault("strokes", "either `strokes` or `acts` would do")
         if self.notes is not None and (self.acts is not None or self.strokes is not None):
-            raise _fault("notes", "either `notes`, or `acts` or `strokes`, would do")
+            raise fault("notes", "either `notes`, or `acts` or `strokes`, would do")
         return self
 
 
@@ -494,7 +488,7 @@ class Piece(_Record):
     def _count_runs(self) -> Piece:
         if self.count != "clock" and self.plan(self.count).hand != "runs":
             hand = self.plan(self.count).hand
-            raise _fault(
+            raise fault(
                 "count", f"the {self.count} deck {hand} here; a deck that runs, or clock, would do"
             )
         if self.juggle is not None:
@@ -505,9 +499,9 @@ class Piece(_Record):
         for side in SIDES:
             plan = self.plan(side)
             if not isinstance(plan, Works):
-                raise _fault("juggle", f"the {side} deck {plan.hand} here; works would do")
+                raise fault("juggle", f"the {side} deck {plan.hand} here; works would do")
             if plan.strokes is not None or plan.acts is not None or plan.notes is not None:
-                raise _fault("juggle", f"either it or {side}'s own strokes or acts would do")
+                raise fault("juggle", f"either it or {side}'s own strokes or acts would do")
 
 
 class Want(_Record):
@@ -536,10 +530,10 @@ class Want(_Record):
         others = {"tempo_from", "tempo_to"} & data.keys()
         if match is None or others:
             would_do = f"either it or {sorted(others)[0]}" if others else "a range such as 85..100"
-            raise _fault("tempo", f"{would_do} would do")
+            raise fault("tempo", f"{would_do} would do")
         low, high = match[1], match[2] or match[1]
         if float(low) > float(high):
-            raise _fault("tempo", f"the lower one first, {high}..{low}, would do")
+            raise fault("tempo", f"the lower one first, {high}..{low}, would do")
         rest = {word: value for word, value in data.items() if word != "tempo"}
         return {**rest, "tempo_from": low, "tempo_to": high}
 
@@ -653,8 +647,3 @@ def _uneven(bars: float, metre: int) -> str:
         return ""
     nearest = (max(1, math.floor(beats)), max(1, math.ceil(beats)))
     return " or ".join(dict.fromkeys(number_text(each / metre) for each in nearest))
-
-
-def _fault(field: str, would_do: str) -> PydanticCustomError:
-    """An error that belongs to one field of a record, found by looking at several."""
-    return PydanticCustomError("fault", "{would_do}", {"field": field, "would_do": would_do})

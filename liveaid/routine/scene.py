@@ -14,14 +14,12 @@ from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
-from pydantic import BaseModel, ConfigDict
-
 from liveaid.errors import LiveaidError, UsageError
 from liveaid.files.file_bytes import sort_of
 from liveaid.files.folders import settings_folder, shipped
 from liveaid.files.inside import Stray, followed, odd_name, plain_file
 from liveaid.files.names import shown
-from liveaid.routine.config_file import load_config
+from liveaid.routine.config_file import ConfigRecord, load_config
 from liveaid.routine.problems import Hindrance, Problem
 from liveaid.routine.source import Path as FieldPath
 from liveaid.routine.source import Source
@@ -122,10 +120,8 @@ def _what_is_there(scene: str | Path) -> str:
     return f"{sort_of(status.st_mode)}, no section map"
 
 
-class Consent(BaseModel):
+class Consent(ConfigRecord):
     """Folders that scenes may use besides their own."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     read: tuple[str, ...] = ()
     """Sounds and deck files may lie below these."""

@@ -16,11 +16,14 @@ def wording(detail: ErrorDetails) -> str:
     """Our wording of pydantic's error types, with the bound that was missed."""
     context = detail.get("ctx", {})
     kind = detail["type"]
-    bounds = {"greater_than_equal": "ge", "greater_than": "gt", "less_than_equal": "le"}
+    bounds = {
+        "greater_than_equal": ("ge", "{:g} or more would do"),
+        "greater_than": ("gt", "more than {:g} would do"),
+        "less_than_equal": ("le", "{:g} or less would do"),
+    }
     if kind in bounds:
-        word = {"ge": "or more", "gt": "", "le": "or less"}[bounds[kind]]
-        bound = f"{context[bounds[kind]]:g}"
-        return f"more than {bound} would do" if bounds[kind] == "gt" else f"{bound} {word} would do"
+        bound, would_do = bounds[kind]
+        return would_do.format(context[bound])
     words = {
         "missing": "it is needed here",
         "float_parsing": "a number would do",

@@ -48,12 +48,13 @@ class _Acting:
             self._add_one(place)
 
     def _begins(self) -> list[float]:
-        """When each act is begun: about its beat."""
-        due = [(act.kind in STROKES, self.leg.count.when(act.beat)) for act in self.acts]
-        return [
-            at + (self.hand.stroke_s(at) if stroke else self.hand.timing_s(at))
-            for stroke, at in due
-        ]
+        """When each act is begun: about its beat, errors following one another."""
+        begins = []
+        for act in self.acts:
+            meant_s = self.leg.count.when(act.beat)
+            late_s = self.hand.stroke_s if act.kind in STROKES else self.hand.timing_s
+            begins.append(meant_s + late_s(meant_s))
+        return begins
 
     def _end_s(self, place: int) -> float:
         """When it ends: with the next one's begin where that follows at once."""

@@ -44,8 +44,9 @@ class DeckHand:
         return self._late_s(self.hands.stroke_bias_s, self.hands.stroke_error_s, at_s)
 
     def _late_s(self, bias_s: float, spread_s: float, at_s: float) -> float:
-        """e[k] = r e[k-1] + sqrt(1 - r^2) n[k], so that the spread is what it is whatever r is
-        (first-order correlation of successive taps about a beat: Wing and Kristofferson,
+        """A hand that is late with one act is late with the next, a little less: errors follow one
+        another as e[k] = r e[k-1] + sqrt(1 - r^2) n[k], so that their spread is what it is whatever
+        r is (first-order correlation of successive taps about a beat: Wing and Kristofferson,
         Perception & Psychophysics 14 (1973), and Repp, Psychon Bull Rev 12 (2005), from memory)."""
         kept, fresh = self.hands.correlation, float(self.rng.standard_normal())
         self._off = kept * self._off + math.sqrt(1.0 - kept * kept) * fresh

@@ -10,7 +10,7 @@ set and struck   service wires the parts; settings; slept; mishaps;
 positions in     receiver: the socket; backlog; kernel_drops; osc_packet: OSC;
                  osc_map: a sender's map; osc: what was said
 words in         words: the table; spoken: from page, pad or OSC to whoever they are for
-the prompt       follows: what is asked of a follower; showing: when it is worked out
+the prompt       follows: what is asked of a follower; showing: when it is worked out; on_time
 controllers      lamp_layout; lamps: what is shown, how fast; cues; pads; board, boards
 MIDI ports       midi: found, lost, found again; midi_sender; midi_ports, midi_names, jack_server
 pages            web: the server; door: who comes in; guard: who may ask; live: who is open;

@@ -79,11 +79,6 @@ class Board:
         for port in self._ports:
             port.reopen()
 
-    @property
-    def state(self) -> str:
-        """How the port stands, in words."""
-        return NO_PORT if self._midi is None else self._midi.state
-
     def missing(self) -> dict[str, str]:
         """The ports that were asked for and are not open: their names and what is the matter."""
         return {port.wanted: port.state for port in self._ports if port.state != "open"}

@@ -57,11 +57,6 @@ class Boards:
         for board in self._boards:
             board.reopen()
 
-    @property
-    def state(self) -> str:
-        """How the main one's port stands, in words."""
-        return self._boards[0].state
-
     def missing(self) -> dict[str, str]:
         """The ports that were asked for and are not open."""
         return {name: why for board in self._boards for name, why in board.missing().items()}

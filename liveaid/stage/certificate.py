@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import ssl
 from collections.abc import Sequence
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from ipaddress import ip_address
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -90,8 +90,3 @@ def is_number(name: str) -> bool:
     except ValueError:
         return False
     return True
-
-
-def utc_now() -> datetime:
-    """The wall clock, aware."""
-    return datetime.now(UTC)

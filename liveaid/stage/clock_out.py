@@ -12,11 +12,11 @@ from liveaid.follow.prompt import Prompt
 from liveaid.routine import Routine
 from liveaid.stage.beat_clock import BeatClock
 from liveaid.stage.midi import MidiPort
+from liveaid.stage.on_time import OnTime
 from liveaid.stage.watcher import Stage, Watcher
 
 CLOCK_OUT_EARLY_S = 0.0015
-"""The loop's timers keep whole milliseconds and are late: woken this much before, the rest is
-waited out; 48 clocks a second cost some 5 % of a core that way."""
+"""Woken this much before a clock is due: 48 a second cost some 5 % of a core that way."""
 RUNNING = ("following", "silent")
 
 
@@ -28,7 +28,7 @@ class ClockOut(Watcher):
         self._port = MidiPort(port, api=api, opened=self._opened)
         self._stage: Stage | None = None
         self._starting: asyncio.Task[None] | None = None
-        self._timer: asyncio.TimerHandle | None = None
+        self._due = OnTime(self._tick, CLOCK_OUT_EARLY_S)
         self._routine: Routine | None = None
         self._before: list[int] = []
 
@@ -44,7 +44,7 @@ class ClockOut(Watcher):
         beats = self._beats(prompt)
         rate = (prompt.tempo or 0.0) / 60.0
         self._port.send(self._clock.told(beats, rate, now_s))
-        self._rearm()
+        self._due.set(self._clock.due_s())
 
     def status(self) -> Mapping[str, Any]:
         """The key `clock` of /status."""
@@ -52,8 +52,7 @@ class ClockOut(Watcher):
 
     async def stopped(self) -> None:
         """Stop whoever follows, and let the port go."""
-        if self._timer is not None:
-            self._timer.cancel()
+        self._due.set(None)
         if self._starting is not None:
             await self._starting
         self._port.send(self._clock.told(None, 0.0, time.monotonic()))
@@ -75,18 +74,6 @@ class ClockOut(Watcher):
         """Whoever is plugged in now has not heard the start: begin anew from where we are."""
         self._port.send(self._clock.told(None, 0.0, time.monotonic()))
 
-    def _rearm(self) -> None:
-        if self._timer is not None:
-            self._timer.cancel()
-            self._timer = None
-        due_s = self._clock.due_s()
-        if due_s is not None:
-            loop = asyncio.get_running_loop()
-            self._timer = loop.call_at(due_s - CLOCK_OUT_EARLY_S, self._tick, due_s)
-
-    def _tick(self, due_s: float) -> None:
-        wait_s = due_s - time.monotonic()
-        if 0 < wait_s <= 2 * CLOCK_OUT_EARLY_S:
-            time.sleep(wait_s)
+    def _tick(self) -> None:
         self._port.send(self._clock.clock(time.monotonic()))
-        self._rearm()
+        self._due.set(self._clock.due_s())

@@ -185,7 +185,7 @@ class Service:
     @property
     def midi_state(self) -> str:
         """How the lamps' port stands, in words."""
-        return self._boards.state
+        return str(self._boards.to_json()["state"])
 
     @property
     def prompt(self) -> Prompt | None:

@@ -14,6 +14,7 @@ import socket
 import ssl
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -22,7 +23,7 @@ from aiohttp import web
 from liveaid.files.aside import write_aside
 from liveaid.files.folders import data_folder
 from liveaid.stage.address import Address
-from liveaid.stage.certificate import PRIVATE, authority_pem, is_number, server_context, utc_now
+from liveaid.stage.certificate import PRIVATE, authority_pem, is_number, server_context
 from liveaid.stage.watcher import Stage, Watcher
 
 if TYPE_CHECKING:  # loaded when first needed: a stage that is not shared starts without them
@@ -60,7 +61,7 @@ def share_at(address: Address, token: str | None = None, folder: Path | None = N
     """A share at `address`; token and certificate are the same every evening."""
     kept = folder or data_folder() / "share"
     names = _names(address)
-    tls = server_context(names, kept, utc_now())
+    tls = server_context(names, kept, datetime.now(UTC))
     return Share(address, names, token or _token(kept / "token"), tls, kept)
 
 

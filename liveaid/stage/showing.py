@@ -9,6 +9,7 @@ from collections.abc import Callable, Sequence
 from liveaid.follow.prompt import Prompt
 from liveaid.routine import Side
 from liveaid.stage.follows import Guarded
+from liveaid.stage.on_time import OnTime
 from liveaid.stage.osc import Heard
 from liveaid.stage.osc_map import What
 
@@ -20,9 +21,7 @@ SHOWING_REST_S = 0.05
 REARM_S = 0.05
 """The next beat is looked up anew at each beat, and this often in between."""
 SHOWING_EARLY_S = 0.001
-"""The loop's timers keep whole milliseconds and are late: woken this much before, the rest is
-waited out."""
-
+"""Woken this much before a beat; 1 ms is the loop's own grain."""
 BEHIND_S = 0.1
 """While more waits than could be heard at a turn, the prompt is worked out this often: what queued
 up in a hitch is heard whole before it is shown, and in a flood no beat is missed by much."""
@@ -65,7 +64,7 @@ class Showing:
         self.prompt: Prompt | None = None
         self._shown, self._lamp_due_s, self._catch_up = shown, lamp_due_s, catch_up
         self._rests = ShowRests()
-        self._timer: asyncio.TimerHandle | None = None
+        self._due = OnTime(self._show_when_due, SHOWING_EARLY_S)
         self._soon: asyncio.TimerHandle | None = None
         self._shown_s = self._looked_s = float("-inf")
         self._wake_s: float | None = None
@@ -73,10 +72,8 @@ class Showing:
 
     def stop(self) -> None:
         """No more timers."""
-        for timer in (self._timer, self._soon):
-            if timer is not None:
-                timer.cancel()
-        self._timer = self._soon = None
+        self._due.set(None)
+        self._not_soon()
 
     def heard(self, heard: Sequence[Heard], *, behind: bool = False) -> None:
         """The follower has heard these: show what came of it, now or soon; `behind` when more
@@ -94,9 +91,7 @@ class Showing:
     def show(self) -> None:
         """Work the prompt out and bring all to it."""
         now = self._shown_s = time.monotonic()
-        if self._soon is not None:
-            self._soon.cancel()
-            self._soon = None
+        self._not_soon()
         prompt = self.follower.prompt(now)
         if prompt is not None:
             self.prompt = prompt
@@ -116,18 +111,14 @@ class Showing:
         if self._wake_s is not None and self._wake_s <= now:
             self.look_ahead(now)
         wakes = [wake for wake in (self._wake_s, self._lamp_due_s()) if wake is not None]
-        if self._timer is not None:
-            self._timer.cancel()
-            self._timer = None
-        if wakes:
-            due_s = max(min(wakes), now + SHOWING_EARLY_S)  # never in a tight circle
-            loop = asyncio.get_running_loop()
-            self._timer = loop.call_at(due_s - SHOWING_EARLY_S, self._show_when_due, due_s)
+        # Never in a tight circle.
+        self._due.set(max(min(wakes), now + SHOWING_EARLY_S) if wakes else None)
 
-    def _show_when_due(self, due_s: float) -> None:
-        """The loop keeps whole milliseconds, and is late: wake before, and wait out the rest."""
-        wait_s = due_s - time.monotonic()
-        if 0 < wait_s <= 2 * SHOWING_EARLY_S:
-            time.sleep(wait_s)
+    def _show_when_due(self) -> None:
         self._catch_up()
         self.show()
+
+    def _not_soon(self) -> None:
+        if self._soon is not None:
+            self._soon.cancel()
+            self._soon = None

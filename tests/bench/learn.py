@@ -355,7 +355,9 @@ def learn_drums(folder: Path) -> None:
     """The weights of `study/sections.py` by which only drums play in a beat, as they are and
     learnt now, both judged on the songs held back."""
     facts, alone = beats_of_songs("learn", folder)
-    model = LogisticRegression(C=STIFFNESS, max_iter=5000).fit(facts, alone)
+    model = LogisticRegression(C=STIFFNESS, max_iter=5000, class_weight="balanced").fit(
+        facts, alone
+    )
     found = model.coef_[0], float(model.intercept_[0])
     held, truth = beats_of_songs("judge", folder)
     for title, (weights, base) in (("now", (np.array(DRUMS), DRUMS_BASE)), ("learnt", found)):

@@ -46,9 +46,7 @@ def made_up(dice: random.Random) -> Study:
 
 def timed(label: str, work: Callable[[], object]) -> None:
     """One row: what was done, and how long it took."""
-    begun_s = time.perf_counter()
-    count = work()
-    print(f"{label:58} {time.perf_counter() - begun_s:8.3f} s   {count}")
+    best_of(label, work, times=1)
 
 
 def plain_walk(folder: str) -> int:

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from liveaid.fit.costs import KIND_COST, WEIGHTS
 from liveaid.fit.crate_facts import facts_of
-from liveaid.fit.fit import fits, out_of_reach
+from liveaid.fit.fit import fits
 from liveaid.fit.meeting import meet, meetings, needed_range_percent
 from liveaid.fit.rank import ranked
 from liveaid.fit.why import in_a_sentence, pitches, reasons
@@ -233,13 +233,13 @@ def test_a_sound_without_a_tempo_is_cued_and_says_so(sound):
     assert met.why_cued == ""
 
 
-def test_what_is_out_of_reach_is_named_with_the_range_that_would_do(sound):
+def test_what_is_out_of_reach_is_left_out_and_a_wider_range_would_do(sound):
     mine, far = sound(100.0), sound(118.0)
     assert fits(mine, {"far": far}) == []
-    ((name, needed),) = out_of_reach(mine, {"far": far})
+    needed = needed_range_percent(100.0, 118.0)
     # By hand: 118 / 100 = 1.18, (1.18 - 1) / (1.18 + 1) = 8.257 %; at three to two
     # 150 / 118 = 1.271 needs more.
-    assert (name, needed) == ("far", pytest.approx(8.2569, abs=1e-3))
+    assert needed == pytest.approx(8.2569, abs=1e-3)
     assert fits(mine, {"far": far}, turntable=Turntable(pitch_range_percent=needed + 1e-6))
 
 
@@ -343,9 +343,10 @@ def test_a_score_is_a_number_from_nothing_to_a_hundred_and_is_explained(sound, a
 
 
 @given(a=facts, b=facts)
-def test_each_sound_is_either_ranked_or_named_as_out_of_reach(sound, a: dict, b: dict):
-    mine, other = sound(**a), {"x": sound(**b)}
-    assert bool(fits(mine, other)) != bool(out_of_reach(mine, other))
+def test_what_fits_is_what_the_crates_columns_do_not_put_out_of_reach(sound, a: dict, b: dict):
+    mine, other = sound(**a), sound(**b)
+    order = ranked(facts_of([mine]), facts_of([other]), Turntable(), key_locked=False)
+    assert bool(fits(mine, {"x": other})) != bool(len(order.beyond))
 
 
 @given(st.sampled_from(KEYS), st.sampled_from(KEYS), st.integers(0, 11), st.floats(-50, 50))

@@ -18,6 +18,7 @@ from liveaid.follow.guess import GestureHeard, Guess
 from liveaid.follow.hearing import Hearing
 from liveaid.follow.numbers import USUAL, Numbers
 from liveaid.follow.plan import plan_of
+from liveaid.routine import Routine
 
 # The routine `small`, 120 BPM: left runs from 2.0 for 16 beats, right from 5.0 for 16, both worked
 # from 30 to 31 and from 40 to 41 for 8, left runs from 50 for 16.
@@ -190,6 +191,24 @@ def test_a_count_by_the_clock_is_come_to_at_its_first_beat_from_an_end(
     assert three.since_s == pytest.approx(since_s)
 
 
+@pytest.mark.parametrize(("still_s", "price"), [(1.1, -1.0), (0.9, -7.0)])
+def test_what_waits_at_its_own_start_for_a_second_is_likely_begun_anew(small, still_s, price):
+    """Two at beat 8, right at its cue again, both still: the same anew is 7, less a stop's 6."""
+    plan, two = plan_of(small), Guess(1, 8.0, 2.0, ran=True)
+    heard = replace(
+        _heard(10.0, right=Gesture("held", 8.0, 5.0, False, 10.0, 5.0)), still_s=still_s
+    )
+    (anew,) = search.found(plan, heard, two, [two], 1.8, USUAL)
+    assert (anew.section, anew.beat, anew.price) == (1, 0.0, price)
+
+
+def test_a_hand_juggles_where_both_decks_are_worked(small):
+    """Three of `small` alone; one record worked beside another that runs is not juggled."""
+    plan = plan_of(small)
+    juggled = [plan.at(i).parts[side].juggled for i in range(4) for side in ("left", "right")]
+    assert juggled == [False] * 4 + [True] * 2 + [False] * 2
+
+
 @pytest.mark.parametrize(("there", "comes"), [(-9.9, True), (-9.7, False)])
 def test_a_count_by_the_clock_is_come_to_again_where_that_is_likelier(small, there, comes):
     """From One's beat 8, .8 nats ahead, to the middle of Three: 2 to come to it midway, 2 to leave
@@ -268,3 +287,15 @@ def test_the_stage_clock_begins_anew_from_the_start_alone(small):
     clock.see(0, 0.0, 12.0, ratio=1.0, sure=False, at_start=True)
     clock.see(0, 1.0, 15.0, ratio=1.0, sure=True, at_start=False)
     assert clock.at(15.0) == pytest.approx(0.5)
+
+
+def test_a_written_deck_is_let_go_where_its_acts_say_and_not_before_the_set_piece():
+    """A pick-up's release a beat early is none of the set piece's own; pulls are none either."""
+    acts = {-1: "let go", 0: "catch", 1: "let go", 2: "catch", 3: "let go for 1/2"}
+    plan = {"hand": "works", "from": 30.0, "to": 33.0, "acts": acts}
+    first = {"name": "P", "bars": 2, "tempo": 120, "left": {"hand": "runs", "at": 10.0}}
+    routine = Routine.model_validate(
+        {"title": "T", "pieces": [first, {**first, "name": "Q", "right": plan,
+                                          "left": {"hand": "runs", "at": 14.0}}]}
+    )  # fmt: skip
+    assert plan_of(routine).at(1).parts["right"].strokes == (1.0, 3.0)

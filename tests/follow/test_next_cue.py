@@ -64,6 +64,23 @@ def test_a_record_that_is_late_at_its_cue_is_ready_there_and_wound_to_no_later_o
     assert gone.wind == pytest.approx(15.5556, abs=1e-4)
 
 
+def test_a_cue_some_set_pieces_on_is_due_after_all_their_beats():
+    """From beat 4 of 16 there are 12 and two rests of 16. From 18 s to its cue at 90 s are 40
+    turns, for the needle: 3 s, and two turns by hand, .667 + .5: 4.167 s or 8.33 beats."""
+    routine = made({"hand": "runs", "at": 10}, REST, REST, {"hand": "runs", "at": 90})
+    places = ((0, 4.0), (1, 4.0), (2, 7.6), (2, 7.7))
+    cues = [told(routine, *place, 18.0, 0.0) for place in places]
+    assert [cue.due_beats for cue in cues] == pytest.approx([44.0, 28.0, 8.4, 8.3])
+    assert [cue.in_time for cue in cues] == [True, True, True, False]
+    assert {(cue.way, cue.after) for cue in cues} == {("needle", 3)}
+
+
+@pytest.mark.parametrize(("beat", "cue_s"), [(0.49, 9.0), (0.51, 40.0)])
+def test_what_stands_at_its_cue_is_let_go_late_for_half_a_beat(beat, cue_s):
+    routine = made(REST, {"hand": "runs", "at": 9}, {"hand": "runs", "at": 40})
+    assert told(routine, 1, beat, 9.0, 0.0).cue == cue_s
+
+
 def test_a_record_that_runs_on_to_where_a_hand_takes_it_is_wound_nowhere():
     # From 10 s for 8 s: it passes its cue at 18 s as P1 begins, and is wanted there two beats on.
     routine = made(

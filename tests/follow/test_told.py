@@ -112,3 +112,12 @@ def test_a_stopped_platter_never_turns_the_stage_clock_back(small, play):
     assert all(
         prompt.decks["left"].wind is None or abs(prompt.decks["left"].wind) < 30 for prompt in told
     )
+
+
+@pytest.mark.parametrize(("speed", "said"), [(-1.0, True), (-2.0, False), (-0.5, False)])
+def test_only_a_record_that_runs_backwards_at_its_own_speed_is_a_sender_turned_round(
+    small, play, speed, said
+):
+    follower = play(Follower(small), running(200.0, 0.0, speed), at(5.0), 0.0, 6.0)
+    hints = follower.prompt(now=6.0).hints
+    assert any("runs backwards" in hint for hint in hints) is said

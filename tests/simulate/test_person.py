@@ -1,17 +1,16 @@
 """Hands that are a person's: errors that follow one another, tire, hurry; decks with own delays."""
 
-import dataclasses
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from liveaid.routine import load_routine
+from liveaid.routine import Routine, load_routine
 from liveaid.routine.load import read_routine
 from liveaid.routine.model import Performer
-from liveaid.simulate import PERSON, Hands, Network, perform
+from liveaid.simulate import PERSON, STEADY, Hands, Network, perform
 from liveaid.simulate.deckhand import DeckHand
-from liveaid.simulate.human_hands import STEADY
 from liveaid.simulate.turntable import Record
 
 
@@ -49,6 +48,22 @@ def test_a_bias_reaches_strokes_as_it_reaches_releases(spice_row):
     for kind in ("release", "stroke"):
         errors = [e.error_s for p in played for e in p.events if e.kind == kind and e.error_s]
         assert np.mean(errors) == pytest.approx(0.030, abs=0.006)
+
+
+def test_acts_written_out_drift_by_the_minute_too():
+    """3 minutes of one push every four bars at 120 BPM, 40 ms later a minute and else exact: the
+    push on beat b, b / 2 s in, is late by b / 120 x 40 ms."""
+    acts = {str(beat): "push for 1/2 over 1/4 turn" for beat in range(16, 360, 16)}
+    acts |= {str(beat): "pull for 1/2 over 1/4 turn" for beat in range(24, 368, 16)}
+    left = {"hand": "works", "from": 1.0, "to": 2.0, "acts": acts}
+    piece = {"name": "Row", "bars": 90, "tempo": 120, "left": left}
+    exact = replace(STEADY, drift_s_per_min=0.040, correlation=0.0)
+    played = perform(Routine.model_validate({"title": "T", "pieces": [piece]}), seed=1, hands=exact)
+    late_s = {e.beat: e.error_s for e in played.events if e.kind == "stroke"}
+    begun_s = played.truth.legs[1].start_s
+    assert len(late_s) == 22
+    for beat, found_s in late_s.items():
+        assert found_s == pytest.approx(0.040 * (begun_s + beat / 2.0) / 60.0, abs=1e-6)
 
 
 def test_each_deck_is_late_by_its_own_delay(spice_row):
@@ -103,13 +118,13 @@ pieces:
 def test_drift_and_fatigue_reach_strokes_pulls_releases_and_starts_of_written_acts_too():
     """60 ms a minute are 1 ms a second of the performance, whatever is done then."""
     routine = read_routine(WRITTEN)
-    drifts = dataclasses.replace(STEADY, drift_s_per_min=0.060)
+    drifts = replace(STEADY, drift_s_per_min=0.060)
     done = [e for e in perform(routine, seed=1, lead_s=3.0, hands=drifts).events if e.planned_s]
     assert {e.kind for e in done} >= {"start", "stroke", "pull", "release"}
     assert [e.error_s for e in done] == pytest.approx([0.001 * e.planned_s for e in done], abs=1e-6)
     # Twice as wide after a minute, and the same chance: 1 + t / 60 of the error without fatigue.
-    spreads = dataclasses.replace(STEADY, stroke_error_s=0.010)
-    tires = dataclasses.replace(spreads, fatigue_per_min=1.0)
+    spreads = replace(STEADY, stroke_error_s=0.010)
+    tires = replace(spreads, fatigue_per_min=1.0)
     fresh, tired = (
         [e for e in perform(routine, seed=1, lead_s=3.0, hands=hands).events if e.kind == "stroke"]
         for hands in (spreads, tires)

@@ -130,18 +130,6 @@ class Segment:
         )
 
 
-def needs_study(sound: Sound, *, runs: bool, from_start: bool) -> bool:
-    """Whether the map leaves open what only a look at the sound can say.
-
-    `runs`: some deck lets it run. `from_start`: some hand works it from its start.
-    """
-    if sound.follow and not sound.loop:
-        return True
-    if sound.loop and sound.first_beat_s is None and sound.tempo_bpm is not None:
-        return from_start
-    return sound.first_beat_s is None or (runs and sound.tempo_bpm is None)
-
-
 def _on_its_grid(
     material: Material, sound: Sound, study: SoundFacts | None, *, wanted_bpm: float
 ) -> Material:

@@ -11,7 +11,7 @@ from typing import TypeAlias
 
 from liveaid.routine import SIDES, Piece, Rests, Routine, Runs, Side, Works
 from liveaid.routine.acts import sounds_used, sounds_worked, written_acts
-from liveaid.routine.layout.material import Material, Segment, needs_study
+from liveaid.routine.layout.material import Material, Segment
 from liveaid.routine.layout.part_use import PartIn, PartsLaid, parts_laid
 from liveaid.routine.left import Left, left_by, runs_out
 from liveaid.routine.parts import has_beat
@@ -55,11 +55,12 @@ def asks_for_study(routine: Routine, name: str) -> bool:
     whole = [plan for plan in plans if plan.sound == name and not getattr(plan, "notes", None)]
     if not whole and not has_beat(sound):
         return False
-    return needs_study(
-        sound,
-        runs=any(isinstance(plan, Runs) or plan.bars_in > 0 for plan in plans),
-        from_start=any(not isinstance(plan, Runs) and plan.bars_in == 0 for plan in plans),
-    )
+    if sound.follow and not sound.loop:
+        return True
+    on_grid = [isinstance(plan, Runs) or plan.bars_in > 0 for plan in plans]
+    if sound.loop and sound.first_beat_s is None and sound.tempo_bpm is not None:
+        return not all(on_grid)  # some hand works it from its start
+    return sound.first_beat_s is None or (any(on_grid) and sound.tempo_bpm is None)
 
 
 def uses_of(
