@@ -20,7 +20,7 @@ from liveaid.simulate.faults import Fault, FaultError, Happened, settle
 from liveaid.simulate.human_hands import Hands
 from liveaid.simulate.line import Array
 from liveaid.simulate.network import Dead, Messages, Network, transmit
-from liveaid.simulate.performer import play_deck
+from liveaid.simulate.performer import DeckCourse
 from liveaid.simulate.steps import Step, pause, plain_steps, with_fault
 from liveaid.simulate.track import Track
 from liveaid.simulate.truth import Truth, sample_truth
@@ -161,7 +161,7 @@ def _play(
     events: list[Event] = []
     for side in SIDES:
         rng = stream(seed, f"{side} hand")
-        tracks[side], acts = play_deck(side, routine, legs, turns, hands, rng)
+        tracks[side], acts = DeckCourse(side, routine, legs, turns, hands, rng).play()
         events += acts
     heard = [event for event in events if _time_s(event) >= 0.0]
     return tracks, tuple(sorted(heard, key=lambda event: (_time_s(event), event.side)))

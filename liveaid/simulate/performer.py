@@ -24,22 +24,8 @@ from liveaid.simulate.turns import JuggleTurn, scratch_strokes
 from liveaid.simulate.turntable import Record, wind_lasts_s
 
 
-def play_deck(
-    side: Side,
-    routine: Routine,
-    legs: Sequence[Leg],
-    turns: Mapping[int, Sequence[JuggleTurn]],
-    hands: Hands,
-    rng: Generator,
-) -> tuple[Track, list[Event]]:
-    """The record's track from a second before the first leg to one after the last, and the acts."""
-    part = _Part(side, routine, legs, turns, hands, rng)
-    part.play()
-    return part.record.track(), part.hand.events
-
-
-class _Part:
-    """What one deck has to do, with the hand that does it."""
+class DeckCourse:
+    """What one deck has to do through a whole course, with the hand that does it."""
 
     def __init__(
         self,
@@ -59,7 +45,9 @@ class _Part:
         )
         self.hand = DeckHand(side, self.record, hands, routine.performer, rng)
 
-    def play(self) -> None:
+    def play(self) -> tuple[Track, list[Event]]:
+        """The record's track from a second before the first leg to one after the last, and the
+        acts."""
         for index, leg in enumerate(self.legs):
             does = leg.plan(self.side).hand
             if does == "runs":
@@ -69,6 +57,7 @@ class _Part:
             elif index == 0 or self._sounds(index - 1):
                 self._rests(index, leg)
         self.record.go_on(self.legs[-1].end_s + 1.0)
+        return self.record.track(), self.hand.events
 
     def _sounds(self, index: int) -> bool:
         return self.legs[index].plan(self.side).hand != "rests"

@@ -22,3 +22,14 @@ def test_what_is_broken_off_leaves_the_old_file_and_nothing_beside_it(tmp_path):
         aside.write_bytes(b"new")
     assert target.read_bytes() == b"new"
     assert target.stat().st_mode & 0o777 == 0o600
+
+
+def test_what_broke_is_told_though_the_file_beside_is_gone_already(tmp_path):
+    def broken_off():
+        with made_aside(tmp_path / "take.wav") as aside:
+            aside.unlink()
+            raise ValueError("a cable")
+
+    with pytest.raises(ValueError, match="a cable"):
+        broken_off()
+    assert list(tmp_path.iterdir()) == []

@@ -65,6 +65,14 @@ def test_of_sounds_that_would_do_the_one_nearest_in_tempo_is_taken():
     assert draft(idea, near).sounds == ("open", "b")
 
 
+@pytest.mark.parametrize("tempo", [46.0, 184.0])
+def test_half_and_double_the_tempo_are_as_near_as_the_same(tempo):
+    """93 is 1.1 % from 92; 46 counted double and 184 counted half are none."""
+    sounds = {"open": beat(92, energy=2), "a": beat(93, energy=3), "b": beat(tempo, energy=3)}
+    idea = Idea(wants=(Want(part="intro", energy=2), Want(part="story", energy=3)))
+    assert draft(idea, sounds).sounds == ("open", "b")
+
+
 def test_no_want_is_given_the_only_sound_of_a_later_one():
     # "b" is the nearer for the story, but all there is at 100 BPM for the climax.
     sounds = {"open": beat(99, energy=2), "a": beat(92, energy=3), "b": beat(100, energy=3)}

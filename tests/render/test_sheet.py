@@ -9,8 +9,10 @@ import soundfile
 
 from liveaid.record.platter import sticker_place
 from liveaid.render.render import render_scene
-from liveaid.render.sheet import _strip, deck_time
-from liveaid.routine import load_routine
+from liveaid.render.sheet import Printed, _strip, deck_time, sheet_html
+from liveaid.routine import Routine, load_routine
+from liveaid.routine.layout.deck import lay_out
+from liveaid.routine.layout.lay import grain_of
 
 NASTY = "<script>alert(1)</script> & \"q\" 'a' <b>"
 VOID = {"meta", "line", "circle", "rect", "path", "link", "br", "img"}
@@ -66,6 +68,20 @@ def test_what_lies_on_a_record_is_told_by_the_time_of_its_cue(page, done):
         cues = {p.plan(side).cue_s for p in placed.pieces if p.plan(side).cue_s is not None}
         assert told
         assert told <= {deck_time(cue_s) for cue_s in cues}
+
+
+def test_a_hand_that_goes_between_two_sounds_has_both_named():
+    """Parts of two sounds side by side: both are said, in their order along the record."""
+    sounds = {name: {"file": f"{name}.wav", "parts": {part: {"from": 0.0, "to": 0.3}}}
+              for name, part in (("hawker", "fresh"), ("bell", "ding"))}  # fmt: skip
+    places = {"ding": {"from": 3.6, "to": 3.9}, "fresh": {"from": 4.05, "to": 4.35}}
+    right = {"hand": "works", "from": 3.6, "to": 4.35, "places": places,
+             "acts": {"0": "push fresh for 1/2", "1": "push ding for 1/2"}}  # fmt: skip
+    piece = {"name": "P", "bars": 1, "tempo": 60, "right": right}
+    routine = Routine.model_validate({"title": "T", "sounds": sounds, "pieces": [piece]})
+    layouts = {side: lay_out(side, [], grain_of(routine)) for side in ("left", "right")}
+    page = Page(sheet_html(Printed(routine, layouts, 44_100)))
+    assert "works bell + hawker" in page.text
 
 
 def test_what_is_not_cleared_is_listed_with_the_caution(page):
