@@ -2,7 +2,8 @@
 
 For each hand its acts are looked at by what they are and by where in the bar they fall. A mean
 counts when it is both worth hearing about and surely no chance: as many looks are taken, so a mean
-must lie SURE standard errors from none.
+must lie SURE standard errors from none. Some beats are named where they are surely off by more than
+the others, or a hand that is early all through would be told of those beats where it shows most.
 """
 
 from __future__ import annotations
@@ -55,6 +56,8 @@ class _Group:
     """Beats of the bar from 1; empty for all."""
     errors_s: tuple[float, ...]
     beat_s: float
+    others_s: tuple[float, ...] = ()
+    """Errors on the other beats, where these are but some."""
 
     @property
     def mean_s(self) -> float:
@@ -62,9 +65,14 @@ class _Group:
 
     @property
     def sure(self) -> float:
-        """Standard errors the mean is from none."""
+        """Standard errors the mean is from none, or if that is less from the other beats'."""
+        count, others = len(self.errors_s), len(self.others_s)
         spread = max(statistics.stdev(self.errors_s), _LEAST_SPREAD_BEATS * self.beat_s)
-        return abs(self.mean_s) / spread * math.sqrt(len(self.errors_s))
+        from_none = abs(self.mean_s) / spread * math.sqrt(count)
+        if not others:
+            return from_none
+        apart = abs(self.mean_s - statistics.fmean(self.others_s))
+        return min(from_none, apart / spread / math.sqrt(1 / count + 1 / others))
 
     @property
     def counts(self) -> bool:
@@ -140,20 +148,26 @@ def _groups(
             worth = WORTH_BEATS * beat_s
             same = {b: e for b, e in by_beat.items() if sign * statistics.fmean(e) >= worth}
             errors = tuple(off for beat in sorted(same) for off in same[beat])
-            if len(errors) >= LEAST and len(same) < len(by_beat):
-                yield _Group(kind, tuple(sorted(same)), errors, beat_s)
+            others = tuple(
+                off for beat, found in by_beat.items() if beat not in same for off in found
+            )
+            if len(errors) >= LEAST and others:
+                yield _Group(kind, tuple(sorted(same)), errors, beat_s, others)
 
 
 def _left_out(score: TakeScore, side: Side, metre: int) -> str | None:
     """What was missed first, by its set piece where the take has several, and how much more."""
-    missed = [
-        (f"{piece.name} " * (len(score.pieces) > 1), act.beat)
+    mine = [
+        (f"{piece.name} " * (len(score.pieces) > 1), act)
         for piece in score.pieces
         for act in piece.acts
-        if act.side == side and act.outcome == "missed"
+        if act.side == side
     ]
+    missed = [(name, act.beat) for name, act in mine if act.outcome == "missed"]
     if not missed:
         return None
+    if len(missed) >= LEAST and not any(act.outcome == "heard" for _, act in mine):
+        return f"none of its {len(missed)} acts heard: see that its record stands at its cue"
     more = f" and {len(missed) - 1} more" if len(missed) > 1 else ""
     name, beat = missed[0]
     return f"{name}{place_said(beat, metre)}{more} left out"
@@ -169,7 +183,7 @@ def _uneven(acts: Sequence[ActScore], steady: Sequence[Shift] | None) -> str | N
             and len(group.errors_s) >= 2 * LEAST
         ):
             told = f"{_WHAT[group.kind]} uneven, {1000 * spread:.0f} ms about the beat"
-            return f"{told}: slower, until they are even"
+            return f"{told}: slower, until even"
     return None
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from liveaid.practice.act_score import ActScore, Outcome, Played
@@ -98,6 +98,9 @@ def _speed_at_end(routine: Routine, before: Played, beats: float) -> float:
 
 def _played(attempt: Attempt) -> Played:
     starts = {side: attempt.start(side) for side in SIDES}
+    turned = [start.at_s for start in starts.values() if start is not None and start.turns_off]
+    if turned:  # who follows by the record's place comes that much too late or too soon
+        attempt = replace(attempt, visit=replace(attempt.visit, start_s=min(turned)))
     count = counted(attempt, starts)
     if count is None:
         return Played(attempt.visit, tuple(_unheard(attempt)), None)
@@ -109,7 +112,15 @@ def _played(attempt: Attempt) -> Played:
     held = _Held(attempt, count, starts)
     found = [*held.acts(), *(held.left_out(act) for act in gone)]
     found = sorted(_once(found), key=lambda act: (act.beat, act.side))
-    return Played(attempt.visit, tuple(found), count)
+    return Played(attempt.visit, tuple(_turned(found, attempt)), count)
+
+
+def _turned(acts: Iterable[ActScore], attempt: Attempt) -> Iterator[ActScore]:
+    """The acts, a worked record that was whole turns beside its place named at its first."""
+    off = {side: attempt.turns_off(side) for side in SIDES}
+    for act in acts:
+        turns = off.pop(act.side, 0) if act.outcome == "heard" else 0
+        yield replace(act, turns_off=turns) if turns else act
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -121,8 +121,27 @@ class Attempt:
             return True
         return any(act.side == side and act.kind in LET_GO for act in self.plan)
 
+    def turns_off(self, side: Side) -> int:
+        """Whole turns by which a worked record was beside its place all through the visit; 0 also
+        where little or nothing was done there. Acts that are written out are told by their time."""
+        if written_out(self.piece, side):
+            return 0
+        asked = sum(a.side == side and a.kind in (*LET_GO, "stroke") for a in self.plan)
+        done = {
+            turns: len(
+                self._let_go(side, turns) if self.piece.is_juggle else self._pushed(side, turns)
+            )
+            for turns in _TURNS_OFF
+        }
+        if done[0]:
+            return 0
+        return next((turns for turns in _TURNS_OFF if 2 * done[turns] >= asked > 0), 0)
+
     def let_go(self, side: Side) -> list[Release]:
-        """Releases of a worked record from its cue within the visit."""
+        """Releases of a worked record from its cue, or whole turns beside it, within the visit."""
+        return self._let_go(side, self.turns_off(side))
+
+    def _let_go(self, side: Side, turns: int) -> list[Release]:
         plan, visit = self.piece.plan(side), self.visit
         if not isinstance(plan, Works):
             return []
@@ -130,24 +149,29 @@ class Attempt:
         return [
             one
             for one in self.decks[side].releases
-            if abs(one.from_s - self._place_s(one, side)) <= NEAR_CUE_S
-            and low <= one.line.when(self._place_s(one, side)) <= high
+            if abs(one.from_s - self._place_s(one, side, turns)) <= NEAR_CUE_S
+            and low <= one.line.when(self._place_s(one, side, turns)) <= high
         ]
 
-    def _place_s(self, one: Release, side: Side) -> float:
-        """Where a release was meant to be from: the cue, or the nearest written act's place."""
+    def _place_s(self, one: Release, side: Side, turns: int) -> float:
+        """Where a release was meant to be from: the cue, or the nearest written act's place, so
+        many turns beside it."""
+        off_s = turns * self.routine.turntable.turn_s
         if not written_out(self.piece, side):
-            return self.cue_s(side)
+            return self.cue_s(side) + off_s
         places = [
-            act.cue_s
+            act.cue_s + off_s
             for act in self.plan
             if act.side == side and act.kind in LET_GO and act.cue_s is not None
         ]
-        return min(places, key=lambda at: abs(at - one.from_s), default=self.cue_s(side))
+        return min(places, key=lambda at: abs(at - one.from_s), default=self.cue_s(side) + off_s)
 
     def let_go_s(self, side: Side) -> list[float]:
         """When those records were at their cue, in order."""
-        return sorted(one.line.when(self._place_s(one, side)) for one in self.let_go(side))
+        turns = self.turns_off(side)
+        return sorted(
+            one.line.when(self._place_s(one, side, turns)) for one in self._let_go(side, turns)
+        )
 
     def taken_s(self, side: Side) -> list[float]:
         """When the hand took the running record, about the visit."""
@@ -156,11 +180,16 @@ class Attempt:
         return [t for t in self.decks[side].taken_s if low <= t <= high]
 
     def pushed_s(self, side: Side) -> list[float]:
-        """When each push forward in the worked span began."""
+        """When each push forward in the worked span, or whole turns beside it, began."""
+        return self._pushed(side, self.turns_off(side))
+
+    def _pushed(self, side: Side, turns: int) -> list[float]:
         plan, visit = self.piece.plan(side), self.visit
         if not isinstance(plan, Works):
             return []
-        low, high = (plan.from_s or 0.0) - NEAR_CUE_S, (plan.to_s or 0.0) + NEAR_CUE_S
+        off_s = turns * self.routine.turntable.turn_s
+        low = (plan.from_s or 0.0) + off_s - NEAR_CUE_S
+        high = (plan.to_s or 0.0) + off_s + NEAR_CUE_S
         found = strokes(
             self.decks[side].motion,
             start_s=visit.start_s - 0.25 * self.beat_s,

@@ -17,7 +17,7 @@ from typing import Annotated
 from pydantic import Field
 
 from liveaid.practice.planned_acts import timed
-from liveaid.practice.ready import ENOUGH, Attempted, clean_needed, evidence
+from liveaid.practice.ready import Attempted, clean_needed
 from liveaid.practice.records import PieceRow, TakeRow
 from liveaid.practice.wilson import Rate, Rated, clean_rate
 from liveaid.practice.written import Ms, rounded
@@ -103,22 +103,21 @@ def outlook(
     # A run that was given up is a run that failed.
     runs = clean_rate(sum(t.clean and t.run_through for t in full[:RECENT]), len(full[:RECENT]))
     gone = [Attempted(t.at, t.clean and t.run_through) for t in reversed(full)]
-    ready = evidence(gone, ready_at, now=now) >= ENOUGH
+    needed = clean_needed(gone, ready_at, now=now)
     missing = [s.missing for s in standings if s.missing]
-    if not ready:
-        missing.append(f"run-throughs: {_more(gone, ready_at, now)}")
+    if needed != 0:
+        missing.append(f"run-throughs: {_more(needed, ready_at)}")
     return Outlook(
         standings=standings, run_throughs=runs, ready_at=ready_at,
         stage_ready=not missing, missing=tuple(missing),
     )  # fmt: skip
 
 
-def _more(takes: Sequence[Attempted], ready_at: float, now: float) -> str:
-    """What would still make it ready."""
-    count = clean_needed(takes, ready_at, now=now)
-    if count is None:
+def _more(needed: int | None, ready_at: float) -> str:
+    """What would still make it ready, by `clean_needed`."""
+    if needed is None:
         return f"clean too seldom to tell it from {ready_at:.0%}"
-    return f"{count} more clean in a row would do"
+    return f"{needed} more clean in a row would do"
 
 
 def _block(pieces: Sequence[PieceRow]) -> tuple[str, int]:
@@ -152,8 +151,9 @@ def _standing(
     told = timed and not unknown
     gain = (1 - rate.low) * (0.4 + 0.6 * spaced) * turn * (1.0 if told else _UNTIMED)
     gone = [Attempted(row.at, row.clean) for row in reversed(judged)]
-    ready = not timed or evidence(gone, ready_at, now=now) >= ENOUGH
-    more = _MEASURE if unknown else _more(gone, ready_at, now)
+    needed = clean_needed(gone, ready_at, now=now) if timed else 0
+    ready = needed == 0
+    more = _MEASURE if unknown else _more(needed, ready_at)
     return Standing(
         piece=index, name=name, takes=len(rows), rate=rate,
         bias_ms=mean([row.bias_ms for row in full or rows[:RECENT]]),

@@ -27,23 +27,26 @@ PASSAGES_STEP_S = 0.02
 """Chunks are laid at this step; what is finer is found afterwards."""
 SPEEDS = np.round(np.arange(0.92, 1.0801, 0.01), 3)
 """A fader's 8 % either way."""
+_FAR_SPEED = 0.5
+"""Likeness that a chunk at the fader's end must have more, as a part of how far off it is: a faint
+one is as alike at any speed, and by a wrong one the next would not be looked for where it is."""
 HEARD = 0.36
 """Likeness from which a chunk is rather heard than not: between other music at the same tempo, at
 0.38 and less, and a hall with its crowd, at 0.42 and more (mixes of our own)."""
-_IN_PLACE = 0.12
+_IN_PLACE = 0.2
 """A chunk right where its neighbour leads to is heard with so much less: it is looked for at one
-place, not at all. There other sounds come to 0.20 at most and a hall leaves 0.27 (six mixes of our
-own, tests/bench/recording.py)."""
-_SURELY = 0.42
-"""A stretch is believed by one chunk as clear as this: other music with a beat comes to 0.38."""
-_FAINT_SHARE = 0.5
+place, not at all. There crowds and music at another tempo come to 0.13 in 95 of 100, and a church
+full of claps leaves 0.2 to 0.4 of most chunks (own mixes, loops and words)."""
+_SURELY, _SURELY_TOGETHER = 0.42, 1.4
+"""A stretch is believed by one chunk as clear as this, other music with a beat coming to 0.38; or
+by so much of all its chunks together above what is heard in place, other drums at a near tempo
+coming to 1.2 and a church full of claps to 1.5 and more (own mixes)."""
+_FAINT_SHARE, _UNHEARD_SHARE = 0.5, 0.2
 _LEAVE, _LEAVE_AT_START = 0.9, 0.45
 """What leaving the order costs, in likeness, and where a set piece begins (mixes of our own)."""
 _SLACK_S = 0.12
 """How far from the end of one chunk the next may begin and still go on."""
 _GRID_S = 0.1
-_WEAK = 0.26
-"""A chunk so little below HEARD was still played where those around it were heard."""
 _COMMON = 0.3
 """What an onset in all bands alike counts beside one that is in some: a beat is like any other
 beat, its sound is not."""
@@ -96,8 +99,8 @@ def found_in(guide: Floats, take: Floats, hop_s: float, chunks: Sequence[Chunk])
     for chunk in chunks:
         here = guide[round(chunk.start_s / PASSAGES_STEP_S) : round(chunk.end_s / PASSAGES_STEP_S)]
         likeness = np.stack([spectrum.likeness(_at_speed(here, speed)) for speed in SPEEDS])
-        best = likeness.argmax(0)
-        curves.append(likeness.max(0))
+        best = (likeness - _FAR_SPEED * np.abs(SPEEDS - 1.0)[:, None]).argmax(0)
+        curves.append(np.take_along_axis(likeness, best[None], 0)[0])
         speeds.append(SPEEDS[best])
     return _story(np.array(curves), np.array(speeds), chunks)
 
@@ -188,13 +191,20 @@ def _runs(found: Sequence[Found], chunks: Sequence[Chunk]) -> list[list[Found]]:
 
 
 def _clear_of_others(run: Sequence[Found]) -> Sequence[Found]:
-    """A stretch without what at its ends is far fainter than the rest of it: that is other music.
-    None of it where nothing in it is heard for sure."""
-    if max(one.likeness for one in run) < _SURELY:
+    """A stretch without what at its ends is far fainter than the rest of it, or within it all but
+    unheard: that is other music. None of it where neither one chunk is heard for sure nor all of
+    them together."""
+    heard = np.array([one.likeness for one in run])
+    together = float((heard - (HEARD - _IN_PLACE)).sum())
+    if heard.max() < _SURELY and together < _SURELY_TOGETHER:
         return []
-    faint = _FAINT_SHARE * float(np.median([one.likeness for one in run]))
-    loud = [k for k, one in enumerate(run) if one.likeness >= faint]
-    return run[loud[0] : loud[-1] + 1]
+    usual, count = float(np.median(heard)), np.arange(1, len(run) + 1)
+    first, last = (
+        int(np.max(count, where=np.cumsum(part) / count < _FAINT_SHARE * usual, initial=0))
+        for part in (heard, heard[::-1])
+    )
+    there = range(first, len(run) - last)
+    return [run[k] for k in there if heard[k] >= _UNHEARD_SHARE * usual]
 
 
 class _Told:
@@ -224,8 +234,8 @@ class _Told:
         total, came = np.where(goes_on, straight, total), np.where(goes_on, by, came)
         total = total + self.gain[:, cell]
         self.before[:, cell] = came
-        for k in np.flatnonzero(self.gain[:, cell] > -_WEAK).tolist():
-            self._end(k, cell, float(total[k]))
+        for k, reached in enumerate(total.tolist()):
+            self._end(k, cell, reached)
 
     def _going_on(self, cell: int) -> tuple[Floats, NDArray[np.int64]]:
         """Of each chunk, the best story in which the one before it has just ended."""

@@ -38,16 +38,21 @@ from liveaid.routine.timeline import lead_in_s
 Floats = NDArray[np.float64]
 
 _LONGEST_S = 1800.0
+_RECORD_EVEN_S = 0.006
+"""A running record's beats lie within 2 ms of an evenly changing tempo where they are heard; what a
+crowd drowned and was taken for them by 8 and more (own mixes; a church full of claps)."""
 _ACT_BEATS = 0.2
 """A half beat this near an act is heard by that act."""
 _LEAST_BEATS = 4
 _CLEAR = 0.65
 """Likeness to the record with the act, of a mixer's own recording: 0.69 at least; in halls with a
 crowd 0.6 in half of all (mixes of tests/bench/recording.py, seeds 0 to 5)."""
-_CLEAR_IN_PLACE = 0.3
-"""Likeness of chunks that follow a set piece or lead to one: other sounds come to 0.20 at most (see
-passages), halls that drown the beats leave 0.31 and more (tests/bench/recording.py, seed 7)."""
-_STRAYS_S = 0.020
+_CLEAR_IN_PLACE = 0.18
+"""Likeness of chunks that follow a set piece or lead to one, above what other sounds come to there
+(see passages)."""
+_STRAYS_S, _MOST_STRAYS_S = 0.020, 0.040
+"""From a hand's other acts, where the recording is not clear. Acts that spread by more than the
+first are no hand's, but the crowd's."""
 _GOES_ON_S = 0.5
 _TANGLED_SHARE = 0.3
 """So many acts off the same way make those on the count suspect (tuned on mixes of our own)."""
@@ -207,7 +212,7 @@ def _believed(told: Mapping[ActScore, OverBed | None]) -> Mapping[ActScore, Over
     late = [one.late_s for one in told.values() if one is not None]
     middle = statistics.median(late) if late else 0.0
     usual_s = 1.4826 * statistics.median(abs(s - middle) for s in late) if late else 0.0
-    strays = max(_STRAYS_S, 3.0 * usual_s)
+    strays = min(max(_STRAYS_S, 3.0 * usual_s), _MOST_STRAYS_S) if usual_s <= _STRAYS_S else 0.0
     return {
         act: one
         if one is not None and (one.likeness >= _CLEAR or abs(one.late_s - middle) <= strays)
@@ -234,18 +239,24 @@ def _count_of(
     heard: Mapping[float, HeardMoment], acts: Sequence[float], to_beat: int
 ) -> BeatTimes | None:
     """The set piece's count from the half beats that no act falls on, or, where those are too few,
-    from all: then being late on the whole can't be told. None when hardly any was heard."""
+    from all: then being late on the whole can't be told. None when hardly any was heard, or what
+    was lies too unevenly for a record's beats."""
     sure = [(beat, one.take_s) for beat, one in heard.items() if one.sure]
     beats = sum(beat == int(beat) for beat in heard)
     if len({int(beat) for beat, _ in sure}) < max(3, beats / 3):
         return None
     own = [pair for pair in sure if all(abs(pair[0] - act) > _ACT_BEATS for act in acts)]
-    judged = len(own) < max(_LEAST_BEATS, beats / 6)
-    return _curve(sure if judged else own, float(to_beat), None if judged else "click")
+    if len(own) < max(_LEAST_BEATS, beats / 6):
+        return _curve(sure, float(to_beat), None)[0]
+    count, spread_s = _curve(own, float(to_beat), "click")
+    return count if spread_s <= _RECORD_EVEN_S else None
 
 
-def _curve(sure: Sequence[tuple[float, float]], beats: float, by: Clock | None) -> BeatTimes:
-    """An evenly changing tempo through the beats heard, strays left out."""
+def _curve(
+    sure: Sequence[tuple[float, float]], beats: float, by: Clock | None
+) -> tuple[BeatTimes, float]:
+    """An evenly changing tempo through the beats heard, strays left out, and their spread about it
+    in seconds."""
     at, when = np.array(sorted(sure)).T
     keep = np.ones(len(at), bool)
     degree = 2 if len(at) >= 12 and np.ptp(at) >= 8 else 1
@@ -254,7 +265,7 @@ def _curve(sure: Sequence[tuple[float, float]], beats: float, by: Clock | None) 
         off = np.abs(when - np.polyval(curve, at))
         keep = off <= max(3 * 1.4826 * float(np.median(off)), 0.004)
     knots = np.arange(float(np.floor(at[0])), beats + 1.0, dtype=float)
-    return BeatTimes(knots, np.polyval(curve, knots), by)
+    return BeatTimes(knots, np.polyval(curve, knots), by), 1.4826 * float(np.median(off))
 
 
 def _untangled(acts: Sequence[ActScore]) -> Iterator[ActScore]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Annotated, Any, Literal, TypeAlias
 
 from pydantic import (
@@ -148,7 +149,7 @@ class TakeScore(_Judged):
 _WRITTEN = TypeAdapter(TakeScore)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class ScoredTake:
     """A take just scored, as the rehearsal tells it."""
 
@@ -165,6 +166,11 @@ class ScoredTake:
 
     def to_json(self) -> dict[str, Any]:
         """As it is written by --json and sent to the pages: the score's words beside its own."""
+        return self._json
+
+    @cached_property
+    def _json(self) -> dict[str, Any]:
+        # A rehearsal tells the same take with every push, many times a second.
         return {
             "number": self.number, "ended": self.ended, "start_s": round(self.start_s, 4),
             "tempo_part": round(self.tempo_part, 4), "counted_in": self.counted_in,

@@ -160,7 +160,7 @@ class _Layer:
             return passes, passes
         if piece.count == "clock" or step.how == "needle":
             return self.now_s, self.now_s
-        let_go = self.now_s + self.hands.timing_s(self.rng)
+        let_go = self.now_s + self.hands.timing_s(self.rng, self.now_s)
         return self.now_s, max(let_go, self.legs[-1].start_s + _LEAST_LEG_S)
 
     def _count(
@@ -258,7 +258,7 @@ class _Layer:
         if side == piece.count:
             return MotionLine(count.t0_s, wants, rate, gain)
         match = 1.0 + self.hands.match_error_percent / 100.0 * self.rng.standard_normal()
-        let_go = planned_s + self.hands.timing_s(self.rng)
+        let_go = planned_s + self.hands.timing_s(self.rng, planned_s)
         let_go = max(let_go, self.legs[-1].start_s + _LEAST_LEG_S)
         return MotionLine(let_go, wants, rate * match, gain)
 

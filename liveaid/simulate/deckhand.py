@@ -47,13 +47,10 @@ class DeckHand:
         """A hand that is late with one act is late with the next, a little less: errors follow one
         another as e[k] = r e[k-1] + sqrt(1 - r^2) n[k], so that their spread is what it is whatever
         r is (first-order correlation of successive taps about a beat: Wing and Kristofferson,
-        Perception & Psychophysics 14 (1973), and Repp, Psychon Bull Rev 12 (2005), from memory);
-        wider and later by the minute."""
-        kept, minutes = self.hands.correlation, max(at_s, 0.0) / 60.0
-        fresh = float(self.rng.standard_normal())
+        Perception & Psychophysics 14 (1973), and Repp, Psychon Bull Rev 12 (2005), from memory)."""
+        kept, fresh = self.hands.correlation, float(self.rng.standard_normal())
         self._off = kept * self._off + math.sqrt(1.0 - kept * kept) * fresh
-        wider = 1.0 + self.hands.fatigue_per_min * minutes
-        return bias_s + self.hands.drift_s_per_min * minutes + spread_s * wider * self._off
+        return self.hands.late_s(bias_s, spread_s, self._off, at_s)
 
     def note(
         self,

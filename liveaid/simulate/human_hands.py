@@ -64,9 +64,17 @@ class Hands:
         if not 0.0 < self.wind_slow_turns_per_s <= self.wind_fast_turns_per_s:
             raise ValueError("a slow winding speed above 0 and up to the fast one would do")
 
-    def timing_s(self, rng: Generator) -> float:
-        """How late one start, release, return or stop is."""
-        return self.timing_bias_s + self.timing_error_s * rng.standard_normal()
+    def late_s(self, bias_s: float, spread_s: float, off: float, at_s: float) -> float:
+        """How late an act is at a second of the performance, `off` being its error in spreads:
+        wider and later by the minute."""
+        minutes = max(at_s, 0.0) / 60.0
+        wider = 1.0 + self.fatigue_per_min * minutes
+        return bias_s + self.drift_s_per_min * minutes + spread_s * wider * off
+
+    def timing_s(self, rng: Generator, at_s: float) -> float:
+        """How late a record is started that is meant for a second of the performance."""
+        off = float(rng.standard_normal())
+        return self.late_s(self.timing_bias_s, self.timing_error_s, off, at_s)
 
     def cue_s(self, rng: Generator) -> float:
         """How far past its cue a record is brought to stand."""

@@ -1,6 +1,6 @@
 """Recordings of mixes that nothing was tuned on: played loops, spoken words, other rooms.
 
-Run by hand:  python tests/bench/recording.py [--seeds 3] [--first 0]
+Run by hand:  python tests/bench/recording.py [--seeds 3] [--first 0] [--otherwise]
 
 Needs the loops of Debian's sonic-pi-samples (CC0) and espeak-ng. Per seed a routine of eight set
 pieces is made: a loop each, brought to tempo, and in four of them spoken words pushed on beats
@@ -9,11 +9,15 @@ other echoes, a crowd that talks, and more of it. Told per case over all seeds: 
 how many acts are told at all, how far the confident ones are off, and what lateness is told. The
 baseline is a recording that begins with the first beat and runs on evenly: acts found beside where
 the guide has them, by the strongest onset within 150 ms.
+
+`--otherwise`: a church of two seconds' decay full of claps, a phone's narrow band with its level
+pumped, MP3 at its smallest, from within one set piece to within another, and 2 % fast.
 """
 
 from __future__ import annotations
 
 import argparse
+import io
 import subprocess
 import tempfile
 import time
@@ -145,6 +149,70 @@ def cases(market: Market, seed: int) -> dict[str, tuple[np.ndarray, list[int], f
     }
 
 
+def church(sound: np.ndarray, rng) -> np.ndarray:
+    """Two seconds of decay, dull, and four echoes."""
+    t = np.arange(int(2.5 * RATE)) / RATE
+    dull = lfilter([1], [1, -0.7], rng.standard_normal(len(t)))
+    room = dull * np.exp(-t / (rng.uniform(1.8, 2.5) / 6.9)) * 0.006
+    room[: round(0.02 * RATE)] = 0.0
+    room[0] = 1.0
+    for _ in range(4):
+        room[round(rng.uniform(0.01, 0.08) * RATE)] += rng.uniform(0.2, 0.5) * rng.choice([-1, 1])
+    return fftconvolve(sound, room)[: len(sound)]
+
+
+def claps(frames: int, rng) -> np.ndarray:
+    """Nine claps a second over a dull noise, at a level of 1."""
+    out = np.zeros(frames)
+    for _ in range(frames // RATE * 9):
+        at, lasts = rng.integers(0, frames - 3000), int(rng.uniform(300, 1500))
+        fades = np.exp(-5 * np.arange(lasts) / lasts)
+        out[at : at + lasts] += rng.uniform(0.2, 1.0) * fades * rng.standard_normal(lasts)
+    dull = lfilter([1], [1, -0.95], rng.standard_normal(frames))
+    return out / np.sqrt((out**2).mean()) + dull / np.sqrt((dull**2).mean())
+
+
+def clapped(sound: np.ndarray, rng, below_db: float) -> np.ndarray:
+    """With claps and noise so much below it, each."""
+    return sound + claps(len(sound), rng) * np.sqrt((sound**2).mean()) * 10 ** (-below_db / 20)
+
+
+def pumped(sound: np.ndarray) -> np.ndarray:
+    """Levelled as phones do it: down at once, up again over 0.4 s, and clipped."""
+    level, up = np.abs(sound), float(np.exp(-1 / (0.4 * RATE)))
+    held = lfilter([1 - up], [1, -up], level)
+    usual = float(np.median(held))
+    return np.clip(sound * (np.maximum(held, 0.1 * usual) / usual) ** -0.8, -0.5, 0.5)
+
+
+def mp3(sound: np.ndarray) -> np.ndarray:
+    packed = io.BytesIO()
+    soundfile.write(
+        packed, 0.9 * sound / np.abs(sound).max(), RATE, format="MP3",
+        subtype="MPEG_LAYER_III", compression_level=0.95,
+    )  # fmt: skip
+    packed.seek(0)
+    return soundfile.read(packed)[0]
+
+
+def otherwise(market: Market, seed: int) -> dict[str, tuple[np.ndarray, list[int], float]]:
+    """As `cases`, of recordings made otherwise than those that numbers were tuned on."""
+    rng, every = np.random.default_rng((23, seed)), list(range(PIECES))
+    mix, late = market.mix(), market.mix(0.030)
+    narrow = lfilter(*butter(3, [300, 3300], "band", fs=RATE), church(mix, rng))
+    before = 0.05 * claps(15 * RATE, rng)
+    some = mix[round((2 * PIECE_S + 3.18) * RATE) : round((6 * PIECE_S + 5.82) * RATE)]
+    fast = resample(mix, round(len(mix) / 1.02))
+    return {
+        "church, claps": (clapped(church(mix, rng), rng, 6), every, 0.0),
+        "church, 30 ms late": (clapped(church(late, rng), rng, 8), every, 0.030),
+        "narrow and pumped": (pumped(clapped(narrow, rng, 10)), every, 0.0),
+        "mp3, claps": (mp3(clapped(mix, rng, 10)), every, 0.0),
+        "from 3 into 7": (np.concatenate([before, church(some, rng), before]), every[2:7], 0.0),
+        "2 % fast, church": (clapped(church(fast, rng), rng, 9), every, 0.0),
+    }
+
+
 def plain_off_s(market: Market, sound: np.ndarray, late_s: float) -> list[float]:
     """The baseline: the strongest onset within 150 ms of where the guide has the stroke."""
     strength = onset_bands(sound, hop_s=FINE_HOP_S).mean(1)
@@ -163,6 +231,7 @@ def main() -> None:
     options = argparse.ArgumentParser(description=__doc__)
     options.add_argument("--seeds", type=int, default=3)
     options.add_argument("--first", type=int, default=0)
+    options.add_argument("--otherwise", action="store_true")
     chosen = options.parse_args()
     rows: dict[str, list] = {}
     told_all = []
@@ -170,7 +239,8 @@ def main() -> None:
         for seed in range(chosen.first, chosen.first + chosen.seeds):
             market = Market(seed, Path(folder))
             routine, guide = market.routine(), market.mix()
-            for name, (sound, pieces, late_s) in cases(market, seed).items():
+            made = otherwise if chosen.otherwise else cases
+            for name, (sound, pieces, late_s) in made(market, seed).items():
                 decks = {"left": (market.deck(), RATE)}
                 began = time.perf_counter()
                 played = assess_recording(routine, guide, RATE, sound, RATE, decks)

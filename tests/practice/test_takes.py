@@ -5,6 +5,7 @@ import statistics
 import numpy as np
 import pytest
 
+from liveaid.practice.advice import advice
 from liveaid.practice.aim import aim_of
 from liveaid.practice.ladder import Ladder
 from liveaid.practice.mixer_trace import FaderHeard, MixerHeard
@@ -235,3 +236,44 @@ def test_a_juggle_the_map_does_not_write_out_is_held_against_its_own_beats(
     ]
     assert len(errors) >= 0.95 * len(played.events)
     assert statistics.fmean(b - a for a, b in errors) == pytest.approx(0.0, abs=0.006)
+
+
+@pytest.mark.parametrize(("deck", "turns"), [("right", 1), ("right", -1), ("left", -1)])
+def test_a_record_set_a_turn_off_its_cue_is_named_and_its_acts_are_heard(
+    spice_row, performed, rehearsed, deck, turns
+):
+    """A turn at 33 1/3 is 1.8 s. Of 19 strokes none is left out: they were made on the wrong part
+    of the record, or over it."""
+    aim = aim_of(spice_row, "Pestle")
+    played = performed(aim.routine, seed=3, hands=Hands(timing_error_s=0.005, stroke_error_s=0.005))
+    messages = [
+        (at, side, place + (1.8 * turns if side == deck else 0.0))
+        for at, side, place in heard_messages(played)
+    ]
+    (ended,) = rehearsed(aim, messages, count_in_bars=0)
+    (piece,) = scored(aim, ended, LEAD_S + 0.002).pieces
+    way = "ahead of" if turns > 0 else "behind"
+    assert piece.why == (f"{deck} record 1 turn {way} its cue",)
+    assert (piece.missed, piece.added) == (0, 0)
+    assert abs(piece.bias_ms) < 5.0
+
+
+def test_a_hand_that_does_nothing_has_left_its_acts_out_wherever_its_record_stands(
+    spice_row, performed, rehearsed
+):
+    """The right record stands still a turn beyond its cue, which is no matter then."""
+    aim = aim_of(spice_row, "Pestle")
+    messages = [
+        (at, side, 7.2 if side == "right" else place)
+        for at, side, place in heard_messages(performed(aim.routine, seed=3))
+    ]
+    (ended,) = rehearsed(aim, messages, count_in_bars=0)
+    (piece,) = scored(aim, ended, LEAD_S + 0.002).pieces
+    assert piece.heard == 0
+    assert piece.missed >= 12
+    assert not any("turn" in why for why in piece.why)
+    told = advice(scored(aim, ended, LEAD_S + 0.002), metre=4)
+    assert told == {
+        "right": f"right hand, none of its {piece.missed} acts heard: see that its record stands "
+        "at its cue"
+    }

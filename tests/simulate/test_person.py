@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from liveaid.routine import Routine, load_routine
+from liveaid.routine.load import read_routine
 from liveaid.routine.model import Performer
 from liveaid.simulate import PERSON, STEADY, Hands, Network, perform
 from liveaid.simulate.deckhand import DeckHand
@@ -90,3 +91,44 @@ def test_a_person_is_within_what_the_cited_studies_leave_open():
     at_92 = 60.0 / 92.0
     assert 0.02 < PERSON.timing_error_s / at_92 < 0.04
     assert -0.050 < PERSON.timing_bias_s < 0.0
+
+
+WRITTEN = b"""
+title: Row
+sounds:
+  call: {file: call.wav, kind: a cappella, parts: {hey: {from: 0.1, to: 0.4}}}
+pieces:
+  - name: Lids
+    bars: 4
+    tempo: 100
+    count: left
+    left: {hand: runs, at: 1.8}
+    right: {hand: works, sound: call, from: 5.4, to: 5.7, places: {hey: {from: 5.4, to: 5.7}},
+            acts: {1: baby hey for 1 x4, 8: push hey for 1/2, 9: pull for 1/2,
+                   10: let go hey for 1/2}}
+  - name: Lids down
+    bars: 2
+    tempo: 100
+    count: left
+    left: {hand: runs, at: 36.0}
+    right: {hand: rests}
+"""
+
+
+def test_drift_and_fatigue_reach_strokes_pulls_releases_and_starts_of_written_acts_too():
+    """60 ms a minute are 1 ms a second of the performance, whatever is done then."""
+    routine = read_routine(WRITTEN)
+    drifts = replace(STEADY, drift_s_per_min=0.060)
+    done = [e for e in perform(routine, seed=1, lead_s=3.0, hands=drifts).events if e.planned_s]
+    assert {e.kind for e in done} >= {"start", "stroke", "pull", "release"}
+    assert [e.error_s for e in done] == pytest.approx([0.001 * e.planned_s for e in done], abs=1e-6)
+    # Twice as wide after a minute, and the same chance: 1 + t / 60 of the error without fatigue.
+    spreads = replace(STEADY, stroke_error_s=0.010)
+    tires = replace(spreads, fatigue_per_min=1.0)
+    fresh, tired = (
+        [e for e in perform(routine, seed=1, lead_s=3.0, hands=hands).events if e.kind == "stroke"]
+        for hands in (spreads, tires)
+    )
+    assert [e.error_s for e in tired] == pytest.approx(
+        [e.error_s * (1.0 + e.planned_s / 60.0) for e in fresh], abs=1e-6
+    )
