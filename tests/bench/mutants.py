@@ -1,7 +1,7 @@
 """Do the tests notice? Seeded small mistakes in every room, each held against that room's tests.
 
     .venv/bin/pip install coverage
-    .venv/bin/python tests/bench/mutants.py --keep /tmp/mutants    # 120 mistakes, some 15 minutes
+    .venv/bin/python tests/bench/mutants.py --keep /tmp/mutants    # 120 mistakes, some 30 minutes
     .venv/bin/python tests/bench/mutants.py --room follow --count 200 --seed 3
 
 A mistake is what a tired hand would make: a comparison turned, a sign lost, a number ten times
