@@ -33,11 +33,10 @@ def test_a_push_counts_that_begins_and_ends_within_its_span(monkeypatch):
         ],
     )
     works = Works.model_validate({"hand": "works", "from": 10.0, "to": 11.0})
-    piece = SimpleNamespace(tempo_bpm=100.0, beat_s=0.6, plan=lambda _: works)
+    piece = SimpleNamespace(beat_s=0.6, plan=lambda _: works, juggle=None, is_juggle=False)
     visit = SimpleNamespace(piece=0, start_s=0.0, end_s=4.0)
-    one = Attempt(
-        SimpleNamespace(pieces=[piece]), visit, {"left": SimpleNamespace(motion=None)}, (), None
-    )
+    routine = SimpleNamespace(pieces=[piece], turntable=SimpleNamespace(turn_s=1.8))
+    one = Attempt(routine, visit, {"left": SimpleNamespace(motion=None)}, (), None)
     assert one.pushed_s("left") == [0.5, 2.0]  # one begins before the span, one ends beyond it
 
 
