@@ -113,10 +113,11 @@ def _come_to(
 ) -> tuple[float, float, float]:  # fmt: skip
     """Beat, doubt and since when a place is come to from a guess.
 
-    Who left a set piece at its end begins a count by the clock there and then.
+    Who left a set piece at its end begins a later one, counted by the clock, there and then.
     """
     beat, doubt = at
-    if section.lead is None and beat > numbers.first_beats and plan.is_piece(parent.section):
+    midway = section.lead is None and beat > numbers.first_beats
+    if midway and 0 <= parent.section < section.index:
         left = plan.at(parent.section)
         over_s = (parent.beat - left.beats) * left.beat_s / heard.ratio
         if parent.beat > left.beats - numbers.last_beats:

@@ -203,7 +203,10 @@ def _agrees(routine: Routine, visit: Visit, trace: Trace, side: Side) -> float |
         near = np.abs(heard.position_s - wanted) < _OFF_S
     elif isinstance(plan, Works):
         low, high = (plan.from_s or 0.0) - _OFF_S, (plan.to_s or 0.0) + _OFF_S
-        near = (heard.position_s > low) & (heard.position_s < high)
+        turn_s = routine.turntable.turn_s
+        # Set by its sticker alone a record may be worked a whole turn beside its place.
+        moved = [heard.position_s - turns * turn_s for turns in (0, -1, 1)]
+        near = max(((at > low) & (at < high) for at in moved), key=np.mean)
     else:
         return None
     return float(near.mean())

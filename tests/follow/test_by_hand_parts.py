@@ -191,6 +191,14 @@ def test_a_count_by_the_clock_is_come_to_at_its_first_beat_from_an_end(
     assert three.since_s == pytest.approx(since_s)
 
 
+def test_who_goes_back_to_a_count_by_the_clock_may_be_anywhere_in_it(small):
+    """From Four's last beat, right moved by hand inside Three: .4 of its 8 beats."""
+    plan, four = plan_of(small), Guess(3, 15.5, 2.0)
+    moved = Gesture("hand", 6.0, 40.5, False, 10.0, 40.6)
+    (three,) = search.found(plan, _heard(10.0, right=moved), four, [four], 1.8, USUAL)
+    assert (three.section, three.beat) == (2, pytest.approx(3.2))
+
+
 @pytest.mark.parametrize(("still_s", "price"), [(1.1, -1.0), (0.9, -7.0)])
 def test_what_waits_at_its_own_start_for_a_second_is_likely_begun_anew(small, still_s, price):
     """Two at beat 8, right at its cue again, both still: the same anew is 7, less a stop's 6."""
