@@ -457,6 +457,7 @@ RENDER = """
 import resource, sys
 from liveaid.cli import main
 if sys.argv[1] != "-":
+    sys.dont_write_bytecode = True  # cut short by the limit it would be there for whoever is next
     resource.setrlimit(resource.RLIMIT_FSIZE, (int(sys.argv[1]), int(sys.argv[1])))
 main(["render", sys.argv[2], "--json"])
 """
