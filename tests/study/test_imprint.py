@@ -9,7 +9,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from liveaid.study.imprint import FARTHEST, SPREAD, USUAL, take_imprint
+from liveaid.study.imprint import FARTHEST, SPREAD, USUAL_VALUES, take_imprint
 from liveaid.study.spectrum import BANDS, FRAMES_HZ
 
 SHARES = np.repeat([13.0, 13.0, 5.0, 2.0], (13, 13, 5, 2)) ** -0.5
@@ -24,7 +24,7 @@ def taken(bands, level_db, *, centroid_hz=999.0, low_share=0.2):
     )  # fmt: skip
     found = take_imprint(spectrum)
     assert found is not None
-    return found.timbre.astype(np.float64) / SHARES * np.array(SPREAD) + np.array(USUAL)
+    return found.timbre.astype(np.float64) / SHARES * np.array(SPREAD) + np.array(USUAL_VALUES)
 
 
 def flat(frames):
@@ -95,7 +95,7 @@ def test_the_way_to_the_peak_begins_25_db_below_it():
 def test_nothing_lies_farther_than_six_deviations():
     """A centre of a billion hertz: (ln 1e9 - 7.28) / 1.02 is 13."""
     values = taken(*flat(40), centroid_hz=1e9)
-    assert values[31] == pytest.approx(USUAL[31] + FARTHEST * SPREAD[31], abs=0.01)
+    assert values[31] == pytest.approx(USUAL_VALUES[31] + FARTHEST * SPREAD[31], abs=0.01)
 
 
 def test_silence_has_no_imprint():

@@ -16,7 +16,7 @@ TABLES = {
     "voice, spreads": (voice_weights.SCALE, 47, (241.893, 241.893, 3147.364)),
     "voice": ((*voice_weights.VOICE, voice_weights.VOICE_BASE), 95, (0.731, 30.973, 267.542)),
     "other": ((*voice_weights.OTHER, voice_weights.OTHER_BASE), 95, (4.144, 29.408, 211.686)),
-    "timbre, means": (imprint.USUAL, 33, (93.52, 127.24, 1143.62)),
+    "timbre, means": (imprint.USUAL_VALUES, 33, (93.52, 127.24, 1143.62)),
     "timbre, spreads": (imprint.SPREAD, 33, (213.83, 213.83, 1766.77)),
     "energy, means": (ENERGY[:, 0], 6, (6.609, 38.991, -14.388)),
     "energy, spreads": (ENERGY[:, 1], 6, (21.153, 21.153, 92.11)),
