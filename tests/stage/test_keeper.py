@@ -68,8 +68,16 @@ def turning(message, send):
             send(Address("127.0.0.1", port), message("/deck/left/position", at))
             send(Address("127.0.0.1", port), message("/deck/right/position", 2.0))
 
-    yield lambda port: threading.Thread(target=run, args=(port,), daemon=True).start()
+    threads = []
+
+    def turn(port):
+        threads.append(threading.Thread(target=run, args=(port,), daemon=True))
+        threads[-1].start()
+
+    yield turn
     ended.set()
+    for thread in threads:
+        thread.join()
 
 
 def test_killed_it_follows_again_and_ends_for_good_when_asked(kept, turning, eventually):
