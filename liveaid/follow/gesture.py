@@ -53,7 +53,6 @@ class Watch:
     run: Gesture | None = None
     """The last run, going on or over."""
     _line: int = -1
-    _heard_s: float = -math.inf
 
     def look(self, now: float, ratio: float, *, fresh: bool, stands: bool) -> bool:
         """Bring the gesture to `now`; True when a new one has begun.
@@ -66,10 +65,9 @@ class Watch:
         position_s = deck.position_s if stands else deck.place(now)
         assert position_s is not None
         kind, speed = ("held", 0.0) if stands else self._kind(now, ratio)
-        gap_s, self._heard_s = now - self._heard_s, now
         if kind is None:
             return False
-        begun = self._goes_on(kind, position_s, now, ratio, gap_s)
+        begun = self._goes_on(kind, position_s, now, ratio)
         gesture = self.gesture
         assert gesture is not None
         gesture.now_s, gesture.at_s, gesture.speed = now, position_s, speed
@@ -93,7 +91,7 @@ class Watch:
             return None, speed
         return "hand", speed
 
-    def _goes_on(self, kind: Kind, at_s: float, now: float, ratio: float, gap_s: float) -> bool:
+    def _goes_on(self, kind: Kind, at_s: float, now: float, ratio: float) -> bool:
         old, deck = self.gesture, self.deck
         fresh_line = deck.lines != self._line
         self._line = deck.lines
@@ -105,7 +103,7 @@ class Watch:
                 return False
             if kind == "runs" and not fresh_line:
                 return False
-        if kind == "runs" and self.run is not None and self._same_run(at_s, now, ratio, gap_s):
+        if kind == "runs" and self.run is not None and self._same_run(at_s, now, ratio):
             self.gesture, deck.jumped = self.run, False
             if self.run is old:
                 return False
@@ -121,10 +119,8 @@ class Watch:
         deck.jumped = False
         return True
 
-    def _same_run(self, at_s: float, now: float, ratio: float, gap_s: float) -> bool:
+    def _same_run(self, at_s: float, now: float, ratio: float) -> bool:
         assert self.run is not None
         numbers, silent_s = self.numbers, now - self.run.now_s
-        unheard_s = max(gap_s - numbers.gap_usual_s, 0.0)
         off_s = abs(at_s - self.run.at_s - ratio * silent_s)
-        same_line_s = numbers.same_line_s + numbers.gap_drift * unheard_s
-        return silent_s - unheard_s < numbers.same_gap_s and off_s < same_line_s
+        return silent_s < numbers.same_gap_s and off_s < numbers.same_line_s
