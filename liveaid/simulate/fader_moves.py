@@ -1,6 +1,7 @@
 """What the mixer says meanwhile: the crossfader and both levels, whenever they change.
 
-The crossfader tells what is heard, 0 left and 1 right, however a performer has it wired.
+The crossfader tells where it stands, 0 at its left end and 1 at its right. There the left and the
+right deck are heard, or with a reversed one (hamster) the other.
 """
 
 from __future__ import annotations
@@ -27,7 +28,7 @@ _BEFORE_S = 0.1
 
 
 class MixerMessage(NamedTuple):
-    """A fader at a new place: the crossfader, 0 where only left is heard, or a side's level."""
+    """A fader at a new place: the crossfader, 0 at its left end, or a side's level."""
 
     now_s: float
     control: Control
@@ -42,8 +43,8 @@ def mixer_messages(
     rng: Generator,
 ) -> tuple[MixerMessage, ...]:
     """The fader moves of a performance from time 0 on: decks that rest are closed, a juggle is cut
-    from side to side, a scratch now and then cut off, and where acts
-    are written out, as they say."""
+    from side to side, a scratch now and then cut off, and where acts are written out, as they say.
+    """
     wishes: list[tuple[float, Control, float]] = []
     for index, leg in enumerate(legs):
         sounds: dict[Side, bool] = {side: leg.plan(side).hand != "rests" for side in SIDES}
@@ -63,7 +64,13 @@ def mixer_messages(
             stands = 0.5 if all(sounds.values()) else _toward(side)
             wishes.append((leg.start_s, "crossfader", stands))
             wishes += _cuts(leg, stands, rng)
-    return tuple(_moves(sorted(wishes), hands, rng))
+    moves = _moves(sorted(wishes), hands, rng)
+    return tuple(map(_reversed, moves) if routine.performer.hamster else moves)
+
+
+def _reversed(move: MixerMessage) -> MixerMessage:
+    """The same heard through a reversed crossfader."""
+    return move._replace(value=1.0 - move.value) if move.control == "crossfader" else move
 
 
 def _comes_up_s(routine: Routine, leg: Leg) -> float:

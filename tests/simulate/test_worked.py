@@ -113,3 +113,18 @@ def test_where_both_records_are_heard_the_crossfader_stands_in_the_middle():
     moves = [m for m in perform(routine, seed=1).mixer if m.control == "crossfader"]
     assert all(0.0 <= move.value <= 1.0 for move in moves)
     assert {0.0, 0.5, 1.0} <= {round(move.value, 3) for move in moves}
+
+
+@pytest.mark.parametrize(("hamster", "place"), [(False, 0.0), (True, 1.0)])
+def test_a_reversed_crossfader_stands_at_its_right_end_for_the_left_deck(hamster, place):
+    """Left runs alone. Common practice, no source: hamster turns the fader's ends round."""
+    piece = {
+        "name": "P", "bars": 2, "tempo": 100, "count": "left",
+        "left": {"hand": "runs", "at": 1.0}, "right": {"hand": "rests"},
+    }  # fmt: skip
+    routine = Routine.model_validate(
+        {"title": "T", "performer": {"hamster": hamster}, "pieces": [piece]}
+    )
+    mixer = perform(routine, seed=1).mixer
+    assert {move.value for move in mixer if move.control == "crossfader"} == {place}
+    assert 1.0 in {move.value for move in mixer if move.control == "left"}
