@@ -183,8 +183,10 @@ def _why(rate: Rate, days: float | None, spaced: float, just_done: int) -> str:
     if just_done >= BLOCK:
         return f"{just_done} takes in a row: let it rest, take another in between"
     parts = [f"{rate.clean} clean of {rate.takes}" if rate.takes else "not yet at full tempo"]
-    if days >= 1:
+    if days < 1:
+        parts.append("played lately")
+    else:
         parts.append("1 day ago" if days < 1.5 else f"{days:.0f} days ago")
-    if spaced < 0.5:
-        parts.append("it can wait")
+        if spaced < 0.5:
+            parts.append("not due yet")
     return ", ".join(parts)

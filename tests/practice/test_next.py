@@ -2,8 +2,9 @@
 
 import pytest
 
-from liveaid.practice.next import BLOCK, outlook
+from liveaid.practice.next import BLOCK, _why, outlook
 from liveaid.practice.records import PieceRow, TakeRow
+from liveaid.practice.wilson import clean_rate
 
 DAY_S = 86400.0
 NOW = 1_800_000_000.0
@@ -111,3 +112,16 @@ def test_a_set_piece_that_can_not_be_judged_yet_says_what_would_help(spice_row):
 def test_a_day_is_one_day(spice_row):
     found = look(spice_row, rows("Lids", [False], days_ago=1.2))
     assert found.standings[0].why == "0 clean of 1, 1 day ago"
+
+
+@pytest.mark.parametrize(
+    ("days", "spaced", "why"),
+    [
+        (0.2, 0.2, "1 clean of 3, played lately"),
+        (1.2, 0.6, "1 clean of 3, 1 day ago"),
+        (3.0, 0.4, "1 clean of 3, 3 days ago, not due yet"),
+        (8.0, 1.0, "1 clean of 3, 8 days ago"),
+    ],
+)
+def test_why_a_set_piece_is_worth_practising_never_says_that_it_is_not(days, spaced, why):
+    assert _why(clean_rate(1, 3), days, spaced, 0) == why
