@@ -40,12 +40,16 @@ function drawLane(hand, side, tight, acts) {
   return lane;
 }
 
+function sentence(words) {
+  return words[0].toUpperCase() + words.slice(1);
+}
+
 function drawRow(piece) {
   const tightAt = (side) => piece.tight.find((one) => one.side === side) ?? (side === "left" ? piece.tight.find((one) => !one.side) : undefined);
   const energy = node("svg", { class: "energy", viewBox: "0 0 56 32", "aria-hidden": "true" },
     ...[1, 2, 3, 4, 5].map((step) => node("rect", { class: step <= piece.energy ? "full" : "", x: 1 + 11 * (step - 1), y: 31 - 6 * step, width: 9, height: 6 * step })));
   const facts = `${barsSaid(piece.bars)}, ${piece.technique}, ${Math.round(piece.tempo)} BPM, from ${clock(piece.from_s)}, energy ${piece.energy} of 5`;
-  const errors = element("span", { class: "errors" }, ...tellTake(piece.index), ...piece.tight.map((one) => `${one.says}. `));
+  const errors = element("span", { class: "errors" }, ...tellTake(piece.index), ...piece.tight.map((one) => `${sentence(one.says)}. `));
   const button = element("button", { type: "button", onclick: () => choosePiece(piece) },
     element("span", { class: "name", dir: "auto" }, piece.name), element("span", { class: "facts" }, facts), errors, energy);
   const acts = (side) => piece.acts?.[side] && drawnActs(piece.acts[side], Math.round(piece.bars * routine.metre));
