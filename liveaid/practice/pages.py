@@ -12,6 +12,7 @@ from typing import Any
 
 from aiohttp import web
 
+from liveaid.practice.history import of_this_map
 from liveaid.practice.next import READY_AT
 from liveaid.practice.pictures import pictures
 from liveaid.practice.reading import TakeReader
@@ -68,7 +69,7 @@ def review_routes(
         if last and last[0][0] == state:
             return last[0][1]
         with TakeReader(file) as reader:
-            rows = reader.pieces()
+            rows = of_this_map(reader.pieces(), whole())
             found = review(
                 whole(), reader, now=wall(), ready_at=READY_AT, booth_dba=booth_dba, rows=rows
             )

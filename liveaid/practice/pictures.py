@@ -29,10 +29,10 @@ def pictures(
 ) -> Pictures:
     """The latest takes, every set piece that was played, and the routine's losses.
 
-    `pieces` as `reader.pieces()`, where they were read already.
+    `pieces`: what `of_this_map` has of `reader.pieces()`, where that is known.
     """
     rows = reader.takes(limit=_LOSSES_OF)
-    pieces = of_this_map(reader.pieces() if pieces is None else pieces, routine)
+    pieces = of_this_map(reader.pieces(), routine) if pieces is None else pieces
     found: Pictures = {"losses.png": partial(_draw_losses, routine, reader, rows)}
     for take in rows[:_DRAWN]:
         found[f"take-{take.id}.png"] = partial(draw_take, routine, reader, take)

@@ -53,9 +53,9 @@ def review(
 ) -> Review:
     """Everything at a unix time; with the day of the `stage` a plan back from it.
 
-    `rows` as `reader.pieces()`, where they were read already.
+    `rows`: what `of_this_map` has of `reader.pieces()`, where that is known.
     """
-    rows = of_this_map(reader.pieces() if rows is None else rows, routine)
+    rows = of_this_map(reader.pieces(), routine) if rows is None else rows
     takes = reader.takes()
     scores = reader.scores(take.id for take in takes[:last])
     found = outlook(routine, rows, takes, now=now, ready_at=ready_at)

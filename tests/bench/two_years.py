@@ -16,6 +16,7 @@ from pathlib import Path
 import numpy as np
 
 from liveaid.practice.aim import aim_of
+from liveaid.practice.history import of_this_map
 from liveaid.practice.pictures import pictures
 from liveaid.practice.reading import TakeReader
 from liveaid.practice.records import Kept
@@ -76,7 +77,7 @@ def main() -> None:
         review_s = time.perf_counter() - began
         began, began_cpu = time.perf_counter(), time.process_time()
         with TakeReader(file) as reader:
-            rows = reader.pieces()
+            rows = of_this_map(reader.pieces(), routine)
             shown = review_json(review(routine, reader, now=NOW, ready_at=0.6, rows=rows))
             shown["pictures"] = list(pictures(routine, reader, pieces=rows))
         page_s, page_cpu_s = time.perf_counter() - began, time.process_time() - began_cpu
