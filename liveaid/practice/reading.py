@@ -56,11 +56,12 @@ class TakeReader:
 
         Yes and no are 1 and 0 in it.
         """
+        # Takes as the index has them, each with its set pieces: nothing is left to be sorted.
         rows = self._rows(
             f"SELECT {', '.join(_PIECE)}"
-            " FROM piece JOIN take INDEXED BY take_figures ON take.id = piece.take"
-            " WHERE said != 'drop'"
-            " ORDER BY at DESC, take DESC, place LIMIT ?",
+            " FROM take INDEXED BY take_scored CROSS JOIN piece ON piece.take = take.id"
+            " WHERE score IS NOT NULL AND said != 'drop'"
+            " ORDER BY at DESC, take.id DESC, place LIMIT ?",
             (limit,),
         )
         return [PieceRow._make(row) for row in rows]
