@@ -21,7 +21,8 @@ import numpy.typing as npt
 from liveaid.routine.act_line import DETAILS
 from liveaid.sound.read import Samples
 from liveaid.study.measure import measure, studied_mono
-from liveaid.study.spectrum import RATE_HZ
+from liveaid.study.onsets import find_onsets
+from liveaid.study.spectrum import RATE_HZ, analyse
 from liveaid.study.spoken_words import SpokenWord, find_words
 
 PARTS_LEAD_S = 0.010
@@ -80,12 +81,14 @@ def text_in_name(path: Path) -> str:
 
 
 def _words(mono: Samples, said: str, named: str) -> tuple[SpokenWord, ...]:
-    found = find_words(mono, said)
+    spectrum = analyse(mono)
+    onsets = find_onsets(mono, spectrum)
+    found = find_words(mono, spectrum, onsets, said)
     if said:
         return found
     # A word may come as two; where the pauses alone part more, the name's words are not taken.
     if len(named.split()) <= len(found) <= 2 * len(named.split()):
-        return find_words(mono, named)
+        return find_words(mono, spectrum, onsets, named)
     return found
 
 

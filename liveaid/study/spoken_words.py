@@ -17,9 +17,9 @@ import numpy.typing as npt
 import scipy.ndimage
 
 from liveaid.sound.read import Samples
-from liveaid.study.onsets import Onsets, find_onsets
+from liveaid.study.onsets import Onsets
 from liveaid.study.phrases import find_phrases
-from liveaid.study.spectrum import FRAMES_HZ, RATE_HZ, Floats, analyse, band_powers
+from liveaid.study.spectrum import FRAMES_HZ, RATE_HZ, Floats, Spectrum, band_powers
 from liveaid.study.words_placed import placed
 
 WORDS_SMOOTH_S = 0.025
@@ -43,13 +43,11 @@ class SpokenWord:
     """What is said, where the text was given."""
 
 
-def find_words(mono: Samples, text: str = "") -> tuple[SpokenWord, ...]:
-    """The words in speech at RATE_HZ, in order; `text` says which, where that is known.
-
-    None for silence.
-    """
-    spectrum = analyse(mono)
-    onsets = find_onsets(mono, spectrum)
+def find_words(
+    mono: Samples, spectrum: Spectrum, onsets: Onsets, text: str = ""
+) -> tuple[SpokenWord, ...]:
+    """The words in speech at RATE_HZ whose spectrum and onsets are known, in order; `text` says
+    which, where that is known. None for silence."""
     spans = find_phrases(spectrum.level_db, onsets, len(mono) / RATE_HZ)
     said = [word for word in text.split() if any(letter.isalnum() for letter in word)]
     known = placed(band_powers(mono), said) if said and spans else None

@@ -210,7 +210,9 @@ def judge() -> None:
             clean = studied_mono(file)
             for wear in WORN:
                 mono = wear(clean)
-                found = [word.begin_s for word in find_words(mono, text)]
+                spectrum = analyse(mono)
+                onsets = find_onsets(mono, spectrum)
+                found = [word.begin_s for word in find_words(mono, spectrum, onsets, text)]
                 errors[kind, wear.__name__] += [
                     (found[at] - begin, plainly - begin)
                     for at, ((_, begin), plainly) in enumerate(
