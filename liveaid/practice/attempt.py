@@ -126,16 +126,15 @@ class Attempt:
         where little or nothing was done there. Acts that are written out are told by their time."""
         if written_out(self.piece, side):
             return 0
-        asked = sum(a.side == side and a.kind in (*LET_GO, "stroke") for a in self.plan)
-        done = {
-            turns: len(
-                self._let_go(side, turns) if self.piece.is_juggle else self._pushed(side, turns)
-            )
-            for turns in _TURNS_OFF
-        }
-        if done[0]:
+        if self._done(side, 0):
             return 0
-        return next((turns for turns in _TURNS_OFF if 2 * done[turns] >= asked > 0), 0)
+        asked = sum(a.side == side and a.kind in (*LET_GO, "stroke") for a in self.plan)
+        turned = (turns for turns in _TURNS_OFF if 2 * self._done(side, turns) >= asked > 0)
+        return next(turned, 0)
+
+    def _done(self, side: Side, turns: int) -> int:
+        """How much was done with a worked record so many turns beside its place."""
+        return len(self._let_go(side, turns) if self.piece.is_juggle else self._pushed(side, turns))
 
     def let_go(self, side: Side) -> list[Release]:
         """Releases of a worked record from its cue, or whole turns beside it, within the visit."""
