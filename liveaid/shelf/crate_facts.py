@@ -72,7 +72,8 @@ def unpacked(rows: Iterable[bytes]) -> CrateFacts:
     """The facts of the sounds behind `packed`."""
     table = np.frombuffer(b"".join(rows), dtype=_KEPT_AS).reshape(-1, len(fields(CrateFacts)))
     *numbers, key, kind = np.ascontiguousarray(table.T, dtype=np.float64)
-    return CrateFacts(*numbers, key.astype(np.intp), kind.astype(np.intp))
+    whole = [key.astype(np.intp), kind.astype(np.intp)]
+    return CrateFacts(*numbers, *whole)
 
 
 def facts_of(studies: Iterable[Study]) -> CrateFacts:
