@@ -107,5 +107,5 @@ class Packed:
 
 
 def _without_path(error: Exception) -> str:
-    """What the system or the decoder says, without its number and the path, which is told anyway."""
+    """What the system or the decoder says, without its number and the path."""
     return getattr(error, "strerror", None) or str(error)
