@@ -100,8 +100,8 @@ def test_the_mean_tempo_is_the_performers_whatever_the_noise():
     ],
 )
 def test_near_the_start_it_begins_at_the_start(beats, told, first_s):
-    """At 2 beats a second. A tenth of a beat late is on time: the first clock at once. From .125 the
-    next sixteenth is beat .25, half that far on. Half a beat before, the start is .25 s away."""
+    """At 2 beats a second. A tenth of a beat late is on time: the first clock at once. At .125
+    the next sixteenth is beat .25, .0625 s on. Half a beat before, the start is .25 s away."""
     sent = played([(10.0, beats, 2.0)], 10.5)
     assert [message for _, message in sent][: len(told)] == told
     assert clocks(sent)[0] == pytest.approx(first_s)

@@ -173,8 +173,8 @@ def test_a_gap_of_an_eighth_of_a_second_is_too_long_for_a_scratch():
     ],
 )  # fmt: skip
 def test_what_a_wrong_unit_says(rate, says):
-    """33 1/3 turns a minute are .5556 a second; a record at pitch 0 turns within 12 % of that: .6111
-    is 10 % more, .7 is 26 %."""
+    """33 1/3 turns a minute are .5556 a second; a record at pitch 0 turns within 12 % of that:
+    .6111 is 10 % more, .7 is 26 %."""
     check = SoundCheck()
     now = turn(check, "left", rate, at=0.0)
     how, said = standing(check, now)["left unit"]
