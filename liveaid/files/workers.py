@@ -177,7 +177,7 @@ def processors() -> int:
 
 def _start(*, loading: str) -> _Worker:
     """A new process; the first decides which module is loaded before all others are copied."""
-    context = multiprocessing.get_context("forkserver" if _COPIES else "spawn")
+    context: Any = multiprocessing.get_context("forkserver" if _COPIES else "spawn")
     if _COPIES:
         context.set_forkserver_preload([loading])
     ours, theirs = context.Pipe()
