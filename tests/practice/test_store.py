@@ -214,7 +214,7 @@ def test_takes_of_another_version_are_refused(tmp_path):
     file = tmp_path / "takes.sqlite"
     with sqlite3.connect(file) as db:
         db.execute("PRAGMA user_version = 8")
-    with pytest.raises(StoreError, match="version 7; version 6 would do"):
+    with pytest.raises(StoreError, match="version 8; version 7 would do"):
         TakeStore(file)
 
 
