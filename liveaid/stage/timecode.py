@@ -54,7 +54,7 @@ class Timecode:
             self._run, self._time_s = 1, None
             return None
         same_way = self._run * step > 0
-        self._run = self._run + step if same_way else 2 * step
+        self._run = step + (self._run if same_way else step)
         if self._time_s is not None:
             self._time_s += step * self._frame_s / 4
         if abs(self._run) >= 8 and piece == (7 if step == 1 else 0):

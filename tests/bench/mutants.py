@@ -93,8 +93,6 @@ EXCUSED: dict[tuple[str, str], str] = {
         "only the eight pieces of a time are ever set and read",
     ("liveaid/stage/timecode.py", "same_way = self._run * step > 0"):
         "a run holds a piece once a step is known, and a step is 1 either way: no product is 0",
-    ("liveaid/stage/timecode.py", "self._run = self._run + step if same_way else 2 * step"):
-        "two over one is two; that it is two is held by the turn within the first pieces",
     ("liveaid/stage/beat_clock.py", "self._starts = False"):
         "set with the first place, before anything is sent",
     ("liveaid/stage/soundcheck.py",
