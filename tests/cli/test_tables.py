@@ -93,7 +93,8 @@ def test_what_sounds_alike_with_how_unlike_and_whether_it_is_a_copy():
 
 def fit(other="tram", **more):
     known = {
-        "other": other, "score": 87.6, "costs": (Cost("energy", 0.1, 0.5),), "meeting": meet(92.0, 96.0, range_percent=8.0),
+        "other": other, "score": 87.6, "costs": (Cost("energy", 0.1, 0.5),),
+        "meeting": meet(92.0, 96.0, range_percent=8.0),
         "why_cued": "", "keys": None, "keys_locked": None, "loudness_lu": 1.26,
         "gain_peak_dbtp": None, "energy_steps": 1, "length_bars": None, "phrases_bars": (2.0, 4.0),
         "bar_turns": None,
