@@ -8,7 +8,8 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from liveaid.study.character import KindGuess, guess_kind
+from liveaid.study import character
+from liveaid.study.character import KindGuess, find_energy, guess_kind
 from liveaid.study.loop import told_by_length
 from liveaid.study.onsets import Onsets
 from liveaid.study.phrases import silence_s
@@ -143,3 +144,96 @@ def test_what_is_below_80_db_is_silence_whatever_is_loud():
     assert silence_s(np.full(50, -81.0), 2.0) == (2.0, 0.0)
     assert silence_s(np.zeros(0), 2.0) == (2.0, 0.0)
     assert silence_s(np.full(50, -79.0), 50 / FRAMES_HZ) == pytest.approx((0.0, 0.0))
+
+
+@pytest.fixture
+def fact(monkeypatch):
+    """fact(name, bands, ...): one fact that the energy is told by, to a hundredth."""
+
+    def of(name, bands, *, strength=(), sounding_s=5.0, centroid_hz=1000.0, crest_db=0.0):
+        rows = [(row[0], 0.0, 1.0, float(row[0].startswith(name))) for row in character.ENERGY]
+        monkeypatch.setattr(character, "ENERGY", tuple(rows))
+        monkeypatch.setattr(character, "MOST_SPREADS", 1000.0)
+        monkeypatch.setattr(character, "LIMITS", np.arange(-10000, 10000) / 100)
+        heard = SimpleNamespace(bands=np.asarray(bands), centroid_hz=centroid_hz)
+        onsets = SimpleNamespace(strength=np.asarray(strength, np.float32))
+        told = find_energy(heard, onsets, sounding_s=sounding_s, crest_db=crest_db)
+        return (told - 1) / 100 - 100.0
+
+    return of
+
+
+EVEN = np.full((10, BANDS), 1.0 / BANDS)
+
+
+def in_band(band: int, frames: int = 10) -> np.ndarray:
+    bands = np.zeros((frames, BANDS))
+    bands[:, band] = 1.0
+    return bands
+
+
+def test_the_attack_is_the_strength_of_all_onsets_a_second(fact):
+    # ln(10 / 5), ln(10 / 1) of a sound of half a second, ln(.001) where nothing strikes.
+    assert fact("attack", EVEN, strength=[4.0, 6.0]) == pytest.approx(0.693, abs=0.011)
+    short = fact("attack", EVEN, strength=[4.0, 6.0], sounding_s=0.5)
+    assert short == pytest.approx(2.303, abs=0.011)
+    assert fact("attack", EVEN) == pytest.approx(-6.908, abs=0.011)
+
+
+def test_brightness_is_told_from_50_hertz_on_and_the_crest_as_it_is(fact):
+    assert fact("brightness", EVEN) == pytest.approx(6.908, abs=0.011)  # ln 1000
+    assert fact("brightness", EVEN, centroid_hz=20.0) == pytest.approx(3.912, abs=0.011)  # ln 50
+    assert fact("crest", EVEN, crest_db=14.1) == pytest.approx(14.1, abs=0.011)
+
+
+def test_a_spectrum_is_full_by_how_flat_it_is(fact):
+    """All in one band of B, the others counted 50 dB below an even share e = -10 log10 B: the mean
+    of the decibels is (B - 1) / B x (e - 50), and e is the decibels of the mean."""
+    e = -10.0 * np.log10(BANDS)
+    alone = (BANDS - 1) / BANDS * (e - 50.0) - e
+    assert fact("fullness", in_band(3)) == pytest.approx(alone, abs=0.011)
+    assert fact("fullness", EVEN) == pytest.approx(0.0, abs=0.011)
+
+
+def test_what_is_within_ten_decibels_of_the_loud_is_unbroken(fact):
+    # Two frames of ten at 10 set what is loud; three at 1.1 are within 10 dB, five at .9 are not.
+    power = np.array([10.0, 10.0, 1.1, 1.1, 1.1, 0.9, 0.9, 0.9, 0.9, 0.9])
+    assert fact("unbroken", EVEN * power[:, None]) == pytest.approx(0.5, abs=0.011)
+
+
+def test_weight_is_the_share_of_the_six_lowest_bands_of_what_is_heard(fact):
+    half = (in_band(5) + in_band(6)) / 2
+    assert fact("weight", half) == pytest.approx(-3.01, abs=0.011)  # 10 log10 .5
+    assert fact("weight", in_band(6)) == pytest.approx(-60.0, abs=0.011)  # 10 log10 .000001
+    # 31 dB below the loud is not heard, 29 dB is: 10 x .00126 of 10 + .0126, 10 log10 .001258.
+    assert fact("weight", np.vstack([in_band(6), in_band(0) * 10**-3.1])) == pytest.approx(
+        -60.0, abs=0.011
+    )
+    assert fact("weight", np.vstack([in_band(6), in_band(0) * 10**-2.9])) == pytest.approx(
+        -29.0, abs=0.02
+    )
+
+
+@pytest.mark.parametrize(
+    ("crest_db", "energy"),
+    # (crest - 1) / 2, two at most either way, x 3: 1.5, 6 and -6, between limits just beside.
+    [(2.0, 3), (100.0, 4), (-100.0, 2)],
+)
+def test_no_fact_counts_more_than_two_of_its_spreads(monkeypatch, crest_db, energy):
+    rows = [(row[0], 1.0, 2.0, 3.0 * row[0].startswith("crest")) for row in character.ENERGY]
+    monkeypatch.setattr(character, "ENERGY", tuple(rows))
+    monkeypatch.setattr(character, "LIMITS", (-6.1, -5.9, 5.9, 6.1))
+    heard = SimpleNamespace(bands=EVEN, centroid_hz=1000.0)
+    onsets = SimpleNamespace(strength=np.ones(1, np.float32))
+    told = find_energy(heard, onsets, sounding_s=5.0, crest_db=crest_db)
+    assert told == energy
+
+
+def test_silence_is_calm():
+    heard = SimpleNamespace(bands=EVEN, centroid_hz=9000.0)
+    onsets = SimpleNamespace(strength=np.full(99, 9.0, np.float32))
+    assert find_energy(heard, onsets, sounding_s=0.0, crest_db=0.0) == 1
+    for bands in (EVEN * 0.0, np.zeros((0, BANDS))):
+        none = SimpleNamespace(bands=bands, centroid_hz=9000.0)
+        assert find_energy(none, onsets, sounding_s=5.0, crest_db=0.0) == 1
+    assert find_energy(heard, onsets, sounding_s=5.0, crest_db=0.0) == 5
