@@ -23,8 +23,9 @@ from liveaid.practice.care import HANDS_ON_S, today
 from liveaid.practice.count_in import CountIn
 from liveaid.practice.ladder import Ladder
 from liveaid.practice.reading import TakeReader
+from liveaid.practice.records import Kept
 from liveaid.practice.rehearsal_status import rehearsal_status
-from liveaid.practice.session import Ended, Session
+from liveaid.practice.session import Session
 from liveaid.practice.store import TakeStore
 from liveaid.practice.take_keeping import TakeKeeping
 from liveaid.practice.take_score import ScoredTake
@@ -296,12 +297,12 @@ class Rehearsal(Watcher):
 
     # --- takes ----------------------------------------------------------------------------
 
-    def _take_ended(self, ended: Ended) -> None:
-        self.keeping.ended(self.aim, self.whole.title, ended, self.session.earlier)
+    def _take_ended(self, take: Kept) -> None:
+        self.keeping.ended(self.aim, take, self.session.earlier)
 
-    def _scored(self, ended: Ended, take: ScoredTake) -> None:
+    def _scored(self, kept: Kept, take: ScoredTake) -> None:
         before = self.session.ladder
-        self.session.scored(ended, take.score)
+        self.session.scored(kept, take.score)
         self._push()
         self._told(take)
         self._on_another_rung(before)

@@ -11,7 +11,6 @@ from liveaid.practice.delays import says as delays_say
 from liveaid.practice.limits import LEVELS, Limits
 from liveaid.practice.mixer_trace import FaderHeard
 from liveaid.practice.score import score_of
-from liveaid.practice.session import Ended
 from liveaid.practice.shift import Off, says, shift_s, shifts
 from liveaid.practice.timing import faults_of, judged_of
 from liveaid.simulate import Hands
@@ -48,8 +47,7 @@ def scored(spice_row, performed, rehearsed):
             left_s=late["left"] + NETWORK_S, right_s=late["right"] + NETWORK_S, measured=True
         )
         aim = replace(aim, delays=delays if known else Delays())
-        counted = Ended(take=ended.take, tempo_part=1.0, counted_in_s=LEAD_S)
-        return score_of(aim, counted.kept(aim, "", 0.0))
+        return score_of(aim, replace(ended, counted_in_s=LEAD_S, delays=aim.delays))
 
     return score
 
