@@ -12,11 +12,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from liveaid.fit.costs import WEIGHTS, Cost, costs_of
-from liveaid.fit.crate_facts import facts_of
 from liveaid.fit.meeting import Meeting, meetings
 from liveaid.routine.harmony import KeyMeeting, Pitched, meet
 from liveaid.routine.keys import parse_key
 from liveaid.routine.model import Turntable
+from liveaid.shelf.crate_facts import facts_of
 from liveaid.study.facts import Study
 
 PICKUP_FROM_BEATS = 0.25

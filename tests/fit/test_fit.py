@@ -10,7 +10,6 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from liveaid.fit.costs import KIND_COST, WEIGHTS
-from liveaid.fit.crate_facts import facts_of
 from liveaid.fit.fit import fits
 from liveaid.fit.meeting import meet, meetings, needed_range_percent
 from liveaid.fit.rank import ranked
@@ -18,6 +17,7 @@ from liveaid.fit.why import in_a_sentence, pitches, reasons
 from liveaid.routine.harmony import UNKNOWN_KEY_COST, key_cost, meet_keys, relation_cost
 from liveaid.routine.keys import TONICS, Key, parse_key
 from liveaid.routine.model import Turntable
+from liveaid.shelf.crate_facts import facts_of
 
 KEYS = [f"{tonic} {mode}" for tonic in TONICS for mode in ("major", "minor")]
 KINDS = ["instrumental", "a cappella", "sample", "effect"]
