@@ -42,8 +42,8 @@ def known_sounds(routine: Routine, section_map: Path, shelf_file: Path) -> dict[
                 if path in paths
             }
             for path, name in paths.items():
-                if name not in found and (sound := _copied(shelf, path)):
-                    found[name] = sound
+                if name not in found and (copied := _copied(shelf, path)):
+                    found[name] = copied
     except LiveaidError:
         return {}
     return {name: sound for name, sound in found.items() if sound.study is not None}
