@@ -168,7 +168,7 @@ def judge_overlaps(routine: Routine) -> Iterator[Finding]:
             if overlap > THERE_S:
                 yield from _overlap(routine, side, a, b, overlap)
             else:
-                yield from _close(routine, side, a, b, -overlap)
+                yield from _close(routine, side, a, b, max(0.0, -overlap))
 
 
 def _overlap(
