@@ -89,6 +89,8 @@ EXCUSED: dict[tuple[str, str], str] = {
         "no break is just a twentieth of a beat beside a whole number of them",
     ("liveaid/shelf/shelf.py", "for sound in _loaded(db, hashes, onsets=False):"):
         "onsets read along take time and go into no row",
+    ("liveaid/follow/follower.py", "if self._confidence > LEARNS:"):
+        "no confidence worked out of scores stands just at the bound",
     ("liveaid/stage/timecode.py", "self._pieces = [0] * 8"):
         "only the eight pieces of a time are ever set and read",
     ("liveaid/stage/timecode.py", "same_way = self._run * step > 0"):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from liveaid.record.figures import figure
 from liveaid.routine.check.demands import Demand, WorkedDemand
@@ -54,7 +54,7 @@ class _HandAt:
     own: Side
     place: Place | None = None
     free_s: float = -1e9
-    does: str = field(default="")
+    does: str = ""
 
     def move_s(self, place: Place, performer: Performer) -> float:
         """How long it takes to a place: short between its own record and the fader."""
@@ -76,7 +76,7 @@ def judge_two_hands(at: WorkedDemand) -> Iterator[Demand]:
         if hand.place not in (None, stay.place):
             moves = hand.move_s(stay.place, at.hands)
             yield Demand(
-                kind="hands", piece=at.piece, beat=stay.start_beat, side=None,
+                kind="hands", piece=at.piece, beat=stay.beat, side=None,
                 says=f"a hand has to come from {hand.does} to {stay.does}",
                 needs=moves, has=moves - hand.late_s(stay, at),
                 way_out="one of the two a little earlier or later, or left out",
