@@ -162,6 +162,7 @@ def test_a_gap_of_an_eighth_of_a_second_is_too_long_for_a_scratch():
 @pytest.mark.parametrize(
     ("rate", "says"),
     [
+        (40000.0, "grows by 40000 a second, as samples do; `unit: samples` in its map would do"),
         (48000.0, "grows by 48000 a second, as samples do; `unit: samples` in its map would do"),
         (96000.0, "grows by 96000 a second, as samples do; `unit: samples` in its map would do"),
         (-1000.0, "grows by 1000 a second, as milliseconds do; `unit: milliseconds` in its map"
@@ -203,6 +204,7 @@ def test_a_record_at_a_fader_s_end_still_tells_seconds_and_which_way():
         (-3.2, "wrong", "the other way round; `scale: -1` for pitch would do"),
         (-5.2, "wrong", "the fader says -5.2 %, the record turns at +4.0 %"),
         (0.9, "missing", "move the left pitch fader up by 2 % or more"),
+        (1.0, "wrong", "the fader says +1.0 %, the record turns at +4.0 %"),
         (None, "not asked for", "the sender tells no pitch"),
     ],
 )
@@ -331,3 +333,22 @@ def test_once_seconds_are_proven_the_fader_may_be_moved(first, later, how):
     now = turn(check, "left", first)
     now = turn(check, "left", later, start_s=now, at=20.0)
     assert standing(check, now)["left unit"][0] == how
+
+
+def test_a_record_that_was_pushed_a_moment_ago_tells_nothing_yet():
+    """1.0 for .75 s, then 1.3: at .8 s, the first time it is judged, its halves' mean speeds are
+    1.0 and (.35 + .05 * 1.3) / .4 = 1.0375, and farther apart later."""
+    check = SoundCheck()
+    for step in range(101):
+        t = step / 100
+        check.hear(Heard("position", "left", t + 0.3 * max(0.0, t - 0.75), t))
+    assert standing(check, 1.0)["left direction"][0] == "missing"
+
+
+def test_a_sticker_is_judged_where_the_record_is_held_now():
+    """First half a turn on from ten turns, then on them."""
+    check = SoundCheck()
+    now = turn(check, "left", 0.0, at=18.9)
+    now = turn(check, "left", 0.0, at=18.0, start_s=now)
+    check.hear_word("hold", now, 1.8)
+    assert standing(check, now)["left sticker"][0] == "ok"
