@@ -12,14 +12,14 @@ from liveaid.commands.fit_report import Beyond, Lists, Mine, report, show, show_
 from liveaid.errors import LiveaidError
 from liveaid.files.names import shown, stem
 from liveaid.fit.audition import ToHear, audition, write_audition
-from liveaid.fit.crate_facts import COLUMNS, facts_of, facts_of_rows
 from liveaid.fit.fit import Fit, fits
 from liveaid.fit.meeting import needed_range_percent
-from liveaid.fit.rank import ranked
+from liveaid.fit.rank import Ranked, ranked
 from liveaid.routine.load import load_sketch
 from liveaid.routine.model import Turntable
 from liveaid.routine.scene import map_file
 from liveaid.shelf.choose import choose, lying_there
+from liveaid.shelf.crate_facts import facts_of, unpacked
 from liveaid.shelf.database import shelf_for
 from liveaid.shelf.find import Query, parse_query
 from liveaid.shelf.map_words import with_map_words
@@ -76,10 +76,9 @@ def command(
         turntable = _turntable(table, range_percent, rpm)
         mine = _asked(shelf, instead, sound)
         crate = _crate(shelf, query, instead, mine, turntable, key_locked=key_locked)
-        best = [*crate.whole[: max(top, MOST_LOOKED_AT)], *crate.hits[:HITS]]
-        sounds = {each.hash: each for each in shelf.these(best)}
+        sounds = {each.hash: each for each in shelf.these(crate.best(top))}
         sounds |= {each.hash: each for each in instead if each.hash in sounds}
-        nearest = shelf.these(crate.beyond[:1])
+        nearest = shelf.these(crate.nearest)
     studies = {digest: each.study for digest, each in sounds.items() if each.study}
     found = fits(mine.study, studies, turntable=turntable, key_locked=key_locked)
     lists = Lists(
@@ -92,7 +91,7 @@ def command(
         print_json(report(mine, lists, sounds, beyond, turntable))
     else:
         show(mine, lists, sounds, turntable, why=why)
-        show_rest(len(crate.whole), top, beyond, turntable)
+        show_rest(len(crate.order.whole), top, beyond, turntable)
 
 
 HITS = 5
@@ -103,11 +102,20 @@ MOST_LOOKED_AT = 50
 
 @dataclass(frozen=True, slots=True)
 class Crate:
-    """Hashes of the whole shelf in order, best first; `beyond` are out of reach, nearest first."""
+    """The whole shelf in order, best first: `order` has places in `hashes`."""
 
-    whole: list[str]
-    hits: list[str]
-    beyond: list[str]
+    hashes: list[bytes]
+    order: Ranked
+
+    def best(self, top: int) -> list[str]:
+        """Hashes of the sounds that are judged in every detail."""
+        whole = self.order.whole[: max(top, MOST_LOOKED_AT)]
+        return [self.hashes[place].hex() for place in (*whole, *self.order.hits[:HITS])]
+
+    @property
+    def nearest(self) -> list[str]:
+        """The hash of the nearest sound out of reach, if there is one."""
+        return [self.hashes[place].hex() for place in self.order.beyond[:1]]
 
 
 def _told_by(shelf: Shelf, scene: str | None) -> tuple[list[ShelfSound], Turntable]:
@@ -129,17 +137,13 @@ def _crate(
     *,
     key_locked: bool,
 ) -> Crate:
-    """The whole shelf ranked by its columns: no study is read for it."""
-    rows = shelf.columns(COLUMNS, query, instead=instead)
+    """The whole shelf ranked by what its columns keep: no study is read for it."""
     own = bytes.fromhex(mine.hash or "")
+    rows = shelf.columns(("ranking",), query, instead=instead)
     rows = [row for row in rows if row[0] != own]
-    facts = facts_of_rows([row[1:] for row in rows])
-    order = ranked(facts_of([mine.study]), facts, turntable, key_locked=key_locked)
-    whole, hits, beyond = (
-        [rows[number][0].hex() for number in numbers]
-        for numbers in (order.whole, order.hits, order.beyond)
-    )
-    return Crate(whole, hits, beyond)
+    hashes, packed = zip(*rows, strict=True) if rows else ((), ())
+    order = ranked(facts_of([mine.study]), unpacked(packed), turntable, key_locked=key_locked)
+    return Crate(list(hashes), order)
 
 
 def _beyond(mine: Study, crate: Crate, nearest: list[ShelfSound]) -> Beyond:
@@ -147,8 +151,8 @@ def _beyond(mine: Study, crate: Crate, nearest: list[ShelfSound]) -> Beyond:
     for other in nearest:
         if mine.tempo and other.study and other.study.tempo:
             needs = needed_range_percent(mine.tempo, other.study.tempo)
-            return Beyond(len(crate.beyond), other.name, needs)
-    return Beyond(len(crate.beyond))
+            return Beyond(len(crate.order.beyond), other.name, needs)
+    return Beyond(len(crate.order.beyond))
 
 
 def _picked(lists: Lists, sounds: dict[str, ShelfSound], pick: str | None) -> Fit:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -65,6 +66,9 @@ def show(
             f" pitch ±{turntable.pitch_range_percent:g} %"
         )
     )
+    if study.tempo_alternative and mine.hash is not None:
+        taken = f"liveaid gather --mark {shlex.quote(shown(mine.file))} --tempo other"
+        screen.say(f"It may be counted as {study.tempo_alternative:.2f} BPM: `{taken}` does.")
     if not lists.whole and not lists.hits:
         screen.print("Nothing on the shelf goes with it.")
     elif why:
@@ -123,6 +127,7 @@ def report(
     return {
         "sound": mine.name,
         "tempo": mine.study.tempo,
+        "tempo_alternative": mine.study.tempo_alternative,
         "key": mine.study.key,
         "pitch_range_percent": turntable.pitch_range_percent,
         "rpm": turntable.rpm,
@@ -140,6 +145,8 @@ def _fit_json(mine: Study, fit: Fit, other: ShelfSound, turntable: Turntable) ->
         "name": other.name,
         "file": shown(other.path),
         "gone": other.gone,
+        "tempo": other.study.tempo,
+        "tempo_alternative": other.study.tempo_alternative,
         "score": round(fit.score, 2),
         "in_a_sentence": in_a_sentence(mine, other.study, fit),
         "pickup_beats": fit.pickup_beats,

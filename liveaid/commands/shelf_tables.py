@@ -10,9 +10,8 @@ from rich.table import Table
 from rich.text import Text
 
 from liveaid.fit.brief import Brief, Wanted, sought
-from liveaid.fit.fit import Fit
+from liveaid.fit.fit import UNSURE, Fit
 from liveaid.fit.why import (
-    UNSURE,
     length_words,
     phrase_words,
     pitches,

@@ -21,7 +21,7 @@ from liveaid.practice.records import Kept
 from liveaid.practice.rehearsal import Rehearsal
 from liveaid.practice.replay import HEARD_OUT_S
 from liveaid.practice.score import score_of
-from liveaid.practice.session import Ended, Session
+from liveaid.practice.session import Session
 from liveaid.practice.store import TakeStore
 from liveaid.practice.take_score import ScoredTake, scored_take
 from liveaid.routine import Routine
@@ -206,7 +206,7 @@ def at_once(
     table = table_for(DEFAULT_MAP, DeckFacts(rpm=routine.turntable.rpm, file_s={}))
     lamps = _Lamps(routine, console)
     practised = aim or Aim(routine=routine)
-    session, ended = Session(practised, count_in_bars=0), list[Ended | CountIn]()
+    session, ended = Session(practised, count_in_bars=0), list[Kept | CountIn]()
     next_s = 0.0
     for now_s, data in chain(datagrams(performance), [(performance.duration_s + HEARD_OUT_S, b"")]):
         while next_s <= now_s:
@@ -221,20 +221,16 @@ def at_once(
             outcome.heard += 1
         outcome.sent += bool(data)
     ended += session.finish()
-    kept = _kept(ended, practised, takes, time.time() - performance.duration_s)
+    kept = _kept(ended, takes, time.time() - performance.duration_s)
     if aim is not None:
         outcome.scores = [scored_take(take, score_of(aim, take)) for take in kept]
     return outcome
 
 
-def _kept(ended: Iterable[Ended | CountIn], aim: Aim, file: Path | None, at: float) -> list[Kept]:
+def _kept(ended: Iterable[Kept | CountIn], file: Path | None, at: float) -> list[Kept]:
     """The takes that ended as they are kept, in a file where one is given; `at` is the unix time at
     which the performance began."""
-    kept = [
-        one.kept(aim, aim.routine.title, at + one.take.start_s)
-        for one in ended
-        if isinstance(one, Ended)
-    ]
+    kept = [replace(one, at=at + one.start_s) for one in ended if isinstance(one, Kept)]
     if file is not None:
         with contextlib.closing(TakeStore(file)) as store:
             for take in kept:

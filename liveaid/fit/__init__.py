@@ -3,7 +3,6 @@
 May import: errors, files, record, routine, shelf, sound, study, numpy, soundfile, soxr.
 
 meeting      how two records come to one beat
-crate_facts  what ranking needs, an array a fact
 costs        what each difference costs
 rank         a whole crate ranked by its columns
 fit          how one other sound goes with a sound, every number of it

@@ -18,7 +18,7 @@ import soxr
 
 from liveaid.errors import LiveaidError
 from liveaid.files.aside import write_aside
-from liveaid.fit.fit import Fit
+from liveaid.fit.fit import Fit, sure_bar_line_s
 from liveaid.routine.layout.evened import evened
 from liveaid.sound.read import open_sound
 from liveaid.study.facts import Study
@@ -80,8 +80,9 @@ def write_audition(mix: Stereo, path: Path) -> None:
 
 
 def _bar_line_s(study: Study) -> float:
-    """Where a sound is let go: its first bar line, else its first beat, else its first sound."""
-    for place in (study.first_downbeat, study.first_beat):
+    """Where a sound is let go: its first bar line if that is sure, else its first beat, else its
+    first sound."""
+    for place in (sure_bar_line_s(study), study.first_beat):
         if place is not None:
             return place
     return study.silence_start_s

@@ -10,14 +10,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from liveaid.fit.crate_facts import KINDS, CrateFacts, Floats, key_of
 from liveaid.routine.harmony import (
     CLASH_CENTS,
     HEARD_CENTS,
     UNKNOWN_KEY_COST,
     relation_cost,
 )
+from liveaid.routine.keys import EVERY_KEY
 from liveaid.routine.model import Kind
+from liveaid.shelf.crate_facts import KINDS, CrateFacts, Floats
 
 WEIGHTS: dict[str, float] = {
     "pitch": 0.15,  # a record far from its speed sounds like another record
@@ -61,7 +62,7 @@ KIND_COST: dict[frozenset[Kind], float] = {
 """What two kinds at once cost (common practice, no source)."""
 _KIND_TABLE = np.array([[KIND_COST[frozenset({a, b})] for b in KINDS] for a in KINDS])
 _DEAREST_KIND = max(KIND_COST.values())
-_KEY_TABLE = np.array([[relation_cost(key_of(a), key_of(b)) for b in range(24)] for a in range(24)])
+_KEY_TABLE = np.array([[relation_cost(a, b) for b in EVERY_KEY] for a in EVERY_KEY])
 
 
 @dataclass(frozen=True, slots=True)

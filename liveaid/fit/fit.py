@@ -12,13 +12,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from liveaid.fit.costs import WEIGHTS, Cost, costs_of
-from liveaid.fit.crate_facts import facts_of
 from liveaid.fit.meeting import Meeting, meetings
 from liveaid.routine.harmony import KeyMeeting, Pitched, meet
 from liveaid.routine.keys import parse_key
 from liveaid.routine.model import Turntable
+from liveaid.shelf.crate_facts import facts_of
 from liveaid.study.facts import Study
 
+UNSURE = 0.5
+"""Below this confidence a fact is called a guess."""
 PICKUP_FROM_BEATS = 0.25
 """A phrase that begins less than a sixteenth note before its bar line begins on it."""
 
@@ -140,11 +142,17 @@ def _fit(
     )
 
 
+def sure_bar_line_s(study: Study) -> float | None:
+    """Second of a sound's first bar line; None where that is a guess."""
+    return study.first_downbeat if study.downbeat_confidence >= UNSURE else None
+
+
 def _pickup_beats(other: Study) -> float:
     """Beats from the first phrase's begin to the first bar line, where that is less than a bar."""
-    if not (other.tempo and other.phrases_s and other.first_downbeat is not None):
+    line_s = sure_bar_line_s(other)
+    if not other.tempo or not other.phrases_s or line_s is None:
         return 0.0
-    beats = (other.first_downbeat - other.phrases_s[0][0]) * other.tempo / 60.0
+    beats = (line_s - other.phrases_s[0][0]) * other.tempo / 60.0
     return beats if PICKUP_FROM_BEATS <= beats < (other.metre or 4) - PICKUP_FROM_BEATS else 0.0
 
 

@@ -8,9 +8,9 @@ import numpy as np
 import numpy.typing as npt
 
 from liveaid.fit.costs import costs_of, score_of
-from liveaid.fit.crate_facts import KINDS, CrateFacts, Floats
 from liveaid.fit.meeting import BEATS, reaches
 from liveaid.routine.model import Turntable
+from liveaid.shelf.crate_facts import KINDS, CrateFacts, Floats
 
 BY_HAND = tuple(KINDS.index(kind) for kind in ("sample", "effect"))
 
@@ -48,14 +48,15 @@ def best_scores(
     best = np.full(len(others.tempo), -np.inf)
     tempos = ~np.isnan(sound.tempo) & ~np.isnan(others.tempo)
     for beats in BEATS:
-        ratio = beats * sound.tempo / others.tempo
-        can = tempos & reaches(np.where(tempos, ratio, 1.0), reach)
-        score = score_of(costs_of(sound, others, ratio, beats, key_locked=key_locked))
-        best = np.where(can, np.maximum(best, score), best)
-    none = np.ones(len(others.tempo))
-    cued = score_of(costs_of(sound, others, none, None, key_locked=key_locked))
+        ratio = np.where(tempos, beats * sound.tempo / others.tempo, np.inf)
+        can = np.flatnonzero(reaches(ratio, reach))
+        costs = costs_of(sound, others.of(can), ratio[can], beats, key_locked=key_locked)
+        best[can] = np.maximum(best[can], score_of(costs))
     by_hand = np.isin(others.kind, BY_HAND) | np.isin(sound.kind, BY_HAND)
-    return np.where(~tempos | (by_hand & (best == -np.inf)), np.maximum(best, cued), best)
+    cued = np.flatnonzero(~tempos | (by_hand & (best == -np.inf)))
+    costs = costs_of(sound, others.of(cued), np.ones(len(cued)), None, key_locked=key_locked)
+    best[cued] = score_of(costs)
+    return best
 
 
 def needed_ratio(sound: CrateFacts, others: CrateFacts) -> Floats:

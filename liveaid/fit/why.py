@@ -6,7 +6,7 @@ import statistics
 from collections.abc import Callable
 
 from liveaid.fit.costs import FULL_LOUDNESS_LU
-from liveaid.fit.fit import Fit
+from liveaid.fit.fit import UNSURE, Fit
 from liveaid.fit.meeting import Meeting
 from liveaid.routine.harmony import KeyMeeting
 from liveaid.routine.model import Turntable
@@ -14,8 +14,6 @@ from liveaid.study.facts import Study
 
 PEAK_CEILING_DBTP = -1.0
 """True peak a level match should stay below (EBU R 128)."""
-UNSURE = 0.5
-"""Below this confidence a fact is called a guess."""
 
 
 def percent(value: float) -> str:
@@ -145,7 +143,7 @@ def _beat(sound: Study, other: Study, fit: Fit) -> str:
 
 def _tempo_trust(who: str, study: Study) -> str:
     sure = f"{who} {study.tempo:.2f} BPM, confidence {study.tempo_confidence:.2f}"
-    if study.tempo_confidence < UNSURE and study.tempo_alternative:
+    if study.tempo_alternative:
         sure += f" (or {study.tempo_alternative:.2f})"
     if abs(study.tempo_drift_percent) >= 0.1:
         sure += f", drifts {study.tempo_drift_percent:+.1f} %: ride the pitch"
@@ -210,10 +208,11 @@ def in_a_sentence(sound: Study, other: Study, fit: Fit) -> str:
     parts = [_set(other, fit)]
     if fit.keys is not None:
         parts.append(f"{fit.keys.beside} against {sound.key}: {relation_words(fit.keys)}")
-    parts.append(f"{_a(other.kind)} over {_a(sound.kind)}")
+    parts.append(_lies(sound, other))
     if fit.pickup_beats:
         parts.append(f"comes in {fit.pickup_beats:.1f} beats before the bar line")
-    dearest = max(fit.costs, key=lambda cost: cost.points)
+    told = [cost for cost in fit.costs if fit.meeting or cost.term not in OF_THE_BEAT]
+    dearest = max(told, key=lambda cost: cost.points)
     if dearest.points >= TELLING_POINTS:
         parts.append(f"weakest in {dearest.term}")
     return "; ".join(parts) + "."
@@ -221,6 +220,16 @@ def in_a_sentence(sound: Study, other: Study, fit: Fit) -> str:
 
 TELLING_POINTS = 5.0
 """A term that takes fewer points off than this is no weakness worth a word."""
+
+
+OF_THE_BEAT = ("pitch", "reading", "beat")
+"""Terms that stand alike for the hand that brings the time where no beats meet."""
+
+
+def _lies(sound: Study, other: Study) -> str:
+    """What lies over what: all other kinds over an instrumental."""
+    below = other.kind == "instrumental" and sound.kind != "instrumental"
+    return f"{_a(other.kind)} {'under' if below else 'over'} {_a(sound.kind)}"
 
 
 def _set(other: Study, fit: Fit) -> str:

@@ -168,14 +168,17 @@ class Belief:
                 guess.price, guess.past = guess.price + guess.past - base, 0.0
 
     def confidence(self) -> tuple[float, float]:
-        """How likely it is that the set piece told is right, and that it is right to a beat."""
+        """How likely it is that the set piece told is right, and that it is right to a beat.
+
+        Bayes' rule: a score is the logarithm of a likelihood and a prior, up to what all share.
+        """
         plan, told = self.plan, self.told
         here = plan.whole_beat(told.section, told.beat)
-        sharp, best = self.numbers.sharpness, max(g.score for g in self.guesses)
+        best = max(g.score for g in self.guesses)
         same = near = 0.0
-        far = math.exp(sharp * (self.lost.score - best))
+        far = math.exp(self.lost.score - best)
         for guess in self.guesses:
-            share = math.exp(sharp * (guess.score - best))
+            share = math.exp(guess.score - best)
             close = abs(plan.whole_beat(guess.section, guess.beat) - here) < 1.0
             close = close or not (_begun(guess, self.numbers) or _begun(told, self.numbers))
             near += share if close else 0.0

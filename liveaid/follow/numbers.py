@@ -288,9 +288,6 @@ class Numbers:
     """Another name is told from so many nats more. D"""
     taken_back: float = 3.0
     """A name is taken back for one that was over from so many. O"""
-    sharpness: float = 0.8
-    """Share of belief is e to so much of a score: gestures tell less than if each stood alone. O:
-    of .6 to 1 the best log loss on recorded scores of other hands and of a third generator."""
     floor: float = 0.002
     """What is never believed away. D"""
     beat_error: float = 0.1

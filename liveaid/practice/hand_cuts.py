@@ -12,7 +12,7 @@ from pydantic import computed_field
 from liveaid.practice.fader_cuts import CutScore, FaderMove, cut_scores, fader_moves
 from liveaid.practice.mixer_trace import FaderHeard
 from liveaid.practice.visits import Visit
-from liveaid.practice.written import Fine, Ms, early_or_late
+from liveaid.practice.written import WORTH_MS, Fine, Ms, early_or_late
 from liveaid.routine import SIDES, Routine, Side
 from liveaid.routine.acts import acts_of, written_out
 from liveaid.routine.fader_edges import fader_edges
@@ -21,8 +21,6 @@ SHUT = 0.03
 """A level below this, or a crossfader this near to the far end, lets nothing through (as the
 follower takes it)."""
 _SAME_EDGE = 1e-6
-WORTH_MS = 5.0
-"""Off by less on the whole is on time: a fader's messages come some milliseconds apart."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

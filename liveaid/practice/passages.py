@@ -82,7 +82,7 @@ def chunks_of(routine: Routine) -> list[Chunk]:
         cuts = list(range(0, routine.bar_count(index), 2))
         if len(cuts) > 1 and piece.bars - cuts[-1] < 2:
             cuts.pop()
-        bar_s = routine.metre * 60.0 / piece.tempo_bpm
+        bar_s = routine.metre * piece.beat_s
         for a, b in zip(cuts, [*cuts[1:], piece.bars], strict=True):
             found.append(Chunk(index, start_s + a * bar_s, start_s + b * bar_s, a == 0))
         start_s += routine.piece_s(index)

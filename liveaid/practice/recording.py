@@ -164,7 +164,7 @@ def _played(
     """One set piece; its acts are not heard where fewer than a third of its beats were."""
     piece = chunks[group[0].chunk].piece
     start_s = lead_in_s(routine) + sum(routine.piece_s(k) for k in range(piece))
-    beat_s = 60.0 / routine.pieces[piece].tempo_bpm
+    beat_s = routine.pieces[piece].beat_s
     from_beat, to_beat = (
         round((at - start_s) / beat_s)
         for at in (chunks[group[0].chunk].start_s, chunks[group[-1].chunk].end_s)

@@ -21,8 +21,8 @@ class Kept:
 
     title: str
     """The routine's."""
-    at: float
-    """Unix time at which it began."""
+    at: float = 0.0
+    """Unix time at which it began; 0 until it is kept."""
     aim: str
     """What was practised, empty for the routine as a whole."""
     ended: str

@@ -23,8 +23,9 @@ from liveaid.practice.care import HANDS_ON_S, today
 from liveaid.practice.count_in import CountIn
 from liveaid.practice.ladder import Ladder
 from liveaid.practice.reading import TakeReader
+from liveaid.practice.records import Kept
 from liveaid.practice.rehearsal_status import rehearsal_status
-from liveaid.practice.session import Ended, Session
+from liveaid.practice.session import Session
 from liveaid.practice.store import TakeStore
 from liveaid.practice.take_keeping import TakeKeeping
 from liveaid.practice.take_score import ScoredTake
@@ -141,11 +142,14 @@ class Rehearsal(Watcher):
         if aim is None:
             return False
         self._finish_take()
-        self.session.use(aim)
+        self._practise(aim)
         self.session.ladder = self._ladder_for(aim)
+        return True
+
+    def _practise(self, aim: Aim) -> None:
+        self.session.use(aim)
         if self._stage is not None:
             self._stage.use(aim.routine)
-        return True
 
     # --- words ----------------------------------------------------------------------------
 
@@ -191,11 +195,8 @@ class Rehearsal(Watcher):
     def _change_decks(self) -> None:
         """Follow the deck files that the ladder's rung asks for, but not within a take."""
         wanted = self.session.other_decks
-        if wanted is None or self.session.finder.playing:
-            return
-        self.session.use(self.aim.on_decks(wanted))
-        if self._stage is not None:
-            self._stage.use(self.aim.routine)
+        if wanted is not None and not self.session.finder.playing:
+            self._practise(self.aim.on_decks(wanted))
 
     def _step(self, rungs: int) -> bool:
         before = self.session.ladder
@@ -296,12 +297,12 @@ class Rehearsal(Watcher):
 
     # --- takes ----------------------------------------------------------------------------
 
-    def _take_ended(self, ended: Ended) -> None:
-        self.keeping.ended(self.aim, self.whole.title, ended, self.session.earlier)
+    def _take_ended(self, take: Kept) -> None:
+        self.keeping.ended(self.aim, take, self.session.earlier)
 
-    def _scored(self, ended: Ended, take: ScoredTake) -> None:
+    def _scored(self, kept: Kept, take: ScoredTake) -> None:
         before = self.session.ladder
-        self.session.scored(ended, take.score)
+        self.session.scored(kept, take.score)
         self._push()
         self._told(take)
         self._on_another_rung(before)

@@ -15,8 +15,9 @@ from liveaid.follow import Follower
 from liveaid.practice.aim import Aim
 from liveaid.practice.count_in import CountIn
 from liveaid.practice.reading import TakeReader
+from liveaid.practice.records import Kept
 from liveaid.practice.score import score_of
-from liveaid.practice.session import Ended, Session
+from liveaid.practice.session import Session
 from liveaid.practice.take_score import ScoredTake, scored_take
 from liveaid.practice.trace import Message, Trace, TraceError, messages_of, unpack
 from liveaid.stage.address import Address
@@ -70,14 +71,13 @@ async def replay(trace: Trace, to: Address, *, heard_out_s: float = HEARD_OUT_S)
 def replay_at_once(trace: Trace, aim: Aim) -> list[ScoredTake]:
     """Every take found in the trace, scored, in the trace's own time and without waiting."""
     found = takes_in(messages_of(trace), aim)
-    kept = [ended.kept(aim, aim.routine.title, 0.0) for ended in found]
-    return [scored_take(take, score_of(aim, take)) for take in kept]
+    return [scored_take(take, score_of(aim, take)) for take in found]
 
 
-def takes_in(messages: Iterable[Message], aim: Aim, *, count_in_bars: int = 0) -> list[Ended]:
+def takes_in(messages: Iterable[Message], aim: Aim, *, count_in_bars: int = 0) -> list[Kept]:
     """The takes that a session and a follower find in messages, told a prompt every 20 ms."""
     session, follower = Session(aim, count_in_bars=count_in_bars), Follower(aim.routine)
-    found: list[Ended | CountIn] = []
+    found: list[Kept | CountIn] = []
     told_s = now = float("-inf")
     for now, side, position_s in messages:
         session.hear(side, position_s=position_s, now=now)
@@ -88,7 +88,7 @@ def takes_in(messages: Iterable[Message], aim: Aim, *, count_in_bars: int = 0) -
     for step in range(int(_QUIET_S / _TOLD_EVERY_S)):
         at = now + step * _TOLD_EVERY_S
         found += session.tell(follower.prompt(now=at), now=at)
-    return [one for one in found if isinstance(one, Ended)]
+    return [one for one in found if isinstance(one, Kept)]
 
 
 def _datagrams(trace: Trace) -> Iterator[tuple[float, bytes]]:

@@ -114,10 +114,13 @@ CREATE INDEX take_scored ON take (at, id, aim, ended, duration_s, tempo_part, cl
     first_piece, judged, heard, missed, added, skipped, bias_ms, spread_ms, said)
     WHERE score IS NOT NULL;
 """
-# Both indices have what a review asks of every take: in the table a trace lies between, and a row's
-# end is only found by reading it through.
+# The index has what a review asks of every take: in the table a trace lies between, and a row's end
+# is only found by reading it through. No query reads the one from before it any more.
 
-STEPS = (_TAKES, _COACH, _PLAYED, _MIXER, _DECKS, _SCORED)
+_FIGURES_GONE = """
+DROP INDEX take_figures;
+"""
+STEPS = (_TAKES, _COACH, _PLAYED, _MIXER, _DECKS, _SCORED, _FIGURES_GONE)
 """What brings a file from one version to the next; a new one goes to the end."""
 VERSION = len(STEPS)
 SCHEMA_APPLICATION_ID = 0x6C766174

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 from liveaid.follow import Prompt
@@ -29,26 +28,6 @@ _EARLIER = 200
 """Errors kept of the takes before: some five takes of a juggle."""
 TOO_SHORT = 0.25
 """A take given up before this part of it counts neither for nor against the ladder."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Ended:
-    """A take that ended, with what is needed to score it."""
-
-    take: Take
-    tempo_part: float
-    counted_in_s: float | None
-
-    def kept(self, aim: Aim, title: str, at: float) -> Kept:
-        """The take as it is kept, begun at a unix time."""
-        take = self.take
-        return Kept(
-            title=title, at=at, aim=aim.piece, ended=take.ended,
-            duration_s=take.end_s - take.start_s, tempo_part=self.tempo_part,
-            start_s=take.start_s, counted_in_s=self.counted_in_s, visits=take.visits,
-            trace=take.trace, mixer=take.mixer, sender=aim.sender, delays=aim.delays,
-            played=played_in(aim), decks_part=aim.decks_part,
-        )  # fmt: skip
 
 
 class Session:
@@ -122,14 +101,14 @@ class Session:
         elif heard.what == "level" and heard.side is not None:
             self.hear_mixer(FaderHeard(heard.now_s, heard.side, heard.value))
 
-    def tell(self, prompt: Prompt, *, now: float) -> list[Ended | CountIn]:
+    def tell(self, prompt: Prompt, *, now: float) -> list[Kept | CountIn]:
         """The follower's word; what ended or begins by it."""
-        found: list[Ended | CountIn] = []
+        found: list[Kept | CountIn] = []
         found += [self._ended(take) for take in self.finder.tell(prompt, now=now)]
         begun = self._counter.tell(tempo_bpm=self.tempo_bpm, playing=self.finder.playing, now=now)
         return found + ([begun] if begun else [])
 
-    def finish(self) -> list[Ended]:
+    def finish(self) -> list[Kept]:
         """The take that is on as the rehearsal ends, given up."""
         return [self._ended(take) for take in self.finder.finish()]
 
@@ -148,21 +127,28 @@ class Session:
         """A count-in asked for by page or pad."""
         return self._counter.begin(tempo_bpm=self.tempo_bpm, now=now)
 
-    def scored(self, ended: Ended, score: TakeScore) -> None:
+    def scored(self, take: Kept, score: TakeScore) -> None:
         """Count a take in, and climb the ladder up or down."""
         self.takes += 1
         self.clean += score.clean
         self.judged += score.judged
         self.earlier.extend(offs(score.acts))
-        if self.ladder and score.judged and not _too_short(self.aim.routine, ended.take):
+        if self.ladder and score.judged and not _too_short(self.aim.routine, take):
             self.ladder = self.ladder.after(clean=score.clean)
 
-    def _ended(self, take: Take) -> Ended:
-        counted = self._counter.answered(take.start_s)
-        return Ended(take=take, tempo_part=self.tempo_part, counted_in_s=counted)
+    def _ended(self, take: Take) -> Kept:
+        """The take as it is to be kept and scored."""
+        aim = self.aim
+        return Kept(
+            title=aim.routine.title, aim=aim.piece, ended=take.ended,
+            duration_s=take.end_s - take.start_s, tempo_part=self.tempo_part,
+            start_s=take.start_s, counted_in_s=self._counter.answered(take.start_s),
+            visits=take.visits, trace=take.trace, mixer=take.mixer, sender=aim.sender,
+            delays=aim.delays, played=played_in(aim), decks_part=aim.decks_part,
+        )  # fmt: skip
 
 
-def _too_short(routine: Routine, take: Take) -> bool:
+def _too_short(routine: Routine, take: Kept) -> bool:
     if take.ended == "complete":
         return False
     beats = sum(visit.to_beat - visit.from_beat for visit in take.visits)

@@ -7,11 +7,9 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from liveaid.practice.act_score import ActScore
-from liveaid.practice.written import Ms, Percent, early_or_late
+from liveaid.practice.written import WORTH_MS, Ms, Percent, early_or_late
 from liveaid.routine import SIDES, Side
 
-STROKE_WORTH_MS = 5.0
-"""Off by less on the whole is on time: messages come some milliseconds apart."""
 WAY_WORTH_PERCENT = 5.0
 """Longer or shorter by less is as far as written (common practice, no source)."""
 LEAST_STROKES = 3
@@ -89,7 +87,7 @@ def _weighed(values: Iterable[tuple[float | None, int]]) -> float | None:
 
 
 def _when(off_ms: float | None) -> str:
-    return "by no count" if off_ms is None else early_or_late(off_ms, worth_ms=STROKE_WORTH_MS)
+    return "by no count" if off_ms is None else early_or_late(off_ms, worth_ms=WORTH_MS)
 
 
 def _how_far(percent: float | None) -> str:
@@ -103,7 +101,7 @@ def _how_far(percent: float | None) -> str:
 def _how_open(longer_ms: float | None) -> str:
     if longer_ms is None:
         return ""
-    if abs(longer_ms) < STROKE_WORTH_MS:
+    if abs(longer_ms) < WORTH_MS:
         return "open as long as written"
     return f"open {abs(longer_ms):.0f} ms too {'long' if longer_ms > 0 else 'short'}"
 

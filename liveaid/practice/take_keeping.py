@@ -17,7 +17,6 @@ from liveaid.practice.reading import TakeReader
 from liveaid.practice.records import Kept
 from liveaid.practice.schema import StoreError
 from liveaid.practice.score import score_of
-from liveaid.practice.session import Ended
 from liveaid.practice.shift import Off
 from liveaid.practice.slower import aim_of_kept
 from liveaid.practice.store import TakeStore
@@ -32,7 +31,7 @@ class TakeKeeping:
         self,
         store: TakeStore | None,
         *,
-        scored: Callable[[Ended, ScoredTake], None],
+        scored: Callable[[Kept, ScoredTake], None],
         notice: Callable[[str], None],
         clock: Callable[[], float],
         wall: Callable[[], float],
@@ -46,23 +45,21 @@ class TakeKeeping:
         self.error: str | None = None
         self._worked_s = 0.0
 
-    def ended(self, aim: Aim, title: str, ended: Ended, earlier: Iterable[Off]) -> None:
+    def ended(self, aim: Aim, take: Kept, earlier: Iterable[Off]) -> None:
         """A take ended: see to it meanwhile. `earlier` as in `score_take`."""
-        at = self._wall() - (self._clock() - ended.take.start_s)
-        work = self._keep_and_score(aim, ended, ended.kept(aim, title, at), earlier)
+        kept = replace(take, at=self._wall() - (self._clock() - take.start_s))
+        work = self._keep_and_score(aim, kept, earlier)
         task = asyncio.get_running_loop().create_task(work)
         self._scoring.add(task)
         task.add_done_callback(self._scoring.discard)
 
-    async def _keep_and_score(
-        self, aim: Aim, ended: Ended, kept: Kept, earlier: Iterable[Off]
-    ) -> None:
+    async def _keep_and_score(self, aim: Aim, kept: Kept, earlier: Iterable[Off]) -> None:
         """Keep first: what ended is on the disk before anything else is done with it."""
         number = await self._keep(kept)
         loop = asyncio.get_running_loop()
         score = await loop.run_in_executor(self.aside, score_of, aim, kept, tuple(earlier))
         self.last = scored_take(kept, score, number)
-        self._scored(ended, self.last)
+        self._scored(kept, self.last)
         if self.store is not None and number is not None:
             try:
                 await asyncio.wrap_future(self.store.score(number, score))

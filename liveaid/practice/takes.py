@@ -61,11 +61,6 @@ class Take:
     mixer: MixerTrace = ()
     """What the mixer told meanwhile, and where its faders stood before."""
 
-    @property
-    def pieces(self) -> tuple[int, ...]:
-        """The set pieces gone through, in order."""
-        return tuple(visit.piece for visit in self.visits)
-
 
 @dataclass(slots=True)
 class _Stillness:

@@ -22,6 +22,10 @@ Fine: TypeAlias = Annotated[float, rounded(4)]
 """Seconds, beats or turns."""
 
 
+WORTH_MS = 5.0
+"""Off by less on the whole is on time: a sender's messages come some milliseconds apart."""
+
+
 def early_or_late(off_ms: float, *, worth_ms: float = 0.5) -> str:
     """`4 ms late`, `7 ms early`; `on time` below what is worth telling."""
     if abs(off_ms) < worth_ms:

@@ -73,6 +73,10 @@ class Act:
         """The beat at which it ends."""
         return self.beat + self.beats
 
+    def follows(self, before: Act) -> bool:
+        """Whether it begins as another act ends."""
+        return self.beat - before.end_beat < _SAME_BEAT
+
     @property
     def way_s(self) -> float:
         """Seconds of record moved, above 0 forward."""

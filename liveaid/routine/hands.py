@@ -1,17 +1,27 @@
-"""What two hands have to do, beat by beat, before any record is wound.
+"""What two hands have to do, before any record is wound: exactly where the map writes it, and what
+that takes of each beat.
+
+`stays_of` says from which beat to which a hand has to be where, by written acts and strokes;
+`jobs` says what playing a beat takes: those stays, and whole beats of what is left to the hands.
 
 Which hand does what is common practice, no source: a worked record takes the hand on its own side
-and the crossfader the other; two worked records take both hands in turns, and the hand that has
-just let go moves the crossfader; a record that runs takes a hand only while it is let go; two that
-run together take one hand on the channel faders; a pitch change takes a hand for a beat.
+and the crossfader the other, where the lines move it, or all through where they leave it to the
+technique; two worked records take both hands in turns, and the hand that has just let go moves the
+crossfader; a record that runs takes a hand only while it is let go; two that run together take
+one hand on the channel faders; a pitch change takes a hand for a beat.
 """
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
-from liveaid.routine.acts import RUNNING, written_acts
+from liveaid.record.bring import bring
+from liveaid.record.figures import figure
+from liveaid.routine.acts import BROUGHT, RUNNING, Act, acts_of, written_out
+from liveaid.routine.fader_edges import fader_edges
 from liveaid.routine.left import runs_through
 from liveaid.routine.model import (
     SIDES,
@@ -23,7 +33,10 @@ from liveaid.routine.model import (
     Works,
     other_side,
 )
+from liveaid.routine.once import once
 from liveaid.routine.timeline import Moment, beats_between
+
+Place: TypeAlias = Literal["left", "right", "fader", "pitch"]
 
 Task: TypeAlias = Literal[
     "works", "releases", "crossfader", "channel faders", "pitch", "winds", "needle"
@@ -34,6 +47,7 @@ ONE_HANDED = ("baby scratch", "scribble", "tear", "drag", "backspin", "back-spin
 
 STRAIN_S = 60.0
 """Seconds one hand may work a record before the usual caution is due (no source)."""
+_NO_TIME_BEATS = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +63,68 @@ class Job:
         if self.task == "pitch":
             return f"sets the {self.side} pitch"
         return self.task if self.side is None else f"{self.task} {self.side}"
+
+
+@dataclass(frozen=True, slots=True)
+class Stay:
+    """A hand at one place from one beat of a set piece to another."""
+
+    place: Place
+    side: Side | None
+    """The deck it is for; None: the fader, for either."""
+    start_beat: float
+    end_beat: float
+    """The same where it takes but a moment."""
+    does: str
+
+    @property
+    def last_beat(self) -> int:
+        """The last beat that any of it lies in."""
+        return max(math.floor(self.start_beat), math.ceil(self.end_beat - _NO_TIME_BEATS) - 1)
+
+
+@once
+def stays_of(routine: Routine, index: int) -> tuple[Stay, ...]:
+    """Where a hand has to be in a set piece by all that is written with its beat, in order.
+
+    Acts and strokes at their records, what is brought as late as can be; the fader where an act
+    needs it moved. What is left to the hands is not told.
+    """
+    stays = [stay for side in SIDES for stay in _at_record(routine, index, side)]
+    edges = (edge for side in SIDES for edge in fader_edges(acts_of(routine, index, side)))
+    moved = {round(edge.beat, 6) for edge in edges}
+    stays += [Stay("fader", None, beat, beat, "the fader") for beat in moved]
+    return tuple(sorted(stays, key=lambda stay: (stay.start_beat, stay.place == "fader")))
+
+
+def _at_record(routine: Routine, index: int, side: Side) -> Iterator[Stay]:
+    acts, beat_s = acts_of(routine, index, side), routine.pieces[index].beat_s
+    for place, act in enumerate(acts):
+        does, ends = f"the {side} record ({act.kind})", act.end_beat
+        if act.kind == "let go":
+            yield Stay(side, side, act.beat, act.beat, does)
+        elif act.kind == "set pitch":
+            until = min(act.beat + figure("set_pitch_s") / beat_s, ends)
+            yield Stay("pitch", side, act.beat, until, f"{side}'s pitch fader")
+        elif act.kind in BROUGHT:
+            begins = max(ends - bring_s(routine, acts, place) / beat_s, act.beat)
+            yield Stay(side, side, begins, ends, does)
+        elif act.kind != "catch" and act.beats > 0:
+            yield Stay(side, side, act.beat, ends, does)
+
+
+def bring_s(routine: Routine, acts: Sequence[Act], place: int) -> float:
+    """Seconds to hold a record that runs and bring it where an act of bringing takes it."""
+    act = acts[place]
+    hold_s = figure("hold_s") if ran_before(acts, place) else 0.0
+    takes = bring(act.way_s / routine.turntable.turn_s, routine.performer)
+    return hold_s + (takes.by_needle_s if act.kind == "needle" else takes.by_hand_s)
+
+
+def ran_before(acts: Sequence[Act], place: int) -> bool:
+    """Whether the record runs up to an act, past a catch that lasts no time."""
+    before = [act for act in acts[:place] if act.kind != "catch"][-1:]
+    return any(act.kind in RUNNING and acts[place].follows(act) for act in before)
 
 
 def crossfader_end(performer: Performer, side: Side) -> Side:
@@ -78,13 +154,24 @@ def jobs(routine: Routine, index: int, beat: int) -> tuple[Job, ...]:
     # A hand that lets go on the beat is at the fader the moment after: a plain start asks for no
     # third hand, unless a stroke is written on that very beat.
     at_once = not let_go or _stroke_at(piece, beat)
-    if len(worked) == 1 and needs_crossfader(piece) and at_once:
+    alone = worked[0].side if len(worked) == 1 and not piece.is_juggle else None
+    if alone and at_once and _at_crossfader(routine, index, alone, beat):
         asked.append(Job("crossfader"))
     elif _runs_twice(piece) and len(let_go) < 2:
         asked.append(Job("channel faders"))
-    elif beat == 0 and len(asked) < 2 and _others_are_heard(routine, index):
+    elif beat == 0 and len(asked) < 2 and not piece.is_juggle and _others_are_heard(routine, index):
         asked.append(Job("crossfader"))
     return tuple(asked)
+
+
+def _at_crossfader(routine: Routine, index: int, side: Side, beat: int) -> bool:
+    """Whether a hand stays at the crossfader for the one worked record: where its lines move it, or
+    else all through, unless the technique needs none."""
+    piece = routine.pieces[index]
+    if not written_out(piece, side):
+        return needs_crossfader(piece)
+    at_fader = (stay for stay in stays_of(routine, index) if stay.place == "fader")
+    return any(beat <= stay.start_beat < beat + 1 for stay in at_fader)
 
 
 def _others_are_heard(routine: Routine, index: int) -> bool:
@@ -121,24 +208,20 @@ def free_s(routine: Routine, start: Moment, end: Moment, side: Side | None = Non
 
 
 def _hand_on(routine: Routine, index: int, side: Side, beat: int) -> bool:
-    """Whether a hand is at a worked record: always, or around its written strokes or acts.
-
-    It is there in the beat of one and in the beat before, to bring the record to its cue; a record
-    let go by an act takes none while it runs.
-    """
-    plan = routine.pieces[index].plan(side)
+    """Whether a hand is at a worked record in a beat, or on its way to it: by the stays that its
+    lines ask for; in the beat of a bare stroke and the one before, for how it is brought back is
+    left to the hand; else always."""
+    piece = routine.pieces[index]
+    plan = piece.plan(side)
     if not isinstance(plan, Works):
         return False
-    acts = written_acts(routine, index, side)
-    if acts:
-        return any(
-            (act.beat < beat + 2 and act.end_beat > beat and act.kind not in RUNNING)
-            or beat <= act.beat < beat + 2
-            for act in acts
-        )
-    if not plan.strokes:
-        return True
-    return any(beat <= stroke < beat + 2 for stroke in plan.strokes)
+    if not written_out(piece, side):
+        return not plan.strokes or any(beat <= stroke < beat + 2 for stroke in plan.strokes)
+    comes = routine.performer.hand_move_s / piece.beat_s
+    return any(
+        stay.side == side and stay.start_beat - comes < beat + 1 and stay.last_beat >= beat
+        for stay in stays_of(routine, index)
+    )
 
 
 def _starts(routine: Routine, index: int, side: Side) -> bool:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, get_args
 
 Mode = Literal["major", "minor"]
 
@@ -25,6 +25,15 @@ class Key:
 
     def __str__(self) -> str:
         return f"{TONICS[self.tonic]} {self.mode}"
+
+    @property
+    def number(self) -> int:
+        """Its place in EVERY_KEY: the tonic, plus 12 for minor."""
+        return self.tonic + (12 if self.mode == "minor" else 0)
+
+
+EVERY_KEY = tuple(Key(tonic, mode) for mode in get_args(Mode) for tonic in range(12))
+"""The 24 keys by their numbers."""
 
 
 def parse_key(text: str) -> Key:

@@ -9,7 +9,8 @@ database     the SQLite file behind the shelf
 shelf        sounds known by their bytes, not by their names
 shelf_sound  one sound as the shelf keeps it
 open_break   an open break as a sound of its own
-columns      the facts sounds are found and ranked by, a column each
+columns      the facts sounds are found by, a column each
+crate_facts  what ranking needs, an array a fact
 map_words    what a section map says of its sounds, put over the study
 choose       the one sound meant by a path or a name
 find         sounds by what matters on a platter

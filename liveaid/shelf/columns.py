@@ -1,4 +1,4 @@
-"""The facts that sounds are found and ranked by, a column each, so that no study has to be read.
+"""The facts that sounds are found by, a column each, so that no study has to be read.
 
 A row follows from a sound as the shelf keeps it, the performer's word put over the study; the
 shelf renews it in the same transaction that changes the sound.
@@ -15,6 +15,7 @@ from typing import Any, TypeAlias
 from liveaid.files.file_bytes import HASH_BYTES
 from liveaid.files.names import shown
 from liveaid.routine.keys import parse_key
+from liveaid.shelf.crate_facts import packed
 from liveaid.shelf.shelf_sound import ShelfSound
 from liveaid.study.facts import Study
 
@@ -38,12 +39,6 @@ def bars_of(study: Study) -> float | None:
 def sounding_s(study: Study) -> float:
     """Seconds between the silence before and the silence after."""
     return max(0.0, study.duration_s - study.silence_start_s - study.silence_end_s)
-
-
-def key_number(name: str) -> int:
-    """A key as one number: its tonic, C = 0, plus 12 for minor."""
-    key = parse_key(name)
-    return key.tonic + (12 if key.mode == "minor" else 0)
 
 
 def _fact(value: Callable[[Study], Any]) -> Value:
@@ -85,15 +80,9 @@ COLUMNS: dict[str, tuple[str, Value]] = {
     "gone": ("INTEGER", lambda s: int(s.gone)),
     "studied": ("INTEGER", lambda s: int(s.study is not None)),
     "tempo": ("REAL", _fact(lambda f: f.tempo)),
-    "tempo_confidence": ("REAL", _fact(lambda f: f.tempo_confidence)),
-    "drift": ("REAL", _fact(lambda f: f.tempo_drift_percent)),
-    "metre": ("INTEGER", _fact(lambda f: f.metre)),
     "loop_beats": ("INTEGER", _fact(lambda f: f.loop_beats)),
-    "key": ("INTEGER", _fact(lambda f: None if f.key is None else key_number(f.key))),
-    "key_confidence": ("REAL", _fact(lambda f: f.key_confidence)),
-    "tuning": ("REAL", _fact(lambda f: f.tuning_cents)),
+    "key": ("INTEGER", _fact(lambda f: None if f.key is None else parse_key(f.key).number)),
     "kind": ("TEXT", _fact(lambda f: f.kind)),
-    "kind_confidence": ("REAL", _fact(lambda f: f.kind_confidence)),
     "energy": ("INTEGER", _fact(lambda f: f.energy)),
     "loudness": ("REAL", _fact(lambda f: f.loudness_lufs)),
     "peak": ("REAL", _fact(lambda f: f.true_peak_dbtp)),
@@ -104,9 +93,11 @@ COLUMNS: dict[str, tuple[str, Value]] = {
     "breaks": ("TEXT", _fact(_breaks)),
     "brightness": ("REAL", _fact(lambda f: f.brightness_hz)),
     "steady": ("INTEGER", _flag(lambda f: f.steady)),
+    "ranking": ("BLOB", _fact(packed)),
     "faulty": ("INTEGER", _flag(lambda f: f.faults)),
 }
-"""Every column with its SQL type and what it holds; texts are folded."""
+"""Every column with its SQL type and what it holds; texts are folded, and `ranking` is what fits
+are judged by."""
 
 INDEXED = ("tempo", "key", "kind", "duration", "name")
 

@@ -18,7 +18,7 @@ from liveaid.files.names import shown
 from liveaid.routine.scene import database_files, map_file, own
 from liveaid.shelf.columns import INDEXES, TABLE
 
-SCHEMA_VERSION = 8
+SCHEMA_VERSION = 9
 APPLICATION_ID = 0x6C766169
 """Marks the file as a shelf in SQLite's header."""
 BUSY_S = 30.0
@@ -70,6 +70,7 @@ _UPGRADES: dict[int, tuple[str, ...]] = {
     5: (_TIMBRE, _PICTURE),
     6: ("DROP TABLE fact", TABLE, *INDEXES),
     7: ("CREATE INDEX IF NOT EXISTS fact_part ON fact (part)",),
+    8: ("DROP TABLE fact", TABLE, *INDEXES),
 }  # fmt: skip
 """What brings a shelf of one version to the next; the columns are filled when it is opened."""
 

@@ -9,9 +9,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TypeAlias, get_args
 
-from liveaid.routine.keys import Key, Mode, fifths_apart, parse_key
+from liveaid.routine.keys import EVERY_KEY, Key, fifths_apart, parse_key
 from liveaid.routine.model import Kind
-from liveaid.shelf.columns import fold, key_number
+from liveaid.shelf.columns import fold
 
 Values: TypeAlias = tuple[float | int | str, ...]
 
@@ -162,13 +162,8 @@ def _read_key(text: str) -> Term:
         except ValueError:
             would_do = "a key such as A minor, F# major or near Bb major"
             raise Wrong(f"'{name}' is no key; {would_do} would do") from None
-        numbers |= {
-            key_number(str(k)) for k in _KEYS if k == wanted or (near and near_keys(k, wanted))
-        }
+        numbers |= {k.number for k in EVERY_KEY if k == wanted or (near and near_keys(k, wanted))}
     return Term(f"key IN ({', '.join('?' * len(numbers))})", tuple(sorted(numbers)))
-
-
-_KEYS = [Key(tonic, mode) for tonic in range(12) for mode in get_args(Mode)]
 
 
 def _read_kind(text: str) -> Term:

@@ -40,6 +40,7 @@ class Marks:
             said |= {"kind": self.kind, "kind_confidence": 1.0}
         if self.tempo_bpm:
             said |= {"tempo": self.tempo_bpm, "tempo_confidence": 1.0, "rhythmic": ""}
+            said |= {"tempo_alternative": _left_over(study, self.tempo_bpm)}
             said |= _regridded(study, self.tempo_bpm)
         if self.key:
             said |= {"key": self.key, "key_confidence": 1.0}
@@ -141,6 +142,18 @@ def _bytes(path: str) -> str:
     return path.encode("utf-8", "surrogateescape").hex()
 
 
+SAME_READING = 0.04
+"""Tempos nearer than this, as a share, count the beats alike."""
+
+
+def _left_over(study: Study, tempo_bpm: float) -> float | None:
+    """The other reading of a beat that the performer has told: the study's own where it was
+    overruled, so that the word can be taken back as it was given."""
+    if study.tempo and abs(tempo_bpm / study.tempo - 1.0) >= SAME_READING:
+        return study.tempo
+    return study.tempo_alternative
+
+
 def _regridded(study: Study, tempo_bpm: float) -> dict[str, Any]:
     """Facts that follow from the tempo: beats in a loop, and no bar line that fits no longer."""
     if study.beats_s and study.tempo:
@@ -177,7 +190,7 @@ def _rebarred(study: Study, metre: int, bar_s: float | None) -> dict[str, Any]:
 
 def _recounted(beats_s: tuple[float, ...], ratio: float) -> tuple[float, ...]:
     """Followed beats at twice or half their pace; none where the tempo is told anew."""
-    if abs(ratio - 1.0) < 0.04:
+    if abs(ratio - 1.0) < SAME_READING:
         return beats_s
     if abs(ratio - 0.5) < 0.02:
         return beats_s[::2]

@@ -41,7 +41,7 @@ class Packed:
             self._container: Any = av.open(os.fsdecode(path), **choice)
             stream = next(iter(self._container.streams.audio), None)
         except (av.FFmpegError, OSError, ValueError) as error:
-            raise PackedError(str(error)) from error
+            raise PackedError(_without_path(error)) from error
         if stream is None or not stream.rate:
             self._container.close()
             raise PackedError("no sound in it")
@@ -103,4 +103,9 @@ class Packed:
                     samples: npt.NDArray[Any] = each.to_ndarray()
                     yield samples.reshape(-1, self.channels).astype(np.float32, copy=False)
         except (av.FFmpegError, OSError, ValueError) as error:
-            raise PackedError(f"decoding stopped: {error}") from error
+            raise PackedError(f"decoding stopped: {_without_path(error)}") from error
+
+
+def _without_path(error: Exception) -> str:
+    """What the system or the decoder says, without its number and the path."""
+    return getattr(error, "strerror", None) or str(error)

@@ -33,6 +33,11 @@ PACKED_SLACK_S = 0.2
 at most (AAC's packets are 1024 frames, its delay 2112: from memory of ISO/IEC 14496-3)."""
 
 
+NO_MPEG_FRAME = 7
+"""libsndfile's SFE_BAD_FILE: what it says of a file that it tried as MPEG for its ending alone. Its
+words are of a missing file, which this one is not."""
+
+
 class _Straight(soundfile.SoundFile):  # type: ignore[misc]
     """A sound file whose reader does not seek after every block."""
 
@@ -172,4 +177,6 @@ def _filled(room: Samples) -> int:
 def _reason(error: Exception) -> str:
     """The decoder's own words without the path that it repeats."""
     text = getattr(error, "error_string", None) or str(error)
+    if getattr(error, "code", None) == NO_MPEG_FRAME:
+        text = "no MPEG frame in it"
     return str(text).strip().rstrip(".").lower()

@@ -153,7 +153,7 @@ class Lesson:
         """Ask whether the first pad's lamp does what was just sent."""
         pad, self._trying, self._trial = self._first, trying, trial
         if trying == "light":
-            self.levels.send = _ways(pad)[trial]
+            self.levels = LampLevels(send=_ways(pad)[trial])
             self._to_send.append(self._message(pad, ON))
         elif trying == "dark":
             self.levels.off_by = "note-off" if trial else "level"

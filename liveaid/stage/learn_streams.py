@@ -67,7 +67,7 @@ def _streams_at(
     for now_s, arguments in sent:
         deck = None
         if naming is not None:
-            deck = _name(arguments[naming]) if naming < len(arguments) else None
+            deck = _name(arguments[naming])
         for index, value in enumerate(arguments):
             if index == naming or isinstance(value, bool) or not isinstance(value, int | float):
                 continue
@@ -80,9 +80,10 @@ def _streams_at(
 
 def _naming_argument(sent: Sequence[tuple[Argument, ...]]) -> int | None:
     """The argument that names the deck: a few values, to and fro, beside something that changes."""
-    if min((len(arguments) for arguments in sent), default=0) < 2:
+    shortest = min(len(arguments) for arguments in sent)
+    if shortest < 2:
         return None
-    for index in range(min(len(arguments) for arguments in sent)):
+    for index in range(shortest):
         names = [_name(arguments[index]) for arguments in sent]
         known = set(names)
         turns = sum(a != b for a, b in pairwise(names))

@@ -139,10 +139,11 @@ class LivingMap(Watcher):
         fits = None if found.other_sounds or found.state == "broken" else found.fits
         self._next = fits if fits is not None and fits != self._followed else None
         if self._next is not None:
-            self._says += ("It comes in when both records stand.",)
-            if found.state == "as rendered" and self._next.rendered != self._followed.rendered:
-                self._says = ("New deck files were rendered: load both. The map comes in when "
-                              "both records stand.",)  # fmt: skip
+            if self._next.rendered == self._followed.rendered:
+                self._says += ("It comes in when both records stand.",)
+            else:
+                self._says += ("New deck files were rendered: load both. The map comes in when "
+                               "both records stand.",)  # fmt: skip
         elif found.state != "as rendered" and fits is None:
             self._says += ("What was followed so far is followed on.",)
         _log.info(" ".join(self._says), extra={"data": {"map": found.state}})
@@ -159,8 +160,9 @@ class LivingMap(Watcher):
             self._says = (*self.opened.says(), str(error))
             self._push()
             return
+        new_decks = routine.rendered != self._followed.rendered
+        loaded = ("Load both new deck files.",) if new_decks else ()
         self._followed = routine
-        loaded = ("Load both new deck files.",) if self.opened.state == "as rendered" else ()
         self._says = (*self.opened.says(), "The edited map is followed now.", *loaded)
         self._push()
 

@@ -54,10 +54,10 @@ class Timecode:
             self._run, self._time_s = 1, None
             return None
         same_way = self._run * step > 0
-        self._run = self._run + step if same_way else 2 * step
+        self._run = step + (self._run if same_way else step)
         if self._time_s is not None:
             self._time_s += step * self._frame_s / 4
-        if abs(self._run) >= 8 and piece == (7 if step > 0 else 0):
+        if abs(self._run) >= 8 and piece == (7 if step == 1 else 0):
             self._take_up(step)
         return self._time_s
 
@@ -76,7 +76,7 @@ class Timecode:
             low[2] | (low[3] & 0x03) << 4, low[0] | (low[1] & 0x01) << 4, rate,
         )  # fmt: skip
         self._frame_s = float(1 / RATES[rate])
-        self._time_s = told_s + (7 * self._frame_s / 4 if step > 0 else 0.0)
+        self._time_s = told_s + (7 * self._frame_s / 4 if step == 1 else 0.0)
 
     def _full(self, time: bytes) -> float | None:
         self._last, self._run, self._time_s = None, 0, None

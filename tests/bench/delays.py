@@ -28,9 +28,9 @@ from liveaid.practice.calibration import (
     calibrated,
 )
 from liveaid.practice.delays import Delays
+from liveaid.practice.records import Kept
 from liveaid.practice.replay import takes_in
 from liveaid.practice.score import score_of
-from liveaid.practice.session import Ended
 from liveaid.practice.take_score import TakeScore
 from liveaid.routine import load_routine
 from liveaid.simulate import Hands, perform
@@ -41,15 +41,14 @@ LEAD_S, NETWORK_S = 3.0, 0.002
 HANDS = Hands(timing_error_s=0.010, stroke_error_s=0.010)
 
 
-def ended_of(aim: Aim, messages: list[tuple[float, str, float]]) -> Ended | None:
+def ended_of(aim: Aim, messages: list[tuple[float, str, float]]) -> Kept | None:
     takes = takes_in(messages, aim)
     return takes[0] if len(takes) == 1 else None
 
 
-def scored(aim: Aim, ended: Ended, delays: Delays) -> TakeScore:
+def scored(aim: Aim, ended: Kept, delays: Delays) -> TakeScore:
     aim = replace(aim, delays=delays)
-    counted = Ended(take=ended.take, tempo_part=1.0, counted_in_s=LEAD_S)
-    return score_of(aim, counted.kept(aim, "", 0.0))
+    return score_of(aim, replace(ended, counted_in_s=LEAD_S, delays=aim.delays))
 
 
 SPREAD_BEATS, SHARED = 0.02, 0.4

@@ -22,14 +22,19 @@ Every performance is looked at each 50 ms inside the routine, with no grace afte
   known        the same of one who is wrong there too
   bound        the same of the best path found with all the future in hand, under the same scores
   us           processor time of `hear`, a message
+
+Below each set of hands, all rows together: a bin of confidence a line, with its looks, how many
+performances they are from, the mean told, the share right, and what that is off by, with its
+standard error from performance to performance: looks of one performance are one witness.
 """
 
 from __future__ import annotations
 
 import argparse
+import math
 import statistics
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 
 from follower_score import BINS, OUR_FAULTS, Score, Task, followed, kinds_of
@@ -101,6 +106,32 @@ def line(row: str, scores: Sequence[Score]) -> str:
     )
 
 
+def reliability(scores: Sequence[Score]) -> Iterator[str]:
+    """A line a bin of confidence: told beside right (a reliability diagram's numbers).
+
+    The error is that of a ratio over whole performances (from memory: Cochran, Sampling
+    Techniques, 1977, cluster sampling).
+    """
+    yield f"{'confidence':13} {'looks':>7} {'share':>7} {'from':>5} {'told':>6} {'right':>6}  off"
+    every = sum(s.looks["all"] for s in scores)
+    for low, high in BINS:
+        inside = [s.looks for s in scores if s.looks[f"n {low}"]]
+        looks = sum(each[f"n {low}"] for each in inside)
+        if not looks:
+            continue
+        told = sum(each[f"told {low}"] for each in inside) / 1e6 / looks
+        right = sum(each[f"right {low}"] for each in inside) / looks
+        squares = 0.0
+        for each in inside:
+            off = each[f"right {low}"] - 1e-6 * each[f"told {low}"]
+            squares += (off - each[f"n {low}"] * (right - told)) ** 2
+        error = math.sqrt(squares) / looks
+        yield (
+            f"{low:.2f} to {min(high, 1.0):.2f}  {looks:7} {100.0 * looks / every:6.2f} %"
+            f" {len(inside):5} {told:6.3f} {right:6.3f} {right - told:+.3f}, error {error:.3f}"
+        )
+
+
 def main() -> None:
     """Run and print."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
@@ -119,15 +150,18 @@ def main() -> None:
                 continue
             print(f"{hands} hands\n{HEAD}", flush=True)
             asked = [f for f in faults if not options.kind or f in options.kind.split(",")]
+            every: list[Score] = []
             names = [r for r in kinds_of(hands) if not options.routine or r in options.routine]
             for row, tasks in rows(hands, asked, names).items():
                 seeds = range(options.seed, options.seed + options.seeds)
                 tasks = [t.of_seed(seed, bound=options.bound) for t in tasks for seed in seeds]
                 scores = list(pool.map(followed, tasks))
+                every += scores
                 print(line(row, scores), flush=True)
                 if options.wrong:
                     for score in sorted(scores, key=lambda s: -len(s.wrong))[:3]:
                         print(score.story())
+            print(*reliability(every), sep="\n", flush=True)
 
 
 if __name__ == "__main__":

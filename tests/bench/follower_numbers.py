@@ -1,7 +1,7 @@
 """Estimate the follower's numbers again, and say which of them matter.
 
     python tests/bench/follower_numbers.py --seeds 1 --jobs 2
-    python tests/bench/follower_numbers.py --fields again,ahead,sharpness --factor 4
+    python tests/bench/follower_numbers.py --fields again,ahead,renamed --factor 4
 
 The objective, the less the better: the mean log loss of the confidence (of the place told being
 right to a beat) plus the share of looks with it wrong, over other hands (other_hands.py: every kind

@@ -14,15 +14,16 @@ import argparse
 import asyncio
 import multiprocessing
 import time
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
 
 from liveaid.follow import Follower
 from liveaid.practice.aim import aim_of
+from liveaid.practice.records import Kept
 from liveaid.practice.score import score_of
-from liveaid.practice.session import Ended, Session
+from liveaid.practice.session import Session
 from liveaid.routine import Routine, load_routine
 from liveaid.simulate import Hands, Network, Performance, perform
 from liveaid.simulate.send import send
@@ -65,7 +66,7 @@ class Stand:
         self.aim = aim
         self.session, self.follower = Session(aim, count_in_bars=0), Follower(routine)
         self.messages: list[tuple[float, str, float]] = []
-        self.ended: list[Ended] = []
+        self.ended: list[Kept] = []
         self.told_s = 0.0
         self.receiver = Receiver(
             table_for(DEFAULT_MAP), hear=self.hear, settled=lambda heard, more: self.settled()
@@ -86,7 +87,7 @@ class Stand:
     def look(self, now: float) -> None:
         self.told_s = now
         found = self.session.tell(self.follower.prompt(now=now), now=now)
-        self.ended += [one for one in found if isinstance(one, Ended)]
+        self.ended += [one for one in found if isinstance(one, Kept)]
 
 
 async def play(performance: Performance, begin_s: float):
@@ -118,9 +119,9 @@ def tally(
     if not stand.ended:
         into.unfound += 1
         return
-    ended = max(stand.ended, key=lambda one: len(one.take.visits))
+    ended = max(stand.ended, key=lambda one: len(one.visits))
     counted = begin_s + LEAD_S + delay_s
-    kept = Ended(take=ended.take, tempo_part=1.0, counted_in_s=counted).kept(stand.aim, "", 0.0)
+    kept = replace(ended, counted_in_s=counted)
     score = score_of(stand.aim, kept)
     acts = score.acts
     heard = {

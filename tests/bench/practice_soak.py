@@ -13,13 +13,15 @@ import argparse
 import json
 import tempfile
 import time
+from dataclasses import replace
 from pathlib import Path
 
 from liveaid.follow import Follower
 from liveaid.practice.aim import aim_of
 from liveaid.practice.reading import TakeReader
+from liveaid.practice.records import Kept
 from liveaid.practice.score import score_of
-from liveaid.practice.session import Ended, Session
+from liveaid.practice.session import Session
 from liveaid.practice.store import TakeStore
 from liveaid.routine import load_routine
 from liveaid.simulate import Hands, Network, perform
@@ -66,9 +68,9 @@ def main() -> None:
                         continue
                     last = at
                     for ended in session.tell(follower.prompt(now=at), now=at):
-                        if isinstance(ended, Ended):
-                            waits.append(at - ended.take.end_s)
-                            kept = ended.kept(aim, routine.title, at)
+                        if isinstance(ended, Kept):
+                            waits.append(at - ended.start_s - ended.duration_s)
+                            kept = replace(ended, at=at)
                             score = score_of(aim, kept)
                             number = store.keep(kept).result()
                             store.score(number, score).result()

@@ -15,8 +15,8 @@ from pathlib import Path
 import numpy as np
 
 from liveaid.practice.aim import aim_of
+from liveaid.practice.records import Kept
 from liveaid.practice.replay import takes_in
-from liveaid.practice.session import Ended
 from liveaid.routine import load_routine
 from liveaid.simulate import Hands, Performance, perform
 
@@ -47,12 +47,12 @@ def stopped_and_begun_anew(
     return found, later + LEAD_S
 
 
-def own(found: list[Ended], starts_s: float, pieces: int) -> bool:
+def own(found: list[Kept], starts_s: float, pieces: int) -> bool:
     """Whether the good run is a take of its own, whole."""
     return any(
-        one.take.ended == "complete"
-        and abs(one.take.start_s - starts_s) < 0.6
-        and one.take.pieces == tuple(range(pieces))
+        one.ended == "complete"
+        and abs(one.start_s - starts_s) < 0.6
+        and [visit.piece for visit in one.visits] == list(range(pieces))
         for one in found
     )
 

@@ -22,6 +22,7 @@ def sound() -> Callable[..., Study]:
         "tempo": 92.0,
         "tempo_confidence": 1.0,
         "metre": 4,
+        "downbeat_confidence": 1.0,
         "key": "A minor",
         "key_confidence": 1.0,
         "loudness_lufs": -12.0,

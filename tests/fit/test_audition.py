@@ -46,6 +46,20 @@ def test_two_tempos_meet_beat_on_beat_in_the_file(sound, tmp_path: Path):
     assert np.abs(mix).max() <= PEAK + 1e-6
 
 
+def test_a_guessed_bar_line_is_not_gone_by(sound, tmp_path: Path):
+    """By hand: two beats of 90 BPM before a doubted bar line are 1.333 s, which are not cut off."""
+    mine = sound(90.0, first_downbeat=0.0)
+    other = sound(90.0, first_beat=0.0, first_downbeat=4 / 3, downbeat_confidence=0.4)
+    (fit,) = fits(mine, {"other": other})
+    files = [str(tmp_path / f"{name}.wav") for name in "ab"]
+    soundfile.write(files[0], np.zeros(AUDITION_RATE_HZ), AUDITION_RATE_HZ)
+    struck = np.zeros(4 * AUDITION_RATE_HZ)
+    struck[round(4 / 3 * AUDITION_RATE_HZ)] = 0.5
+    soundfile.write(files[1], struck, AUDITION_RATE_HZ)
+    beats = heard_s(audition(ToHear(files[0], mine), ToHear(files[1], other), fit)) * 1.5
+    assert beats[:1] == pytest.approx([2.0], abs=0.01)
+
+
 def test_a_pick_up_is_heard_before_the_bar_line(sound, tmp_path: Path):
     mine = sound(90.0, first_downbeat=0.0)
     # One beat of 90 BPM before its bar line at 1.0 s.

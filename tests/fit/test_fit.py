@@ -10,7 +10,6 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from liveaid.fit.costs import KIND_COST, WEIGHTS
-from liveaid.fit.crate_facts import facts_of
 from liveaid.fit.fit import fits
 from liveaid.fit.meeting import meet, meetings, needed_range_percent
 from liveaid.fit.rank import ranked
@@ -18,6 +17,7 @@ from liveaid.fit.why import in_a_sentence, pitches, reasons
 from liveaid.routine.harmony import UNKNOWN_KEY_COST, key_cost, meet_keys, relation_cost
 from liveaid.routine.keys import TONICS, Key, parse_key
 from liveaid.routine.model import Turntable
+from liveaid.shelf.crate_facts import facts_of
 
 KEYS = [f"{tonic} {mode}" for tonic in TONICS for mode in ("major", "minor")]
 KINDS = ["instrumental", "a cappella", "sample", "effect"]
@@ -180,6 +180,26 @@ def test_a_pick_up_is_told_in_beats(sound, starts_s: float, beats: float):
     voice = sound(92.0, kind="a cappella", phrases_s=((starts_s, 4.0),), first_downbeat=1.652174)
     (fit,) = fits(sound(92.0), {"voice": voice})
     assert fit.pickup_beats == pytest.approx(beats, abs=1e-5)
+
+
+def test_a_guessed_bar_line_makes_no_pick_up(sound):
+    """Just below one half is a guess, as everywhere in a fit."""
+    voice = {"phrases_s": ((1.0, 4.0),), "first_downbeat": 1.652174}
+    for sure, beats in ((0.5, 1.0), (0.49, 0.0)):
+        (fit,) = fits(sound(92.0), {"voice": sound(92.0, downbeat_confidence=sure, **voice)})
+        assert fit.pickup_beats == pytest.approx(beats, abs=1e-5)
+
+
+def test_a_beat_is_said_to_lie_under_a_voice_and_no_beat_is_no_weakness_of_the_pitch(sound):
+    voice, beat = sound(92.0, kind="a cappella"), sound(92.0)
+    (under,) = fits(voice, {"beat": beat})
+    assert "an instrumental under an a cappella" in in_a_sentence(voice, beat, under)
+    sizzle = sound(None, kind="effect", key=None, duration_s=6.2)
+    (thrown,) = fits(beat, {"sizzle": sizzle})
+    # Pitch, reading and beat take half of 15 points each; of the others kind takes most, .2 of 10.
+    assert in_a_sentence(beat, sizzle, thrown) == (
+        "6.2 s cued by hand; an effect over an instrumental."
+    )
 
 
 # By hand: 1.5 * 92 / 140 = 0.98571, so the record at 140 goes down by 1.429 %.

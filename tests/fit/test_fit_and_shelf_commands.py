@@ -114,6 +114,11 @@ def test_the_other_reading_of_a_tempo_is_taken_by_one_word(sound, tmp_path: Path
     run("gather", "--shelf", file, "--mark", "/s/a.wav", "--tempo", "other")
     (found,) = data("gather", "--shelf", file, "--find", "tempo 70")  # type: ignore[misc]
     assert (found["name"], found["study"]["tempo"]) == ("a", 70.0)
+    said = run("fit", "--shelf", file, "/s/a.wav").stdout
+    assert "It may be counted as 140.00 BPM: `liveaid gather --mark /s/a.wav --tempo other`" in said
+    assert data("fit", "--shelf", file, "/s/a.wav")["tempo_alternative"] == 140.0  # type: ignore[call-overload, index]
+    run("gather", "--shelf", file, "--mark", "/s/a.wav", "--tempo", "other")
+    assert len(data("gather", "--shelf", file, "--find", "tempo 140")) == 1  # type: ignore[arg-type]
     with pytest.raises(LiveaidError, match="no other reading of its tempo"):
         run("gather", "--shelf", file, "--mark", "/s/b.wav", "--tempo", "other")
 

@@ -38,11 +38,10 @@ def _belief(*guesses, lost=-50.0):
     return belief
 
 
-def test_two_places_three_nats_apart_are_eleven_to_one():
-    """At a sharpness of .8, 1 / (1 + e^-2.4) = .91683, times erf(1 / (.1 sqrt 2)) = 1, times
-    .998: eleven to one."""
+def test_two_places_three_nats_apart_are_twenty_to_one():
+    """1 / (1 + e^-3) = .95257, times erf(1 / (.1 sqrt 2)) = 1, times .998: twenty to one."""
     belief = _belief(Guess(0, 4.0, 0.0, 0.0), Guess(2, 4.0, 0.0, -3.0))
-    assert belief.confidence()[1] == pytest.approx(0.91683 * 0.998, abs=1e-4)
+    assert belief.confidence()[1] == pytest.approx(0.95257 * 0.998, abs=1e-4)
 
 
 def test_a_doubtful_beat_is_so_much_less_sure():
@@ -52,11 +51,11 @@ def test_a_doubtful_beat_is_so_much_less_sure():
 
 
 def test_a_set_piece_may_be_sure_where_its_beat_is_not():
-    """Eight beats apart and three nats less: 1 / (1 + e^-2.4) = .91683 of the place."""
+    """Eight beats apart and three nats less: 1 / (1 + e^-3) = .95257 of the place."""
     belief = _belief(Guess(1, 4.0, 0.0, 0.0), Guess(1, 12.0, 0.0, -3.0))
     piece, place = belief.confidence()
     assert piece == pytest.approx(0.998, abs=1e-4)
-    assert place == pytest.approx(0.91683 * 0.998, abs=1e-4)
+    assert place == pytest.approx(0.95257 * 0.998, abs=1e-4)
 
 
 def test_a_place_within_a_beat_is_the_same_place():

@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from liveaid.practice.aim import Aim
+from liveaid.practice.records import Kept
 from liveaid.practice.replay import takes_in
-from liveaid.practice.session import Ended
 from liveaid.practice.trace import Message
 from liveaid.routine import Routine, load_routine
 from liveaid.simulate import Performance, perform
@@ -33,10 +33,10 @@ def performed(spice_row: Routine) -> Callable[..., Performance]:
 
 
 @pytest.fixture(scope="session")
-def rehearsed() -> Callable[..., list[Ended]]:
+def rehearsed() -> Callable[..., list[Kept]]:
     """rehearsed(aim, messages): the takes a session finds, told every message and prompt."""
 
-    def run(aim: Aim, messages: list[Message], *, count_in_bars: int = 1) -> list[Ended]:
+    def run(aim: Aim, messages: list[Message], *, count_in_bars: int = 1) -> list[Kept]:
         return takes_in(messages, aim, count_in_bars=count_in_bars)
 
     return run

@@ -1,15 +1,15 @@
 """One sentence a hand, from acts worked out by hand."""
 
 import dataclasses
+from dataclasses import replace
 
 import pytest
 
-from liveaid.practice.act_score import ActScore
+from liveaid.practice.act_score import ActScore, WindScore
 from liveaid.practice.advice import advice
 from liveaid.practice.aim import aim_of
 from liveaid.practice.delays import Delays
 from liveaid.practice.score import score_of
-from liveaid.practice.session import Ended
 from liveaid.practice.shift import offs, shifts
 from liveaid.practice.take_score import PieceScore, TakeScore
 
@@ -27,12 +27,12 @@ def acts_of(late_ms, *, side="right", kind="release", beats=range(16), by="click
     ]  # fmt: skip
 
 
-def told(acts, delays=KNOWN):
-    """What is advised after a take of one set piece with these acts."""
+def told(acts, delays=KNOWN, winds=()):
+    """What is advised after a take of one set piece with these acts and winds."""
     figures = {"heard": len(acts), "missed": 0, "added": 0, "skipped": 0, "verdict": "clean",
                "bias_ms": 0.0, "spread_ms": 0.0}  # fmt: skip
     piece = PieceScore(index=0, name="Lids", whole=True, tempo_percent=None, drift_percent=None,
-                       acts=tuple(acts), **figures)  # fmt: skip
+                       acts=tuple(acts), winds=tuple(winds), **figures)  # fmt: skip
     score = TakeScore(pieces=(piece,), run_through=False, delays=delays,
                       shifts=shifts(offs(acts)), **figures)  # fmt: skip
     return advice(score, metre=4)
@@ -117,7 +117,96 @@ def test_simulated_late_hands_are_told_so(spice_row, performed, rehearsed):
     played = performed(aim_of(spice_row, "Mortar twins").routine, seed=3, hands=hands)
     messages = [(m.now_s, m.side, m.position_s) for m in played.messages]
     (ended,) = rehearsed(aim, messages, count_in_bars=0)
-    counted = Ended(take=ended.take, tempo_part=1.0, counted_in_s=3.002)
-    found = score_of(aim, counted.kept(aim, "", 0.0)).advice
+    found = score_of(aim, replace(ended, counted_in_s=3.002)).advice
     assert set(found) == {"left", "right"}
     assert all("late:" in said for said in found.values())
+
+
+def alike(off_ms, **how):
+    """Acts that are all so much late, without any to and fro."""
+    return [
+        dataclasses.replace(act, heard_s=act.due_s + off_ms / 1000)
+        for act in acts_of(lambda beat: 0, **how)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("off_ms", "says"),
+    [
+        (11.9, {}),  # 2 % of 600 ms are 12
+        (12.1, {"right": "right hand, letting go, 12 ms late: let go sooner"}),
+        (-12.1, {"right": "right hand, letting go, 12 ms early: let go later"}),
+    ],
+)
+def test_a_fiftieth_of_a_beat_is_worth_a_word(off_ms, says):
+    assert told(alike(off_ms)) == says
+
+
+def test_four_acts_are_enough_where_they_are_sure():
+    """No hand is steadier than 1 % of the beat, 6 ms: 12 ms of 4 acts are 12 / 6 x 2 = 4 standard
+    errors; 9.95 would be 3.3. Three acts are no habit."""
+    assert told(alike(20, beats=range(4)))["right"].startswith("right hand, letting go, 20 ms late")
+    assert told(alike(12.1, beats=range(4)))["right"].startswith("right hand, letting go, 12 ms")
+    assert told(alike(20, beats=range(3))) == {}
+
+
+def test_the_beats_that_are_early_are_named_as_well():
+    assert told(acts_of(lambda beat: -20 if beat in (2, 4) else 0)) == {
+        "right": "right hand, beats 2 and 4, 20 ms early: let go later"
+    }
+    three = told(acts_of(lambda beat: 20 if beat != 3 else -20, kind="stroke"))
+    assert three == {"right": "right hand, beats 1, 2 and 4, 20 ms late: push sooner"}
+
+
+def test_of_two_habits_the_surer_is_told():
+    """Strokes 20 ms late, releases 40: both steady to 6 ms at best, so the releases are surer."""
+    both = [*alike(20, kind="stroke"), *alike(40, kind="release")]
+    assert told(both)["right"].startswith("right hand, letting go, 40 ms late")
+    assert told(both[::-1])["right"].startswith("right hand, letting go, 40 ms late")
+
+
+def wound(spare_beats, side="left"):
+    return WindScore(side=side, turns=2.0, due_s=9.0, ready_s=9.0, spare_beats=spare_beats)
+
+
+@pytest.mark.parametrize(
+    ("spares", "says"),
+    [
+        ([-0.09], None),
+        ([-0.11], "0.1 beats late"),
+        ([-0.5, -2.0, -1.0], "2.0 beats late"),  # the latest of them
+        ([3.0, None], None),
+    ],
+)
+def test_a_record_that_came_late_to_its_cue_goes_before_all(spares, says):
+    found = told(alike(30, side="left"), winds=[wound(spare) for spare in spares])["left"]
+    late = f"left hand, at its cue for Lids {says}: leave sooner, or wind faster"
+    assert found == (late if says else "left hand, letting go, 30 ms late: let go sooner")
+
+
+def test_the_other_hands_late_record_is_not_this_ones():
+    assert told([], winds=[wound(-1.0, side="right")]).keys() == {"right"}
+
+
+def test_what_was_left_out_is_counted():
+    acts = alike(0)
+    gone = [
+        ActScore(kind="release", side="right", beat=float(beat), outcome="missed", by="click")
+        for beat in (17, 18, 19, 20)
+    ]
+    assert told([*acts, *gone[:2]])["right"] == "right hand, bar 5 beat 2 and 1 more left out"
+    assert told(gone)["right"] == (
+        "right hand, none of its 4 acts heard: see that its record stands at its cue"
+    )
+    assert told(gone[:3])["right"] == "right hand, bar 5 beat 2 and 2 more left out"
+
+
+def test_eight_acts_that_spread_are_uneven():
+    """30 ms early in one bar and late in the next, four acts each: 32 ms about the beat, 30
+    sqrt(8 / 7). Six acts are too few to say."""
+    early, late = range(4), range(4, 8)
+    acts = [*alike(-30, beats=early), *alike(30, beats=late)]
+    assert told(acts)["right"] == (
+        "right hand, letting go uneven, 32 ms about the beat: slower, until even"
+    )
+    assert told([*acts[:3], *acts[4:7]]) == {}

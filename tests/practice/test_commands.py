@@ -9,6 +9,7 @@ import signal
 import subprocess
 import sys
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -19,7 +20,6 @@ from liveaid.practice.aim import aim_of
 from liveaid.practice.reading import TakeReader
 from liveaid.practice.report import review
 from liveaid.practice.score import score_of
-from liveaid.practice.session import Ended
 from liveaid.practice.store import TakeStore
 from liveaid.practice.take_keeping import score_unscored
 from liveaid.simulate import Hands, perform
@@ -37,8 +37,7 @@ def takes(tmp_path_factory, spice_row, performed, rehearsed) -> Path:
         played = performed(seed=seed, hands=Hands(timing_error_s=0.012, miss_rate=0.03 * seed))
         messages = [(m.now_s, m.side, m.position_s) for m in played.messages]
         (ended,) = rehearsed(aim, messages, count_in_bars=0)
-        counted = Ended(take=ended.take, tempo_part=1.0, counted_in_s=3.002)
-        kept = counted.kept(aim, spice_row.title, time.time() - 3600 * (3 - seed))
+        kept = replace(ended, counted_in_s=3.002, at=time.time() - 3600 * (3 - seed))
         number = store.keep(kept).result()
         if seed < 2:
             store.score(number, score_of(aim, kept)).result()

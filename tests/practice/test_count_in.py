@@ -104,3 +104,94 @@ def test_who_comes_too_late_for_the_count_asked_for_is_counted_in_once_more():
     again = wound_back(counter, 10.0, 16.0, speed=1.8)
     assert again.start_s == pytest.approx(14.0 + HELD_S + LEAD_S, abs=0.3)
     assert again.start_s > asked.first_beat_s
+
+
+# The lines between: a record within 0.25 s of its cue stands there, held for 1 s it asks for the
+# count, moved by more than 0.03 s it is not held.
+
+
+@pytest.mark.parametrize(("off_s", "given"), [(0.25, True), (-0.25, True), (0.26, False)])
+def test_a_record_stands_at_its_cue_within_an_eighth_of_a_turn(off_s, given):
+    found = held(Counter({"left": 2.0}, 4), HELD_S + 0.3, left=2.0 + off_s)
+    assert (found is not None) is given
+
+
+@pytest.mark.parametrize(("step_s", "given"), [(0.03, True), (0.04, False), (-0.04, False)])
+def test_a_record_that_moves_is_not_held(step_s, given):
+    """Half a second at one place, then so far off: a second at the second place is not over."""
+    counter = Counter({"left": 2.0}, 4)
+    for k in range(11):
+        counter.hear("left", 2.0 if k < 5 else 2.0 + step_s, k / 10)
+    assert (counter.tell(tempo_bpm=100, playing=False, now=1.0) is not None) is given
+
+
+def test_a_count_begins_after_a_second_and_not_while_something_plays():
+    counter = Counter({"left": 2.0}, 3, bars=2)
+    counter.hear("left", 2.0, 10.0)
+    assert counter.tell(tempo_bpm=120, playing=False, now=10.99) is None
+    assert counter.tell(tempo_bpm=120, playing=True, now=11.5) is None
+    found = counter.tell(tempo_bpm=120, playing=False, now=11.0)
+    # The first click 0.7 s on, six of half a second each, the first beat after them.
+    assert found == CountIn(11.7, 0.5, 6, 3)
+    assert found.clicks_s == pytest.approx((11.7, 12.2, 12.7, 13.2, 13.7, 14.2))
+    assert found.first_beat_s == pytest.approx(14.7)
+    assert found.to_json(12.3) == {
+        "start_s": 11.7, "beat_s": 0.5, "beats": 6, "metre": 3, "beat": 2,
+    }  # fmt: skip
+
+
+def counted(now=1.0):
+    """One record, held from 0 s on; the count given at 1 s: clicks 1.7 to 3.2, first beat 3.7."""
+    counter = Counter({"left": 2.0}, 4)
+    counter.hear("left", 2.0, 0.0)
+    return counter, counter.tell(tempo_bpm=120, playing=False, now=now)
+
+
+@pytest.mark.parametrize(("at_s", "dropped"), [(3.19, True), (3.2, False)])
+def test_a_record_moved_before_the_last_click_drops_the_count(at_s, dropped):
+    counter, count = counted()
+    counter.hear("left", 2.1, at_s)
+    assert counter.count == (None if dropped else count)
+
+
+@pytest.mark.parametrize(("at_s", "stands"), [(4.7, True), (4.71, False)])
+def test_a_count_that_nobody_takes_up_is_over_after_two_beats(at_s, stands):
+    counter, count = counted()
+    counter.tell(tempo_bpm=120, playing=False, now=at_s)
+    assert counter.count == (count if stands else None)
+
+
+@pytest.mark.parametrize(("at_s", "stands"), [(9.7, True), (9.71, False)])
+def test_one_that_was_taken_up_waits_twelve_beats_for_its_take(at_s, stands):
+    counter, count = counted()
+    counter.hear("left", 2.05, 3.7)  # let go from where it stood
+    counter.tell(tempo_bpm=120, playing=False, now=at_s)
+    assert (counter.count is count) is stands  # else the record held there is counted in anew
+
+
+@pytest.mark.parametrize(("off_s", "answers"), [(1.0, True), (-1.0, True), (1.01, False)])
+def test_a_take_within_two_beats_of_the_count_is_its_own(off_s, answers):
+    counter, count = counted()
+    assert counter.answered(3.7 + off_s) == (count.first_beat_s if answers else None)
+    assert counter.answered(3.7) is None  # once
+
+
+def test_lamps_count_along():
+    """In the beats' row, the next lamp with each click, begun anew each bar; else in the bars'."""
+    count = CountIn(10.0, 0.5, 6, 3)
+    beats = {f"beats.{n}": "off" for n in range(1, 5)}
+
+    def lit(levels, now):
+        return {name for name, level in count.lamps(levels, now).items() if level == "on"}
+
+    assert [lit(beats, 10.1 + 0.5 * k) for k in range(6)] == [
+        {"beats.1"}, {"beats.2"}, {"beats.3"}, {"beats.1"}, {"beats.2"}, {"beats.3"},
+    ]  # fmt: skip
+    bars = {"bars.1": "on", "bars.2": "on", "ready.left": "on"}
+    assert lit(bars, 10.1) == {"bars.1", "ready.left"}
+    assert lit(bars, 10.6) == {"bars.2", "ready.left"}
+    assert lit(bars, 9.9) == {"bars.1", "bars.2", "ready.left"}  # not counting yet
+    pulse = {"pulse": "off", "bars.1": "on"}
+    assert [count.lamps(pulse, now) for now in (10.1, 10.6)] == [
+        {"pulse": "on", "bars.1": "off"}, {"pulse": "dim", "bars.1": "off"},
+    ]  # fmt: skip

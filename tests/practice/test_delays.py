@@ -11,7 +11,6 @@ from liveaid.practice.delays import says as delays_say
 from liveaid.practice.limits import LEVELS, Limits
 from liveaid.practice.mixer_trace import FaderHeard
 from liveaid.practice.score import score_of
-from liveaid.practice.session import Ended
 from liveaid.practice.shift import Off, says, shift_s, shifts
 from liveaid.practice.timing import faults_of, judged_of
 from liveaid.simulate import Hands
@@ -48,8 +47,7 @@ def scored(spice_row, performed, rehearsed):
             left_s=late["left"] + NETWORK_S, right_s=late["right"] + NETWORK_S, measured=True
         )
         aim = replace(aim, delays=delays if known else Delays())
-        counted = Ended(take=ended.take, tempo_part=1.0, counted_in_s=LEAD_S)
-        return score_of(aim, counted.kept(aim, "", 0.0))
+        return score_of(aim, replace(ended, counted_in_s=LEAD_S, delays=aim.delays))
 
     return score
 
@@ -189,3 +187,52 @@ def test_the_mixers_own_delay_is_taken_out_of_its_messages():
     assert "mixer 12 ms" in delays_say(late)
     old = {name: value for name, value in late.to_json().items() if name != "mixer_ms"}
     assert delays_from(old).mixer_s == 0.0  # takes from before it was measured
+
+
+def shifted(errors_ms, clock="left", by="right"):
+    (found,) = shifts([Off(clock, by, ms / 1000) for ms in errors_ms])
+    return found
+
+
+@pytest.mark.parametrize(
+    ("errors_ms", "late_ms", "named"),
+    [
+        # The middle; its standard error is 1.253 x 1.4826 x (middle of the ways from it) / sqrt(n).
+        ([20, 20, 20, 20], 20.0, True),
+        ([8, 8, 8, 8], 8.0, False),  # 8 ms is not worth a word
+        ([8.5, 8.5, 8.5, 8.5], 8.5, True),
+        ([-20, -20, -20, -20], -20.0, True),
+        # Ways from 20: 10, 0, 0, 10, so 5: 1.253 x 1.4826 x 5 / 2 = 4.64, three times 13.9.
+        ([10, 20, 20, 30], 20.0, True),
+        # From 20: 10, 6, 6, 10, so 8: 7.43, three times 22.3 ms.
+        ([10, 14, 26, 30], 20.0, False),
+        ([300, 300, 300, 300], 250.0, True),  # no delay is longer
+        ([-300, -300, -300, -300], -250.0, True),
+    ],
+)
+def test_how_late_and_whether_it_is_told(errors_ms, late_ms, named):
+    found = shifted(errors_ms)
+    assert (found.late_ms, found.acts) == (pytest.approx(late_ms), 4)
+    assert found.named is named
+
+
+def test_a_pair_of_clocks_is_told_from_the_left_one():
+    other = shifted([20] * 4, clock="right", by="left")
+    assert (other.deck, other.against, other.late_ms) == ("left", "right", pytest.approx(-20.0))
+    click = shifted([20] * 4, clock="right", by="click")
+    assert (click.deck, click.against, click.late_ms) == ("right", "click", pytest.approx(20.0))
+    early = shifted([-20] * 4, clock="left", by="click")
+    assert (early.late_ms, early.named) == (0.0, False)  # no delay is early against the click
+
+
+def test_all_that_is_shifted_is_said_in_one_sentence():
+    both = shifts([
+        *(Off("left", "right", 0.0203) for _ in range(4)),
+        *(Off("right", "click", 0.0304) for _ in range(4)),
+        *(Off("left", "click", 0.004) for _ in range(4)),
+    ])  # fmt: skip
+    assert says(both).startswith(
+        "All through, the left deck is 20 ms late against the right deck and the right deck is"
+        " 30 ms late against the click: a delay on the way or a habit of the hands."
+    )
+    assert says(both[:1]) == ""  # left against the click: 4 ms

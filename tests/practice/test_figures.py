@@ -12,13 +12,14 @@ from liveaid.practice.act_score import ActScore
 from liveaid.practice.care import (
     BREAK_S,
     HANDS_ON_S,
+    DayOfHands,
     HandsOn,
     allowed_h,
     dose_percent,
     noise_line,
 )
 from liveaid.practice.ladder import Ladder
-from liveaid.practice.limits import Limits
+from liveaid.practice.limits import LEVELS, Limits
 from liveaid.practice.timing import timing
 from liveaid.practice.wilson import clean_rate
 
@@ -104,6 +105,63 @@ def test_time_with_hands_off_is_no_hands_on_time():
     assert hands.total_s == pytest.approx(1.0)
 
 
+@pytest.mark.parametrize(
+    ("off_s", "since_s"),
+    [(0.5, 1.5), (2.0, 3.0), (2.5, 1.0), (299.0, 1.0), (300.0, 0.0), (400.0, 0.0)],
+)
+def test_hands_off_for_two_seconds_is_no_work_and_for_five_minutes_a_break(off_s, since_s):
+    """A second of work, and then so long off: up to 2 s count as work, 5 min begin anew."""
+    hands = HandsOn().moved(10.0).moved(11.0).moved(11.0 + off_s)
+    assert hands.since_break_s == pytest.approx(since_s)
+    assert hands.total_s == pytest.approx(1.0 + (off_s if off_s <= 2 else 0.0))
+
+
+def test_a_break_is_due_after_25_minutes_of_work():
+    at_work = HandsOn(since_break_s=1500.0, total_s=2000.0, last_moved_s=5000.0)
+    assert at_work.break_due(5001.0)
+    assert at_work.break_due(5299.9)
+    assert not at_work.break_due(5300.0)  # five minutes off are the break
+    assert not HandsOn(1499.9, 2000.0, 5000.0).break_due(5001.0)
+    assert not HandsOn(since_break_s=1500.0).break_due(0.0)
+
+
+# NIOSH 98-126: 80 dBA is the lowest level that counts, 8 h x 2 ** (5 / 3) = 25.4 h; 140 dBA the
+# highest, 8 h / 2 ** (55 / 3) = 0.087 s.
+@pytest.mark.parametrize(
+    ("level_dba", "hours"), [(80.0, 25.398), (140.0, 8.0 / 2 ** (55 / 3)), (82.0, 16.0)]
+)
+def test_the_levels_that_count_go_from_80_to_140(level_dba, hours):
+    assert allowed_h(level_dba) == pytest.approx(hours, rel=1e-4)
+
+
+def test_no_time_at_a_forbidden_level_is_no_dose():
+    assert dose_percent([(150.0, 0.0), (85.0, 8.0)]) == pytest.approx(100.0)
+
+
+@pytest.mark.parametrize(
+    ("level_dba", "hours", "says"),
+    [
+        (85.0, 2.0, "85 dBA: 25 % of the daily dose, 6 h 00 min left today."),
+        (94.0, 0.25, "94 dBA: 25 % of the daily dose, 45 min left today."),
+        (91.0, 1.0, "91 dBA: 50 % of the daily dose, 1 h 00 min left today."),
+        (88.0, 2.75, "88 dBA: 69 % of the daily dose, 1 h 15 min left today."),
+        (94.0, 1.0, "94 dBA: 100 % of the daily dose, over the daily limit: stop, or turn down."),
+        (94.0, 1.5, "94 dBA: 150 % of the daily dose, over the daily limit: stop, or turn down."),
+        (79.0, 9.0, "79 dBA: below the levels the dose counts."),
+        (141.0, 0.1, "141 dBA: nobody should be in this noise at all."),
+    ],
+)
+def test_a_days_noise_in_words(level_dba, hours, says):
+    assert noise_line(level_dba, hours).startswith(f"{says} A dose by NIOSH 98-126")
+    day = DayOfHands(hours * 3600.0, level_dba)
+    assert day.noise == noise_line(level_dba, hours)
+    assert day.dose_percent == dose_percent([(level_dba, hours)])
+
+
+def test_without_a_level_nothing_is_said_of_the_noise():
+    assert (DayOfHands(3600.0).noise, DayOfHands(3600.0).dose_percent) == (None, None)
+
+
 def error(seconds, beat_s=0.6, by="right"):
     return ActScore(kind="release", side="left", beat=0.0, outcome="heard",
                heard_s=1 + seconds, due_s=1.0, beat_s=beat_s, by=by)  # fmt: skip
@@ -176,3 +234,102 @@ def test_a_ladders_rungs_are_even_steps_and_a_step_of_nothing_is_none():
     assert ladder.parts == (0.6, 0.65, 0.72, 0.79, 0.86, 0.93, 1.0)  # .58 would be below the start
     with pytest.raises(UsageError, match="a step above 0 %"):
         Ladder(full_tempo_bpm=92.0, pitch_range_percent=8.0, start_part=0.7, step_part=0.0)
+
+
+def ladder_of(**more):
+    return Ladder(full_tempo_bpm=120.0, pitch_range_percent=8.0, **more)
+
+
+def test_a_ladder_in_two_per_cent_steps_unless_told_otherwise():
+    """Wanted from 70 % up, but the fader ends at 92 %: five rungs, three clean takes for each."""
+    ladder = ladder_of()
+    assert ladder.parts == (0.92, 0.94, 0.96, 0.98, 1.0)
+    assert ladder.says == "Pitch -8.0 %: 110.4 BPM, 92% of full tempo."
+    two = ladder.after(clean=True).after(clean=True)
+    assert (two.rung, two.clean_run) == (0, 2)
+    up = two.after(clean=True)
+    assert (up.rung, up.clean_run, up.missed_run) == (1, 0, 0)
+    one = up.after(clean=False)
+    assert (one.rung, one.missed_run) == (1, 1)
+    assert (one.after(clean=True).missed_run, one.after(clean=False).rung) == (0, 0)
+
+
+def test_a_ladder_that_one_take_moves():
+    """The least that would do: a clean take up, a missed one down."""
+    ladder = ladder_of(up_after=1, down_after=1).after(clean=True)
+    assert ladder.rung == 1
+    assert ladder.after(clean=False).rung == 0
+    for slip in ({"up_after": 0}, {"down_after": 0}, {"step_part": -0.1}):
+        with pytest.raises(UsageError, match="runs of 1 take or more"):
+            ladder_of(**slip)
+
+
+def test_the_top_of_a_ladder_is_full_tempo_and_stays():
+    ladder = ladder_of(start_part=1.0)
+    assert (ladder.parts, ladder.at_top, ladder.held_up) == ((1.0,), True, False)
+    top = ladder.after(clean=True).after(clean=True).after(clean=True)
+    assert (top.rung, top.clean_run, top.pitch_percent) == (0, 3, 0.0)
+    assert ladder_of().stepped(9).at_top
+    assert ladder_of().stepped(9).stepped(-2).part == 0.96
+    assert ladder_of().stepped(-1).rung == 0
+
+
+def test_slower_decks_carry_the_rungs_the_fader_does_not_reach():
+    """Decks made at 92 % of 120 BPM are at 110.4: bent down by 8 % they are at 101.568, 84.64 % of
+    full tempo. The rung at 92 % is the first that the full decks reach: there they are at -8 %."""
+    ladder = ladder_of(start_part=0.7, step_part=0.04, decks_parts=(1.0, 0.92))
+    assert ladder.parts == (0.8464, 0.88, 0.92, 0.96, 1.0)
+    assert ladder.held_up
+    told = [
+        (rung.decks_part, round(rung.pitch_percent, 3), round(rung.tempo_bpm, 3))
+        for rung in (ladder.stepped(n) for n in range(3))
+    ]
+    assert told == [(0.92, -8.0, 101.568), (0.92, -4.348, 105.6), (1.0, -8.0, 110.4)]
+
+
+# The limits themselves are each performer's; the levels are a half and twice a performer's, about
+# (common practice, no source).
+@pytest.mark.parametrize(
+    ("level", "bias", "spread", "worst", "missed", "tempo", "wind"),
+    [
+        ("beginner", 0.05, 0.08, 0.2, 1, 5.0, 0.0),
+        ("performer", 0.025, 0.04, 0.1, 0, 3.0, 0.0),
+        ("competitor", 0.0125, 0.025, 0.0625, 0, 2.0, 1.0),
+    ],
+)
+def test_what_each_level_lets_pass(level, bias, spread, worst, missed, tempo, wind):
+    limits = LEVELS[level]
+    assert (limits.bias_beats, limits.spread_beats, limits.worst_beats) == (bias, spread, worst)
+    assert (limits.missed, limits.added, limits.tempo_percent) == (missed, missed, tempo)
+    assert limits.wind_beats == wind
+
+
+@pytest.mark.parametrize(
+    ("acts", "spread", "beats"),
+    [
+        # 0.025 + 1.645 s / sqrt(n): s is half of 0.04 for fewer than three acts or steadier ones,
+        # their own between, and 0.04 at most.
+        (1, None, 0.025 + 1.645 * 0.02),
+        (2, 0.04, 0.025 + 1.645 * 0.02 / math.sqrt(2)),
+        (4, 0.03, 0.025 + 1.645 * 0.03 / 2),
+        (4, 0.01, 0.025 + 1.645 * 0.02 / 2),
+        (4, 0.09, 0.025 + 1.645 * 0.04 / 2),
+        (3, 0.04, 0.025 + 1.645 * 0.04 / math.sqrt(3)),
+        (100, 0.03, 0.025 + 1.645 * 0.03 / 10),
+    ],
+)
+def test_how_far_a_mean_of_so_many_acts_may_be_off(acts, spread, beats):
+    assert Limits().bias_of(acts, spread) == pytest.approx(beats)
+
+
+# The chi-square table of any handbook: its upper 5 % lie beyond 3.841 (1), 11.070 (5), 18.307 (10).
+@pytest.mark.parametrize(("free", "chi2"), [(1, 3.841), (5, 11.070), (10, 18.307)])
+def test_how_far_acts_may_spread_before_their_limit_is_surely_passed(free, chi2):
+    limit = Limits().spread_of(free)
+    assert limit == pytest.approx(0.04 * math.sqrt(chi2 / free), rel=1e-4)
+
+
+def test_limits_of_nothing_would_do_but_none_below():
+    assert Limits(bias_beats=0.0, tempo_percent=0.0).bias_beats == 0.0
+    with pytest.raises(ValueError, match="0 or more"):
+        Limits(added=-1)

@@ -168,7 +168,9 @@ def test_a_file_of_an_older_version_is_read_on(file):
         (row,) = reader.pieces()
         assert (row.name, row.digest) == ("Saffron", "")
     with contextlib.closing(sqlite3.connect(file)) as db:
-        assert db.execute("PRAGMA user_version").fetchone() == (6,)
+        assert db.execute("PRAGMA user_version").fetchone() == (7,)
+        names = db.execute("SELECT name FROM sqlite_master WHERE type = 'index' AND sql NOT NULL")
+        assert {name for (name,) in names} == {"piece_name", "take_at", "take_code", "take_scored"}
         assert db.execute("PRAGMA application_id").fetchone() == (0x6C766174,)
 
 

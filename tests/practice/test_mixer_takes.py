@@ -30,7 +30,7 @@ from liveaid.practice.records import Kept
 from liveaid.practice.report import review
 from liveaid.practice.schema import STEPS
 from liveaid.practice.score import score_of
-from liveaid.practice.session import Ended, Session
+from liveaid.practice.session import Session
 from liveaid.practice.store import TakeStore
 from liveaid.practice.take_keeping import score_unscored
 from liveaid.practice.take_line import hand_lines
@@ -62,7 +62,7 @@ def played() -> Performance:
     return perform(scratch(), seed=1, lead_s=3.0, hands=hands)
 
 
-def take_of(routine: Routine, played: Performance) -> tuple[list[Ended], list]:
+def take_of(routine: Routine, played: Performance) -> tuple[list[Kept], list]:
     """The takes a session finds in what decks and mixer sent, and the prompts with their times."""
     aim = Aim(routine=routine)
     session, follower = Session(aim, count_in_bars=0), Follower(aim.routine)
@@ -78,14 +78,14 @@ def take_of(routine: Routine, played: Performance) -> tuple[list[Ended], list]:
             told_s = one.now_s
             told.append((told_s, follower.prompt(now=told_s)))
             found += session.tell(told[-1][1], now=told_s)
-    return [one for one in [*found, *session.finish()] if isinstance(one, Ended)], told
+    return [one for one in [*found, *session.finish()] if isinstance(one, Kept)], told
 
 
 @pytest.fixture(scope="module")
 def kept(played: Performance) -> dict[float | None, Kept]:
     """The take a session finds in what decks and mixer sent; by shifts put into the mixer's."""
     (ended,), _ = take_of(scratch(), played)
-    first = ended.kept(Aim(routine=scratch()), "T", 1000.0)
+    first = ended
     return {None: replace(first, mixer=()), 0.0: first} | {
         late_s: replace(first, mixer=moved(first, late_s)) for late_s in (0.018, -0.012)
     }
@@ -284,7 +284,7 @@ def test_a_pick_up_and_half_bars_are_followed_and_scored():
     ]
     assert np.mean(right) > 0.99
     aim = Aim(routine=routine)
-    first, _, third = score_of(aim, ended.kept(aim, "T", 1000.0)).pieces
+    first, _, third = score_of(aim, ended).pieces
     for piece, beats in ((first, [-1.5]), (third, [-2.0, -1.5])):
         assert (piece.missed, piece.added) == (0, 0)
         early = [act for act in piece.acts if act.beat < 0]

@@ -14,8 +14,9 @@ from liveaid.follow import Follower
 from liveaid.follow.next_cue import Here, next_cue
 from liveaid.practice.aim import aim_of
 from liveaid.practice.planned_acts import planned_events
+from liveaid.practice.records import Kept
 from liveaid.practice.score import score_of
-from liveaid.practice.session import Ended, Session
+from liveaid.practice.session import Session
 from liveaid.render.sheet import Printed, sheet_html
 from liveaid.routine import SIDES, Routine
 from liveaid.routine.layout.lay import grain_of, lay_out_decks, lay_out_routine
@@ -148,8 +149,8 @@ def test_a_faultless_performance_is_ready_before_each_change_and_its_take_is_cle
         if move.by_a_hand and move.needed_s and move.available_beats >= 2:
             late = [p for t, p in prompts if due_s - BEAT_S <= t < due_s]
             assert any(p.decks[move.side].ready for p in late), (move.after, move.side)
-    ended = [take for take in takes if isinstance(take, Ended)]
+    ended = [take for take in takes if isinstance(take, Kept)]
     assert ended
-    score = score_of(aim_of(routine, ""), ended[0].kept(aim_of(routine, ""), "", 0.0))
+    score = score_of(aim_of(routine, ""), ended[0])
     assert (score.missed, score.added) == (0, 0)
     assert score.verdict != "not clean", [piece.why for piece in score.pieces]

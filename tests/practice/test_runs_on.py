@@ -48,7 +48,7 @@ def played():
     for step in range(80):
         late = now + 0.05 * step
         ended += session.tell(follower.prompt(now=late), now=late)
-    return told, [score_of(aim, one.kept(aim, "On", 0.0)) for one in ended]
+    return told, [score_of(aim, one) for one in ended]
 
 
 def test_no_wind_is_ordered_for_the_record_that_runs_on(played):

@@ -16,7 +16,7 @@ from liveaid.practice.aim import aim_of, played_in
 from liveaid.practice.ladder import Ladder
 from liveaid.practice.rehearsal import Rehearsal
 from liveaid.practice.score import score_of
-from liveaid.practice.session import Ended, Session
+from liveaid.practice.session import Session
 from liveaid.practice.slower import aim_of_kept, deck_parts, slower, slower_folder, to_load
 from liveaid.practice.stretch import stretch
 from liveaid.render.render import render_scene
@@ -133,8 +133,7 @@ def test_a_take_on_slower_files_is_judged_by_its_own_tempo(scene, on_slow, rehea
     performance = perform(on_slow.routine, seed=2, lead_s=2.0, hands=STEADY)
     messages = [(m.now_s, m.side, m.position_s) for m in performance.messages]
     (ended,) = rehearsed(on_slow, messages, count_in_bars=0)
-    take = Ended(take=ended.take, tempo_part=0.75, counted_in_s=2.0)
-    kept = take.kept(on_slow, "Stalls", 1.0)
+    kept = replace(ended, tempo_part=0.75, counted_in_s=2.0)
     (piece,) = score_of(on_slow, kept).pieces
     assert piece.tempo_bpm == pytest.approx(75, abs=1)
     assert abs(piece.tempo_percent) < 1.5

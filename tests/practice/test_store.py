@@ -213,8 +213,8 @@ def test_delays_are_kept_by_sender_and_by_output_and_the_latest_counts(store):
 def test_takes_of_another_version_are_refused(tmp_path):
     file = tmp_path / "takes.sqlite"
     with sqlite3.connect(file) as db:
-        db.execute("PRAGMA user_version = 7")
-    with pytest.raises(StoreError, match="version 7; version 6 would do"):
+        db.execute("PRAGMA user_version = 8")
+    with pytest.raises(StoreError, match="version 8; version 7 would do"):
         TakeStore(file)
 
 

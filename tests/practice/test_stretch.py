@@ -1,5 +1,6 @@
 """Stretches cut out of a routine, worked out by hand; plans for the time given."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -60,14 +61,12 @@ def test_a_transition_played_is_a_take_with_its_acts_on_the_routines_own_beats(
     spice_row, performed, rehearsed
 ):
     from liveaid.practice.score import score_of
-    from liveaid.practice.session import Ended
 
     aim = aim_of(spice_row, "from Pestle into Mortar twins")
     played = performed(aim.routine, seed=2)
     messages = [(m.now_s, m.side, m.position_s) for m in played.messages]
     (ended,) = rehearsed(aim, messages, count_in_bars=0)
-    counted = Ended(take=ended.take, tempo_part=1.0, counted_in_s=3.002)
-    found = score_of(aim, counted.kept(aim, "", 0.0))
+    found = score_of(aim, replace(ended, counted_in_s=3.002))
     assert [piece.index for piece in found.pieces] == [1, 2]
     assert [piece.bars_before for piece in found.pieces] == [2, 0]
     strokes = [act.beat for act in found.pieces[0].acts if act.kind == "stroke"]
@@ -108,7 +107,7 @@ def test_what_is_left_out_of_some_bars_is_told_by_the_set_pieces_own_bars(
         for m in played.messages
     ]  # fmt: skip
     (ended,) = rehearsed(aim, messages, count_in_bars=0)
-    report = score_of(aim, ended.kept(aim, "", 0.0))
+    report = score_of(aim, ended)
     assert "bar 4" in report.advice["right"]
 
 

@@ -1,6 +1,7 @@
 """Takes found by themselves and scored, against the simulator's own record of what it did."""
 
 import statistics
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -10,7 +11,6 @@ from liveaid.practice.aim import aim_of
 from liveaid.practice.ladder import Ladder
 from liveaid.practice.mixer_trace import FaderHeard, MixerHeard
 from liveaid.practice.score import score_of
-from liveaid.practice.session import Ended
 from liveaid.practice.take_line import verdict_line
 from liveaid.simulate import Fault, Hands, Network
 
@@ -21,9 +21,12 @@ def heard_messages(performance, *, later_s=0.0):
     return [(m.now_s + later_s, m.side, m.position_s) for m in performance.messages]
 
 
+def pieces_of(kept):
+    return [visit.piece for visit in kept.visits]
+
+
 def scored(aim, ended, counted_in_s):
-    counted = Ended(take=ended.take, tempo_part=1.0, counted_in_s=counted_in_s)
-    return score_of(aim, counted.kept(aim, "", 0.0))
+    return score_of(aim, replace(ended, counted_in_s=counted_in_s))
 
 
 def by_key(aim, score):
@@ -93,10 +96,10 @@ def test_strokes_that_are_not_in_the_map_are_added(spice_row, performed, rehears
 def test_a_whole_run_is_one_complete_take_of_all_set_pieces(spice_row, performed, rehearsed):
     played = performed()
     (ended,) = rehearsed(aim_of(spice_row, ""), heard_messages(played))
-    assert ended.take.ended == "complete"
-    assert ended.take.pieces == (0, 1, 2, 3)
-    assert ended.take.start_s == pytest.approx(LEAD_S, abs=0.5)
-    assert ended.take.end_s == pytest.approx(played.truth.legs[-1].start_s, abs=0.5)
+    assert ended.ended == "complete"
+    assert pieces_of(ended) == [0, 1, 2, 3]
+    assert ended.start_s == pytest.approx(LEAD_S, abs=0.5)
+    assert ended.start_s + ended.duration_s == pytest.approx(played.truth.legs[-1].start_s, abs=0.5)
 
 
 def test_a_take_of_too_many_messages_is_told_whole_and_less_finely(
@@ -106,9 +109,9 @@ def test_a_take_of_too_many_messages_is_told_whole_and_less_finely(
     monkeypatch.setattr("liveaid.practice.takes.TAKES_MOST", 3000)
     played = performed(network=Network(rate_hz=100))
     (ended,) = rehearsed(aim_of(spice_row, ""), heard_messages(played))
-    assert ended.take.ended == "complete"
-    assert ended.take.pieces == tuple(range(len(spice_row.pieces)))
-    decks = ended.take.trace.values()
+    assert ended.ended == "complete"
+    assert pieces_of(ended) == list(range(len(spice_row.pieces)))
+    decks = ended.trace.values()
     assert len(played.messages) > 6000
     assert sum(len(deck.now_s) for deck in decks) <= 3000
     assert max(np.diff(deck.now_s).max() for deck in decks) < 0.09
@@ -141,9 +144,9 @@ def test_a_take_given_up_is_abandoned_where_the_records_stopped(spice_row, perfo
     stand = {side: x for _, side, x in messages}
     messages += [(16.0 + k / 100, side, stand[side]) for k in range(500) for side in stand]
     (ended,) = rehearsed(aim, messages)
-    assert ended.take.ended == "abandoned"
-    assert ended.take.pieces == (0, 1)
-    assert ended.take.end_s == pytest.approx(16.0, abs=0.3)
+    assert ended.ended == "abandoned"
+    assert pieces_of(ended) == [0, 1]
+    assert ended.start_s + ended.duration_s == pytest.approx(16.0, abs=0.3)
     score = scored(aim, ended, None)
     assert not score.clean
     late = [act for act in score.pieces[1].acts if act.beat > 11]
@@ -166,12 +169,12 @@ def test_a_juggle_that_stops_in_its_last_bar_is_not_called_given_up(
     stand = {side: x for _, side, x in messages}
     messages += [(stop_s + k / 100, side, stand[side]) for k in range(500) for side in stand]
     (found,) = rehearsed(aim, messages)
-    assert found.take.ended == ended
+    assert found.ended == ended
     score = scored(aim, found, LEAD_S)
     assert score.pieces[0].why[0] == {
         12: "ended 1 bar early", 13: "ended 3 beats early", 8: "ended 2 bars early",
     }[beats]  # fmt: skip
-    assert verdict_line(score, found.take.ended) == line
+    assert verdict_line(score, found.ended) == line
 
 
 def test_records_that_only_wind_make_no_take(spice_row, rehearsed):
@@ -189,8 +192,8 @@ def test_one_set_piece_looped_is_a_take_each_time(spice_row, performed, rehearse
         starts.append(later_s + LEAD_S)
         later_s += played.duration_s + 2.0
     found = rehearsed(aim, messages)
-    assert [ended.take.ended for ended in found] == ["complete"] * 3
-    assert [ended.take.start_s for ended in found] == pytest.approx(starts, abs=0.5)
+    assert [ended.ended for ended in found] == ["complete"] * 3
+    assert [ended.start_s for ended in found] == pytest.approx(starts, abs=0.5)
     for ended, start_s in zip(found, starts, strict=True):
         score = scored(aim, ended, start_s + 0.002)
         assert score.missed == 0
@@ -203,8 +206,8 @@ def test_the_ladder_climbs_on_clean_takes_only(spice_row, performed, rehearsed):
     (ended,) = rehearsed(aim, heard_messages(played))
     clean = scored(aim, ended, LEAD_S + 0.002)
     assert clean.clean, clean.pieces[0].why
-    slow = Ended(take=ended.take, tempo_part=0.92, counted_in_s=LEAD_S)
-    assert score_of(aim, slow.kept(aim, "", 0.0)).pieces[0].why == ("too fast",)
+    slow = replace(ended, tempo_part=0.92, counted_in_s=LEAD_S)
+    assert score_of(aim, slow).pieces[0].why == ("too fast",)
     ladder = Ladder(full_tempo_bpm=100, pitch_range_percent=8, up_after=1)
     assert ladder.after(clean=clean.clean).rung == 1
 

@@ -11,12 +11,15 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from liveaid.practice.act_score import Played
 from liveaid.practice.advice import advice
 from liveaid.practice.assess import assess
+from liveaid.practice.beat_times import BeatTimes
 from liveaid.practice.limits import LEVELS
 from liveaid.practice.score import score_take
 from liveaid.practice.trace import DeckTrace
 from liveaid.practice.visits import Visit
+from liveaid.practice.winds import winds_of
 from liveaid.routine import Routine
 from liveaid.routine.way import changes
 
@@ -128,3 +131,55 @@ def test_a_record_pushed_on_to_its_next_cue_after_its_last_act_is_nothing_added(
     score = score_take(routine, assess(routine, decks, visits), limits=LEVELS["performer"])
     assert (score.added, score.missed) == (0, 0)
     assert [piece.verdict for piece in score.pieces] == ["clean", "clean"]
+
+
+# The same by hand, message by message: a beat of 0.6 s, the record due at 14.8 s, its cue at 20 s.
+
+
+def brought(*messages):
+    """One wind as scored from (second, position) of the right record."""
+    t, x = (np.array(each, float) for each in zip(*messages, strict=True))
+    beats = np.arange(9.0)
+    played = [
+        Played(visit, (), BeatTimes(beats, visit.start_s + 0.6 * beats, by="left"))
+        for visit in VISITS
+    ]
+    still = DeckTrace(np.array([9.0, 20.0]), np.array([4.0, 12.8]))
+    found = winds_of(ROUTINE, {"left": still, "right": DeckTrace(t, x)}, played)
+    return None if 1 not in found else found[1][0]
+
+
+@pytest.mark.parametrize(
+    ("messages", "ready_s"),
+    [
+        # From 18 s to 20 s in 1 s: within 0.15 s of the cue after 1.85 of 2 s of record.
+        ([(12.0, 18.0), (13.0, 20.0), (15.0, 20.0)], 12.925),
+        ([(12.0, 22.0), (13.0, 20.0), (15.0, 20.0)], 12.925),
+        # There, away again, and back: the last time counts.
+        ([(11.0, 20.0), (12.0, 22.0), (13.0, 20.0), (15.0, 20.0)], 12.925),
+        # There all the time.
+        ([(11.0, 20.1), (13.0, 20.0), (15.0, 20.0)], 11.0),
+        # There just as it is due, and not before; then only later.
+        ([(14.0, 18.0), (14.8, 19.9), (15.0, 20.0)], 14.0 + 0.8 * 1.85 / 1.9),
+        ([(14.0, 18.0), (14.9, 18.0), (15.9, 20.0)], 15.825),
+        # The record is let go on time though it stood elsewhere: it passes the cue later.
+        ([(14.0, 18.0), (15.0, 19.0), (16.0, 20.0), (17.0, 21.0)], 15.85),
+        # Four beats, 2.4 s, after it was due nobody brings it any more.
+        ([(14.0, 18.0), (17.2, 20.0)], 14.0 + 3.2 * 1.85 / 2.0),
+        ([(14.0, 18.0), (17.21, 20.0)], None),
+        ([(14.0, 18.0), (15.0, 18.0)], None),
+    ],
+)
+def test_from_when_a_record_stood_at_its_cue(messages, ready_s):
+    wind = brought(*messages)
+    assert (wind.due_s, wind.side) == (pytest.approx(14.8), "right")
+    if ready_s is None:
+        assert (wind.ready_s, wind.spare_beats) == (None, None)
+    else:
+        assert wind.ready_s == pytest.approx(ready_s)
+        assert wind.spare_beats == pytest.approx((14.8 - ready_s) / 0.6)
+
+
+def test_a_deck_that_was_not_heard_has_no_wind():
+    wind = brought((1.0, 18.0), (2.0, 18.0))
+    assert wind.ready_s is None

@@ -17,6 +17,7 @@ from liveaid.routine.harmony import (
     Pitched,
     key_cost,
     meet,
+    relation_cost,
     retunings,
     tempo_step,
 )
@@ -56,6 +57,9 @@ def test_tuning_and_speed_add_up_to_what_is_heard():
 
 def test_what_is_heard_is_written_with_its_cents():
     assert str(Pitched(C)) == "C major"
+    assert str(Pitched(C, tuning_cents=0.4)) == "C major"
+    assert str(Pitched(C, tuning_cents=0.6)) == "C major +1 cents"
+    assert str(Pitched(C, tuning_cents=-3)) == "C major -3 cents"
     assert str(Pitched(C, tuning_cents=40)) == "C major +40 cents"
     assert str(Pitched(C, moved_semitones=0.77)) == "C# major -23 cents (from C major)"
 
@@ -118,3 +122,66 @@ def test_a_clash_costs_all_and_being_out_of_tune_adds():
     assert key_cost(C, C) == 0.0
     assert key_cost(C, C, cents=50) == 1.0
     assert key_cost(C, C, cents=27.5) == pytest.approx(0.5)  # halfway from 5 to 50
+
+
+# Steps on the circle of fifths from C: G 1, D 2, A 3, E 4, B 5, F sharp 6; a minor counts as its
+# relative major. The costs are common practice, no source.
+@pytest.mark.parametrize(
+    ("other", "costs"),
+    [
+        ("C major", 0.0), ("A minor", 0.05), ("C minor", 0.4),
+        ("G major", 0.15), ("F major", 0.15), ("E minor", 0.25), ("D minor", 0.25),
+        ("D major", 0.5), ("B minor", 0.5), ("A major", 0.75), ("F# minor", 0.75),
+        ("E major", 0.9), ("B major", 1.0), ("F# major", 1.0),
+    ],
+)  # fmt: skip
+def test_what_the_relation_of_two_keys_costs(other: str, costs: float):
+    assert relation_cost(C, parse_key(other)) == pytest.approx(costs)
+    assert relation_cost(parse_key(other), C) == pytest.approx(costs)
+
+
+def test_being_out_of_tune_uses_up_what_the_relation_leaves():
+    g = parse_key("G major")
+    assert key_cost(C, g, cents=4.9) == pytest.approx(0.15)
+    assert key_cost(C, g, cents=-27.5) == pytest.approx(0.15 + 0.85 / 2)
+    assert key_cost(C, g, cents=-50) == 1.0
+
+
+def test_two_tunings_are_told_apart_by_what_they_differ():
+    assert meet(Pitched(C, 10.0), Pitched(C, 30.0)).cents_off == pytest.approx(20.0)
+    assert meet(Pitched(C, 30.0), Pitched(C, 10.0)).cents_off == pytest.approx(-20.0)
+    # In tune by moving the second by so much: 2 ** (-0.2 / 12) - 1 = -1.149 %.
+    (nearest, _) = retunings(Pitched(C, 10.0), Pitched(C, 30.0))
+    assert nearest.percent == pytest.approx(-1.149, abs=1e-3)
+
+
+def test_the_smaller_move_is_told_first_whichever_way_it_goes():
+    # 30 cents flat: up by 2 ** (0.3 / 12) - 1 = 1.748 % to C, or down 170 cents to B flat, 9.353 %.
+    up, down = retunings(Pitched(C), Pitched(C, -30.0))
+    assert (str(up.key), up.percent) == ("C major", pytest.approx(1.748, abs=1e-3))
+    assert (str(down.key), down.percent) == ("Bb major", pytest.approx(-9.353, abs=1e-3))
+
+
+def test_what_is_in_tune_needs_no_move():
+    (only,) = retunings(Pitched(C), Pitched(C))
+    assert (only.percent, only.relation) == (0.0, "same key")
+
+
+@pytest.mark.parametrize(
+    ("after", "reading", "percent"),
+    [
+        (75.0, Fraction(1), -25.0),  # 25 % down is still plain
+        (74.0, Fraction(1), -26.0),  # 148 of 100 would be 48 %
+        (60.0, Fraction(1, 2), 20.0),
+        (126.0, Fraction(1), 26.0),  # double time would be 37 %
+    ],
+)
+def test_a_tempo_is_read_the_nearest_way(after: float, reading: Fraction, percent: float):
+    step = tempo_step(100.0, after)
+    assert (step.reading, step.percent) == (reading, pytest.approx(percent))
+
+
+def test_a_step_moves_a_key_by_its_semitones():
+    # 12 log2(1.059463) is a semitone, 12 log2(0.943874) one down.
+    assert tempo_step(100.0, 105.9463).semitones == pytest.approx(1.0, abs=1e-4)
+    assert tempo_step(100.0, 94.3874).semitones == pytest.approx(-1.0, abs=1e-4)

@@ -3,7 +3,8 @@
 import pytest
 
 from liveaid.routine import Routine, Sound
-from liveaid.shelf.columns import bars_of, key_number
+from liveaid.routine.keys import EVERY_KEY, parse_key
+from liveaid.shelf.columns import bars_of
 from liveaid.shelf.for_map import with_marks
 from liveaid.shelf.map_words import with_map_words
 from liveaid.shelf.shelf_sound import Marks, ShelfSound
@@ -118,7 +119,8 @@ def test_a_sound_is_called_by_its_file_and_there_until_it_is_missed():
     ("name", "number"), [("C major", 0), ("C minor", 12), ("A minor", 21), ("Bb major", 10)]
 )
 def test_a_key_is_one_number(name, number):
-    assert key_number(name) == number
+    assert parse_key(name).number == number
+    assert str(EVERY_KEY[number]) == name
 
 
 @pytest.mark.parametrize(

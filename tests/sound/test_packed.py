@@ -80,8 +80,20 @@ def test_a_cut_or_spoiled_packed_file_is_refused_or_told(tmp_path: Path):
     (tmp_path / "cut.m4a").write_bytes(whole[: len(whole) // 2])
     (tmp_path / "text.m4a").write_text("no sound at all, " * 50)
     for name in ("cut.m4a", "text.m4a"):
-        with pytest.raises(Unreadable, match=f"{name}: no sound that can be read"):
+        with pytest.raises(Unreadable) as refused:
             open_sound(tmp_path / name)
+        assert str(refused.value) == (
+            f"{tmp_path / name}: no sound that can be read"
+            " (invalid data found when processing input)"
+        )
+
+
+def test_a_text_called_mp3_is_not_told_as_a_missing_file(tmp_path: Path):
+    """ISO/IEC 11172-3, 2.4.1.3: a frame begins with a sync word of ones, which no ASCII text has
+    (from memory)."""
+    (tmp_path / "text.mp3").write_text("not a sound at all\n" * 100)
+    with pytest.raises(Unreadable, match=r"can be read \(no mpeg frame in it\)$"):
+        open_sound(tmp_path / "text.mp3")
 
 
 @pytest.mark.parametrize("name", ["a.m4a", "a.aac"])

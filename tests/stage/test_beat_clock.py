@@ -90,6 +90,70 @@ def test_the_mean_tempo_is_the_performers_whatever_the_noise():
     assert max(gaps) < 1.2 * 60 / 93.7 / 24
 
 
+@pytest.mark.parametrize(
+    ("beats", "told", "first_s"),
+    [
+        (0.1, [b"\xfa"], 10.0),
+        (0.125, [bytes([0xF2, 1, 0]), b"\xfb"], 10.0625),
+        (-0.5, [b"\xfa"], 10.25),
+        (0.5, [bytes([0xF2, 2, 0]), b"\xfb"], 10.0),
+    ],
+)
+def test_near_the_start_it_begins_at_the_start(beats, told, first_s):
+    """At 2 beats a second. A tenth of a beat late is on time: the first clock at once. At .125
+    the next sixteenth is beat .25, .0625 s on. Half a beat before, the start is .25 s away."""
+    sent = played([(10.0, beats, 2.0)], 10.5)
+    assert [message for _, message in sent][: len(told)] == told
+    assert clocks(sent)[0] == pytest.approx(first_s)
+
+
+@pytest.mark.parametrize(("beats", "leaps"), [(2.2, False), (1.8, False), (2.3, True), (1.7, True)])
+def test_a_quarter_of_a_beat_either_way_is_slewed_and_more_is_another_place(beats, leaps):
+    clock = BeatClock()
+    clock.told(0.0, 2.0, 0.0)
+    while clock.due_s() < 1.0:
+        clock.clock(clock.due_s())
+    assert (clock.told(beats, 2.0, 1.0) != []) is leaps
+
+
+def test_an_error_is_slewed_by_eight_per_cent_a_prompt_and_the_rate_by_a_quarter():
+    """At 2 beats a second from 0: clock 12, beat .5, would be due at .25 s. Told .2 at .1 s and
+    nothing is off; told .3 there the place is .2 + .08 * .1 = .208, .292 beats to go, .146 s. A
+    rate of 4 told makes 2 + (4 - 2) / 4 = 2.5 of it: .292 / 2.5 = .1168 s."""
+    for beats, rate, due_s in ((0.2, 2.0, 0.25), (0.3, 2.0, 0.246), (0.3, 4.0, 0.2168)):
+        clock = BeatClock()
+        clock.told(0.0, 2.0, 0.0)
+        for n in range(12):
+            clock.clock(n / 1000)
+        clock.told(beats, rate, 0.1)
+        assert clock.due_s() == pytest.approx(due_s)
+
+
+def test_clocks_that_are_to_be_caught_up_come_at_most_twice_as_fast():
+    """At 2 beats a second a clock is due each 1/48 s; half a second late, each 1/96 s."""
+    clock = BeatClock()
+    clock.told(0.0, 2.0, 0.0)
+    clock.clock(0.5)
+    assert clock.due_s() == pytest.approx(0.5 + 1 / 96)
+
+
+def test_whether_it_runs_and_what_stops_it():
+    """A rate of nothing is music that stands; before the first clock there is nothing to stop."""
+    clock = BeatClock()
+    assert not clock.running
+    assert clock.clock(0.0) == []
+    assert clock.told(None, 2.0, 0.0) == []
+    clock.told(0.0, 2.0, 0.0)
+    assert clock.running
+    assert clock.told(None, 2.0, 0.1) == []
+    clock.told(0.0, 2.0, 0.2)
+    assert clock.clock(0.2) == [b"\xfa", b"\xf8"]
+    assert clock.clock(0.22) == [b"\xf8"]
+    assert clock.told(0.1, 0.0, 0.25) == [b"\xfc"]
+    assert not clock.running
+    assert clock.due_s() is None
+
+
 @given(
     st.lists(
         st.tuples(st.floats(0.001, 0.3), st.none() | st.floats(0, 500), st.floats(0.3, 4)),

@@ -1,5 +1,7 @@
 """What the lamps show, the bytes that light them, and that they never flash."""
 
+import asyncio
+import io
 import itertools
 from collections import defaultdict
 from dataclasses import replace
@@ -9,6 +11,7 @@ import mido
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from rich.console import Console
 
 from liveaid.follow.prompt import DeckNow
 from liveaid.routine import load_routine
@@ -18,8 +21,8 @@ from liveaid.stage.board import NO_PORT
 from liveaid.stage.boards import Boards
 from liveaid.stage.cues import next_cues
 from liveaid.stage.lamp_layout import LampLayout, message_table
-from liveaid.stage.lamp_text import lamp_lines, prompt_line
-from liveaid.stage.lamps import Gate, all_off, lamps_for, living
+from liveaid.stage.lamp_text import TerminalView, lamp_lines, prompt_line
+from liveaid.stage.lamps import Gate, all_off, bars_row, lamps_for, living, wind_row
 from liveaid.stage.pads import Pad, Presses
 from liveaid.stage.settings import Controller, Settings
 from liveaid.stage.words import WORDS
@@ -531,6 +534,137 @@ def test_lamps_as_text(make_prompt):
     ]
     unsure = replace(make_prompt(), state="unsure", confidence=0.64)
     assert prompt_line(unsure).startswith("unsure (64%): Lanterns, 5 bars left, bar 4 beat 2")
+
+
+def test_the_prompt_in_one_line(make_prompt, waiting):
+    prompt = make_prompt()
+    whole = "following: Lanterns, 5 bars left, bar 4 beat 2, 92.3 BPM, then Last tram"
+    assert prompt_line(prompt) == whole
+    assert prompt_line(replace(prompt, bars_left=1, tempo=None, next=None)) == (
+        "following: Lanterns, 1 bar left, bar 4 beat 2"
+    )
+    assert prompt_line(waiting) == "waiting: no deck heard yet"
+
+
+def test_without_a_terminal_a_line_is_written_when_something_changes(make_prompt, waiting):
+    """Set piece, state or hint; not each beat. A line stays whole."""
+    out = io.StringIO()
+    view = TerminalView(EIGHT, Console(file=out, width=20))
+    view.started(None)
+    prompt = make_prompt()
+    hint = "left and right look swapped: left tells what right was to tell"
+    for told in (waiting, prompt, replace(prompt, beat=3), replace(prompt, hints=(hint,)),
+                 replace(prompt, hints=(hint,), beat=4)):  # fmt: skip
+        view.prompted(told, 0.0)
+    assert out.getvalue().splitlines() == [prompt_line(prompt), prompt_line(prompt), hint]
+    asyncio.run(view.stopped())
+
+
+def test_a_terminal_is_drawn_five_times_a_second_at_most(make_prompt):
+    """What is drawn is counted by the lines with the beat in them."""
+    out = io.StringIO()
+    view = TerminalView(EIGHT, Console(file=out, width=100, force_terminal=True))
+    view.started(None)
+    drawn = []
+    for now_s, beat in ((1.0, 1), (1.1875, 2), (1.25, 3), (1.5, 3), (1.5625, 4), (1.625, 1)):
+        before = out.tell()
+        view.lamps_changed([("bars.0", "on")])
+        view.prompted(make_prompt(beat=beat), now_s)
+        drawn.append("Lanterns" in out.getvalue()[before:])
+    assert drawn == [True, False, True, False, True, False]
+    assert "●" in out.getvalue()
+    asyncio.run(view.stopped())
+
+
+def test_the_lamp_that_lives_changes_each_second():
+    """Off and on where all is well; a limit that is near, dim, and one that is over, on, go out in
+    between. Without such a lamp the pulse, while it has no beat to show."""
+    for alive, pair in (("off", ["dim", "on"]), ("dim", ["off", "dim"]), ("on", ["off", "on"])):
+        seconds = (0.0, 0.9, 1.0, 1.9, 2.0)
+        found = [living({"alive": alive}, now_s)["alive"] for now_s in seconds]
+        assert found == [pair[0], pair[0], pair[1], pair[1], pair[0]]
+    assert [living({"pulse": "off"}, now_s)["pulse"] for now_s in (0.5, 1.5)] == ["dim", "on"]
+    assert [living({"pulse": "dim"}, now_s)["pulse"] for now_s in (0.5, 1.5)] == ["dim", "dim"]
+
+
+@pytest.mark.parametrize(
+    ("elapsed_s", "level"), [(164.9, "off"), (165.0, "off"), (165.1, "dim"), (180.0, "dim"),
+                             (180.1, "on")])  # fmt: skip
+def test_the_limit_of_three_minutes_is_near_for_its_last_quarter_minute(
+    make_prompt, elapsed_s, level
+):
+    assert lamps_for(make_prompt(elapsed_s=elapsed_s), GRID)["limit"] == level
+
+
+@pytest.mark.parametrize(("age_ms", "level"), [(499.0, "on"), (500.0, "off"), (None, "off")])
+def test_a_deck_is_heard_for_half_a_second(make_prompt, age_ms, level):
+    levels = lamps_for(at(make_prompt, "left", age_ms=age_ms), GRID)
+    assert levels["heard_left"] == level
+
+
+@pytest.mark.parametrize(
+    ("turns", "length", "row"),
+    [
+        (1.0, 8, "+......."), (1.001, 8, "++......"), (2.0, 8, "++......"), (2.001, 8, "+++....."),
+        (4.0, 8, "+++....."), (64.0, 8, "+++++++."), (1e9, 8, "+++++++."), (-2.0, 8, "......++"),
+        (0.5, 1, "+"), (-0.5, 1, "-"), (0.0, 8, ""), (0.5, 0, ""), (0.0, 1, ""),
+    ],
+)  # fmt: skip
+def test_one_lamp_more_each_time_the_way_doubles(turns, length, row):
+    """Within a turn one, to two turns two, to four three, and never all but of one."""
+    levels = wind_row(turns, "left", length, "on")
+    marks = {"on": "+", "dim": "-"}
+    assert "".join(
+        marks[levels[f"wind_left.{n}"]] if f"wind_left.{n}" in levels else "."
+        for n in range(length if row else 0)
+    ) == row  # fmt: skip
+    assert len(levels) == len(row.replace(".", ""))
+
+
+@pytest.mark.parametrize(
+    ("left", "length", "row"),
+    [(4, 4, "++++"), (5, 4, "+++-"), (8, 4, "+++-"), (9, 4, "++--"), (20, 4, "----"),
+     (99, 4, "----"), (17, 16, "+" * 15 + "-"), (3, 16, "+++"), (0, 4, ""), (2, 0, "")],
+)  # fmt: skip
+def test_the_row_of_bars_tells_of_sixteen_more_than_it_has_lamps(left, length, row):
+    """Four lamps: each that is dim stands for 16 / 4 bars more."""
+    levels = bars_row(left, length)
+    marks = {"on": "+", "dim": "-"}
+    assert [marks[levels[f"bars.{n}"]] for n in range(len(levels))] == list(row)
+
+
+def test_before_the_start_the_far_bar_is_dim_and_after_the_end_both(make_prompt):
+    for state, dim in (("before", {"bars.7"}), ("over", {"bars.0", "bars.7"})):
+        levels = lamps_for(make_prompt(state=state), GRID)
+        assert lit(levels, "bars") == dim
+        assert {levels[lamp] for lamp in dim} == {"dim"}
+
+
+def test_a_steady_lamp_holds_for_half_a_second_and_another_for_a_fifth():
+    gate = Gate()
+    gate.ask({"following": "on", "bars.0": "on"}, 0.0)
+    gate.ask({"following": "off", "bars.0": "off"}, 0.1)
+    assert gate.wake_at() == pytest.approx(0.2)
+    assert gate.due(0.19) == []
+    assert gate.due(0.2) == [("bars.0", "off")]
+    assert gate.wake_at() == pytest.approx(0.5)
+    assert gate.due(0.49) == []
+    assert gate.due(0.5) == [("following", "off")]
+    assert gate.wake_at() is None
+
+
+def test_what_a_controller_can_take_is_counted_over_the_last_second():
+    """Three a second: the fourth lamp waits until the first message is a second old."""
+    gate = Gate(most_per_s=3)
+    asked = {f"bars.{n}": "on" for n in range(4)}
+    assert len(gate.ask(asked, 10.0)) == 3
+    assert gate.wake_at() == pytest.approx(11.0)
+    assert gate.due(10.9) == []
+    assert gate.due(11.0) == [("bars.3", "on")]
+    assert gate.renew(9, 11.0) == [("bars.0", "on"), ("bars.1", "on")]
+    assert gate.renew(9, 11.5) == []
+    assert gate.due(12.0) == []
+    assert gate.renew(1, 12.0) == [("bars.2", "on")]
 
 
 def test_without_a_port_it_says_so_and_wakes_for_the_controller_that_waits_least():

@@ -321,6 +321,19 @@ def test_pads_that_send_notes_may_have_lamps_lit_by_control_changes():
     assert layout.pad_words() == {pad: ("here", None)}
 
 
+def test_what_another_first_pad_taught_is_forgotten_when_it_is_taken_back():
+    """Lit by notes and put out by a note-off; then, back, another is lit by control changes."""
+    lesson = Lesson(["bars.0", "last"], lights=True)
+    lesson.press(Pad("note", 1, 36))
+    for word in "ynb":
+        lesson.answer(word)
+    lesson.press(Pad("note", 1, 37))
+    for word in "nyyy":
+        lesson.answer(word)
+    layout = read(lesson)
+    assert (layout.send, layout.off_by) == ("control", "level")
+
+
 def test_lamps_that_cannot_be_lit_leave_the_commonest_levels():
     lesson = Lesson(["bars.0", "last"], lights=True)
     lesson.press(Pad("note", 1, 36))

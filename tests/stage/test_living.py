@@ -3,16 +3,19 @@
 import asyncio
 import socket
 import time
+from types import SimpleNamespace
 
 import pytest
 from pythonosc.osc_message_builder import OscMessageBuilder
 
+from liveaid.errors import LiveaidError
 from liveaid.practice.aim import aim_of
 from liveaid.practice.rehearsal import Rehearsal
 from liveaid.practice.session import Session
 from liveaid.routine.opened import open_scene
 from liveaid.stage.address import Address
-from liveaid.stage.living import LivingMap
+from liveaid.stage.living import LivingMap, Stillness
+from liveaid.stage.osc import Heard
 from liveaid.stage.service import Service
 from liveaid.stage.settings import Settings
 
@@ -175,3 +178,158 @@ def test_the_first_render_is_noticed(scene):
         await until(lambda: stage.status()["map"]["state"] == "edited since")
 
     on_stage(scene, body)
+
+
+def test_both_records_stand_from_when_either_moved_last():
+    """Farther than 20 ms of record from where it stood is a move, either way; less is a tremble."""
+    still = Stillness()
+    assert still.lasts_s(100.0) == float("inf")
+    for side, position_s, now, stood_s in (
+        ("left", 1.0, 0.0, 0.0), ("right", 5.0, 0.5, 0.0), ("left", 1.019, 1.0, 0.5),
+        ("left", 1.021, 2.0, 0.0), ("left", 1.002, 2.5, 0.5), ("left", 1.0, 3.0, 0.0),
+        ("right", 5.0, 9.0, 6.0),
+    ):  # fmt: skip
+        still.hear(side, position_s, now)
+        assert still.lasts_s(now) == pytest.approx(stood_s)
+
+
+class Played:
+    """A stage as a living map sees it: what it was told to follow, and how often to show."""
+
+    def __init__(self, refuses=None):
+        self.followed, self.pushed, self.refuses = [], 0, refuses
+
+    def use(self, routine):
+        if self.refuses:
+            raise LiveaidError(self.refuses)
+        self.followed.append(routine.title)
+
+    def push(self):
+        self.pushed += 1
+
+
+def edited(scene, text, *steps, stage=None, busy=False, file=None):
+    """The key `map` and what is followed after an edit and then each step, told by hand."""
+    stage, seen, read = stage or Played(), [], asyncio.Event()
+
+    async def changes(_):
+        (file or scene / "routine.yaml").write_text(text)
+        yield
+        read.set()
+
+    async def go():
+        found = open_scene(scene / "routine.yaml")
+        living = LivingMap(found, changes=changes, busy=lambda: busy)
+        living.started(stage)
+        await read.wait()
+        seen.append((living.status()["map"], list(stage.followed)))
+        for step in steps:
+            step(living)
+            await asyncio.sleep(0)
+            seen.append((living.status()["map"], list(stage.followed)))
+        await living.stopped()
+
+    asyncio.run(go())
+    return seen
+
+
+def stands_at(at_s, *, state="following", left_s=1.0, now=None):
+    """Both records where they are at a moment; the prompt of that moment, or of a later one."""
+
+    def step(living):
+        living.heard(Heard("position", "left", left_s, at_s))
+        living.heard(Heard("position", "right", 1.0, at_s))
+        living.heard(Heard("speed", "left", 50.0 + at_s, (now or at_s) - 0.01))
+        living.heard(Heard("crossfader", None, at_s, (now or at_s) - 0.01))
+        living.prompted(SimpleNamespace(state=state), now or at_s)
+
+    return step
+
+
+RENAMED = MAP.replace("Two Stalls", "Three Stalls")
+
+
+@pytest.mark.parametrize(
+    ("state", "stood_s", "busy", "in_"),
+    [
+        ("waiting", 0.0, False, True), ("over", 0.0, False, True),
+        ("following", 1.5, False, True), ("following", 1.4, False, False),
+        ("unsure", 1.5, False, True), ("before", 1.4, False, False),
+        ("silent", 60.0, False, False), ("waiting", 60.0, True, False),
+        ("following", 60.0, True, False),
+    ],
+)  # fmt: skip
+def test_an_edit_comes_in_once_nothing_plays(scene, state, stood_s, busy, in_):
+    """A second and a half is longer than a rest within a juggle; a silent deck tells nothing."""
+    step = stands_at(8.0, state=state, now=8.0 + stood_s)
+    before, after = edited(scene, RENAMED, step, busy=busy)
+    says = "It comes in when both records stand."
+    assert before == ({"state": "as rendered", "says": [says], "followed": False}, [])
+    assert after[1] == (["Three Stalls"] if in_ else [])
+    assert after[0]["followed"] is in_
+    assert after[0]["says"] == (["The edited map is followed now."] if in_ else [says])
+
+
+def test_a_record_that_moves_puts_an_edit_off(scene):
+    steps = [stands_at(8.0), stands_at(9.0, left_s=1.5), stands_at(10.4, left_s=1.5)]
+    steps.append(stands_at(10.5, left_s=1.5))
+    *before, after = edited(scene, RENAMED, *steps)
+    assert [followed for _, followed in before] == [[]] * 4
+    assert after[1] == ["Three Stalls"]
+
+
+def test_an_edit_is_taken_in_once(scene):
+    steps = [stands_at(0.0, state="waiting")] * 3
+    assert edited(scene, RENAMED, *steps)[-1][1] == ["Three Stalls"]
+
+
+def test_a_stage_that_refuses_an_edit_says_why(scene):
+    stage = Played(refuses="Not in the middle of that.")
+    after = edited(scene, RENAMED, stands_at(0.0, state="waiting"), stage=stage)[-1]
+    assert after[0]["says"] == ["Not in the middle of that."]
+
+
+def test_an_edit_that_changes_nothing_says_nothing(scene):
+    """A comment is no edit: nothing is to come in."""
+    after = edited(scene, MAP.replace("tempo: 120", "tempo: 120.0") + "# a word\n",
+                   stands_at(0.0, state="waiting"))[-1]  # fmt: skip
+    assert after == ({"state": "as rendered", "says": [], "followed": True}, [])
+
+
+@pytest.mark.parametrize(
+    ("was", "becomes", "state", "says"),
+    [
+        ("bars: 2", "bars: many", "broken",
+         ["The section map cannot be read.",
+          "{scene}/routine.yaml, line 3: pieces[0].bars: found many; bars such as 8 or 2 1/2 would"
+          " do",
+          "{scene}/routine.yaml, line 4: pieces[1].bars: found many; bars such as 8 or 2 1/2 would"
+          " do"]),
+        ("runs, at: 1.0", "runs", "not rendered",
+         ["Not rendered yet: `liveaid render {scene}` makes the deck files."]),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_followed_is_told_and_what_was_goes_on(scene, was, becomes, state, says):
+    after, followed = edited(scene, MAP.replace(was, becomes), stands_at(0.0, state="waiting"))[-1]
+    assert followed == []
+    assert after == {
+        "state": state, "followed": False,
+        "says": [*(line.format(scene=scene) for line in says),
+                 "What was followed so far is followed on."],
+    }  # fmt: skip
+
+
+def test_new_deck_files_are_to_be_loaded(scene):
+    """The placed map that a render wrote says what it was rendered from."""
+    from liveaid.routine.digest import map_digest
+
+    written = open_scene(scene / "routine.yaml").written
+    stamp = f"rendered: {{map: {map_digest(written)}}}\n"
+    (scene / "decks").mkdir()
+    placed = scene / "decks" / "routine.yaml"
+    before, after = edited(scene, stamp + MAP, stands_at(0.0, state="waiting"), file=placed)
+    assert before[0]["says"] == [
+        "New deck files were rendered: load both. The map comes in when both records stand."
+    ]
+    assert after[0]["says"] == ["The edited map is followed now.", "Load both new deck files."]
+    assert after[1] == ["Two Stalls"]

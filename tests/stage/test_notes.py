@@ -1,5 +1,7 @@
 """What the performer is told of the stage itself."""
 
+import pytest
+
 from liveaid.stage.stage_notes import STAYS_S, Notes, Vitals
 
 
@@ -53,3 +55,53 @@ def test_ports_lag_and_strangers_are_told_in_words():
     assert "held up for 0.4 s" in said
     assert "those that say nothing are closed" in said
     assert "nightbox: no port of that name." in said
+
+
+@pytest.mark.parametrize(
+    ("vitals", "says"),
+    [
+        (Vitals(over_budget=1, over_budget_from="192.0.2.9:5005"),
+         "More arrives than can be heard: 1 messages a second are left out, the oldest first, most"
+         " from 192.0.2.9:5005."),
+        (Vitals(by_the_system=1),
+         "The system drops 1 datagrams a second before they can be read: this machine is too busy,"
+         " or something floods it."),
+        (Vitals(refused=5, last_refused="no float"),
+         "5 messages a second are not understood (no float); `liveaid learn osc` makes a map for"
+         " the sender."),
+        (Vitals(heard=6, refused=7, last_refused="no float"),
+         "7 messages a second are not understood (no float); `liveaid learn osc` makes a map for"
+         " the sender."),
+        (Vitals(heard=6, refused=6), None),
+        (Vitals(refused=4), None),
+        (Vitals(lag_s=0.25), "This machine is too busy: liveaid was held up for 0.2 s."),
+        (Vitals(lag_s=0.24), None),
+        (Vitals(turned_away=11),
+         "Something opens page after page here; those that say nothing are closed."),
+        (Vitals(turned_away=10), None),
+        (Vitals(ports={}), None),
+    ],
+)  # fmt: skip
+def test_from_which_count_on_a_sentence_is_told(vitals, says):
+    """Counts from nothing to these within one second."""
+    assert looked(Vitals(), vitals).sentences() == ([] if says is None else [says])
+
+
+def test_counts_are_held_against_the_look_before_not_against_the_start():
+    notes = looked(Vitals(turned_away=400, refused=400), Vitals(turned_away=405, refused=404))
+    assert notes.sentences() == []
+    assert notes.rates["refused"] == 4
+
+
+def test_a_sentence_is_told_for_just_under_five_seconds_more():
+    notes = looked(Vitals(), Vitals(lag_s=1.0))
+    assert notes.sentences() == ["This machine is too busy: liveaid was held up for 1.0 s."]
+    notes.look(Vitals(), 5.9)
+    assert len(notes.sentences()) == 1
+    notes.look(Vitals(), 6.0)
+    assert notes.sentences() == []
+
+
+def test_the_first_look_has_no_second_to_count_in():
+    """Nothing is known of what came before: no rate, however much it was."""
+    assert looked(Vitals(heard=10**6, refused=10**6)).rates["refused"] == 0

@@ -228,3 +228,30 @@ def test_a_reversed_crossfader_is_a_matter_of_scale_and_offset(message):
         message("/mixer/crossfader", 0.25), table_for(reversed_fader), 0.0
     ).heard
     assert heard.value == 0.75
+
+
+@pytest.mark.parametrize(
+    ("address", "lowest", "highest"),
+    [
+        ("/deck/left/position", -3600.0, 86400.0), ("/deck/left/speed", -100.0, 100.0),
+        ("/deck/left/pitch", -100.0, 1000.0), ("/mixer/crossfader", -0.01, 1.01),
+        ("/mixer/left/level", -0.01, 1.01),
+    ],
+)  # fmt: skip
+def test_what_a_value_may_be(address, lowest, highest):
+    """An hour before a file and a day into it; a hundredth over a fader's ends is its ends."""
+    for value, heard in ((lowest, True), (highest, True), (lowest - 0.02, False),
+                         (highest + 0.02, False)):  # fmt: skip
+        start = address.encode() + b"\0" * (4 - len(address) % 4)
+        reading = read_positions(start + b",d\0\0" + struct.pack(">d", value), TABLE, 0.0)
+        assert (len(reading.heard) == 1) is heard
+
+
+def test_an_address_of_two_hundred_letters_and_the_64th_argument_are_the_last():
+    long = "/" + "a" * 193 + "{deck}"
+    assert len(long) == 200
+    assert osc_map(f"position: {{address: '{long}', argument: 63}}").position.argument == 63
+    with pytest.raises(RoutineError, match="address"):
+        osc_map(f"position: {{address: '{long}b'}}")
+    with pytest.raises(RoutineError, match="argument"):
+        osc_map("position: {address: '/{deck}', argument: 64}")

@@ -9,7 +9,17 @@ from pythonosc.osc_bundle_builder import IMMEDIATELY, OscBundleBuilder
 from pythonosc.osc_message_builder import OscMessageBuilder
 from pythonosc.osc_packet import OscPacket
 
-from liveaid.stage.osc_packet import OSC_PACKET_MAX_BYTES, OscMessage, Refused, read_packet
+from liveaid.stage.osc_packet import (
+    MAX_ARGUMENTS,
+    MAX_MESSAGE_BYTES,
+    MAX_MESSAGES,
+    OSC_PACKET_MAX_BYTES,
+    OSC_PACKET_MAX_DEPTH,
+    OscMessage,
+    Refused,
+    count_messages,
+    read_packet,
+)
 
 # Open Sound Control 1.0, "Examples Supporting the OpenSoundControl 1.0 Spec" (Wright, 29 March
 # 2002), section "OSC Message Examples", byte for byte.
@@ -153,3 +163,88 @@ def test_reads_what_python_osc_writes_as_python_osc_reads_it(address, arguments,
         data = wrapped.build().dgram
     (reference,) = OscPacket(data).messages
     assert read_packet(data) == [OscMessage(reference.message.address, tuple(reference.message))]
+
+
+def refusal(data):
+    with pytest.raises(Refused) as refused:
+        read_packet(data)
+    return refused.value.reason
+
+
+def long_message(size):
+    """One string argument, so long that the whole has `size` bytes."""
+    return b"/foo\0\0\0\0,s\0\0" + b"a" * (size - 16) + b"\0\0\0\0"
+
+
+def nested(depth):
+    data = FOO
+    for _ in range(depth):
+        data = bundle(data)
+    return data
+
+
+def test_the_largest_of_everything_is_read_and_no_more():
+    """Our own bounds, far beyond what a deck says."""
+    assert (MAX_MESSAGE_BYTES, OSC_PACKET_MAX_BYTES) == (8192, 16384)
+    assert (MAX_MESSAGES, OSC_PACKET_MAX_DEPTH, MAX_ARGUMENTS) == (256, 8, 64)
+    assert len(read_packet(long_message(8192))) == 1
+    assert refusal(long_message(8196)) == "too large"
+    assert len(read_packet(nested(8))) == 1
+    assert refusal(nested(9)) == "nested too deep"
+    small = b"/a\0\0"
+    assert len(read_packet(bundle(*[small] * 256))) == 256
+    assert refusal(bundle(*[small] * 257)) == "too many messages"
+    many = [b"/foo\0\0\0\0," + b"T" * n + b"\0" * (4 - (n + 1) % 4) for n in (64, 65)]
+    assert read_packet(many[0])[0].arguments == (True,) * 64
+    assert refusal(many[1]) == "too many arguments"
+    # A bundle's head of 16 bytes, a size of 4, a message of 8,192, and again: 16,384 less 24 more.
+    whole = bundle(long_message(8192), long_message(8148))
+    assert len(whole) == 16364
+    assert len(read_packet(bundle(long_message(8192), long_message(8168)))) == 2
+    assert refusal(bundle(long_message(8192), long_message(8172))) == "too large"
+
+
+def test_an_empty_bundle_says_nothing_and_half_a_head_is_garbled():
+    """OSC 1.0: the bundle's head is 16 bytes; "followed by zero or more OSC Bundle Elements"."""
+    assert read_packet(bundle()) == []
+    assert refusal(b"#bundle\0\0\0\0\0") == "cut short or garbled"
+
+
+@pytest.mark.parametrize(
+    ("data", "count"),
+    [
+        (FOO, 1), (b"", 1), (bundle(), 1), (bundle(FOO), 1), (bundle(FOO, OSCILLATOR, FOO), 3),
+        (bundle(bundle(FOO, OSCILLATOR), FOO), 3), (bundle(bundle()), 1),
+        (bundle(FOO)[:-4], 1), (bundle() + b"\0\0\0\0" * 3, 2),
+    ],
+)  # fmt: skip
+def test_messages_are_counted_by_their_sizes(data, count):
+    """An element of size nothing is passed over by four bytes, so that counting ends: of three the
+    first and the third are met."""
+    assert count_messages(data) == count
+
+
+@pytest.mark.parametrize(
+    ("tags", "bytes_", "argument"),
+    [
+        (b",T\0\0", b"", True), (b",F\0\0", b"", False), (b",N\0\0", b"", None),
+        (b",I\0\0", b"", float("inf")), (b",[T]\0\0\0\0", b"", True),
+        (b",b\0\0", b"\0\0\0\0", b""), (b",b\0\0", b"\0\0\0\2ab\0\0", b"ab"),
+        (b",c\0\0", b"\0\0\0A", 65), (b",r\0\0", b"\0\0\1\0", 256),
+        (b",t\0\0", b"\0" * 7 + b"\1", 1), (b",h\0\0", b"\xff" * 8, -1),
+    ],
+)  # fmt: skip
+def test_every_type_of_the_standard_by_its_bytes(tags, bytes_, argument):
+    """OSC 1.0, "OSC Type Tag String", its optional types included."""
+    (message,) = read_packet(b"/foo\0\0\0\0" + tags + bytes_)
+    assert message.arguments == (argument,)
+    if len(bytes_) >= 4:
+        assert refusal(b"/foo\0\0\0\0" + tags + bytes_[:-4]) == "cut short or garbled"
+
+
+def test_a_float_at_the_end_of_other_arguments_is_not_the_only_one():
+    """The bytes before the last number look like the type tags of a single float."""
+    text = b"/foo\0\0\0\0,sf\0,f\0\0" + struct.pack(">f", 2.5)
+    assert read_packet(text)[0].arguments == (",f", 2.5)
+    alone = b"/foo\0\0\0\0,s\0\0,f\0\0abc\0"
+    assert refusal(alone) == "cut short or garbled"

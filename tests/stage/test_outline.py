@@ -1,5 +1,11 @@
 """The routine as the pages draw it."""
 
+import hashlib
+import json
+from types import SimpleNamespace
+
+import pytest
+
 from liveaid.routine import Routine, load_routine
 from liveaid.stage.outline import Outlined, outline
 
@@ -38,3 +44,34 @@ def test_written_acts_are_drawn_by_place_and_fader():
     line = dict(map(tuple, acts["right"]["line"]))
     assert (line[0.0], line[0.5], line[1.0]) == (0.0, 0.2, 0.0)
     assert acts["right"]["open"] == [[0.0, 1.0]]
+
+
+@pytest.mark.parametrize(
+    ("rule", "severity", "piece", "told"),
+    [
+        ("winding", "impossible", 1, True), ("time", "tight", 1, True),
+        ("winding", "remark", 1, False), ("energy", "tight", 1, False),
+        ("winding", "impossible", None, False),
+    ],
+)  # fmt: skip
+def test_only_what_matters_while_playing_is_told_and_at_its_set_piece(
+    monkeypatch, routines, rule, severity, piece, told
+):
+    finding = SimpleNamespace(
+        rule=rule, severity=severity, piece=piece, side="left", bar=3, says="Two turns in a beat."
+    )
+    monkeypatch.setattr("liveaid.stage.outline.check", lambda routine: [finding])
+    pieces = outline(load_routine(routines / "three.yaml"))["pieces"]
+    tight = {"severity": severity, "side": "left", "bar": 3, "says": "Two turns in a beat."}
+    assert [one["tight"] for one in pieces[:2]] == [[], [tight] if told else []]
+
+
+def test_an_edition_is_twelve_hexadecimal_digits_of_the_outline_s_sum():
+    """SHA-256 of its JSON with sorted keys, as Python's own library writes it."""
+    found = dict(outline(Routine.model_validate({"title": "Tütü", "pieces": [
+        {"name": "P", "bars": 2, "tempo": 93, "count": "clock"}]})))  # fmt: skip
+    edition = found.pop("edition")
+    text = json.dumps(found, sort_keys=True, ensure_ascii=False)
+    assert edition == hashlib.sha256(text.encode()).hexdigest()[:12]
+    assert found["seconds"] == 5.161  # 8 beats of 60 / 93 s
+    assert found["pieces"][0]["from_s"] == 0.0

@@ -62,6 +62,30 @@ def test_the_next_bar_is_dated_for_when_it_begins(make_prompt):
     assert next_bar_bundle(replace(prompt, state="unsure"), 4, 0.0) is None
 
 
+def test_a_record_at_its_cue_is_ready(make_prompt):
+    prompt = make_prompt()
+    decks = {"left": replace(prompt.decks["left"], ready=True)}
+    _, told = read(prompt_bundle(replace(prompt, decks=decks)))
+    assert (told["/liveaid/ready/left"], told["/liveaid/ready/right"]) == ((1,), (0,))
+    assert told["/liveaid/wind/right"] == (0.0,)
+
+
+def test_a_last_bar_cut_short_begins_the_next_set_piece_sooner(make_prompt):
+    """2 1/2 bars of four are 10 beats: at beat 9.5 and 120 BPM a quarter of a second is left; what
+    ran over its end has none left. Where no beat runs there is no bar to come."""
+    prompt = make_prompt(bar=3, beat=2, beat_position=9.5, tempo=120.0)
+    half = replace(prompt, piece=replace(prompt.piece, bars=2.5))
+    for position, left_s in ((9.5, 0.25), (10.5, 0.0)):
+        dated_s, told = read(next_bar_bundle(replace(half, beat_position=position), 4, 1000.0))
+        assert dated_s == pytest.approx(1000.0 + left_s, abs=1e-6)
+        assert told["/liveaid/next_bar"] == (1, 4, 120.0)
+    for missing in ({"beat_position": None}, {"tempo": None}, {"bar": None}, {"tempo": 0.0}):
+        assert next_bar_bundle(replace(half, **missing), 4, 0.0) is None
+    assert next_bar_bundle(replace(half, piece=None), 4, 0.0) is None
+    silent = read(next_bar_bundle(replace(half, state="silent"), 4, 0.0))[1]
+    assert silent["/liveaid/next_bar"] == (1, 4, 120.0)
+
+
 def test_the_last_beat_of_a_half_bar_tells_the_next_set_pieces_first_bar(make_prompt):
     """2 1/2 bars of four: bar 3 ends with its beat 2, beats 9 to 10 from the start."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as ear:

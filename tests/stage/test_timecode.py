@@ -64,6 +64,42 @@ def test_a_player_that_runs_back_is_heard_back():
     assert heard[8:] == [pytest.approx(10.08 - 0.01 * n) for n in range(1, 9)]
 
 
+def test_a_player_that_turns_round_goes_on_being_heard():
+    """25 frames a second, a quarter is .01 s: forwards to 10.07 at piece 7, back over 6 and 5, then
+    forwards again; the time goes with each quarter, and a whole time read after says the same."""
+    timecode = Timecode()
+    at_10 = quarters(0, 0, 10, 0, 1)
+    for data in at_10:
+        timecode.hear(data)
+    told = [timecode.hear(at_10[n]) for n in (6, 5, 4, 5, 6, 7)]
+    assert told == [pytest.approx(10.07 + 0.01 * n) for n in (-1, -2, -3, -2, -1, 0)]
+
+
+def test_a_turn_within_the_first_pieces_does_not_count_them_twice():
+    """Pieces 3, 2, 1 back, then 2 to 7 forwards: 0 was never heard, so nothing is known until the
+    eighth of those that follow in order."""
+    timecode = Timecode()
+    first, later = quarters(0, 0, 10, 0, 1), quarters(0, 0, 10, 2, 1)
+    heard = [timecode.hear(first[n]) for n in (3, 2, 1, 2, 3, 4, 5, 6, 7)]
+    assert heard == [None] * 9
+    heard = [timecode.hear(data) for data in later]
+    assert heard[:7] == [None] * 7
+    assert heard[7] == pytest.approx(10.08 + 0.07)
+
+
+@pytest.mark.parametrize("rate", [0, 1, 2, 3])
+def test_a_full_message_and_no_other(rate):
+    """00:00:01:05 at each rate; another sub-ID, another length or no universal one is no time."""
+    frame_s = [1 / 24, 1 / 25, 1001 / 30000, 1 / 30][rate]
+    whole_s = 30 * frame_s if rate == 2 else 1.0
+    full = bytes([0xF0, 0x7F, 0x7F, 1, 1, rate << 5, 0, 1, 5, 0xF7])
+    assert Timecode().hear(full) == pytest.approx(whole_s + 5 * frame_s)
+    for at, byte in ((0, 0xF1), (1, 0x7E), (3, 2), (4, 2)):
+        assert Timecode().hear(full[:at] + bytes([byte]) + full[at + 1 :]) is None
+    assert Timecode().hear(full[:-1]) is None
+    assert Timecode().hear(b"\xf1") is None
+
+
 def test_a_piece_that_is_lost_makes_it_unknown_until_eight_more():
     timecode = Timecode()
     whole = quarters(0, 0, 5, 0, 3)

@@ -6,16 +6,16 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
-from liveaid.record.bring import bring, least_s
+from liveaid.record.bring import least_s
 from liveaid.record.figures import figure
 from liveaid.routine.acts import BROUGHT, RUNNING, STROKES, Act
 from liveaid.routine.check.demands import Demand, WorkedDemand, named
+from liveaid.routine.hands import bring_s, ran_before
 from liveaid.routine.model import Side
 
 ROW = 4
 """So many strokes in a row are kept up; fewer are one effort, judged by their acceleration alone
 (common practice, no source)."""
-_TOUCH_BEATS = 1e-6
 
 
 def judge_stroke_times(at: WorkedDemand, side: Side) -> Iterator[Demand]:
@@ -24,7 +24,7 @@ def judge_stroke_times(at: WorkedDemand, side: Side) -> Iterator[Demand]:
         if act is None or act.kind not in STROKES:
             continue
         needs = least_s(at.turns(act.way_s), at.hands)
-        if before is not None and before.kind in RUNNING and _touch(before, act):
+        if before is not None and before.kind in RUNNING and act.follows(before):
             needs += figure("hold_s")
         way = at.turns(act.way_s)
         yield Demand(
@@ -115,30 +115,12 @@ def judge_brought(at: WorkedDemand, side: Side) -> Iterator[Demand]:
             says=f"{side} is brought {at.turns(act.way_s):.2f} turns"
             f" {'forward' if act.way_s > 0 else 'back'}"
             + (f" to {act.part}" if act.part else ""),
-            needs=bring_s(at, acts, place), has=at.seconds(act.beats),
+            needs=bring_s(at.routine, acts, place), has=at.seconds(act.beats),
             way_out="what comes before it shorter (`for`), or what comes after it later",
         )  # fmt: skip
-
-
-def bring_s(at: WorkedDemand, acts: Sequence[Act], place: int) -> float:
-    """Seconds to hold a record that runs and bring it where an act of bringing takes it."""
-    act = acts[place]
-    hold_s = figure("hold_s") if ran_before(acts, place) else 0.0
-    takes = bring(at.turns(act.way_s), at.hands)
-    return hold_s + (takes.by_needle_s if act.kind == "needle" else takes.by_hand_s)
-
-
-def ran_before(acts: Sequence[Act], place: int) -> bool:
-    """Whether the record runs up to an act, past a catch that lasts no time."""
-    before = [act for act in acts[:place] if act.kind != "catch"][-1:]
-    return any(act.kind in RUNNING and _touch(act, acts[place]) for act in before)
 
 
 def _left_to_the_hand(at: WorkedDemand, act: Act) -> bool:
     """Whether it brings one deck's `strokes:` back: how long each runs is the hand's own choice,
     and what it costs is told by how often they come."""
     return act.path[-2:-1] == ("strokes",) and not all(at.acts.values())
-
-
-def _touch(before: Act, after: Act) -> bool:
-    return after.beat - before.end_beat < _TOUCH_BEATS

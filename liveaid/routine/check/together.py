@@ -3,17 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
-from typing import Literal, TypeAlias
+from dataclasses import dataclass
 
 from liveaid.record.figures import figure
-from liveaid.routine.acts import BROUGHT
 from liveaid.routine.check.demands import Demand, WorkedDemand
-from liveaid.routine.check.stroke_rules import bring_s
-from liveaid.routine.fader_edges import fader_edges
+from liveaid.routine.hands import Place, Stay, stays_of
 from liveaid.routine.model import SIDES, Performer, Side
-
-Place: TypeAlias = Literal["left", "right", "fader", "pitch"]
 
 AT_ONCE_S = 0.05
 """Two records let go closer than this are let go at once (Friberg and Sundberg, JASA 98 (1995):
@@ -52,17 +47,6 @@ def both_heard(at: WorkedDemand) -> list[tuple[float, float]]:
     )
 
 
-@dataclass(frozen=True, slots=True)
-class _Job:
-    """A hand at one place from one time to another."""
-
-    start_s: float
-    end_s: float
-    place: Place
-    beat: float
-    says: str
-
-
 @dataclass(slots=True)
 class _HandAt:
     """Where a hand is, and from when on it is free."""
@@ -70,75 +54,42 @@ class _HandAt:
     own: Side
     place: Place | None = None
     free_s: float = -1e9
-    does: str = field(default="")
+    does: str = ""
 
-    def move_s(self, job: _Job, performer: Performer) -> float:
-        """How long it takes to the job's place: short between its own record and the fader."""
-        if self.place in (None, job.place):
+    def move_s(self, place: Place, performer: Performer) -> float:
+        """How long it takes to a place: short between its own record and the fader."""
+        if self.place in (None, place):
             return 0.0
-        near = {self.place, job.place} == {self.own, "fader"}
+        near = {self.place, place} == {self.own, "fader"}
         return performer.fader_move_s if near else performer.hand_move_s
 
-    def late_s(self, job: _Job, performer: Performer) -> float:
-        """How much too late it is at the job's place; below 0 with time to spare."""
-        return self.free_s + self.move_s(job, performer) - job.start_s
+    def late_s(self, stay: Stay, at: WorkedDemand) -> float:
+        """How much too late it is where it has to be; below 0 with time to spare."""
+        return self.free_s + self.move_s(stay.place, at.hands) - at.seconds(stay.start_beat)
 
 
 def judge_two_hands(at: WorkedDemand) -> Iterator[Demand]:
-    """Jobs given to two hands as they come; each must be there in time from its last one."""
+    """Two hands sent where they have to be, in turn; each must come in time from its last stay."""
     hands = (_HandAt("left"), _HandAt("right"))
-    for job in sorted(_jobs(at), key=lambda job: (job.start_s, job.place == "fader")):
-        hand = min(hands, key=lambda each: _unfit(each, job, at.hands))
-        late_s = hand.late_s(job, at.hands)
-        if hand.place not in (None, job.place):
-            moves = hand.move_s(job, at.hands)
+    for stay in stays_of(at.routine, at.piece):
+        hand = min(hands, key=lambda each: _unfit(each, stay, at))
+        if hand.place not in (None, stay.place):
+            moves = hand.move_s(stay.place, at.hands)
             yield Demand(
-                kind="hands", piece=at.piece, beat=job.beat, side=None,
-                says=f"a hand has to come from {hand.does} to {job.says}",
-                needs=moves, has=moves - late_s,
+                kind="hands", piece=at.piece, beat=stay.start_beat, side=None,
+                says=f"a hand has to come from {hand.does} to {stay.does}",
+                needs=moves, has=moves - hand.late_s(stay, at),
                 way_out="one of the two a little earlier or later, or left out",
             )  # fmt: skip
-        hand.place, hand.does = job.place, job.says
-        hand.free_s = max(hand.free_s, job.end_s)
+        hand.place, hand.does = stay.place, stay.does
+        hand.free_s = max(hand.free_s, at.seconds(stay.end_beat))
 
 
-def _unfit(hand: _HandAt, job: _Job, performer: Performer) -> tuple[float, bool, bool, float]:
-    """How ill a hand fits a job: too late, away from it, on the wrong side, lately busy."""
-    late_s = max(hand.late_s(job, performer), 0.0)
-    wrong = job.place in SIDES and hand.own != job.place
-    return round(late_s, 9), hand.place != job.place, wrong, hand.free_s
-
-
-def _jobs(at: WorkedDemand) -> Iterator[_Job]:
-    for side in SIDES:
-        for place in range(len(at.acts[side])):
-            yield from _job(at, side, place)
-    for beat in fader_moves(at):
-        when = at.seconds(beat)
-        yield _Job(when, when, "fader", beat, "the fader")
-
-
-def _job(at: WorkedDemand, side: Side, place: int) -> Iterator[_Job]:
-    """The time a hand is at a record for an act; what is brought is brought as late as can be."""
-    act = at.acts[side][place]
-    start, end = at.seconds(act.beat), at.seconds(act.end_beat)
-    says = f"the {side} record ({act.kind})"
-    if act.kind == "let go":
-        yield _Job(start, start, side, act.beat, says)
-    elif act.kind == "set pitch":
-        until = min(start + figure("set_pitch_s"), end)
-        yield _Job(start, until, "pitch", act.beat, f"{side}'s pitch fader")
-    elif act.kind in BROUGHT:
-        begins = max(end - bring_s(at, at.acts[side], place), start)
-        yield _Job(begins, end, side, act.beat, says)
-    elif act.kind != "catch" and act.beats > 0:
-        yield _Job(start, end, side, act.beat, says)
-
-
-def fader_moves(at: WorkedDemand) -> list[float]:
-    """Beats at which the fader has to be moved for either deck."""
-    edges = (edge for side in SIDES for edge in fader_edges(at.acts[side]))
-    return sorted({round(edge.beat, 6) for edge in edges})
+def _unfit(hand: _HandAt, stay: Stay, at: WorkedDemand) -> tuple[float, bool, bool, float]:
+    """How ill a hand fits a stay: too late, away from it, on the wrong side, lately busy."""
+    late_s = max(hand.late_s(stay, at), 0.0)
+    wrong = stay.place in SIDES and hand.own != stay.place
+    return round(late_s, 9), hand.place != stay.place, wrong, hand.free_s
 
 
 def judge_fader(at: WorkedDemand, side: Side) -> Iterator[Demand]:

@@ -1,0 +1,83 @@
+"""What written lines ask of two hands, beat by beat, against sums by hand.
+
+Common practice, no source. 120 BPM: 0.5 s a beat. By liveaid/record/figures.py a hand needs 0.2 s,
+0.4 beats, to come to a record, and 0.3 s, 0.6 beats, to set a pitch; a quarter turn's back-cue
+takes 0.5 * 2 / 3.70044 = 0.2702 s, 0.54 beats (see test_check_acts).
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from liveaid.routine.hands import stays_of
+from liveaid.routine.way import changes
+
+PLACES = {"yes": {"from": 10.0, "to": 10.45}}
+
+
+@pytest.fixture
+def scratched(routine, piece, rests):
+    def make(lines, **more):
+        worked = {"hand": "works", "from": 10.0, "to": 13.0, "acts": lines, "places": PLACES}
+        return routine(piece(rests, worked, **more))
+
+    return make
+
+
+def test_strokes_with_the_fader_open_leave_the_other_hand_free_whatever_the_technique(
+    scratched, span_texts
+):
+    # Push in beat 0, pull in beat 1, then nothing.
+    r = scratched({0: "push yes for 1", 1: "pull for 1"}, technique="scratch")
+    assert span_texts(r) == [(0, 2, "None", "works right"), (2, 16, "None", "None")]
+
+
+def test_the_other_hand_is_at_the_fader_in_the_beats_in_which_lines_move_it(scratched, span_texts):
+    # The pull of beat 1 is not to be heard: the fader shuts at 1, and opens for the push of beat 8,
+    # while the record stands.
+    r = scratched({0: "push yes for 1", 1: "pull for 1 closed", 8: "push yes for 1"})
+    assert [s.start_beat for s in stays_of(r, 0) if s.place == "fader"] == [1.0, 8.0]
+    # The hand comes to the push from beat 7.6 on.
+    assert span_texts(r) == [
+        (0, 1, "None", "works right"), (1, 2, "crossfader", "works right"),
+        (2, 7, "None", "None"), (7, 8, "None", "works right"),
+        (8, 9, "crossfader", "works right"), (9, 16, "None", "None"),
+    ]  # fmt: skip
+
+
+def test_a_record_is_brought_back_as_late_as_can_be(scratched, span_texts):
+    # A quarter turn back to `yes` by beat 8: from 8 - 0.54 = 7.46 on, the hand coming from 7.06.
+    r = scratched({0: "push yes for 1", 8: "push yes for 1"})
+    brought = next(s for s in stays_of(r, 0) if "back-cue" in s.does)
+    assert brought.start_beat == pytest.approx(8 - 0.5404, abs=1e-4)
+    assert [(a, b) for a, b, _, right in span_texts(r) if right == "works right"] == [
+        (0, 1),
+        (7, 8),
+        (8, 9),
+    ]
+
+
+def test_a_pitch_takes_its_hand_for_as_long_as_setting_it_takes(scratched, span_texts):
+    # Let go at 0, its pitch set from beat 4 to 4.6: the hand is there for the let go, and in beats
+    # 3 (from 3.6) and 4.
+    r = scratched({0: "let go for 4", 4: "set pitch +2 for 4"})
+    pitch = next(s for s in stays_of(r, 0) if s.place == "pitch")
+    assert (pitch.start_beat, pitch.end_beat) == pytest.approx((4.0, 4.6))
+    assert [(a, b) for a, b, _, right in span_texts(r) if right == "works right"] == [
+        (0, 1),
+        (3, 5),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("line", "free_s"),
+    # Left is wound while right plays 16 beats of a push and a pull a beat. With the fader open, all
+    # but beat 0 is free, in which it goes from left to right: 7.5 s. Where the pulls are shut out,
+    # the fader is moved in every beat.
+    [("baby yes for 1 x16", 7.5), ("forward yes for 1 x16", 0.0)],
+)
+def test_lines_say_how_long_a_hand_is_free_to_wind(routine, piece, runs, rests, line, free_s):
+    worked = {"hand": "works", "from": 10.0, "to": 13.0, "acts": {0: line}, "places": PLACES}
+    r = routine(piece(runs(10), rests), piece(rests, worked), piece(runs(9), rests))
+    (wound,) = (move for move in changes(r) if move.side == "left" and move.before is not None)
+    assert wound.free_s == pytest.approx(free_s)
