@@ -20,7 +20,6 @@ import soundfile
 from hypothesis import HealthCheck, settings
 
 from liveaid.cli import main
-from liveaid.study.spectrum import RATE_HZ
 
 # All that is loaded and collected stays to the end: the garbage collector need not go through it
 # again and again.
@@ -255,9 +254,3 @@ def file(tmp_path: Path) -> Callable[..., Path]:
         return path
 
     return write
-
-
-@pytest.fixture(scope="session")
-def study_rate() -> int:
-    """Samples a second at which pure functions take mono sound."""
-    return RATE_HZ

@@ -30,7 +30,7 @@ from liveaid.routine.check import (
 from liveaid.routine.check.against import against
 from liveaid.routine.opened import Opened
 from liveaid.routine.source import read_source
-from liveaid.routine.written_numbers import bar_said, place_said
+from liveaid.routine.written_numbers import bar_said, place_said, so_many
 from liveaid.terminal import console, json_option, print_json, report_table
 
 _STYLE = {"error": "bold reverse", "warning": "bold", "remark": "dim"}
@@ -125,7 +125,7 @@ def _show(file: Path, seen: Judged, findings: tuple[Finding, ...], *, show_hands
     out.print(_finding_table(findings))
     count = {grade: sum(f.severity == grade for f in findings) for grade in _STYLE}
     limit = f" of {minutes(routine.limit_s)}" if routine.limit_s else ""
-    summary = ", ".join(f"{n} {grade}{'' if n == 1 else 's'}" for grade, n in count.items())
+    summary = ", ".join(so_many(n, grade) for grade, n in count.items())
     verdict = "not playable as written" if count["error"] else "playable"
     if not count["error"] and seen.laid_out:
         verdict += ", laid out as render would"

@@ -12,6 +12,7 @@ import click
 
 from liveaid.commands.calibrate import calibrate
 from liveaid.commands.opening import opened_to_play, say_state
+from liveaid.commands.shared_options import FILE
 from liveaid.commands.slower_decks import with_slower_decks
 from liveaid.commands.speaking import Speaker
 from liveaid.commands.stage_options import (
@@ -108,7 +109,7 @@ PERCENT = _Percent()
               "(0; a competitor's: 1).")  # fmt: skip
 @click.option("--tempo", type=PERCENT,
               help="Deviation of tempo that is still clean (3%).")  # fmt: skip
-@click.option("--takes", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE",
+@click.option("--takes", type=FILE, metavar="FILE",
               help="Where takes are kept; else takes.sqlite beside the section map.")  # fmt: skip
 @click.option("--booth-level", type=click.FloatRange(0, 150), metavar="DBA",
               help="Level where you stand, for the day's noise dose.")  # fmt: skip

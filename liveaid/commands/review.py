@@ -12,6 +12,7 @@ import click
 from rich.table import Table
 
 from liveaid.commands.opening import opened, say_state
+from liveaid.commands.shared_options import FILE, FOLDER
 from liveaid.errors import UsageError
 from liveaid.files.aside import write_aside
 from liveaid.practice.act_score import ActScore
@@ -45,10 +46,10 @@ from liveaid.terminal import (
 
 @click.command("review")
 @click.argument("scene")
-@click.option("--takes", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE",
+@click.option("--takes", type=FILE, metavar="FILE",
               help="Where takes are kept; else takes.sqlite beside the section map.")  # fmt: skip
 @click.option("--next", "only_next", is_flag=True, help="Say only what to practise next.")
-@click.option("--pictures", "folder", type=click.Path(file_okay=False, path_type=Path),
+@click.option("--pictures", "folder", type=FOLDER,
               metavar="DIR", help="Draw the latest takes, each set piece's history, and where "
               "time is lost, as PNG.")  # fmt: skip
 @click.option("--recording", type=click.Path(exists=True, dir_okay=False, path_type=Path),
@@ -57,10 +58,10 @@ from liveaid.terminal import (
 @click.option("--guide", type=click.Path(exists=True, dir_okay=False, path_type=Path),
               metavar="WAV", help="The guide mix; else decks/guide.wav of the scene.")  # fmt: skip
 @click.option("--trace", "trace_of", nargs=2, metavar="NUMBER FILE",
-              type=(int, click.Path(dir_okay=False, path_type=Path)),
+              type=(int, FILE),
               help="Write a take's trace, for `rehearse --replay`.")  # fmt: skip
 @click.option("--hear", nargs=2, metavar="NUMBER WAV",
-              type=(int, click.Path(dir_okay=False, path_type=Path)),
+              type=(int, FILE),
               help="Write what a take sounded like: the deck files moved as the records were, "
               "through the mixer's faders.")  # fmt: skip
 @click.option("--strokes", "strokes_of", type=click.IntRange(1), metavar="NUMBER",

@@ -184,10 +184,14 @@ class Belief:
             near += share if close else 0.0
             same += share if guess.section == told.section and not close else 0.0
             far += share if guess.section != told.section and not close else 0.0
-        off = self.numbers.beat_error + told.doubt
-        surely = math.erf(1.0 / (off * math.sqrt(2.0)))
         all_shares, most = near + same + far, 1.0 - self.numbers.floor
-        return (near + same) / all_shares * most, near / all_shares * surely * most
+        return (near + same) / all_shares * most, near / all_shares * self.beat_sure() * most
+
+    def beat_sure(self, unheard_beats: float = 0.0) -> float:
+        """How likely the count told is right to a beat, in its place: normal about what was told,
+        wider by what the clock may be off since anything was heard."""
+        off = self.numbers.beat_error + self.told.doubt + self.numbers.clock_error * unheard_beats
+        return math.erf(1.0 / (off * math.sqrt(2.0)))
 
 
 def _begun(guess: Guess, numbers: Numbers) -> bool:

@@ -195,11 +195,14 @@ class Follower:
 
     def _confidence_at(self, now: float) -> float:
         """Confidence after some time unheard: the tempo may be off, the plan may be left."""
+        belief = self._belief
         seconds = now - (now if self._stepped_s is None else self._stepped_s)
-        if seconds <= 0.5 or not self.plan.is_piece(self._belief.told.section):
+        if seconds <= 0.5 or not self.plan.is_piece(belief.told.section):
             return self._confidence
-        off = 0.1 + 0.03 * seconds
-        return self._confidence * math.exp(-0.015 * seconds) * math.erf(1.0 / (off * math.sqrt(2)))
+        assert self._heard is not None
+        beats = seconds * rate_bps(self.plan.at(belief.told.section), self._heard)
+        stays = math.exp(-belief.numbers.unheard_leaves * seconds)
+        return self._confidence * stays * belief.beat_sure(beats) / belief.beat_sure()
 
     def _step(self, now: float) -> None:
         seconds = 0.0 if self._stepped_s is None else now - self._stepped_s

@@ -292,6 +292,8 @@ class Numbers:
     """What is never believed away. D"""
     beat_error: float = 0.1
     """What a beat read off a record may be off. P"""
+    unheard_leaves: float = 0.015
+    """How often a second the order is left while nothing is heard. S"""
     twins: float = 2.0
     """Two places so near in score fit both. D"""
     word: float = 20.0

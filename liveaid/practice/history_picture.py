@@ -8,6 +8,7 @@ import numpy as np
 
 from liveaid.practice.picture_look import ASH, INK, LINE, PAPER, WARN, bare, png, two_above
 from liveaid.practice.records import PieceRow
+from liveaid.routine.written_numbers import so_many
 
 
 def history_picture(rows: Sequence[PieceRow], name: str) -> bytes:
@@ -40,7 +41,7 @@ def history_picture(rows: Sequence[PieceRow], name: str) -> bytes:
     for axis in (upper, lower):
         bare(axis)
     figure.suptitle(
-        f"{name}: {len(rows)} {'take' if len(rows) == 1 else 'takes'}",
+        f"{name}: {so_many(len(rows), 'take')}",
         x=0.06,
         ha="left",
         color=INK,

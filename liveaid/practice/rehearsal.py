@@ -142,11 +142,14 @@ class Rehearsal(Watcher):
         if aim is None:
             return False
         self._finish_take()
-        self.session.use(aim)
+        self._practise(aim)
         self.session.ladder = self._ladder_for(aim)
+        return True
+
+    def _practise(self, aim: Aim) -> None:
+        self.session.use(aim)
         if self._stage is not None:
             self._stage.use(aim.routine)
-        return True
 
     # --- words ----------------------------------------------------------------------------
 
@@ -192,11 +195,8 @@ class Rehearsal(Watcher):
     def _change_decks(self) -> None:
         """Follow the deck files that the ladder's rung asks for, but not within a take."""
         wanted = self.session.other_decks
-        if wanted is None or self.session.finder.playing:
-            return
-        self.session.use(self.aim.on_decks(wanted))
-        if self._stage is not None:
-            self._stage.use(self.aim.routine)
+        if wanted is not None and not self.session.finder.playing:
+            self._practise(self.aim.on_decks(wanted))
 
     def _step(self, rungs: int) -> bool:
         before = self.session.ladder

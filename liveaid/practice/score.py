@@ -21,7 +21,7 @@ from liveaid.practice.timing import KindScore, faults_of, judged_of, timing
 from liveaid.practice.visits import Visit
 from liveaid.practice.winds import late_words
 from liveaid.routine import Routine
-from liveaid.routine.written_numbers import bar_said
+from liveaid.routine.written_numbers import bar_said, so_many
 
 _TOO_FEW = "too few acts to tell a delay from the hands: `liveaid rehearse --calibrate` does"
 
@@ -161,10 +161,9 @@ def _not_whole(visit: Visit, routine: Routine, bars_before: int) -> Iterable[str
         yield f"begun at bar {bars_before + bar + 1}" + (f" beat {beat + 1}" if beat else "")
     left = routine.beats(visit.piece) - visit.to_beat
     if left >= 1.0:
-        count, unit = (
-            (round(left / metre), "bar") if left >= 0.75 * metre else (round(left), "beat")
-        )
-        yield f"ended {count} {unit}{'' if count == 1 else 's'} early"
+        in_bars = left >= 0.75 * metre
+        gone = so_many(round(left / metre), "bar") if in_bars else so_many(round(left), "beat")
+        yield f"ended {gone} early"
 
 
 def _faults(
@@ -185,8 +184,8 @@ def _faults(
         yield f"{added} added"
     for act in acts:
         if act.turns_off:
-            turns, way = abs(act.turns_off), "ahead of" if act.turns_off > 0 else "behind"
-            yield f"{act.side} record {turns} {'turn' if turns == 1 else 'turns'} {way} its cue"
+            way = "ahead of" if act.turns_off > 0 else "behind"
+            yield f"{act.side} record {so_many(abs(act.turns_off), 'turn')} {way} its cue"
     for one in kinds:
         yield from faults_of(one, limits)
     if tempo_percent is not None and abs(tempo_percent) > limits.tempo_percent:

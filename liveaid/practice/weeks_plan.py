@@ -16,6 +16,7 @@ from liveaid.practice.records import PieceRow
 from liveaid.practice.stretch import transition_name
 from liveaid.practice.wilson import clean_rate
 from liveaid.routine import Routine
+from liveaid.routine.written_numbers import so_many
 
 TURN_S = 5 * 60.0
 """One thing's turn (common practice, no source)."""
@@ -60,8 +61,7 @@ class PracticePlan:
         turn = self.turn
         if turn is None:
             return "All of the plan is done."
-        minutes = round(turn.lasts_s / 60)
-        lasts = f"{minutes} {'minute' if minutes == 1 else 'minutes'}"
+        lasts = so_many(round(turn.lasts_s / 60), "minute")
         return f"Now {turn.what or 'a break'}, {lasts}: {turn.why}."
 
     def begun(self, now: float) -> PracticePlan:

@@ -65,6 +65,11 @@ def bars_said(bars: float) -> str:
     return f"{number_text(bars)} {'bar' if bars <= 1 else 'bars'}"
 
 
+def so_many(count: int, thing: str) -> str:
+    """So many things in words: ``1 take``, ``3 takes``, ``0 takes``."""
+    return f"{count} {thing}{'' if count == 1 else 's'}"
+
+
 def bar_said(bar: int) -> str:
     """A bar, from 0, as it is counted, from 1; what comes before the first is the pick-up."""
     return "pick-up" if bar < 0 else f"bar {bar + 1}"

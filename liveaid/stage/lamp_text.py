@@ -9,6 +9,7 @@ from rich.live import Live
 from rich.text import Text
 
 from liveaid.follow.prompt import Prompt
+from liveaid.routine.written_numbers import so_many
 from liveaid.stage.lamp_layout import Lamp, LampLayout, Level
 from liveaid.stage.watcher import Stage, Watcher
 
@@ -66,7 +67,7 @@ def prompt_line(prompt: Prompt) -> str:
     """What the page says, in one line."""
     if prompt.piece is None:
         return f"{prompt.state}: no deck heard yet"
-    left = f"{prompt.bars_left} bar{'' if prompt.bars_left == 1 else 's'} left"
+    left = f"{so_many(prompt.bars_left or 0, 'bar')} left"
     parts = [prompt.piece.name, left, f"bar {prompt.bar} beat {prompt.beat}"]
     if prompt.tempo is not None:
         parts.append(f"{prompt.tempo:.1f} BPM")

@@ -54,6 +54,13 @@ IN_THREES, IN_SIXES = 0.2, 0.4
 threes has .35 to .83, what is counted in fours .03 at most: 57 songs of Debian games that state
 their tempo."""
 OCTAVE_WITHIN = 0.05
+OCTAVE_ODDS, FASTER_ODDS = 2.3, 0.5
+"""Log odds that the told one of two octaves is meant, by each nat it is likelier, and by being the
+faster. Logistic regression over 28 songs (every other one of freedoom's, modules of tecnoballz): of
+those it calls .8 sure 10 of 11 are right, of 65 other songs and modules 27 of 28."""
+HOLDS_MORE, RATIO_DOUBT = 0.15, 0.5
+"""A beat at three to two that holds so much more of what strikes is as likely meant as the told
+one. Of 93 songs of Debian games two gain so much, .31 and .40, and both are meant so."""
 RIVAL_OCTAVES, RIVAL_DOUBT = 0.12, 0.6
 """Where the beats that were followed are so far from the even ones, neither is sure."""
 TEMPO_FEWEST = 4
@@ -225,10 +232,12 @@ def _even(look: _Look, grid: Grid, duration_s: float, sure: float, loop_beats: i
     phase = _beat_phase_s(look, grid, at_start=loop_beats is not None)
     first = _first_beat_s(look.start_s, grid.period_s, phase)
     beats = np.arange(first, duration_s - 0.01, grid.period_s)
-    alternative, doubt = _alternative(look.curve, grid.period_s)
+    alternative, octave_sure = _alternative(look.curve, grid.period_s)
+    if loop_beats is None and (ratio := _at_three_to_two(look.onsets, grid)) is not None:
+        alternative, octave_sure = ratio, min(octave_sure, RATIO_DOUBT)
     return Tempo(
         60.0 / grid.period_s,
-        sure * (1.0 - doubt),
+        sure * octave_sure,
         alternative,
         first,
         True,
@@ -277,13 +286,33 @@ def _residual_s(onsets: Onsets, beats: Times, period_s: float) -> float:
     return float(np.sqrt(np.mean(np.square(near)))) if len(near) else 0.0
 
 
-def _alternative(curve: pulse.Curve, period_s: float) -> tuple[float | None, float]:
-    """The likelier of half and double tempo, and the doubt it casts, 0 to 0.5."""
+def _alternative(curve: pulse.Curve, period_s: float) -> tuple[float, float]:
+    """The likelier of half and double tempo, and how sure the told one is against it, 0 to 1."""
     periods = period_s * np.array([1.0, 2.0, 0.5])
     score, _ = pulse.scores(curve, periods)
-    other = 1 + int(np.argmax(score[1:]))
-    doubt = 1.0 / (1.0 + np.exp(3.0 * min(max(float(score[0] - score[other]), 0.0), 20.0)))
-    return 60.0 / float(periods[other]), float(doubt)
+    slower = bool(score[1] >= score[2])
+    other = 1 if slower else 2
+    odds = OCTAVE_ODDS * float(score[0] - score[other]) + (FASTER_ODDS if slower else -FASTER_ODDS)
+    return 60.0 / float(periods[other]), float(1.0 / (1.0 + np.exp(-np.clip(odds, -20.0, 20.0))))
+
+
+def _at_three_to_two(onsets: Onsets, grid: Grid) -> float | None:
+    """The tempo of the same strokes counted otherwise, threes as twos or the other way; None where
+    nothing speaks for it.
+
+    Six lines to a bar are two beats of three lines or three of two, as accents come back. Figures
+    of three sixteenths hide the beat from the autocorrelation: there the lines that hold clearly
+    more tell it.
+    """
+    if grid.parts != 4:
+        two, three, six = come_back(onsets, grid, 2, 3, 6)
+        # The bar's own return is among those every three lines.
+        return 30.0 / grid.step_s if two > (3.0 * three - six) / 2.0 else None
+    if grid.hit_share > CLEAR_SHARE:
+        return None
+    tried = [fit_grid(onsets, grid.period_s * ratio) for ratio in (1.5, 2 / 3)]
+    best = max(tried, key=lambda one: one.hit_share)
+    return 60.0 / best.period_s if best.hit_share >= grid.hit_share + HOLDS_MORE else None
 
 
 def _played(look: _Look, duration_s: float, *, least: float = 0.0) -> Tempo | None:

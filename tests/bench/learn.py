@@ -33,6 +33,7 @@ import numpy as np
 import soundfile
 import soxr
 from arranged import arranged
+from midi_songs import composed
 from played import opened
 from sklearn.linear_model import LogisticRegression
 from tracker_music import library, render
@@ -330,7 +331,7 @@ def beats_of_songs(use: str, folder: Path) -> tuple[np.ndarray, np.ndarray]:
     number = USES.index(use)
     songs = [arranged(seed, folder) for seed in range(12 * number, 12 * number + 12)]
     facts, alone = [], []
-    for song in (*songs, *opened(folder, first=number)):
+    for song in (*songs, *opened(composed(), folder, first=number)):
         mono = song.samples.astype(np.float32)
         spectrum = analyse(mono)
         onsets = find_onsets(mono, spectrum)

@@ -3,11 +3,13 @@
 They come in the data files of Debian's freedoom (BSD licence), written by many hands for a game:
 rock and metal, slow pieces, threes, fives and sevens among them. Channel 10 is the drums' by the
 General MIDI standard, so a stretch in which nothing else sounds is an open break as its composer
-wrote it. fluidsynth plays them on Debian's fluid-soundfont-gm.
+wrote it. fluidsynth plays them on Debian's fluid-soundfont-gm. `more_songs` are those of Debian's
+openttd-openmsx (GPL), light music by others; nothing in the study was set on them.
 """
 
 from __future__ import annotations
 
+import contextlib
 import io
 import struct
 from collections.abc import Iterator
@@ -22,6 +24,7 @@ SONG_FILES = (
     Path("/usr/share/games/doom/freedoom1.wad"),
     Path("/usr/share/games/doom/freedoom2.wad"),
 )
+MORE_SONGS = Path("/usr/share/games/openttd/baseset/openmsx")
 DRUMS = 9
 OVERDRIVEN = (29, 30)
 WRITTEN_S, WRITTEN_SHARE = 0.008, 0.85
@@ -166,6 +169,13 @@ def composed() -> Iterator[Composed]:
                 continue
             seen.add(lump)
             yield _read(f"{file.stem[-1]}-{name[2:].lower()}", lump)
+
+
+def more_songs() -> Iterator[Composed]:
+    """Every song of the other collection that can be read; some state their metre wrongly."""
+    for file in sorted(MORE_SONGS.glob("*.mid")):
+        with contextlib.suppress(OSError, ValueError, EOFError):
+            yield _read(file.stem, file.read_bytes())
 
 
 def _read(name: str, data: bytes) -> Composed:

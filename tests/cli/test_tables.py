@@ -91,6 +91,36 @@ def test_what_sounds_alike_with_how_unlike_and_whether_it_is_a_copy():
     assert narrow[2] == "1.3 bell a cappella 92.00 1:02.0"
 
 
+def test_numbers_are_set_to_the_right_and_only_prose_goes_over_a_line():
+    """So that digits stand under digits; a name is cut, not broken, and keeps some of its room."""
+    want = Want.model_validate({"part": "intro"})
+    asked = Brief((Wanted(want, (), (), None),), (), 0.0, ())
+    tables = (
+        (sound_table([sound()], width=100), "tempo energy LUFS length phrases", "phrases"),
+        (alike_table([], width=100), "unlike tempo energy LUFS length", "unlike"),
+        (fit_table(sound().study, [], {}, width=100), "score pitch LU energy phrases",
+         "score energy"),
+        (brief_table(asked, NAMES, Turntable()), "", "wanted|on the shelf"),
+    )  # fmt: skip
+    for table, right, breaks in tables:
+        heads = [str(column.header) for column in table.columns]
+        assert [h for h, c in zip(heads, table.columns, strict=True) if c.justify == "right"] == (
+            right.split()
+        )
+        over = [h for h, c in zip(heads, table.columns, strict=True) if not c.no_wrap]
+        assert over == (breaks.split("|") if "|" in breaks else breaks.split())
+        assert not table.show_edge
+        assert table.expand
+    assert sound_table([], width=80).columns[0].min_width == 16
+    assert alike_table([], width=80).columns[1].min_width == 16
+    assert fit_table(sound().study, [], {}, width=80).columns[1].min_width == 14
+
+
+def test_many_tags_are_cut_at_24_letters():
+    line = lines(sound_table([sound(tags=("a" * 30,))], width=160), 160)[1]
+    assert line.endswith(" 2 " + "a" * 23 + "…")
+
+
 def fit(other="tram", **more):
     known = {
         "other": other, "score": 87.6, "costs": (Cost("energy", 0.1, 0.5),),

@@ -97,6 +97,18 @@ def test_a_hint_goes_when_its_cause_does(small):
     assert _heard(small, mended, seconds=7.0)[0].hints == ()
 
 
+def test_a_sender_wired_wrong_that_falls_silent_is_silent_first():
+    """Swapped for 4 s, then nothing: after .3 s no one is heard, and that is what is told."""
+    follower = Follower(_far())
+    for step in range(400):
+        now = step / 100
+        follower.hear("right", position=20.0 + max(now - 1.0, 0.0), now=now)
+        follower.hear("left", position=40.0, now=now)
+    assert follower.prompt(now=4.0).state == "unsure"
+    later = follower.prompt(now=6.0)
+    assert (later.state, len(later.hints)) == ("silent", 1)
+
+
 def _far(left=20.0, right=40.0):
     """Left runs, then right; their cues far into the files, or wherever is said."""
     pieces = [

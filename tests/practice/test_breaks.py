@@ -3,11 +3,16 @@
 import sys
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from liveaid.practice.act_score import ActScore
 from liveaid.practice.aim import aim_of
 from liveaid.practice.bars import other_bars
+from liveaid.practice.breaks import breaks, stopped_s
+from liveaid.practice.trace import DeckTrace
+from liveaid.practice.visits import Sure
+from liveaid.routine import Routine
 from liveaid.simulate import Hands
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "bench"))
@@ -58,3 +63,108 @@ def test_a_bar_left_out_and_one_improvised_are_named_as_bars():
         *bar_acts(["missed"], 4),
     ]
     assert other_bars(acts, 4) == {1: "left out", 2: "improvised"}
+
+
+# One record by hand: let go at 2 s from 10 s of its file, stopped at 6 s, brought back, let go
+# again at 9 s. 120 BPM, a beat is 0.5 s; the other record stands all the time.
+
+STALLS = Routine.model_validate({"title": "Stalls", "pieces": [
+    {"name": "Lids", "bars": 8, "tempo": 120, "count": "left",
+     "left": {"hand": "runs", "at": 10}, "right": {"hand": "rests"}},
+    {"name": "Pestle", "bars": 8, "tempo": 120, "count": "clock",
+     "left": {"hand": "works", "from": 10, "to": 30},
+     "right": {"hand": "works", "from": 0, "to": 9}},
+]})  # fmt: skip
+BEFORE = Sure(5.9, 0, 7.8, 0.5)
+STILL = ((0.0, 5.0), (20.0, 5.0))
+
+
+def broken_off(*sures, left=None, right=STILL, back_to=10.0):
+    """The breaks found; records as (second, position) with straight ways between."""
+    t = np.arange(0.0, 14.0, 0.01)
+    there = back_to + 4
+    left = left or (
+        (0, 10), (2, 10), (6, 14), (6.8, 14), (8, back_to), (9, back_to), (13, there), (14, there),
+    )  # fmt: skip
+    decks = {
+        side: DeckTrace(t, np.interp(t, *np.transpose(points)))
+        for side, points in (("left", left), ("right", right))
+    }
+    return [(round(one.start_s, 1), round(one.end_s, 1)) for one in breaks(STALLS, decks, sures)]
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "found"),
+    [
+        # A second after the new start it is at beat 2: begun at 0, 7.8 beats back.
+        (BEFORE, Sure(10.0, 0, 2.0, 0.5), True),
+        # At beat 8.5: begun at 6.5, 1.3 beats back; at 8.2, 1.6 back.
+        (BEFORE, Sure(10.0, 0, 8.5, 0.5), False),
+        (BEFORE, Sure(10.0, 0, 8.2, 0.5), True),
+        # At 100 BPM a second is 1.67 beats: at 8.2 it was begun at 6.53.
+        (BEFORE, Sure(10.0, 0, 8.2, 0.6), False),
+        # In the next set piece: 32 beats further.
+        (BEFORE, Sure(10.0, 1, 2.0, 0.5), False),
+        # Where the follower was just after it stopped still tells; what it takes that for later
+        # does not, nor what it says in the first moment of the new start.
+        (Sure(6.2, 0, 7.8, 0.5), Sure(10.0, 0, 2.0, 0.5), True),
+        (Sure(6.4, 0, 7.8, 0.5), Sure(10.0, 0, 2.0, 0.5), False),
+        (BEFORE, Sure(9.2, 0, 9.0, 0.5), True),
+        (BEFORE, Sure(9.4, 0, 9.0, 0.5), False),
+        # Not sure again for eight seconds: the record itself was brought back.
+        (BEFORE, Sure(16.9, 0, 30.0, 0.5), False),
+        (BEFORE, Sure(17.1, 0, 30.0, 0.5), True),
+        (BEFORE, None, True),
+        (None, Sure(10.0, 0, 2.0, 0.5), False),
+    ],
+)
+def test_a_take_is_broken_off_where_it_begins_again_from_earlier(before, after, found):
+    sures = [one for one in (before, after) if one]
+    assert broken_off(*sures) == ([(6.0, 9.0)] if found else [])
+
+
+@pytest.mark.parametrize(("back_to", "found"), [(13.4, True), (13.8, False), (14.0, False)])
+def test_a_record_is_brought_back_by_a_third_of_a_second(back_to, found):
+    assert broken_off(BEFORE, back_to=back_to) == ([(6.0, 9.0)] if found else [])
+
+
+def test_where_hands_work_both_records_being_brought_back_is_no_break():
+    assert broken_off(Sure(5.9, 1, 7.8, 0.5)) == []
+
+
+@pytest.mark.parametrize(
+    ("right", "found"),
+    [
+        # The other record is pushed about all the while, or all but 0.1 s, or stands half a second.
+        (((0, 5), (5, 5), (8, 8), (11, 5), (14, 5)), False),
+        (((0, 5), (5, 5), (6.2, 8), (6.3, 8), (11, 5), (14, 5)), False),
+        (((0, 5), (5, 5), (6.1, 8), (6.7, 8), (11, 5), (14, 5)), True),
+    ],
+)
+def test_both_records_stand_in_a_break(right, found):
+    assert bool(broken_off(BEFORE, right=right)) is found
+
+
+@pytest.mark.parametrize(("stop_s", "found"), [(0.3, False), (0.6, True)])
+def test_a_short_stop_is_a_turn_of_a_juggle(stop_s, found):
+    back = 6.0 + stop_s
+    left = (
+        (0, 10),
+        (2, 10),
+        (6, 14),
+        (back - 0.001, 14),
+        (back, 10),
+        (13, 23 - back),
+        (14, 23 - back),
+    )
+    assert bool(broken_off(BEFORE, left=left)) is found
+
+
+def test_when_a_take_that_began_anew_was_broken_off():
+    """Its last record stopped at 6 s; begun anew 0.3 s later that was no stop."""
+    t = np.arange(0.0, 14.0, 0.01)
+    left = np.interp(t, [0, 2, 6, 8, 9, 13], [10, 10, 14, 10, 10, 14])
+    decks = {"left": DeckTrace(t, left), "right": DeckTrace(t, np.full(len(t), 5.0))}
+    assert stopped_s(STALLS, decks, 9.0) == pytest.approx(6.0, abs=0.05)
+    assert stopped_s(STALLS, decks, 6.3) == 6.3
+    assert stopped_s(STALLS, decks, 1.0) == 1.0

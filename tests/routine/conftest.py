@@ -9,6 +9,7 @@ import pytest
 from hypothesis import strategies as st
 
 from liveaid.routine import Routine
+from liveaid.routine.check import hand_spans
 
 Plan = dict[str, Any]
 
@@ -44,6 +45,14 @@ def routine() -> Callable[..., Routine]:
         return Routine.model_validate({"title": "T", "pieces": list(pieces), **more})
 
     return make
+
+
+@pytest.fixture(scope="session")
+def span_texts() -> Callable[[Routine], list[tuple[int, int, str, str]]]:
+    """From and to beat of each span of the hand plan, and what the left and the right hand do."""
+    return lambda r: [
+        (span.from_beat, span.to_beat, str(span.left), str(span.right)) for span in hand_spans(r)
+    ]
 
 
 SOUNDS = {

@@ -6,7 +6,7 @@ import pytest
 from pydantic import ValidationError
 
 from liveaid.routine import Sound
-from liveaid.routine.check import check, hand_plan, hand_spans, open_question
+from liveaid.routine.check import check, hand_plan, open_question
 from liveaid.routine.check.key_rules import sounding_key
 from liveaid.routine.check.time import minutes
 from liveaid.routine.hands import crossfader_end
@@ -96,28 +96,24 @@ def test_strokes_beyond_the_set_piece_are_refused(routine, piece, works, rests):
 # Hands.
 
 
-def span_texts(r):
-    return [(s.from_beat, s.to_beat, str(s.left), str(s.right)) for s in hand_spans(r)]
-
-
 def test_a_worked_record_takes_its_own_hand_and_the_crossfader_the_other(
-    routine, piece, works, rests
+    span_texts, routine, piece, works, rests
 ):
     assert span_texts(routine(piece(rests, works(0, 1)))) == [(0, 16, "crossfader", "works right")]
 
 
-def test_an_open_fader_leaves_the_other_hand_free(routine, piece, works, rests):
+def test_an_open_fader_leaves_the_other_hand_free(span_texts, routine, piece, works, rests):
     r = routine(piece(works(0, 1), rests, technique="Baby scratch"))
     assert span_texts(r) == [(0, 16, "works left", "None")]
 
 
-def test_a_juggle_takes_both_hands(routine, piece, works):
+def test_a_juggle_takes_both_hands(span_texts, routine, piece, works):
     assert span_texts(routine(piece(works(0, 1), works(0, 1)))) == [
         (0, 16, "works left", "works right")
     ]
 
 
-def test_a_record_takes_a_hand_only_while_it_is_let_go(routine, piece, runs, rests):
+def test_a_record_takes_a_hand_only_while_it_is_let_go(span_texts, routine, piece, runs, rests):
     assert span_texts(routine(piece(runs(0), rests))) == [
         (0, 1, "releases left", "None"),
         (1, 16, "None", "None"),
@@ -125,7 +121,7 @@ def test_a_record_takes_a_hand_only_while_it_is_let_go(routine, piece, runs, res
 
 
 def test_a_tempo_step_of_a_record_that_runs_through_takes_a_hand_at_the_pitch(
-    routine, piece, runs, rests
+    span_texts, routine, piece, runs, rests
 ):
     r = routine(piece(runs(0), rests), piece(runs(8), rests, tempo=124))
     assert (0, 1, "sets the left pitch", "None") in span_texts(r)

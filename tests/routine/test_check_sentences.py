@@ -583,3 +583,150 @@ def test_a_key_that_is_not_known_is_asked_for_where_two_sounds_meet(
     r = routine(piece(runs(0, sound="l"), runs(0, sound="r"), name="Q"), sounds=sounds)
     says = "two sounds meet but a key or tempo is not known: Q"
     assert [each[2] for each in told(r, "keys")] == ([says] if said else [])
+
+
+# Reach. A set piece that runs from 10 s uses 10 to 18 s of its deck.
+
+
+def reach(routine, **known):
+    found = (each for each in check(routine, **known) if each.rule == "reach")
+    return [(each.severity, each.piece, each.bar, each.says, each.way_out) for each in found]
+
+
+@pytest.mark.parametrize(("at", "said"), [(592.0, False), (592.1, True)])
+def test_the_side_of_a_record_lasts_ten_minutes(routine, piece, runs, rests, at, said):
+    far = (
+        "error", 0, 1, "left is needed up to 600.1 s; the record's side lasts 600 s (10:00)",
+        "lay it nearer the start, or set `turntable: {side: m:ss}` to what your record holds",
+    )  # fmt: skip
+    assert reach(routine(piece(runs(at), rests))) == ([far] if said else [])
+
+
+@pytest.mark.parametrize(
+    ("file_s", "bar", "says"),
+    [
+        (18.0, None, None),
+        (17.96, None, None),  # within ten degrees, 0.05 s
+        (17.9, 4, "left is needed up to 18.0 s, but its file ends at 17.9 s"),
+        (13.9, 2, "left is needed up to 18.0 s, but its file ends at 13.9 s"),
+        (14.0, 3, "left is needed up to 18.0 s, but its file ends at 14.0 s"),
+        (9.0, 1, "left is needed up to 18.0 s, but its file ends at 9.0 s"),
+    ],
+)
+def test_a_file_that_ends_too_soon_is_told_by_the_bar(
+    routine, piece, runs, rests, file_s, bar, says
+):
+    found = reach(routine(piece(runs(10), rests)), deck_s={"left": file_s})
+    out = "render the deck files again, or shorten the set piece"
+    assert found == ([("error", 0, bar, says, out)] if says else [])
+
+
+def test_a_worked_span_beyond_its_file_is_told_from_its_begin(routine, piece, works, rests):
+    ((_, _, bar, says, _),) = reach(
+        routine(piece(works(10, 14), rests)), deck_s={"left": 13.0}
+    )  # fmt: skip
+    assert (bar, says) == (1, "left is needed up to 14.0 s, but its file ends at 13.0 s")
+
+
+def test_what_runs_on_one_deck_must_fit_on_its_side(routine, piece, runs, rests):
+    """Two set pieces of 8 s; a side of 15 s holds one. One passage of a sound twice is one."""
+
+    def needed(side, first, second, **more):
+        r = routine(piece(first, rests), piece(second, rests, **more),
+                    sounds={"a": {"file": "a.wav"}}, turntable={"side": side})  # fmt: skip
+        return [each[3] for each in reach(r)]
+
+    says = "left needs at least 16 s of record; the side lasts 15 s"
+    assert needed("0:15", runs(), runs()) == [says]
+    assert needed("0:16", runs(), runs()) == []
+    assert needed("0:15", runs(sound="a"), runs(sound="a")) == []
+    assert needed("0:15", runs(sound="a"), runs(sound="a", bars_in=4)) == [says]
+
+
+@pytest.mark.parametrize(
+    ("sound", "seconds", "says"),
+    [
+        # 2 s a bar at 120 BPM, four bars from the first beat on; 0.05 of a bar may be lacking.
+        ({"tempo": 120}, 8.0, None),
+        ({"tempo": 120}, 7.92, None),
+        ({"tempo": 120}, 7.88, "a has 3.9 bars left from there; the set piece lets it run for 4"),
+        ({"tempo": 120, "first_beat": 1.0}, 8.0,
+         "a has 3.5 bars left from there; the set piece lets it run for 4"),
+        ({"tempo": 60}, 8.0, "a has 2.0 bars left from there; the set piece lets it run for 4"),
+        ({}, 4.0, "a has 2.0 bars left from there; the set piece lets it run for 4"),
+        ({"tempo": 120, "first_beat": 9.0}, 8.0,
+         "a has 0.0 bars left from there; the set piece lets it run for 4"),
+        ({"tempo": 120, "loop": True}, 2.0, None),
+    ],
+)  # fmt: skip
+def test_how_many_bars_a_sound_has_left(routine, piece, runs, rests, sound, seconds, says):
+    r = routine(piece(runs(sound="a"), rests), sounds={"a": {"file": "a.wav", **sound}})
+    assert [each[3] for each in reach(r, sound_s={"a": seconds})] == ([says] if says else [])
+
+
+def two(routine, piece, rests, first, second, **more):
+    sounds = {"a": {"file": "a.wav"}, "b": {"file": "b.wav"}}
+    r = routine(piece(first, rests, name="A"), piece(second, rests, name="B", **more),
+                sounds=sounds)  # fmt: skip
+    return [(each[0], each[3]) for each in reach(r)]
+
+
+def test_what_lies_on_the_same_seconds_is_told(routine, piece, runs, works, rests):
+    """A uses 10 to 18 s."""
+
+    def at(second, **more):
+        return two(routine, piece, rests, runs(10, sound="a"), second, **more)
+
+    assert at(runs(18, sound="b")) == []
+    assert at(runs(17.96, sound="b")) == []  # within ten degrees
+    both = "left has a (A) and b on the same 0.06 s"
+    assert at(runs(17.94, sound="b")) == [("error", both)]
+    assert at(runs(4, sound="b")) == [("error", "left has a (A) and b on the same 2.00 s")]
+    # Twelve is one bar on in a sound that began at 10 s: the same record.
+    assert at(runs(12, sound="a", bars_in=1)) == []
+    assert at(runs(12, sound="a", bars_in=2)) == [
+        ("error", "left has a at two different places (A) on the same 6.00 s")
+    ]
+    assert at(works(12, 14, sound="a", bars_in=2)) == []  # a hand may be anywhere in it
+    slower = "left is said to run at 120 (A) and 110 BPM on the same 8.00 s"
+    assert at(runs(10, sound="a"), tempo=110) == [("warning", slower)]
+    assert at(runs(10, sound="a"), tempo=120.05) == []
+    assert at(works(10, 12, sound="a"), tempo=110) == []
+
+
+@pytest.mark.parametrize(
+    ("gap_s", "said"),
+    [(0.44, "0.24"), (0.46, None), (0.0, "0.00"), (-0.04, "0.00")],  # 0.05 s over is beside it
+)
+def test_a_quarter_turn_is_left_beside_a_worked_record(
+    routine, piece, runs, works, rests, gap_s, said
+):
+    says = f"left: only {said} turns between this and A; a hand that overshoots is heard"
+    found = [("remark", says)] if said else []
+    here, there = works(10, 12, sound="a"), runs(12 + gap_s, sound="b")
+    assert two(routine, piece, rests, here, there) == found
+    assert two(routine, piece, rests, here, runs(12 + gap_s, sound="a")) == []
+    # Where both run no hand overshoots.
+    assert two(routine, piece, rests, runs(2, sound="a"), runs(10 + gap_s, sound="b")) == []
+
+
+# Phrases and sounds that cannot be had.
+
+
+@pytest.mark.parametrize(
+    ("begin_s", "end_s", "said"),
+    [
+        # At 120 BPM four bars from the first beat at 1 s end at 9 s of the sound.
+        (7.0, 9.5, "a is cut 0.5 s before its phrase ends (1.0 beats)"),
+        (7.0, 9.09, None),  # a tenth of a second is not heard as cut
+        (7.0, 9.11, "a is cut 0.1 s before its phrase ends (0.2 beats)"),
+        (8.91, 12.0, None),
+        (8.89, 12.0, "a is cut 3.0 s before its phrase ends (6.0 beats)"),
+    ],
+)
+def test_a_phrase_that_is_cut(routine, piece, runs, rests, begin_s, end_s, said):
+    sounds = {"a": {"file": "a.wav", "tempo": 120, "first_beat": 1.0}}
+    r = routine(piece(runs(0, sound="a"), rests), sounds=sounds)
+    found = [each for each in check(r, phrases={"a": [(begin_s, end_s)]}) if each.rule == "sounds"]
+    assert [each.says for each in found] == ([said] if said else [])
+    assert all(each.bar == 4 for each in found)

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import pytest
 
-from liveaid.routine.check import hand_spans
 from liveaid.routine.hands import stays_of
 from liveaid.routine.way import changes
 
@@ -25,48 +24,49 @@ def scratched(routine, piece, rests):
     return make
 
 
-def spans(r):
-    return [(s.from_beat, s.to_beat, str(s.left), str(s.right)) for s in hand_spans(r)]
-
-
-def test_strokes_with_the_fader_open_leave_the_other_hand_free_whatever_the_technique(scratched):
+def test_strokes_with_the_fader_open_leave_the_other_hand_free_whatever_the_technique(
+    scratched, span_texts
+):
     # Push in beat 0, pull in beat 1, then nothing.
     r = scratched({0: "push yes for 1", 1: "pull for 1"}, technique="scratch")
-    assert spans(r) == [(0, 2, "None", "works right"), (2, 16, "None", "None")]
+    assert span_texts(r) == [(0, 2, "None", "works right"), (2, 16, "None", "None")]
 
 
-def test_the_other_hand_is_at_the_fader_in_the_beats_in_which_lines_move_it(scratched):
+def test_the_other_hand_is_at_the_fader_in_the_beats_in_which_lines_move_it(scratched, span_texts):
     # The pull of beat 1 is not to be heard: the fader shuts at 1, and opens for the push of beat 8,
     # while the record stands.
     r = scratched({0: "push yes for 1", 1: "pull for 1 closed", 8: "push yes for 1"})
     assert [s.start_beat for s in stays_of(r, 0) if s.place == "fader"] == [1.0, 8.0]
     # The hand comes to the push from beat 7.6 on.
-    assert spans(r) == [
+    assert span_texts(r) == [
         (0, 1, "None", "works right"), (1, 2, "crossfader", "works right"),
         (2, 7, "None", "None"), (7, 8, "None", "works right"),
         (8, 9, "crossfader", "works right"), (9, 16, "None", "None"),
     ]  # fmt: skip
 
 
-def test_a_record_is_brought_back_as_late_as_can_be(scratched):
+def test_a_record_is_brought_back_as_late_as_can_be(scratched, span_texts):
     # A quarter turn back to `yes` by beat 8: from 8 - 0.54 = 7.46 on, the hand coming from 7.06.
     r = scratched({0: "push yes for 1", 8: "push yes for 1"})
     brought = next(s for s in stays_of(r, 0) if "back-cue" in s.does)
     assert brought.start_beat == pytest.approx(8 - 0.5404, abs=1e-4)
-    assert [(a, b) for a, b, _, right in spans(r) if right == "works right"] == [
+    assert [(a, b) for a, b, _, right in span_texts(r) if right == "works right"] == [
         (0, 1),
         (7, 8),
         (8, 9),
     ]
 
 
-def test_a_pitch_takes_its_hand_for_as_long_as_setting_it_takes(scratched):
+def test_a_pitch_takes_its_hand_for_as_long_as_setting_it_takes(scratched, span_texts):
     # Let go at 0, its pitch set from beat 4 to 4.6: the hand is there for the let go, and in beats
     # 3 (from 3.6) and 4.
     r = scratched({0: "let go for 4", 4: "set pitch +2 for 4"})
     pitch = next(s for s in stays_of(r, 0) if s.place == "pitch")
     assert (pitch.start_beat, pitch.end_beat) == pytest.approx((4.0, 4.6))
-    assert [(a, b) for a, b, _, right in spans(r) if right == "works right"] == [(0, 1), (3, 5)]
+    assert [(a, b) for a, b, _, right in span_texts(r) if right == "works right"] == [
+        (0, 1),
+        (3, 5),
+    ]
 
 
 @pytest.mark.parametrize(

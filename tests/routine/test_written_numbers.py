@@ -12,6 +12,7 @@ from liveaid.routine.written_numbers import (
     number,
     number_text,
     place_said,
+    so_many,
 )
 
 
@@ -69,6 +70,10 @@ def test_what_is_a_fraction_but_for_rounding_is_that_fraction():
 )
 def test_bars_in_words(bars: float, said: str):
     assert bars_said(bars) == said
+
+
+def test_things_are_many_unless_there_is_one():
+    assert [so_many(n, "take") for n in (0, 1, 2)] == ["0 takes", "1 take", "2 takes"]
 
 
 def test_bars_are_counted_from_one_and_what_comes_before_is_the_pick_up():

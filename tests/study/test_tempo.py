@@ -82,6 +82,22 @@ def test_swung_eighths_are_three_to_a_beat_and_not_four(low, high, ticks, bpm):
     assert octaves == pytest.approx(np.round(octaves), abs=1e-3)
 
 
+@pytest.mark.parametrize("bpm", [166.0, 185.0])
+def test_a_fast_waltz_counted_in_one_offers_its_three(bpm):
+    # Told by the bar (a third of it); two beats to that bar are two thirds of it.
+    found = tempo_of(bars_of([0, 10], [4, 8], 12, bpm))
+    assert {round(60 * told / bpm) for told in (found.tempo_bpm, found.alternative_bpm)} >= {60}
+
+
+def test_a_beat_hidden_by_figures_of_three_sixteenths_is_offered_and_the_told_one_unsure():
+    low, high = list(range(0, 48, 6)), list(range(3, 48, 6))
+    ticks = [0, 4, 5, 8, 10, 13, 16, 17, 20, 23, 25, 28, 32, 35, 37, 40, 41, 44, 46]
+    found = tempo_of(bars_of(low, high, 48, 134.0, ticks)[: 40 * RATE])
+    assert found.tempo_bpm == pytest.approx(134.0 * 2 / 3, rel=1e-4)
+    assert found.alternative_bpm == pytest.approx(134.0, rel=1e-4)
+    assert found.confidence <= 0.5
+
+
 def test_the_other_octave_is_named(play):
     import mir_eval  # three quarters of a second to load
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from itertools import combinations
 
 from liveaid.record.places import THERE_S
-from liveaid.routine.check.findings import Finding, found
+from liveaid.routine.check.findings import Finding, Severity, found
 from liveaid.routine.model import SIDES, Rests, Routine, Runs, Side, clock_time
 from liveaid.routine.written_numbers import number_text
 
@@ -168,7 +168,7 @@ def judge_overlaps(routine: Routine) -> Iterator[Finding]:
             if overlap > THERE_S:
                 yield from _overlap(routine, side, a, b, overlap)
             else:
-                yield from _close(routine, side, a, b, -overlap)
+                yield from _close(routine, side, a, b, max(0.0, -overlap))
 
 
 def _overlap(
@@ -179,10 +179,10 @@ def _overlap(
     named = a.sound is not None and b.sound is not None
     same_tempo = max(a.tempo_bpm, b.tempo_bpm) <= SAME_TEMPO * min(a.tempo_bpm, b.tempo_bpm)
     figures = {"overlap_s": overlap_s, "other_set_piece": a.piece}
+    severity: Severity
     if named and a.sound != b.sound:
         says = f"{side} has {a.sound} ({other}) and {b.sound} on the same {overlap_s:.2f} s"
-        out = "move one of them; render lays them apart"
-        severity: str = "error"
+        severity, out = "error", "move one of them; render lays them apart"
     elif named and same_tempo and abs(a.file_start_s - b.file_start_s) > THERE_S and not (
         a.worked or b.worked
     ):  # fmt: skip
@@ -196,8 +196,7 @@ def _overlap(
     else:
         return
     yield found(
-        routine, "error" if severity == "error" else "warning", "reach", says, out,
-        piece=b.piece, side=side, numbers=figures,
+        routine, severity, "reach", says, out, piece=b.piece, side=side, numbers=figures,
     )  # fmt: skip
 
 

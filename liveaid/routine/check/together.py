@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from liveaid.record.figures import figure
 from liveaid.routine.check.demands import Demand, WorkedDemand
@@ -54,7 +54,7 @@ class _HandAt:
     own: Side
     place: Place | None = None
     free_s: float = -1e9
-    does: str = field(default="")
+    does: str = ""
 
     def move_s(self, place: Place, performer: Performer) -> float:
         """How long it takes to a place: short between its own record and the fader."""
