@@ -45,7 +45,7 @@ LEAST_SHARED = 0.5
 """Of the shorter picture, so much has to lie on the other."""
 
 
-SPEEDS = (1.0, 0.98, 1.02, 0.96, 1.04, 0.94, 1.06, 0.92, 1.08)
+FADER_SPEEDS = (1.0, 0.98, 1.02, 0.96, 1.04, 0.94, 1.06, 0.92, 1.08)
 """At which a picture is laid over others: over the usual reach of a pitch fader, so close that ten
 seconds drift apart by two frames at most at either end."""
 DRIFTS_FRAMES = 50
@@ -123,13 +123,13 @@ def overlaid(picture: Picture, others: list[Picture]) -> npt.NDArray[np.float32]
     if not others:
         return np.zeros(0, dtype=np.float32)
     lengths = np.array([len(other) for other in others])
-    longest = len(_at_speed(picture, min(SPEEDS)))
+    longest = len(_at_speed(picture, min(FADER_SPEEDS)))
     size = scipy.fft.next_fast_len(longest + int(lengths.max()), real=True)
     theirs, within = _padded(others, size)
     looks = (theirs, within, np.square(theirs).sum(axis=2, keepdims=True))
     spectra = [scipy.fft.rfft(each, axis=1) for each in looks]
     best = np.full(len(others), -1.0, dtype=np.float32)
-    for speed in SPEEDS if len(picture) >= DRIFTS_FRAMES else (1.0,):
+    for speed in FADER_SPEEDS if len(picture) >= DRIFTS_FRAMES else (1.0,):
         fit = _best_shift(_at_speed(picture, speed), lengths, spectra, size)
         best = np.maximum(best, fit)
     return best
