@@ -94,4 +94,4 @@ def _print(rendered: Rendered) -> None:
     out.say(*(f"Note: {remark}" for remark in rendered.remarks))
     for finding in rendered.unplayable:
         place = f"{finding.piece + 1} {finding.name}: " if finding.piece is not None else ""
-        out.say(f"Not playable: {place}{finding.says}. {finding.way_out}.")
+        out.say(f"Not playable: {place}{finding.says} → {finding.way_out}")

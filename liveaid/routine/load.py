@@ -145,11 +145,11 @@ def _known_words(path: Path, detail: ErrorDetails) -> str:
 
 
 def _without_tags(loc: tuple[int | str, ...]) -> Path:
-    """The location without pydantic's union tags, which are no fields of the file."""
+    """The location without pydantic's union tags and its mark of a name, no fields of the file."""
     return tuple(
         step
         for before, step in zip((None, *loc), loc, strict=False)
-        if not (step in _TAGS and before in ("left", "right"))
+        if step != "[key]" and not (step in _TAGS and before in ("left", "right"))
     )
 
 

@@ -95,7 +95,8 @@ def _file_name(text: str) -> str:
 
 def _no_detail(text: str) -> str:
     if text in DETAILS:
-        raise PydanticCustomError("part_name", "another name would do: acts use this word")
+        would_do = "another name than {name} would do: acts use this word"
+        raise PydanticCustomError("part_name", would_do, {"name": text})
     return text
 
 

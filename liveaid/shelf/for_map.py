@@ -8,6 +8,7 @@ from typing import Any
 
 from liveaid.errors import LiveaidError
 from liveaid.files.inside import Stray
+from liveaid.files.unreadable import Unreadable
 from liveaid.routine.model import Routine, Sound
 from liveaid.routine.scene import reach
 from liveaid.shelf.shelf import Shelf
@@ -19,7 +20,8 @@ TRUSTED = 0.3
 
 
 def known_sounds(routine: Routine, section_map: Path, shelf_file: Path) -> dict[str, ShelfSound]:
-    """The map's sounds that lie on a shelf and were studied, by their names in the map.
+    """The map's sounds that were studied, by their names in the map; copies in the scene's folder
+    of sounds that lie elsewhere are these sounds.
 
     A shelf that is not there, or cannot be read now, knows nothing.
     """
@@ -33,15 +35,25 @@ def known_sounds(routine: Routine, section_map: Path, shelf_file: Path) -> dict[
         return {}
     try:
         with Shelf(shelf_file, make=False) as shelf:
-            found = [sound for sound in shelf.at(paths) if sound.study is not None]
+            found = {
+                paths[path]: sound
+                for sound in shelf.at(paths)
+                for path in (sound.path, *sound.copies)
+                if path in paths
+            }
+            for path, name in paths.items():
+                if name not in found and (copied := _copied(shelf, path)):
+                    found[name] = copied
     except LiveaidError:
         return {}
-    return {
-        paths[path]: sound
-        for sound in found
-        for path in (sound.path, *sound.copies)
-        if path in paths
-    }
+    return {name: sound for name, sound in found.items() if sound.study is not None}
+
+
+def _copied(shelf: Shelf, path: str) -> ShelfSound | None:
+    try:
+        return shelf.copied(path)
+    except (Unreadable, OSError):
+        return None  # told where the sound is read
 
 
 def studies_on(shelf_file: Path) -> Callable[[str], Study | None]:

@@ -16,7 +16,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any
 
-from liveaid.files.file_bytes import HASH_BYTES, Signature
+from liveaid.files.file_bytes import HASH_BYTES, Signature, content_hash
 from liveaid.files.names import plain_text, shown
 from liveaid.shelf.choose import choose
 from liveaid.shelf.columns import TABLE, fold, put_row
@@ -186,6 +186,17 @@ class Shelf:
             asked = "SELECT hash FROM file WHERE path = ?"
             rows = [db.execute(asked, (os.fsencode(path),)).fetchone() for path in paths]
             return _loaded(db, [row[0] for row in rows if row], onsets=False)
+
+    def copied(self, path: str) -> ShelfSound | None:
+        """The sound of which this file is a copy, wherever else it lies; without onsets.
+
+        A file is only read where the shelf knows one as long. Unreadable where it can't be;
+        OSError where it is not there.
+        """
+        asked = "SELECT 1 FROM file WHERE size = ? LIMIT 1"
+        if not self._file.rows(asked, (os.stat(path).st_size,)):
+            return None
+        return next(iter(self.these([content_hash(path)[0]])), None)
 
     def timbres(self) -> list[tuple[bytes, bytes]]:
         """Hash and timbre of every sound whose imprint is known."""

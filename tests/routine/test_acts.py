@@ -379,9 +379,10 @@ def test_a_part_that_ends_before_it_begins_and_an_attack_outside_it_are_told():
 
 def test_a_part_called_like_a_word_that_acts_use_is_told():
     found = problems_of(MAP.replace("{ACTS}", "{0: baby no}").replace("yes:", "for:"))
-    assert (found[0].line, found[0].would_do) == (
+    assert (found[0].line, found[0].field, found[0].would_do) == (
         7,
-        "another name would do: acts use this word",
+        "sounds.call.parts.for",
+        "another name than for would do: acts use this word",
     )
 
 

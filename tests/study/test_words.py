@@ -75,6 +75,31 @@ def test_a_name_that_cannot_be_what_is_said_names_nothing(said, file, tmp_path):
         assert len(found) < 7  # not so many as the longer name has
 
 
+def spoken(path, text):
+    """A sound of its own in which espeak-ng says a text without a stop."""
+    if shutil.which("espeak-ng") is None:
+        pytest.skip("no espeak-ng, the speech synthesiser")
+    subprocess.run(["espeak-ng", "-w", path, text], check=True)
+    return path
+
+
+def test_words_run_together_are_called_by_the_files_name(tmp_path):
+    """Six words in a second and a half, parted by less than six dips of the level."""
+    lamp = spoken(tmp_path / "come-along-and-buy-a-lamp.wav", "come along and buy a lamp")
+    names = [part.name for part in parts_of(lamp)]
+    assert names == ["come", "along", "and", "buy", "a", "lamp"]
+
+
+def test_a_short_shout_is_cut_into_words_as_long_speech_is(tmp_path):
+    """1.2 s long: a sample by its kind, a voice by its sound."""
+    shout = spoken(tmp_path / "hot-chestnuts.wav", "hot chestnuts")
+    facts = study(shout)
+    assert (facts.kind, facts.voice > 0.9) == ("sample", True)
+    assert [part.name for part in parts_of(shout)] == ["hot", "chestnuts"]
+    take = shout.rename(tmp_path / "best-of-all-the-vocal-takes-made-last-night.wav")
+    assert parts_of(take)[0].name == "word1"
+
+
 def test_phrases_keep_words_together_that_have_no_pause(said, file):
     together, _ = laid(said[:3], 0.05)
     apart, _ = laid(said[3:], 0.05)

@@ -18,6 +18,7 @@ from itertools import pairwise
 from types import MappingProxyType
 from typing import TypeAlias
 
+from liveaid.record.places import SAME_S
 from liveaid.routine import Side
 from liveaid.routine.layout.passage import Passage, UseIn, sharings
 from liveaid.routine.layout.winding import Order, Wind, best_order
@@ -102,7 +103,7 @@ def lay_out(
     """
     best = _lay_out(side, passages, grain, angles)
     shared, limit = 0, grain.frames(grain.side_s)
-    while tries := [t for t in sharings(passages) if _same_angle(side, t, angles)]:
+    while tries := [t for t in sharings(passages) if _same_angle(side, t, grain, angles)]:
         shared += 1
         layouts = [_lay_out(side, fewer, grain, angles, shared) for fewer in tries]
         at = min(range(len(tries)), key=lambda i: (layouts[i].order.wound, layouts[i].frames))
@@ -112,14 +113,17 @@ def lay_out(
     return best
 
 
-def _same_angle(side: Side, passages: Sequence[Passage], angles: Angles) -> bool:
+def _same_angle(side: Side, passages: Sequence[Passage], grain: Grain, angles: Angles) -> bool:
     """Whether no use was moved to where its cue comes up at another angle than it must."""
-    return all(
-        angles.get((side, used.use.piece), angle) == angle
-        for passage in passages
-        for angle in [_angle_s(side, passage, angles)]
-        for used in passage.uses
-    )
+    for passage in passages:
+        first_s = _angle_s(side, passage, angles) - passage.cue_s
+        for used in passage.uses:
+            comes_s = first_s + used.cue_s
+            must_s = angles.get((side, used.use.piece), comes_s if used.arrives else 0.0)
+            turns = (comes_s - must_s) / grain.turn_s
+            if abs(turns - round(turns)) * grain.turn_s > SAME_S:
+                return False
+    return True
 
 
 def _angle_s(side: Side, passage: Passage, angles: Angles) -> float:
@@ -172,12 +176,11 @@ def _winds(passages: Sequence[Passage], grain: Grain, turned: Sequence[int]) -> 
     for (_, a, before), (_, b, after) in pairwise(stops):
         left = grain.frames(before.left_at_s - passages[a].cue_s) + turned[a]
         cue = grain.frames(after.cue_s - passages[b].cue_s) + turned[b]
-        if a != b or (left != cue and not _lets_run(passages[a], before, after)):
+        if a != b or (left != cue and not _lets_run(before, after)):
             found.append(Wind(a, left, b, cue))
     return found
 
 
-def _lets_run(passage: Passage, before: UseIn, after: UseIn) -> bool:
+def _lets_run(before: UseIn, after: UseIn) -> bool:
     """Whether the next use lies where the record has run to unheard: nothing to wind."""
-    follows = passage.uses.index(after) == passage.uses.index(before) + 1
-    return follows and before.use.left.runs and after.cue_s > before.left_at_s
+    return after.arrives and before.use.left.runs and after.cue_s > before.left_at_s

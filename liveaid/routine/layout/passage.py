@@ -22,6 +22,8 @@ class UseIn:
 
     use: Use
     offset_s: float
+    arrives: bool = False
+    """The record gets there by itself, left running or standing by the use before."""
 
     @property
     def cue_s(self) -> float:
@@ -79,20 +81,32 @@ def passages_of(
 
 
 def sharings(passages: Sequence[Passage]) -> list[list[Passage]]:
-    """The same passages with one repeated one given up, its uses moved onto the first: a refrain.
+    """The same passages with one given up whose sound another holds, and its uses moved there: a
+    refrain, or a stretch that is juggled and then left running.
 
-    One list for each that can be given up. Only whole passages that are alike are shared.
+    One list for each that can be given up; of those alike the first is kept.
     """
-    first: dict[tuple[tuple[Segment, ...], float], int] = {}
     found = []
     for index, passage in enumerate(passages):
-        keeper = first.setdefault((passage.segments, passage.cue_s), index)
-        if keeper != index:
+        for keeper, other in enumerate(passages):
+            place_s = _place_in(other, passage)
+            alike = other.length_s <= passage.length_s + SAME_S
+            if keeper == index or place_s is None or (alike and keeper > index):
+                continue
             fewer = list(passages)
-            fewer[keeper] = replace(fewer[keeper], uses=fewer[keeper].uses + passage.uses)
+            fewer[keeper] = _joined(other, passage, place_s)
             del fewer[index]
             found.append(fewer)
+            break
     return found
+
+
+def _joined(whole: Passage, part: Passage, place_s: float) -> Passage:
+    """The one passage with the uses of both, in the order they are played in."""
+    moved = [replace(used, offset_s=used.offset_s + place_s) for used in part.uses]
+    return replace(
+        whole, uses=tuple(sorted([*whole.uses, *moved], key=lambda used: used.use.piece))
+    )
 
 
 def whole_of(part: Passage, passages: Iterable[Passage]) -> Passage | None:
@@ -100,21 +114,32 @@ def whole_of(part: Passage, passages: Iterable[Passage]) -> Passage | None:
 
     A copy for a juggle is as loud as the passage it is a copy of a part of.
     """
-    wholes = [p for p in passages if p.length_s > part.length_s + SAME_S and _holds(p, part)]
+    wholes = [
+        passage
+        for passage in passages
+        if passage.length_s > part.length_s + SAME_S and _place_in(passage, part) is not None
+    ]
     return max(wholes, key=lambda passage: passage.length_s, default=None)
 
 
-def _holds(whole: Passage, part: Passage) -> bool:
+def _place_in(whole: Passage, part: Passage) -> float | None:
+    """Where in a passage all the sound of another lies at the same speed, in deck seconds from its
+    begin; None where it does not."""
+    if whole.segments == part.segments:
+        return 0.0
     if len(part.segments) != 1:
-        return False
-    small = part.segments[0]
-    return any(
-        (big.sound, big.even) == (small.sound, small.even)
-        and abs(big.speed / small.speed - 1.0) < 1e-9
-        and big.start_s <= small.start_s + SAME_S
-        and small.in_sound(small.length_s) <= big.in_sound(big.length_s + SAME_S)
-        for big in whole.segments
-    )
+        return None
+    small, begin_s = part.segments[0], 0.0
+    for big in whole.segments:
+        if (
+            (big.sound, big.even) == (small.sound, small.even)
+            and abs(big.speed / small.speed - 1.0) < 1e-9
+            and big.start_s <= small.start_s + SAME_S
+            and small.in_sound(small.length_s) <= big.in_sound(big.length_s + SAME_S)
+        ):
+            return begin_s + (small.start_s - big.start_s) / big.speed
+        begin_s += big.length_s
+    return None
 
 
 def _segments(use: Use) -> tuple[Segment, ...]:
@@ -171,7 +196,7 @@ def _fits(last: Passage, before: UseIn, use: Use, material: Material, stands_s: 
 def _shared(passage: Passage, use: Use, begin_s: float) -> Passage:
     """The passage made long enough for one more use that begins at `begin_s`."""
     last = passage.segments[-1]
-    uses = (*passage.uses, UseIn(use, begin_s))
+    uses = (*passage.uses, UseIn(use, begin_s, arrives=True))
     missing = begin_s + use.segment.length_s - passage.length_s
     if missing <= SAME_S:
         return replace(passage, uses=uses)
