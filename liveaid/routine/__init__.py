@@ -42,7 +42,7 @@ once             what is worked out of a routine once and asked by many
 timeline         when each set piece begins, when a deck falls silent and sounds again
 left             where a set piece leaves a record, and whether it runs on to its next cue
 way              how each record gets from cue to cue, and how much time there is
-hands            what both hands have to do in every beat
+hands            where both hands have to be, and what that takes of every beat
 keys             keys: read, moved, compared
 harmony          how two sounds stand to each other in key and tempo
 arc              the energy wanted at each time of the routine

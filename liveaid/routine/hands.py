@@ -72,6 +72,8 @@ class Stay:
     place: Place
     side: Side | None
     """The deck it is for; None: the fader, for either."""
+    beat: float
+    """Where what it is for is written; a record is brought some time after that."""
     start_beat: float
     end_beat: float
     """The same where it takes but a moment."""
@@ -93,24 +95,24 @@ def stays_of(routine: Routine, index: int) -> tuple[Stay, ...]:
     stays = [stay for side in SIDES for stay in _at_record(routine, index, side)]
     edges = (edge for side in SIDES for edge in fader_edges(acts_of(routine, index, side)))
     moved = {round(edge.beat, 6) for edge in edges}
-    stays += [Stay("fader", None, beat, beat, "the fader") for beat in moved]
+    stays += [Stay("fader", None, beat, beat, beat, "the fader") for beat in moved]
     return tuple(sorted(stays, key=lambda stay: (stay.start_beat, stay.place == "fader")))
 
 
 def _at_record(routine: Routine, index: int, side: Side) -> Iterator[Stay]:
     acts, beat_s = acts_of(routine, index, side), routine.pieces[index].beat_s
     for place, act in enumerate(acts):
-        does, ends = f"the {side} record ({act.kind})", act.end_beat
+        does, at, ends = f"the {side} record ({act.kind})", act.beat, act.end_beat
         if act.kind == "let go":
-            yield Stay(side, side, act.beat, act.beat, does)
+            yield Stay(side, side, at, at, at, does)
         elif act.kind == "set pitch":
-            until = min(act.beat + figure("set_pitch_s") / beat_s, ends)
-            yield Stay("pitch", side, act.beat, until, f"{side}'s pitch fader")
+            until = min(at + figure("set_pitch_s") / beat_s, ends)
+            yield Stay("pitch", side, at, at, until, f"{side}'s pitch fader")
         elif act.kind in BROUGHT:
-            begins = max(ends - bring_s(routine, acts, place) / beat_s, act.beat)
-            yield Stay(side, side, begins, ends, does)
+            begins = max(ends - bring_s(routine, acts, place) / beat_s, at)
+            yield Stay(side, side, at, begins, ends, does)
         elif act.kind != "catch" and act.beats > 0:
-            yield Stay(side, side, act.beat, ends, does)
+            yield Stay(side, side, at, at, ends, does)
 
 
 def bring_s(routine: Routine, acts: Sequence[Act], place: int) -> float:

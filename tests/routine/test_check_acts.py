@@ -189,6 +189,9 @@ def beats_traded(tempo: float, beats: str = "1", **more: Any) -> Routine:
 )
 def test_a_beat_juggle_is_played_up_to_what_hands_can(tempo, beats, more, playable):
     demands = demands_of(beats_traded(tempo, beats, **more), 0)
+    told = [each.beat for each in demands if each.kind == "hands" and "back-cue" in each.says]
+    step = {"1": 1.0, "2": 2.0, "1/2": 0.5}[beats]  # told where the record's run ends, as written
+    assert told == pytest.approx([step * n for n in range(1, len(told) + 1)])
     assert len([each for each in demands if each.kind == "hands"]) >= 6
     assert all(each.verdict != "impossible" for each in demands) == playable
 

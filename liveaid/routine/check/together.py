@@ -76,7 +76,7 @@ def judge_two_hands(at: WorkedDemand) -> Iterator[Demand]:
         if hand.place not in (None, stay.place):
             moves = hand.move_s(stay.place, at.hands)
             yield Demand(
-                kind="hands", piece=at.piece, beat=stay.start_beat, side=None,
+                kind="hands", piece=at.piece, beat=stay.beat, side=None,
                 says=f"a hand has to come from {hand.does} to {stay.does}",
                 needs=moves, has=moves - hand.late_s(stay, at),
                 way_out="one of the two a little earlier or later, or left out",
