@@ -28,6 +28,10 @@ _START_S = 60.0
 _BURY_S = 5.0
 """How long to wait for a killed process; one stuck in the system's own reading may never end."""
 _READY = "ready"
+_COPIES = sys.platform == "linux"
+"""Whether workers are copies of one process that has loaded the libraries, which saves each of them
+seconds. Elsewhere a copy may miss what the system's own libraries hold, and each loads anew
+(`multiprocessing`, contexts and start methods)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +66,7 @@ class _Worker:
 class Workers:
     """Runs tasks in up to `processes` processes; a context manager that leaves none behind.
 
-    Processes are started by spawning, so a script that uses this needs the usual
+    Processes read the main script anew, so a script that uses this needs the usual
     ``if __name__ == "__main__":`` guard.
     """
 
@@ -120,7 +124,7 @@ class Workers:
             task = self._waiting.popleft()
             worker = next((w for w in self._workers if not w.task), None)
             if worker is None:
-                worker = _start()
+                worker = _start(loading=task.function.__module__)
                 self._workers.append(worker)
             worker.deadline_s = self._clock() + (_START_S if worker.fresh else task.limit_s)
             try:
@@ -171,13 +175,18 @@ def processors() -> int:
     return os.cpu_count() or 1
 
 
-def _start() -> _Worker:
-    context = multiprocessing.get_context("spawn")
+def _start(*, loading: str) -> _Worker:
+    """A new process; the first decides which module is loaded before all others are copied."""
+    context: Any = multiprocessing.get_context("forkserver" if _COPIES else "spawn")
+    if _COPIES:
+        context.set_forkserver_preload([loading])
     ours, theirs = context.Pipe()
-    process = context.Process(target=_serve, args=(theirs,), daemon=True, name="liveaid-worker")
     # The tracker unblocks SIGINT when it starts, so it has to be up before we block it.
     resource_tracker.ensure_running()
     with _single_threaded(), _without_ctrl_c():
+        process = context.Process(
+            target=_serve, args=(theirs, dict(os.environ)), daemon=True, name="liveaid-worker"
+        )
         process.start()
     theirs.close()
     return _Worker(process, ours)
@@ -209,8 +218,13 @@ def _without_ctrl_c() -> Iterator[None]:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
-def _serve(pipe: connection.Connection) -> None:
-    """A worker's life: take a task, send back (value, fault), until the parent is gone."""
+def _serve(pipe: connection.Connection, environment: dict[str, str]) -> None:
+    """A worker's life: take a task, send back (value, fault), until the parent is gone.
+
+    A copy has the environment of when the first was started; it is given the present one.
+    """
+    os.environ.clear()
+    os.environ.update(environment)
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     threading.Thread(target=_die_with_parent, daemon=True).start()
     _silence()

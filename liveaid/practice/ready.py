@@ -28,7 +28,6 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import betainc, betaln
 
 Floats = NDArray[np.float64]
 Counts = NDArray[np.int64]
@@ -72,6 +71,8 @@ def odds(clean: ArrayLike, failed: ArrayLike, level: float) -> Floats:
 
     Integral of p^k (1-p)^m over level..1, divided by 1 - level, over level^k (1-level)^m.
     """
+    from scipy.special import betainc, betaln  # half a second to load
+
     k, m = np.asarray(clean, float), np.asarray(failed, float)
     above = np.maximum(1.0 - betainc(k + 1, m + 1, level), 1e-300)
     log = betaln(k + 1, m + 1) + np.log(above) - (m + 1) * math.log(1.0 - level)

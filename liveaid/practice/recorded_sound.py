@@ -12,7 +12,6 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
-from scipy.signal import resample_poly
 
 Floats = NDArray[np.float64]
 
@@ -25,6 +24,8 @@ _BANDS_HZ = np.geomspace(80.0, 11000.0, 13)
 
 def at_common_rate(samples: Floats, rate_hz: int) -> Floats:
     """Mono samples, shape (frames,), at the common rate, from (frames,) or (frames, channels)."""
+    from scipy.signal import resample_poly  # a second to load, and only recordings need it
+
     mono = samples.mean(axis=1) if samples.ndim == 2 else samples
     shared = math.gcd(rate_hz, HEARING_RATE_HZ)
     out = resample_poly(mono, HEARING_RATE_HZ // shared, rate_hz // shared)

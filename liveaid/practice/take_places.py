@@ -11,7 +11,6 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 import numpy as np
-from scipy.interpolate import UnivariateSpline
 
 from liveaid.practice.hand_cuts import SHUT
 from liveaid.practice.mixer_trace import Control, FaderHeard
@@ -68,6 +67,8 @@ def _smooth(places: Floats, times_s: Floats, heard: Motion, first: int, last: in
     rising = np.concatenate([[True], np.diff(t) > 1e-9])
     inside = slice(*np.searchsorted(times_s, [t[0], t[-1]]))
     if rising.sum() >= 5:
+        from scipy.interpolate import UnivariateSpline  # half a second to load
+
         way = UnivariateSpline(
             t[rising], x[rising], w=1.0 / off[rising], s=float(free[rising].sum())
         )

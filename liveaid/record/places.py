@@ -31,14 +31,18 @@ LOST_S = 0.9
 a turn, more than a beat of the count can be told wrong for a moment."""
 
 
+def _within(at_s: float, cue_s: float, reach_s: float) -> bool:
+    return abs(at_s - cue_s) <= reach_s + 1e-9
+
+
 def is_there(at_s: float, cue_s: float) -> bool:
     """Whether a record at one deck-file second is at a cue without a hand's help."""
-    return abs(at_s - cue_s) <= THERE_S + 1e-9
+    return _within(at_s, cue_s, THERE_S)
 
 
 def stands_at(at_s: float, cue_s: float, speed: float) -> bool:
     """Whether a record stands ready at a cue; `speed` 1.0 is nominal."""
-    return abs(at_s - cue_s) <= READY_S + 1e-9 and abs(speed) < STANDS_SPEED
+    return _within(at_s, cue_s, READY_S) and abs(speed) < STANDS_SPEED
 
 
 def on_course(
@@ -50,8 +54,7 @@ def on_course(
     `waits_s`: by how much sooner it may pass there, where a hand takes it.
     """
     passes_s = min(max((cue_s - at_s) / speed, due_in_s - waits_s), due_in_s) if speed else due_in_s
-    off_s = abs(at_s + speed * passes_s - cue_s)
-    return off_s <= within_s + OFF_COURSE * max(due_in_s, 0.0)
+    return _within(at_s + speed * passes_s, cue_s, within_s + OFF_COURSE * max(due_in_s, 0.0))
 
 
 def has_left_course(

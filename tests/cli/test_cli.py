@@ -97,6 +97,8 @@ def test_the_package_itself_can_be_run():
         ("simulate", {"aiohttp", "matplotlib", "mido", "scipy"}),
         ("check", {"aiohttp", "matplotlib", "mido", "scipy"}),
         ("perform", {"av", "matplotlib", "scipy", "zeroconf"}),
+        ("rehearse", {"av", "matplotlib", "scipy", "zeroconf"}),
+        ("review", {"av", "scipy.interpolate", "scipy.signal"}),
     ],
 )
 def test_a_command_loads_no_library_it_has_no_use_for(command: str, not_needed: set[str]):

@@ -172,7 +172,7 @@ def test_ctrl_c_in_a_terminal_reaches_the_parent_alone():
 def test_a_worker_whose_pipe_is_shut_ends_by_itself():
     context = multiprocessing.get_context("spawn")
     ours, theirs = context.Pipe()
-    process = context.Process(target=_serve, args=(theirs,), daemon=True)
+    process = context.Process(target=_serve, args=(theirs, dict(os.environ)), daemon=True)
     process.start()
     theirs.close()
     ours.recv()  # it is ready

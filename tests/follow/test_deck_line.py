@@ -69,10 +69,20 @@ def test_a_thousand_messages_a_second_are_some_hundred_points():
 
 
 @pytest.mark.parametrize(
-    ("leap_s", "lines", "jumped"), [(0.03, 0, False), (0.3, 1, False), (0.6, 1, True)]
+    ("leap_s", "lines", "jumped"),
+    [
+        (0.03, 0, False),
+        (0.3, 1, False),
+        (0.4, 1, False),
+        (0.42, 1, True),
+        (0.6, 1, True),
+        (-0.44, 1, False),
+        (-0.47, 1, True),
+    ],
 )
 def test_a_record_is_moved_or_has_jumped(leap_s, lines, jumped):
-    """In the 20 ms between two messages a hand moves it .4 s and 30 ms at most."""
+    """In the 20 ms between two messages a hand moves it .4 s and 30 ms at most, the record's own
+    20 ms forwards among them."""
     deck = _heard(lambda now: now + (leap_s if now > 0.99 else 0.0), 1.0)
     assert deck.lines == 0, "one message off the line may be a stray"
     deck.hear(1.02 + leap_s, 1.02)

@@ -93,7 +93,7 @@ def grains(draw):
     )
 
 
-@settings(max_examples=200)
+@settings(max_examples=60)
 @given(routines(), grains())
 def test_sounds_lie_apart_by_the_gap_and_every_cue_is_placed(uses, grain):
     layout = laid_out(uses, grain)
@@ -111,7 +111,7 @@ def test_sounds_lie_apart_by_the_gap_and_every_cue_is_placed(uses, grain):
     assert layout.frames >= last.end + tail + grain.gap
 
 
-@settings(max_examples=200)
+@settings(max_examples=60)
 @given(routines(), grains())
 def test_the_sticker_stands_at_the_same_angle_at_every_cue_that_is_wound_to(uses, grain):
     layout = laid_out(uses, replace(grain, sticker=True))
@@ -122,7 +122,7 @@ def test_the_sticker_stands_at_the_same_angle_at_every_cue_that_is_wound_to(uses
         assert off_degrees < 0.01
 
 
-@settings(max_examples=100)
+@settings(max_examples=40)
 @given(routines(), grains())
 def test_the_record_is_found_where_the_sound_of_each_set_piece_is(uses, grain):
     """A use's own sound lies under it: the passage's second there is the use's second."""

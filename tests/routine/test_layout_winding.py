@@ -34,7 +34,7 @@ def decks(draw, most=7):
     return widths, winds
 
 
-@settings(max_examples=150)
+@settings(max_examples=60)
 @given(decks())
 def test_no_order_winds_less_than_the_one_found(deck):
     widths, winds = deck
@@ -44,7 +44,7 @@ def test_no_order_winds_less_than_the_one_found(deck):
     assert found.wound == walked(found.order, widths, winds) == least(widths, winds)
 
 
-@settings(max_examples=100)
+@settings(max_examples=40)
 @given(decks(most=6))
 def test_beyond_the_exact_limit_the_bound_holds_and_the_search_starts_from_the_order_of_play(deck):
     widths, winds = deck

@@ -302,7 +302,7 @@ def _routines(draw):
     )
 
 
-@settings(max_examples=120)
+@settings(max_examples=40)
 @given(_routines(), st.integers(0, 2**32), st.lists(st.sampled_from(FAULT_KINDS), max_size=2))
 def test_any_routine_can_be_performed(routine, seed, kinds):
     hands = Hands(miss_rate=0.1, added_rate=0.1)

@@ -178,3 +178,16 @@ def test_audio_begins_behind_a_leading_tag():
 def test_what_is_none_of_these_promises_nothing():
     for data in (b"", b"fLaC" + bytes(50), b"RIFF\0\0\0\0AVI " + bytes(50), b"\xff"):
         assert promise(data) == Promise()
+
+
+def test_a_head_cut_off_inside_promises_nothing():
+    """RF64's own sizes need 8 + 16 bytes up to the data's (EBU Tech 3306); ten of 16 are there."""
+    sizes = chunk(b"ds64", bytes(16))
+    assert promise(wav(sizes, kind=b"RF64")[:-6]) == Promise()
+
+
+def test_chunks_of_the_same_names_in_files_of_other_kinds_are_none_of_a_sound_s():
+    other = wav(fmt(1, 4), chunk(b"data", bytes(400))).replace(b"WAVE", b"AVI ")
+    assert promise(other) == Promise()
+    common = chunk(b"COMM", struct.pack(">hIh", 2, 70_000, 16) + bytes(10), ">")
+    assert promise(b"FORM" + struct.pack(">I", 4 + len(common)) + b"8SVX" + common) == Promise()

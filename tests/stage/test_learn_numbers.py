@@ -4,6 +4,7 @@ import math
 
 import pytest
 
+from liveaid.stage.learn_osc import NothingLearned, learn_map
 from liveaid.stage.learn_streams import Stream, steady_rate, streams_of, wraps
 from liveaid.stage.learn_unit import sends_of, unit_of
 from liveaid.stage.osc_packet import OscMessage
@@ -197,3 +198,100 @@ def test_whole_numbers_name_decks_and_others_do_not():
 def test_only_finite_numbers_are_streams():
     found = streams_of(heard((1.0, True, "x"), (math.inf, False, "y"), (math.nan,), (2.0,)))
     assert [(one.argument, one.values) for one in found] == [(0, [1.0, 2.0])]
+
+
+def sent(address, *, starts_s=0.5, rate=1.0, stops_s=9.0, every_s=0.05, more=()):
+    """A position that grows between two moments, and other numbers beside it, for ten seconds."""
+    return [
+        (n * every_s, OscMessage(address, (
+            20.0 + rate * max(0.0, min(n * every_s, stops_s) - starts_s),
+            *(f(starts_s <= n * every_s < stops_s) for f in more),
+        )))
+        for n in range(200)
+    ]  # fmt: skip
+
+
+def learned(*streams):
+    return learn_map(sorted((one for each in streams for one in each), key=lambda one: one[0])).tree
+
+
+@pytest.mark.parametrize(
+    ("left", "right", "address", "names"),
+    [
+        ("/deck/1/pos", "/deck/2/pos", "/deck/{deck}/pos", ("1", "2")),
+        ("/A_pos", "/B_pos", "/{deck}_pos", ("A", "B")),
+        ("/deck1", "/deck2", "/deck{deck}", ("1", "2")),
+        ("/deckL_time", "/deckR_time", "/deck{deck}_time", ("L", "R")),
+        ("/left-time", "/right-time", "/{deck}-time", ("left", "right")),
+        ("/d/left", "/d/right", "/d/{deck}", ("left", "right")),
+        ("/deck1", "/deck12", "/deck{deck}", ("1", "12")),
+    ],
+)
+def test_what_differs_in_two_addresses_is_the_deck_s_name(left, right, address, names):
+    """Letters alike in front are no part of it, nor what follows a joint such as `_` behind."""
+    found = learned(sent(left), sent(right, starts_s=2.0))
+    assert found["position"]["address"] == address
+    assert (found["decks"]["left"], found["decks"]["right"]) == names
+
+
+@pytest.mark.parametrize(("first", "left"), [("/d/x", "x"), ("/d/y", "y")])
+def test_decks_of_no_known_names_are_in_the_order_they_moved(first, left):
+    starts = {"/d/x": 2.0, "/d/y": 2.0, first: 0.5}
+    found = learned(*(sent(one, starts_s=starts[one]) for one in ("/d/x", "/d/y")))
+    assert found["decks"]["left"] == left
+
+
+def test_left_is_left_by_its_name_whoever_moved_first():
+    found = learned(sent("/d/right"), sent("/d/left", starts_s=3.0))
+    assert found["decks"] == {"left": "left", "right": "right"}
+
+
+@pytest.mark.parametrize("other", ["/other/place/right", "/x/y/z", "/d/left/right"])
+def test_two_addresses_that_differ_in_more_than_one_word_are_not_two_decks(other):
+    with pytest.raises(NothingLearned, match="only one deck's position was heard"):
+        learned(sent("/d/right"), sent(other, rate=1.05))
+
+
+def test_two_numbers_that_grow_at_other_rates_are_not_two_decks():
+    """Within 12 % they are, as records at two pitches."""
+    assert learned(sent("/d/1"), sent("/d/2", rate=1.1))["decks"] == {"left": "1", "right": "2"}
+    with pytest.raises(NothingLearned, match="only one deck"):
+        learned(sent("/d/1"), sent("/d/2", rate=1.2))
+
+
+def test_a_number_that_says_whether_a_record_turns_is_its_speed():
+    """1 while it runs and 0 while it stands; one that never changes is none."""
+    runs, idle = (lambda turns: 1.0 if turns else 0.0), (lambda turns: 0.5)
+    found = learned(
+        sent("/d/1", more=(idle, runs), stops_s=6.0), sent("/d/2", more=(idle, runs), starts_s=3.0)
+    )
+    assert found["speed"] == {"address": "/d/{deck}", "argument": 2}
+    plain = learned(sent("/d/1", more=(idle,), stops_s=6.0), sent("/d/2", more=(idle,)))
+    assert "speed" not in plain
+
+
+def test_what_found_no_place_is_told_with_its_bounds():
+    found = learn_map(
+        sorted([*sent("/d/1", more=(lambda turns: 7.5,)), *sent("/d/2"),
+                *((n / 20, OscMessage("/beat", (float(n % 5),))) for n in range(200))],
+               key=lambda one: one[0])
+    )  # fmt: skip
+    left = [note for note in found.notes if note.startswith("not used: ")]
+    assert sorted(left) == [
+        "not used: /beat argument 0, from 0 to 4 (falls back again and again: an angle?)",
+        "not used: /d/1 argument 1, from 7.5 to 7.5",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("streams", "said"),
+    [
+        ((), "no numbers were heard; is the sender on"),
+        (([(n / 20, OscMessage("/a", (float(n % 40),))) for n in range(200)],),
+         "/a argument 0 falls back each turn: an angle"),
+        (([(n / 20, OscMessage("/a", (float(n % 2 * 7),))) for n in range(200)],), "/a argument 0"),
+    ],
+)  # fmt: skip
+def test_what_is_said_when_nothing_is_learned(streams, said):
+    with pytest.raises(NothingLearned, match=said.replace("?", r"\?")):
+        learned(*streams)
