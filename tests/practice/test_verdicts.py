@@ -12,6 +12,8 @@ import pytest
 from liveaid.practice.act_score import ActScore, Played, WindScore
 from liveaid.practice.beat_times import BeatTimes
 from liveaid.practice.delays import Delays
+from liveaid.practice.fader_cuts import CutScore
+from liveaid.practice.hand_cuts import FaderScore
 from liveaid.practice.limits import Limits
 from liveaid.practice.score import score_take
 from liveaid.practice.visits import Visit
@@ -285,3 +287,32 @@ def test_acts_whose_count_was_only_fitted_to_them_spread_but_are_neither_early_n
     assert (kind.acts, kind.bias_beats) == (2, None)
     assert kind.spread_beats == pytest.approx(0.04 / np.sqrt(2))
     assert score(played(loose[:1])).pieces[0].kinds == ()
+
+
+def test_a_take_counts_what_its_set_pieces_do():
+    first = played([act(0), act(4, outcome="missed"), act(9, outcome="added")])
+    second = played([act(0), act(4, outcome="missed"), act(6, outcome="skipped")], piece=1)
+    take = score(first, second)
+    assert (take.heard, take.missed, take.added, take.skipped) == (2, 2, 1, 1)
+    assert [(one.missed, one.added, one.skipped) for one in take.pieces] == [(1, 1, 0), (1, 0, 1)]
+
+
+def test_a_shift_is_named_only_as_long_as_nobody_measured():
+    """Eight releases 60 ms late against the left record."""
+    late = played([act(beat, 0.1) for beat in range(8)])
+    unknown = score(late, delays=Delays())
+    assert unknown.shift.startswith("All through, the left deck is 60 ms early against the right")
+    assert unknown.verdict == "clean"
+    measured = score(late)
+    assert (measured.shift, measured.verdict) == ("", "not clean")
+    assert measured.bias_ms == pytest.approx(60.0)
+    assert measured.bias_beats == pytest.approx(0.1)
+
+
+def test_a_stretchs_cuts_are_told_by_the_whole_ones_beats():
+    cuts = (CutScore(opens=True, beat=4.0, at_s=2.4, off_ms=3.0, room_beats=0.5),
+            CutScore(opens=True, beat=None, at_s=3.0, off_ms=None))  # fmt: skip
+    fader = FaderScore(side="right", heard=True, cuts=cuts)
+    one = played([act(0)])
+    (piece,) = score(Played(one.visit, one.acts, None, (fader,)), gone_beats=[8]).pieces
+    assert [cut.beat for cut in piece.faders[0].cuts] == [12.0, None]

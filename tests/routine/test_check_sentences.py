@@ -10,6 +10,7 @@ import pytest
 
 from liveaid.routine.arc import off_arc_by_piece
 from liveaid.routine.check import check, hand_spans
+from liveaid.routine.problems import Hindrance
 
 
 def told(routine, rule):
@@ -730,3 +731,83 @@ def test_a_phrase_that_is_cut(routine, piece, runs, rests, begin_s, end_s, said)
     found = [each for each in check(r, phrases={"a": [(begin_s, end_s)]}) if each.rule == "sounds"]
     assert [each.says for each in found] == ([said] if said else [])
     assert all(each.bar == 4 for each in found)
+
+
+def missing(routine, *path, found="gone", line=None):
+    """What is said of one thing that cannot be had: severity, set piece, deck, says, way out."""
+    fault = Hindrance(path, found, "another would do")
+    line_of = None if line is None else (lambda _: line)
+    told_ = [each for each in check(routine, faults=[fault], line_of=line_of)
+             if each.rule == "sounds"]  # fmt: skip
+    return [(each.severity, each.piece, each.side, each.says, each.way_out) for each in told_]
+
+
+def test_a_sound_that_is_missing_is_an_error_until_the_deck_files_hold_it(
+    routine, piece, runs, rests
+):
+    sounds = {"bell": {"file": "bell.wav"}}
+    open_ = routine(piece(runs(sound="bell"), rests), sounds=sounds)
+    placed = routine(piece(runs(0, sound="bell"), rests), sounds=sounds)
+    path = ("sounds", "bell", "file")
+    assert missing(open_, *path) == [("error", None, None, "bell: gone", "another would do")]
+    assert missing(open_, *path, found="no bell.wav")[0][3] == "no bell.wav"
+    assert missing(open_, *path, line=7)[0][3] == "line 7: sounds.bell.file: found gone"
+    held = "another would do; the deck files there are hold all that is played, a new render"
+    held += " needs it"
+    assert missing(placed, *path) == [("warning", None, None, "bell: gone", held)]
+    assert missing(open_, "decks", "left", "file", line=3) == [
+        ("warning", None, None, "line 3: decks.left.file: found gone", "another would do")
+    ]
+
+
+def test_what_a_set_piece_lacks_is_told_of_its_deck_once(routine, piece, runs, rests):
+    near, far = (routine(piece(runs(at), rests), piece(rests, runs(0))) for at in (0, 599))
+    assert missing(near, "pieces", 0, "left", "tempo") == [
+        ("error", 0, "left", "tempo: gone", "another would do")
+    ]
+    assert missing(near, "pieces", 0, "left", "tempo", line=3)[0][3] == "tempo: gone"
+    # Beyond the record's side already: not said again of that deck, but of others.
+    assert missing(far, "pieces", 0, "left", "tempo") == []
+    assert [each[:3] for each in missing(far, "pieces", 1, "right", "tempo")] == [
+        ("error", 1, "right")
+    ]
+    assert [each[:3] for each in missing(far, "pieces", 0, "tempo")] == [("error", 0, None)]
+
+
+def test_a_wind_for_which_only_a_hand_is_lacking_says_how_to_free_one(
+    routine, piece, runs, works, rests
+):
+    """Left is silent for 8 s while right is scratched with both hands; 5 turns would take 2.1667 s,
+    4.33 beats."""
+    r = routine(piece(runs(10), rests), piece(rests, works(30, 32)), piece(runs(27), rests))
+    (said,) = [each for each in told(r, "winding") if each[0] == "error"]
+    assert said[2].endswith(
+        "2.2 s by hand; it is silent for 8.0 s (16 beats), but a hand is free for only 0.0 s of it:"
+        " 4.3 beats too few"
+    )
+    assert said[3] == (
+        "play the other record with the fader open for that long and say so in `technique`, or"
+        " write its `strokes` with room between them"
+    )
+
+
+def test_hands_at_a_stroke_are_there_a_beat_before(routine, piece, works, rests):
+    """One stroke on beat 8: beats 7 and 8, from 3.5 s to 4.5 s, the fader in the other hand."""
+    r = routine(piece(rests, works(10, 12, strokes=[8])))
+    free, busy, after = [span.to_json() for span in hand_spans(r)]
+    assert busy == {
+        "piece": 0, "from_beat": 7, "to_beat": 9, "start_s": 3.5, "end_s": 4.5,
+        "left_hand": "crossfader", "right_hand": "works right", "third_hand": [],
+    }  # fmt: skip
+    assert (free["from_beat"], free["to_beat"], free["right_hand"]) == (0, 7, None)
+    assert (after["start_s"], after["end_s"], after["to_beat"]) == (4.5, 8.0, 16)
+
+
+def test_strokes_that_leave_no_hand_are_to_be_written_with_room(routine, piece, works, runs):
+    """Left goes on by itself but changes its pitch; right is scratched: three hands in the first
+    beat, and none of them lets a record go."""
+    r = routine(piece(runs(10), works(30, 32)), piece(runs(18), works(30, 32), tempo=114))
+    assert [each for each in told(r, "hands") if "asks for" in each[2]] == [(
+        "remark", 1, "beat 1 asks for 3 hands: sets the left pitch, works right, crossfader",
+        "write the strokes out with room between them, or use a technique with an open fader",
+    )]  # fmt: skip

@@ -3,6 +3,13 @@
 import pytest
 
 from liveaid.routine.left import left_at, runs_through
+from liveaid.routine.timeline import (
+    Moment,
+    beats_between,
+    enter_late_beats,
+    falls_silent,
+    leave_early_beats,
+)
 from liveaid.routine.way import changes, next_change, stands_ready
 
 
@@ -132,8 +139,9 @@ def test_written_acts_say_where_the_record_is_left_and_when_it_is_due(routine, p
 
 @pytest.mark.parametrize(
     ("cue", "way"),
-    [(18.0, "runs on"), (20.0, "runs on"), (20.06, "by hand"), (17.94, "by hand")],
-)
+    [(18.0, "runs on"), (20.0, "runs on"), (20.05, "runs on"), (17.95, "runs on"),
+     (20.06, "by hand"), (17.94, "by hand")],
+)  # fmt: skip
 def test_a_hand_may_take_a_running_record_as_it_passes_its_cue(
     routine, piece, works, runs, cue, way
 ):
@@ -141,3 +149,64 @@ def test_a_hand_may_take_a_running_record_as_it_passes_its_cue(
     # has passed every place up to 20 s, to within ten degrees, 0.05 s.
     r = routine(piece(runs(10), runs(0)), piece(works(cue, 24, strokes=[4, 8]), runs(8)))
     assert the_change(r).way == way
+
+
+@pytest.mark.parametrize(("to", "left_s", "runs_on"), [(20.96, 20.96, True), (20.94, 20.94, False)])
+def test_a_span_that_ends_within_ten_degrees_of_the_end_lets_the_record_run(
+    routine, piece, works, to, left_s, runs_on
+):
+    # Let go on beat 14 from 20 s it would be at 21 s; ten degrees are 0.05 s.
+    r = routine(piece(works(10, 12, strokes=[0]), works(20, to, strokes=[2, 14])))
+    left = left_at(r, "right", 0)
+    assert (left.at_s, left.runs) == (left_s, runs_on)
+
+
+def test_a_pick_up_is_due_before_its_set_piece(routine, piece, works, runs, rests):
+    # Two beats ahead of the second set piece: on beat 14 of the first.
+    pushed = works(10, 14, acts={"-2": "push for 2"})
+    r = routine(piece(rests, runs(0)), piece(pushed, runs(8)))
+    move = the_change(r)
+    assert (move.due.piece, move.due.beat, move.beat_due(r)) == (0, 14.0, -2.0)
+
+
+def test_what_is_not_placed_is_never_ready(routine, piece, runs, rests):
+    move = the_change(routine(piece(runs(), rests)))
+    assert move.cue_s is None
+    assert not stands_ready(move, 0.0, 0.0)
+
+
+def test_who_lets_go_on_the_same_beat_takes_nothing_over(routine, piece, works):
+    """Left is let go last on beat 8, right on 8 and 12: left plays on until 12. A span of 1 s is
+    over after two beats, on 10; one of a quarter second lasts a beat all the same."""
+
+    def silent(to):
+        r = routine(piece(works(10, to, strokes=[0, 8]), works(20, 22, strokes=[8, 12])))
+        return falls_silent(r, 0, "left").beat
+
+    assert [silent(to) for to in (14.0, 12.0, 11.0, 10.25)] == [12.0, 12.0, 10.0, 9.0]
+
+
+def test_what_a_deck_may_leave_early_or_come_late(routine, piece, works, runs):
+    """Beside a record that runs a bar; two beats of a juggle; no more than the set piece lasts."""
+    scratch = routine(piece(works(10, 12), runs(0), count="right"), metre=3)
+    assert leave_early_beats(scratch, 0, "left") == enter_late_beats(scratch, 0, "left") == 3.0
+    # The record that carries the count gives nothing.
+    assert leave_early_beats(scratch, 0, "right") == 0.0
+    assert enter_late_beats(scratch, 0, "right") == 0.0
+    short = routine(piece(works(10, 12), runs(0), bars=0.5))
+    assert leave_early_beats(short, 0, "left") == 2.0
+    both = routine(piece(works(10, 12), works(20, 22)))
+    assert leave_early_beats(both, 0, "left") == enter_late_beats(both, 0, "right") == 2.0
+    one_beat = routine(piece(works(10, 12), works(20, 22), bars=0.25))
+    assert leave_early_beats(one_beat, 0, "left") == 1.0
+    written = routine(piece(works(10, 12, strokes=[0]), runs(0)))
+    assert leave_early_beats(written, 0, "left") == enter_late_beats(written, 0, "left") == 0.0
+
+
+def test_beats_between_two_moments_with_their_shares(routine, piece, runs, rests):
+    r = routine(piece(runs(0), rests, bars=0.5), piece(runs(1), rests, bars=0.5))
+    found = list(beats_between(r, Moment(0, 1.25), Moment(1, 1.5)))
+    assert found == [(0, 1, 0.75), (1, 0, 1.0), (1, 1, 0.5)]
+    # Up to a set piece that is no more there, all that is.
+    assert list(beats_between(r, Moment(1, 1.0), Moment(2, 0.0))) == [(1, 1, 1.0)]
+    assert list(beats_between(r, Moment(0, 1.0), Moment(0, 1.0))) == []
