@@ -198,6 +198,8 @@ class Guess:
             else:
                 beats_in = self.beat if plan.is_piece(self.section) else math.inf
                 vote.nats = likeness.rests(part, gesture, self.since_s, beats_in, numbers)
+            if self.over:
+                vote.nats = min(vote.nats, 0.0)  # What goes on by itself speaks for no way on.
             if self.stays:
                 vote.nats = max(vote.nats, numbers.stays)
         begins = numbers.draw_beats < self.beat < numbers.late_to_beats
@@ -233,14 +235,15 @@ class Guess:
                 return
             if self.over:
                 return
-            more = self.copy()
-            more.over, more.price = True, self.price - numbers.overtime
-            yield more
             over_s = (self.beat - section.beats) * section.beat_s / max(heard.ratio, 0.1)
             for side in SIDES:
                 self.settle_vote(side)
-            self.ran = self.late = False
             self.since_s = heard.now_s - min(over_s, 1.0)
+            # What goes on beyond the end told its set piece by then, for every way on alike.
+            more = self.copy()
+            more.over, more.price = True, self.price - numbers.overtime
+            yield more
+            self.ran = self.late = False
             if section.lead is None:
                 again = self.copy()
                 again.beat, again.price = self.beat - section.beats, self.price - numbers.again

@@ -33,6 +33,7 @@ def runs(
         on_place = (1.0 - numbers.place_stray) * normal(off_s, numbers.place_s)
         return math.log(on_place + numbers.place_stray / numbers.stray_s)
     near = abs(off_s) < 2.0 * numbers.near_cue_s
+    brief = near and gesture.age_s < numbers.stopped_after_s
     if gesture.kind == "held":
         if not ran and abs(gesture.at_s - part.cue_s) < numbers.near_cue_s:
             late = numbers.late_each_s * max(late_s - numbers.late_after_s, 0.0)
@@ -41,9 +42,7 @@ def runs(
             return numbers.caught_at_end
         if at_another_cue(part, gesture.at_s, numbers):
             return numbers.outside
-        brief = near and gesture.age_s < numbers.stopped_after_s
         return numbers.caught if brief else numbers.stopped
-    brief = near and gesture.age_s < numbers.stopped_after_s
     return numbers.nudged if brief else numbers.pushed
 
 
@@ -76,7 +75,8 @@ def works(
         return numbers.in_hand
     low, high = sorted((at_s, gesture.from_s))
     reach_s = numbers.hand_reach_s
-    on_way = leaving or (low < part.to_s + reach_s and high > part.from_s - reach_s)
+    begun_there = low < part.to_s + reach_s and high > part.from_s - reach_s
+    on_way = leaving or (begun_there and beyond_s < numbers.hand_far_s)
     return 0.0 if on_way and gesture.age_s < numbers.hand_lasts_s else numbers.hand_away
 
 

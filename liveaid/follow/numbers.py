@@ -123,6 +123,8 @@ class Numbers:
     """A move that began so near the span may leave it. P"""
     hand_lasts_s: float = 4.0
     """For so long. P: the longest wind from there."""
+    hand_far_s: float = 3.0
+    """But no farther beyond it, where it is wound away. P: a turn and a half, a long spin-back."""
 
     # A deck that rests.
     left_on_beats: float = 6.0

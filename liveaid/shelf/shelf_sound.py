@@ -8,6 +8,7 @@ from itertools import pairwise
 from typing import Any
 
 from liveaid.files.names import reads_back, shown, stem
+from liveaid.routine.layout.evened import SAME_READING
 from liveaid.routine.model import Kind
 from liveaid.sound.labels import NO_LABELS, Labels
 from liveaid.study.facts import Study
@@ -140,10 +141,6 @@ _PART = ("name", "from", "to")
 
 def _bytes(path: str) -> str:
     return path.encode("utf-8", "surrogateescape").hex()
-
-
-SAME_READING = 0.04
-"""Tempos nearer than this, as a share, count the beats alike."""
 
 
 def _left_over(study: Study, tempo_bpm: float) -> float | None:

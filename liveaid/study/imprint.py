@@ -4,11 +4,13 @@ Two looks. The timbre: mean and spread of the cepstra of the bands (Logan and Sa
 similarity function based on signal analysis", ICME 2001; Mandel and Ellis, ISMIR 2005), how level
 comes and goes, and where the spectrum lies; each of the four weighs the same. The picture: how loud
 each band is, 25 times a second, from the first sound on; two pictures are laid over each other by
-normalised correlation at every shift, so that gain, coding and what was cut off hardly matter.
+normalised correlation at every shift and at the speeds of a pitch fader, so that gain, coding,
+pitch and what was cut off hardly matter.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -41,6 +43,13 @@ FARTHEST = 6.0
 """Standard deviations from the usual at most."""
 LEAST_SHARED = 0.5
 """Of the shorter picture, so much has to lie on the other."""
+
+
+FADER_SPEEDS = (1.0, 0.98, 1.02, 0.96, 1.04, 0.94, 1.06, 0.92, 1.08)
+"""At which a picture is laid over others: over the usual reach of a pitch fader, so close that ten
+seconds drift apart by two frames at most at either end."""
+DRIFTS_FRAMES = 50
+"""In a picture shorter than two seconds no such speed moves anything by more than two frames."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -110,17 +119,42 @@ def _picture(spectrum: Spectrum, power: npt.NDArray[np.float64]) -> Picture:
 
 
 def overlaid(picture: Picture, others: list[Picture]) -> npt.NDArray[np.float32]:
-    """(others,): how well each lies on the picture at the best shift, -1 to 1."""
+    """(others,): how well each lies on the picture at the best shift and speed, -1 to 1."""
     if not others:
         return np.zeros(0, dtype=np.float32)
     lengths = np.array([len(other) for other in others])
-    size = scipy.fft.next_fast_len(len(picture) + int(lengths.max()), real=True)
-    mine, inside = _padded([picture], size)
+    longest = len(_at_speed(picture, min(FADER_SPEEDS)))
+    size = scipy.fft.next_fast_len(longest + int(lengths.max()), real=True)
     theirs, within = _padded(others, size)
+    looks = (theirs, within, np.square(theirs).sum(axis=2, keepdims=True))
+    spectra = [scipy.fft.rfft(each, axis=1) for each in looks]
+    best = np.full(len(others), -1.0, dtype=np.float32)
+    for speed in FADER_SPEEDS if len(picture) >= DRIFTS_FRAMES else (1.0,):
+        fit = _best_shift(_at_speed(picture, speed), lengths, spectra, size)
+        best = np.maximum(best, fit)
+    return best
+
+
+def _at_speed(picture: Picture, speed: float) -> Picture:
+    """The picture of the same sound on a record that turns so much faster."""
+    frames = np.arange(round(len(picture) / speed)) * speed
+    return picture[np.minimum(np.round(frames).astype(np.intp), len(picture) - 1)]
+
+
+def _best_shift(
+    picture: Picture,
+    lengths: npt.NDArray[np.intp],
+    spectra: Sequence[npt.NDArray[np.complex64]],
+    size: int,
+) -> npt.NDArray[np.float32]:
+    """(others,): how well each lies on the picture at the best shift; `spectra` of the others,
+    of where they are, and of their power."""
+    mine, inside = _padded([picture], size)
+    theirs, within, their_power = spectra
     shared = _shifted(inside, within)
     product = _shifted(mine, theirs)
     power = _shifted(np.square(mine).sum(axis=2, keepdims=True), within)
-    power *= _shifted(inside, np.square(theirs).sum(axis=2, keepdims=True))
+    power *= _shifted(inside, their_power)
     fit = product / np.sqrt(np.maximum(power, 1.0))
     least = LEAST_SHARED * np.minimum(lengths, len(picture)) - 0.1
     return np.asarray(np.where(shared >= least[:, None], fit, -1.0).max(axis=1), dtype=np.float32)
@@ -135,8 +169,9 @@ def _padded(pictures: list[Picture], size: int) -> tuple[Floats, Floats]:
     return whole, inside
 
 
-def _shifted(a: Floats, b: Floats) -> Floats:
-    """(rows of b, shifts): the inner product of a with b moved back by each shift."""
+def _shifted(a: Floats, spectrum: npt.NDArray[np.complex64]) -> Floats:
+    """(rows, shifts): the inner product of a with what a spectrum is of, moved back by each
+    shift."""
     size = a.shape[1]
-    crossed = (scipy.fft.rfft(a, axis=1).conj() * scipy.fft.rfft(b, axis=1)).sum(axis=2)
+    crossed = (scipy.fft.rfft(a, axis=1).conj() * spectrum).sum(axis=2)
     return np.asarray(scipy.fft.irfft(crossed, size, axis=1), dtype=np.float32)

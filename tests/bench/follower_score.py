@@ -11,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 from follower_bound import best_path
+from follower_ceiling import unknown
 from follower_lookup import InOrder, LookUp
 from other_hands import Played
 from other_hands import perform as others
@@ -153,6 +154,10 @@ def followed(task: Task) -> Score:
         last = index
         looks["all"] += 1
     looks["messages"] = at
+    for told in unknown(routine, played):
+        for name, why in (("piece", told.piece), ("beat", told.beat)):
+            looks[f"ceiling {name}"] += why != "order"
+            looks[f"known {name}"] += not why
     score.recovered = [_recovery(m, right, played, routine) for m in played.marks]
     if task.bound:
         for (told, told_beat), (_, piece, beat) in zip(

@@ -197,6 +197,9 @@ def test_a_worked_record_let_go_in_its_span_and_past_it(from_s, at_s, nats):
         (28.0, 29.4, 1.0, 8.0, -4.0),
         (34.0, 32.4, 1.0, 8.0, 0.0),  # and half a second behind it
         (34.0, 32.6, 1.0, 8.0, -4.0),
+        (31.0, 27.2, 1.0, 8.0, 0.0),  # a long spin-back, 2.8 s before the span
+        (31.0, 26.8, 1.0, 8.0, -4.0),  # 3.2 s: it is wound away, as in the last beats it should be
+        (31.0, 26.8, 1.0, 3.0, 0.0),
     ],
 )
 def test_a_worked_record_moved_by_hand(from_s, at_s, age_s, left, nats):
@@ -368,6 +371,28 @@ def test_a_guess_counts_on_by_the_clock_and_over_into_the_next(small):
     (on,) = guess.crossed(plan, _heard(0.75), USUAL)
     assert (guess.section, guess.beat) == (1, pytest.approx(0.5))
     assert (on.section, on.beat, on.price, on.over) == (0, pytest.approx(16.5), -1.0, True)
+
+
+def test_what_goes_on_beyond_the_end_takes_along_no_more_than_what_goes_over(small):
+    """A run that told 1.5 nats at weight 4 is 6 nats of the past on both ways; one nat is paid."""
+    plan, guess = plan_of(small), Guess(0, 16.1, 0.0, past=2.0)
+    guess.votes["left"].nats, guess.votes["left"].weight = 1.5, 4.0
+    (on,) = guess.crossed(plan, _heard(8.0), USUAL)
+    assert (guess.section, guess.past, guess.score) == (1, 8.0, 8.0)
+    assert (on.over, on.past, on.score) == (True, 8.0, 7.0)
+
+
+def test_beyond_the_end_a_record_that_runs_on_speaks_for_no_way_on(small):
+    """On its line it fits by 1.6 nats inside the set piece and by none beyond its last beat."""
+    plan = plan_of(small)
+    at_s = plan.at(0).parts["left"].from_s + 16.5 * plan.at(0).beat_s
+    heard = _heard(left=gesture("runs", from_s=at_s - 4.0, at_s=at_s))
+    fits, over = Guess(0, 16.5, 0.0, ran=True), Guess(0, 16.5, 0.0, ran=True, over=True)
+    for guess in (fits, over):
+        guess.score_votes(plan, heard, USUAL)
+    # ln(.97 / (.08 * sqrt(2 * pi)) + .03 / 300) = 1.576
+    assert fits.votes["left"].nats == pytest.approx(1.576, abs=0.001)
+    assert over.votes["left"].nats == 0.0
 
 
 def test_a_set_piece_counted_by_the_clock_may_also_begin_again_at_a_price(small):

@@ -99,6 +99,38 @@ def test_the_same_sound_is_a_copy_at_no_distance(crate: Path):
     assert not other.copy
 
 
+LOOPS = ("loop_mika", "loop_garzul", "loop_safari")
+
+
+@pytest.mark.parametrize("way", ["5 % faster", "4 % slower", "of 8 kHz only", "in noise"])
+def test_a_copy_of_a_long_loop_is_called_one_and_other_loops_are_not(
+    needs_folder: Callable[[str, str], Path], tmp_path: Path, way: str
+):
+    """Turned faster or slower eight seconds drift by a third of one; what a coder or noise does to
+    the timbre leaves the picture as it was."""
+    folder = needs_folder("/usr/share/sonic-pi/samples", "sonic-pi-samples")
+    found = [soundfile.read(folder / f"{name}.flac", always_2d=True) for name in LOOPS]
+    loops = [(samples.mean(axis=1), rate) for samples, rate in found]
+    facts = {"sample_rate_hz": 44100, "channels": 1, "format": "WAV", "frames_declared": 1}
+    mine, rate = loops[0]
+    noise = np.random.default_rng(1).normal(size=len(mine)) * np.abs(mine).max() / 300  # -50 dB
+    changed: dict[str, tuple[np.ndarray, float]] = {
+        "5 % faster": (mine, rate * 1.05),
+        "4 % slower": (mine, rate * 0.96),
+        "of 8 kHz only": (soxr.resample(mine, rate, 16000), 16000),
+        "in noise": (mine + noise, rate),
+    }
+    with Shelf(tmp_path / "loops.sqlite") as shelf:
+        for number, (samples, its_rate) in enumerate(loops):
+            study = Study(duration_s=8.0, frames_read=1, **facts)  # type: ignore[arg-type]
+            kept = replace(study, imprint=imprint(samples, its_rate))
+            shelf.keep(f"{number:02x}" * 20, kept)
+            shelf.place(f"/s/{number}.wav", f"{number:02x}" * 20, Signature(1, 1, number, 1))
+        told = find_alike(shelf, imprint(*changed[way]))
+    assert [each.copy for each in told] == [True, False, False]
+    assert told[0].hash.hex() == "00" * 20
+
+
 def test_the_next_like_a_hit_is_of_its_kind_more_often_than_not(crate: Path):
     # Families as the file names have them; of 19 sounds chance would be one in six.
     families = ("bd_", "sn_", "tabla_", "drum_cymbal", "drum_splash", "drum_tom", "perc_snap")
@@ -181,3 +213,12 @@ def test_pictures_are_laid_over_each_other_at_the_shift_that_fits():
     fits = overlaid(picture, [picture, picture[20:], picture[:40], other])
     assert fits[:3] == pytest.approx(1.0, abs=1e-4)
     assert fits[3] < 0.5
+
+
+@pytest.mark.parametrize("speed", [0.94, 1.06])
+def test_a_long_picture_is_laid_over_others_at_other_speeds(speed: float):
+    """Ten seconds with a new look every half second, drawn frame by frame at the other speed."""
+    looks = np.random.default_rng(1).integers(-40, 40, (40, 15)).astype(np.int8)
+    there, faster = (looks[(np.arange(250) * by / 12).astype(int)] for by in (1.0, speed))
+    assert overlaid(there, [faster])[0] > 0.8
+    assert overlaid(there, [np.roll(faster, 4, axis=1)])[0] < 0.5
