@@ -16,7 +16,7 @@ import time
 from collections import deque
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from multiprocessing import connection, resource_tracker
+from multiprocessing import connection, forkserver, resource_tracker
 from multiprocessing.process import BaseProcess
 from typing import Any
 
@@ -175,15 +175,24 @@ def processors() -> int:
     return os.cpu_count() or 1
 
 
+def _context(loading: str) -> Any:
+    """How a process is started; where the one to be copied cannot be reached, each loads anew: its
+    socket wants a folder for temporary files, with a short name."""
+    if _COPIES:
+        forkserver.set_forkserver_preload([loading])
+        with contextlib.suppress(OSError):
+            forkserver.ensure_running()
+            return multiprocessing.get_context("forkserver")
+    return multiprocessing.get_context("spawn")
+
+
 def _start(*, loading: str) -> _Worker:
     """A new process; the first decides which module is loaded before all others are copied."""
-    context: Any = multiprocessing.get_context("forkserver" if _COPIES else "spawn")
-    if _COPIES:
-        context.set_forkserver_preload([loading])
-    ours, theirs = context.Pipe()
     # The tracker unblocks SIGINT when it starts, so it has to be up before we block it.
     resource_tracker.ensure_running()
     with _single_threaded(), _without_ctrl_c():
+        context = _context(loading)
+        ours, theirs = context.Pipe()
         process = context.Process(
             target=_serve, args=(theirs, dict(os.environ)), daemon=True, name="liveaid-worker"
         )

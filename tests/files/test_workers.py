@@ -127,6 +127,20 @@ if __name__ == "__main__":
 """
 
 
+def test_a_process_starts_where_temporary_files_have_too_long_a_name_for_a_socket(tmp_path):
+    """A Unix socket's name has at most 107 bytes (Linux, unix(7))."""
+    script = tmp_path / "parent.py"
+    script.write_text(PARENT.replace('("do", "hang"), time.sleep, (3600,)', '("do", ""), int, ()'))
+    deep = tmp_path / ("deep" * 30)
+    deep.mkdir()
+    done = subprocess.run(
+        [sys.executable, str(script)], env={**os.environ, "TMPDIR": str(deep)},
+        capture_output=True, text=True, timeout=60,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    assert int(done.stdout) > 0
+
+
 @pytest.mark.parametrize("how", [signal.SIGKILL, signal.SIGTERM, signal.SIGINT])
 def test_workers_die_with_their_parent_in_the_middle_of_a_task(tmp_path, how: signal.Signals):
     script = tmp_path / "parent.py"
