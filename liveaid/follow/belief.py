@@ -87,7 +87,10 @@ class Belief:
             guess.stays = guess.section == self.told.section
 
     def rival(self) -> Guess | None:
-        """The second place that fits about as well as the one told; None where only one does."""
+        """The second place that fits about as well as the one told; None where only one does.
+
+        A place of another set piece before another beat of the same: the name is what is read.
+        """
         told, limit = self.told, self.numbers.contradicted
         place = self.plan.whole_beat(told.section, told.beat)
         close = [
@@ -99,7 +102,8 @@ class Belief:
             and abs(self.plan.whole_beat(guess.section, guess.beat) - place) > 1.0
         ]
         fits = self.plan.is_piece(told.section) and told.worst > limit
-        return max(close, key=lambda g: g.score, default=None) if fits else None
+        nearest = max(close, key=lambda g: (g.section != told.section, g.score), default=None)
+        return nearest if fits else None
 
     def _looks(self, heard: GestureHeard, ended: dict[Side, bool], seconds: float) -> bool:
         doubtful = self.told.worst < self.numbers.contradicted

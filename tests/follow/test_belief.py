@@ -70,6 +70,14 @@ def test_a_rival_is_another_place_within_two_nats(behind, rival):
     assert (None if found is None else found.section) == rival
 
 
+def test_of_two_rivals_the_one_of_another_set_piece_is_told():
+    """Another beat of A fits half a nat better than C: whether it is A or C is what matters."""
+    belief = _belief(Guess(0, 4.0, 0.0), Guess(0, 8.0, 0.0, -1.0), Guess(2, 4.0, 0.0, -1.5))
+    found = belief.rival()
+    assert found is not None
+    assert (found.section, found.beat) == (2, 4.0)
+
+
 @pytest.mark.parametrize(("still_s", "beat"), [(2.0, 0.0), (0.5, 0.4 * 16)])
 def test_a_record_held_long_at_a_cue_before_the_start_begins_there(still_s, beat):
     """Right stands at B's cue, 30 s. Held for a second it waits for B's first beat; held for a
