@@ -62,12 +62,10 @@ def placed(bands: Floats, said: Sequence[str]) -> tuple[tuple[float, float], ...
     `bands`: (frames, BANDS) powers, FRAMES_HZ of them a second.
     """
     row = _row(said)
-    heard = heard_db(bands[::PLACED_FRAMES])
-    if len(row.sounds) > len(heard) or len(row.sounds) * len(heard) > MOST_CELLS:
+    found = _path(bands, row)
+    if found is None:
         return None
-    by_sound = _by_sound(heard)
-    likelihood = TEMPER * np.stack([by_sound[sound] for sound in row.sounds], axis=1)
-    path = _likeliest(row, likelihood, _lasting(row.sounds, _sounding(by_sound)))
+    path, _ = found
     step_s = PLACED_FRAMES / FRAMES_HZ
     heard_in = [row.words[sound] if row.sounds[sound] != PAUSE else -1 for sound in path]
     spans = []
@@ -77,6 +75,15 @@ def placed(bands: Floats, said: Sequence[str]) -> tuple[tuple[float, float], ...
     return tuple(spans)
 
 
+def gain(bands: Floats, said: Sequence[str]) -> float:
+    """By how many nats the words are likelier than the same read backwards, which is of the same
+    letters and as long; -inf where they can't be placed. `bands` as in `placed`.
+    """
+    found = _path(bands, _row(said))
+    backwards = _path(bands, _row([word[::-1] for word in reversed(said)]))
+    return found[1] - backwards[1] if found and backwards else -np.inf
+
+
 def pace(bands: Floats, said: Sequence[str]) -> float:
     """How many times as long the sound speaks as these words usually take, pauses left out.
 
@@ -84,6 +91,17 @@ def pace(bands: Floats, said: Sequence[str]) -> float:
     """
     usual = sum(SOUND_LASTS[sound] for word in said for sound in sounds_of(word))
     return _sounding(_by_sound(heard_db(bands[::PLACED_FRAMES]))) / max(usual, 1.0)
+
+
+def _path(bands: Floats, row: _Row) -> tuple[list[int], float] | None:
+    """The sound of each step on the likeliest path, and its log likelihood; None where there is
+    too little sound, or too much."""
+    heard = heard_db(bands[::PLACED_FRAMES])
+    if len(row.sounds) > len(heard) or len(row.sounds) * len(heard) > MOST_CELLS:
+        return None
+    by_sound = _by_sound(heard)
+    likelihood = TEMPER * np.stack([by_sound[sound] for sound in row.sounds], axis=1)
+    return _likeliest(row, likelihood, _lasting(row.sounds, _sounding(by_sound)))
 
 
 def _by_sound(heard: Array) -> dict[str, Array]:
@@ -142,8 +160,9 @@ def _lasting(sounds: Sequence[str], sounding: int) -> Array:
     return np.asarray(np.where(usual[:, None] > 0.0, -0.5 * stray**2, 0.0))
 
 
-def _likeliest(row: _Row, likelihood: Array, lasting: Array) -> list[int]:
-    """The sound of each step on the likeliest path from the first pause to the last.
+def _likeliest(row: _Row, likelihood: Array, lasting: Array) -> tuple[list[int], float]:
+    """The sound of each step on the likeliest path from the first pause to the last, and the
+    path's log likelihood.
 
     Sounds last by a law of their own (a hidden semi-Markov model): every sound is looked at by how
     many steps it has lasted so far.
@@ -175,10 +194,11 @@ def _likeliest(row: _Row, likelihood: Array, lasting: Array) -> list[int]:
         best += likelihood[step][:, None]
     sound = sounds - 1 if left[-1] >= left[-2] else sounds - 2
     path, until, count = [], steps, int(lasts[sound])
+    nats = float(left[sound])
     while True:
         path += [sound] * count
         until -= count
         if until <= 0:
-            return path[::-1]
+            return path[::-1], nats
         count = int(lasted[until, sound])
         sound -= 2 if passed[until, sound] else 1

@@ -96,8 +96,10 @@ def test_a_short_shout_is_cut_into_words_as_long_speech_is(tmp_path):
     facts = study(shout)
     assert (facts.kind, facts.voice > 0.9) == ("sample", True)
     assert [part.name for part in parts_of(shout)] == ["hot", "chestnuts"]
-    take = shout.rename(tmp_path / "best-of-all-the-vocal-takes-made-last-night.wav")
-    assert parts_of(take)[0].name == "word1"
+    # A name far too long for it, and one that takes as long but sounds otherwise.
+    for name in ("best-of-all-the-vocal-takes-made-last-night.wav", "lantern-stall.wav"):
+        shout = shout.rename(tmp_path / name)
+        assert parts_of(shout)[0].name == "word1"
 
 
 def test_phrases_keep_words_together_that_have_no_pause(said, file):

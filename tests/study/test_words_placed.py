@@ -95,7 +95,7 @@ def test_a_pause_too_many_or_too_few_costs_four_nats(text, nats_of_pause, rests)
     likelihood[:, between] = -100.0
     likelihood[15, between] = nats_of_pause
     lasting = np.zeros((len(row.sounds), words_placed.MOST_STEPS))
-    assert (between in words_placed._likeliest(row, likelihood, lasting)) == rests
+    assert (between in words_placed._likeliest(row, likelihood, lasting)[0]) == rests
 
 
 def test_a_sound_is_as_likely_as_it_lasts_near_its_usual_time():
