@@ -22,9 +22,8 @@ from liveaid.routine.act_line import DETAILS
 from liveaid.sound.read import Samples
 from liveaid.study.measure import measure, studied_mono
 from liveaid.study.onsets import find_onsets
-from liveaid.study.spectrum import RATE_HZ, analyse, band_powers
+from liveaid.study.spectrum import RATE_HZ, analyse
 from liveaid.study.spoken_words import SpokenWord, find_words
-from liveaid.study.words_placed import gain, pace
 
 PARTS_LEAD_S = 0.010
 """A part begins this much before its attack, so that none of it is lost (common practice)."""
@@ -39,11 +38,6 @@ MOST_TEXT = 100_000
 SHOUT = 0.9
 """A short sound with so much of a voice in it is a shout or a word. Of 53 shouts that espeak-ng and
 flite spoke 50 have as much, of 133 recorded samples 5."""
-NAMED_PACE, ONE_WORD_PACE = (0.55, 1.6), (0.55, 2.4)
-"""What a file's name says takes so many times as long as usual; a shout of one word is drawn out.
-Right names of two and more words: .59 to 1.41, of one: .97 to 2.3, in seven voices. That it must
-also sound more like the name than like its letters backwards left 36 of 40 other right names, and
-56 of 240 that say something else."""
 _PARTS_STEP_S = 0.005
 _BELOW_HZ, _ABOVE_HZ = 500.0, 2500.0
 
@@ -94,15 +88,7 @@ def text_in_name(path: Path) -> str:
 def _words(mono: Samples, said: str, named: str) -> tuple[SpokenWord, ...]:
     spectrum = analyse(mono)
     onsets = find_onsets(mono, spectrum)
-    return find_words(mono, spectrum, onsets, said or _if_spoken(mono, named))
-
-
-def _if_spoken(mono: Samples, named: str) -> str:
-    """A file's name where it may be what is spoken; else nothing."""
-    words = named.split()
-    least, most = ONE_WORD_PACE if len(words) == 1 else NAMED_PACE
-    bands = band_powers(mono)
-    return named if least <= pace(bands, words) <= most and gain(bands, words) > 0.0 else ""
+    return find_words(mono, spectrum, onsets, said, named="" if said else named)
 
 
 def word_parts(words: Sequence[SpokenWord]) -> tuple[PartFound, ...]:

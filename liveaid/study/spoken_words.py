@@ -20,7 +20,7 @@ from liveaid.sound.read import Samples
 from liveaid.study.onsets import Onsets
 from liveaid.study.phrases import find_phrases
 from liveaid.study.spectrum import FRAMES_HZ, RATE_HZ, Floats, Spectrum, band_powers
-from liveaid.study.words_placed import placed
+from liveaid.study.words_placed import placed, placed_if_said, speech_of
 
 WORDS_SMOOTH_S = 0.025
 DEEP_DB = 9.0
@@ -44,13 +44,19 @@ class SpokenWord:
 
 
 def find_words(
-    mono: Samples, spectrum: Spectrum, onsets: Onsets, text: str = ""
+    mono: Samples, spectrum: Spectrum, onsets: Onsets, text: str = "", *, named: str = ""
 ) -> tuple[SpokenWord, ...]:
     """The words in speech at RATE_HZ whose spectrum and onsets are known, in order; `text` says
-    which, where that is known. None for silence."""
+    which, where that is known, else `named`, where it may be what is said. None for silence."""
     spans = find_phrases(spectrum.level_db, onsets, len(mono) / RATE_HZ)
-    said = [word for word in text.split() if any(letter.isalnum() for letter in word)]
-    known = placed(band_powers(mono), said) if said and spans else None
+    said, known = _words_of(text), None
+    if spans and (said or _words_of(named)):
+        speech = speech_of(band_powers(mono))
+        if said:
+            known = placed(speech, said)
+        else:
+            said = _words_of(named)
+            known = placed_if_said(speech, said)
     if known is None:
         level = _smooth(spectrum.level_db)
         known = tuple(piece for span in spans for piece in _cut(span, _dips(level, *span), level))
@@ -59,6 +65,10 @@ def find_words(
         SpokenWord(begin, _attack(onsets, begin, end), end, name)
         for (begin, end), name in zip(known, said, strict=True)
     )
+
+
+def _words_of(text: str) -> list[str]:
+    return [word for word in text.split() if any(letter.isalnum() for letter in word)]
 
 
 def _smooth(level_db: Floats) -> npt.NDArray[np.float64]:

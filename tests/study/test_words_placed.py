@@ -15,7 +15,7 @@ from liveaid.study.letter_sounds import (
     sounds_of,
 )
 from liveaid.study.spectrum import BANDS
-from liveaid.study.words_placed import placed
+from liveaid.study.words_placed import placed, speech_of
 
 BAND_OF = (0, 14, 20, 25)
 """A band of the spectrum in each of the four: 100, 760, 2000 and 4600 Hz or so."""
@@ -40,7 +40,7 @@ def test_letters_tell_their_sounds(word, sounds):
     assert sounds_of(word) == sounds
 
 
-def bands(*sounds):
+def speech(*sounds):
     """What is heard of sounds that each last so many steps of 10 ms, two frames a step."""
     frames = np.zeros((2 * sum(steps for _, steps in sounds), BANDS), dtype=np.float32)
     at = 0
@@ -48,7 +48,7 @@ def bands(*sounds):
         for band, level_db in zip(BAND_OF, SOUND_LEVELS[sound].mean_db, strict=True):
             frames[at : at + 2 * steps, band] = 10 ** (level_db / 10)
         at += 2 * steps
-    return frames
+    return speech_of(frames)
 
 
 SILENT = (PAUSE, 30)
@@ -58,13 +58,13 @@ SEE = ((HISS, 12), (VOWEL, 18))
 
 def test_words_lie_where_their_sounds_are():
     """Steps of 10 ms counted by hand: 30 of pause, 26 of tea, 30 of see, 30 of pause."""
-    spans = placed(bands(SILENT, *TEA, *SEE, SILENT), ["tea", "see"])
+    spans = placed(speech(SILENT, *TEA, *SEE, SILENT), ["tea", "see"])
     assert np.array(spans) == pytest.approx(np.array([(0.30, 0.56), (0.56, 0.86)]), abs=0.015)
 
 
 def test_a_pause_parts_where_the_text_has_a_mark():
     """The same with 40 steps of pause between; it belongs to neither word."""
-    heard = bands(SILENT, *TEA, (PAUSE, 40), *SEE, SILENT)
+    heard = speech(SILENT, *TEA, (PAUSE, 40), *SEE, SILENT)
     for text in (["tea.", "see"], ["tea", "see"]):
         spans = placed(heard, text)
         assert np.array(spans) == pytest.approx(np.array([(0.30, 0.56), (0.96, 1.26)]), abs=0.015)
@@ -72,10 +72,10 @@ def test_a_pause_parts_where_the_text_has_a_mark():
 
 def test_what_cannot_be_said_in_the_time_is_not_placed(monkeypatch):
     """A pause, a stop, a vowel and a pause want a step each."""
-    assert placed(bands((STOP, 2), (VOWEL, 2)), ["tea"]) is not None
-    assert placed(bands((STOP, 1), (VOWEL, 2)), ["tea"]) is None
+    assert placed(speech((STOP, 2), (VOWEL, 2)), ["tea"]) is not None
+    assert placed(speech((STOP, 1), (VOWEL, 2)), ["tea"]) is None
     monkeypatch.setattr(words_placed, "MOST_CELLS", 10)
-    assert placed(bands(SILENT, *TEA, SILENT), ["tea"]) is None
+    assert placed(speech(SILENT, *TEA, SILENT), ["tea"]) is None
 
 
 @pytest.mark.parametrize(
@@ -111,5 +111,5 @@ def test_a_sound_is_as_likely_as_it_lasts_near_its_usual_time():
 
 def test_a_sound_longer_than_is_looked_at_is_followed_to_its_end():
     """A vowel sung for two seconds, 200 steps where 60 are told apart, then another word."""
-    spans = placed(bands(SILENT, (STOP, 6), (VOWEL, 200), *SEE, SILENT), ["tea", "see"])
+    spans = placed(speech(SILENT, (STOP, 6), (VOWEL, 200), *SEE, SILENT), ["tea", "see"])
     assert np.array(spans) == pytest.approx(np.array([(0.30, 2.36), (2.36, 2.66)]), abs=0.015)
