@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from liveaid.fit.brief import Wanted, brief
+from liveaid.fit.brief import Wanted, brief, brought_into
 from liveaid.routine.layout.material import STUDY_TRUSTED
 from liveaid.routine.model import (
     Idea,
@@ -216,14 +216,13 @@ class _Making:
         """The tempo before where the fader reaches from there, else the sound's own."""
         assert study.tempo is not None
         reach = self._turntable.pitch_range_percent / 100.0
-        low, high = want.tempo_from_bpm or 0.0, want.tempo_to_bpm or 1000.0
         before = self._tempo_bpm
-        if before and low <= before <= high:
+        if before and brought_into(want, before) == before:
             nearest = min((study.tempo * by for by in (0.5, 1.0, 2.0)),
                           key=lambda tempo: abs(tempo - before))  # fmt: skip
             if abs(before / nearest - 1.0) <= reach:
                 return before
-        return round(min(max(study.tempo, low), high), 1)
+        return round(brought_into(want, study.tempo), 1)
 
     def _bars(self, wanted: int) -> int:
         """As many of the bars wanted as the running sound still has; it starts anew if need be."""
