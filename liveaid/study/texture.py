@@ -5,7 +5,7 @@ separation using median filtering", DAFx 2010): a note is a line along time in t
 stroke one across it. Five values spread over each line stand for the seventeen of the paper. How
 pitches glide is told by the shift in pitch that best lays one spectrum on the next (the fluctogram
 of Lehner, Sonnleitner, Widmer, "Towards light-weight, real-time-capable singing voice detection",
-ISMIR 2013).
+ISMIR 2013). How periodic it is, and at which pitch, comes from the same spectrum.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ import numpy.typing as npt
 import scipy.fft
 
 from liveaid.sound.read import Samples
+from liveaid.study.periodicity import find_periods
 from liveaid.study.spectrum import HOP, RATE_HZ, Floats
 
 TEXTURE_WINDOW = 2048
@@ -49,6 +50,10 @@ class Texture:
     """(frames, GLIDE_OCTAVES): shift of pitch since the frame before, in 36ths of an octave."""
     alike: Floats
     """(frames, GLIDE_OCTAVES): correlation of the two spectra at that shift, 0 to 1."""
+    periodic: Floats
+    """(frames,): how periodic, 0 to 1."""
+    pitch_hz: Floats
+    """(frames,): the pitch of that period."""
 
     def __len__(self) -> int:
         return len(self.lasting)
@@ -59,6 +64,7 @@ def weave(mono: Samples) -> Texture:
     frames = len(mono) // TEXTURE_STEP + 1
     lasting, striking = np.empty((2, frames, TEXTURE_GROUPS), dtype=np.float32)
     glide, alike = np.empty((2, frames, GLIDE_OCTAVES), dtype=np.float32)
+    periodic, pitch_hz = np.empty((2, frames), dtype=np.float32)
     reach = 2 * ALONG_FRAMES
     for start in range(0, frames, _TEXTURE_SPAN):
         stop = min(start + _TEXTURE_SPAN, frames)
@@ -66,7 +72,9 @@ def weave(mono: Samples) -> Texture:
         size = _magnitudes(mono, start - reach, stop + reach)
         lasting[start:stop], striking[start:stop] = _parted(size)
         glide[start:stop], alike[start:stop] = _glides(size[reach - 1 : -reach])
-    return Texture(lasting, striking, glide, alike)
+        found = find_periods(size[reach:-reach], _HANN, RATE_HZ / TEXTURE_WINDOW)
+        periodic[start:stop], pitch_hz[start:stop] = found
+    return Texture(lasting, striking, glide, alike, periodic, pitch_hz)
 
 
 def _magnitudes(mono: Samples, start: int, stop: int) -> Floats:

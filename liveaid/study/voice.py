@@ -2,9 +2,10 @@
 
 What is measured: the shape of the spectrum and how it changes from frame to frame (cepstra of the
 bands, after Davis and Mermelstein 1980), how level pulses at the pace of syllables (2.5 to 7 Hz,
-Scheirer and Slaney 1997), how pitches glide (Lehner, Sonnleitner, Widmer 2013), what lasts and what
-strikes. Two logistic regressions say from these and their squares how likely a voice is, and how
-likely anything else is (voice_weights; tests/bench/learn.py learns them).
+Scheirer and Slaney 1997), how pitches glide (Lehner, Sonnleitner, Widmer 2013), how periodic it is
+and how the pitch of that moves, what lasts and what strikes. Two logistic regressions say from
+these and their squares how likely a voice is, and how likely anything else is (voice_weights;
+tests/bench/learn.py learns them).
 """
 
 from __future__ import annotations
@@ -29,6 +30,10 @@ CEPSTRA = 10
 FLOOR_DB = 55.0
 """Below the loud passages nothing is told."""
 SYLLABLES_HZ = (2.5, 7.0)
+PERIODIC = 0.8
+"""Of one voice or one note."""
+STILL_CENTS, LEAP_CENTS = 6.0, 100.0
+"""From one frame to the next, 40 ms on."""
 _VOICE_SPAN = 256
 """Windows looked at together: more would not fit the processor's cache."""
 VOICE_MOST = 4.0
@@ -52,7 +57,16 @@ def features(spectrum: Spectrum, texture: Texture) -> tuple[Values, Values]:
     body = np.log10(np.maximum((lasting + striking)[:, 1:] / reference, 1e-6))
     gliding = np.abs(texture.glide[:frames]) * (texture.alike[:frames] > 0.6)
     by_frame = np.concatenate(
-        [cepstra[:, 1:], moves, share, body, texture.alike[:frames], gliding], axis=1
+        [
+            cepstra[:, 1:],
+            moves,
+            share,
+            body,
+            texture.alike[:frames],
+            gliding,
+            _pitched(texture, frames),
+        ],
+        axis=1,
     )
     places = np.array(starts(frames))
     width = min(WINDOW_FRAMES, frames)
@@ -62,6 +76,20 @@ def features(spectrum: Spectrum, texture: Texture) -> tuple[Values, Values]:
         rows.append(_rows(by_frame[inside], level[inside]))
         mean.append(10.0 * np.log10(np.mean(10.0 ** (level[inside] / 10.0), axis=1)))
     return np.concatenate(rows), np.concatenate(mean)
+
+
+def _pitched(texture: Texture, frames: int) -> Values:
+    """(frames, 5): how periodic; whether so as one voice or note is; by how much of a semitone its
+    pitch moves; whether it stands still, as an instrument's does and no voice's; whether it leaps.
+    """
+    periodic = texture.periodic[:frames].astype(np.float64)
+    one = (periodic > PERIODIC).astype(np.float64)
+    both = one * np.concatenate([[0.0], one[:-1]])
+    octaves = np.log2(texture.pitch_hz[:frames].astype(np.float64))
+    cents = 1200.0 * np.abs(np.diff(octaves, prepend=octaves[:1]))
+    near = both * (cents < LEAP_CENTS)
+    moved = near * np.minimum(cents, LEAP_CENTS) / LEAP_CENTS
+    return np.stack([periodic, one, moved, near * (cents < STILL_CENTS), both - near], axis=1)
 
 
 def starts(frames: int) -> range:

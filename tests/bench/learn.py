@@ -11,7 +11,8 @@ sonic-pi-samples, noises and tones; voices laid over all of these. Judged on the
 voices, singing by partials, instruments, songs, pieces and samples. Nothing here is human singing:
 no package carries any. Needs scikit-learn, pyworld, fluidsynth, espeak-ng, flite and Debian's
 asterisk-core-sounds-{es,fr,it,ru}-wav, asterisk-prompt-it-menardi-wav, fluid-soundfont-gm,
-singularity-music and what gather.py needs.
+singularity-music and what gather.py needs, and
+festival's festvox-kallpc16k and festvox-kdlpc16k.
 """
 
 # ruff: noqa: E402 - thread counts must be set before the libraries are loaded
@@ -41,6 +42,7 @@ from voices import (
     RATE,
     SPOKEN_VOWELS,
     SUNG_VOWELS,
+    diphones,
     formants,
     partials,
     resung,
@@ -71,6 +73,10 @@ ESPEAK = {
     "judge": ("en+croak", "en+klatt", "it+f3", "en-gb-scotland+m5", "pl", "en+f5"),
 }
 FLITE = {"learn": ("kal16", "slt", "awb"), "judge": ("rms",)}
+SINGERS = {"learn": "ked_diphone", "judge": "kal_diphone"}
+RATES_HZ = (RATE, RATE, 16000, 11025, 8000)
+"""Sampling rates that sounds come at, voices and others alike: all recorded prompts come at 8 kHz,
+so that the lack of what lies above 4 kHz would tell a voice."""
 MODULES = {
     "learn": (GAMES / "tecnoballz/musics", GAMES / "rafkill/music", GAMES / "ironseed/sound"),
     "judge": (GAMES / "heroes/mod", GAMES / "biniax2/music", Path("/usr/share/pachi/music")),
@@ -84,12 +90,16 @@ TEXT = (
     " comes over harbour lights are low never mind blue smoke rising"
 )
 CLIP_S, SUNG_FROM_S = 20.0, 8.0
-MIXES = 13
+MIXES = 20
 """Mixes in a part."""
-WORTH = {"voice": {"three instruments": 4.0}, "other": {"voice over music": 5.0}}
+SPEECH = {"spoken, recorded": 3.0, "spoken, synthesised": 2.0}
+WORTH = {
+    "voice": {"three instruments": 4.0, **SPEECH},
+    "other": {"voice over music": 4.0, **SPEECH},
+}
 """What a clip counts where each is learnt, others counting 1: what is most easily taken for a
-voice, and voice over music for voice alone, comes too seldom by itself."""
-STIFFNESS = 0.03
+voice, voice over music for voice alone, and speech come too seldom by themselves."""
+STIFFNESS = 0.1
 """Inverse strength of the penalty on large weights."""
 
 
@@ -148,6 +158,8 @@ def voices(use: str, rng: np.random.Generator, folder: Path) -> Iterator[tuple[s
                 yield label, soxr.resample(samples, rate, RATE)
             else:
                 yield label, resung(rng, samples, rate, lowest=int(rng.integers(43, 66)))
+    for _ in range(4):
+        yield "sung, by diphones", diphones(rng, folder, SINGERS[use])
     for who in SPOKEN_VOWELS if use == "learn" else ():
         yield "sung, by formants", formants(rng, CLIP_S, who)
     for who in SUNG_VOWELS if use == "judge" else ():
@@ -205,6 +217,14 @@ def _mono(file: Path) -> np.ndarray:
     return soxr.resample(samples.mean(axis=1), rate, RATE)
 
 
+def narrowed(mono: np.ndarray, rate_hz: int) -> np.ndarray:
+    """As it comes at a lower sampling rate."""
+    if rate_hz >= RATE:
+        return mono
+    low = soxr.resample(np.asarray(mono, dtype=np.float32), RATE, rate_hz)
+    return np.asarray(soxr.resample(low, rate_hz, RATE))
+
+
 def clips(use: str, part: int, folder: Path) -> Iterator[Clip]:
     """Everything of one part."""
     rng = np.random.default_rng((USES.index(use), part))
@@ -249,9 +269,10 @@ def mixed(rng: np.random.Generator, voice: np.ndarray, music: np.ndarray) -> Win
 def collect(use: str, part: int) -> list[Windows]:
     """The windows of one part."""
     rows, pools = [], ([], [])
+    rates = np.random.default_rng((77, USES.index(use), part))
     with tempfile.TemporaryDirectory() as name:
         for clip in clips(use, part, Path(name)):
-            found, level = measured(clip.mono)
+            found, level = measured(narrowed(clip.mono, int(rates.choice(RATES_HZ))))
             heard = level > VOICE_SILENT_DB
             count = int(heard.sum())
             truth = np.full(count, int(clip.voice)), np.full(count, int(clip.other))
@@ -260,7 +281,8 @@ def collect(use: str, part: int) -> list[Windows]:
                 pools[clip.other].append(clip.mono)
     rng = np.random.default_rng((9, USES.index(use), part))
     for _ in range(MIXES):
-        pair = [pool[int(rng.integers(len(pool)))] for pool in pools]
+        rate_hz = int(rates.choice(RATES_HZ))
+        pair = [narrowed(pool[int(rng.integers(len(pool)))], rate_hz) for pool in pools]
         rows.append(mixed(rng, *pair))
     return [row for row in rows if len(row.measured)]
 

@@ -34,6 +34,7 @@ from bars import table as bar_table
 from midi_songs import SONG_FILES, Composed, composed, more_songs
 from scores import SOUNDFONT, Played, Score, perform, read_score
 from tracker_music import library, render
+from voices import sung_words
 
 from liveaid.study import Study, study
 
@@ -381,25 +382,15 @@ SONG = (
 
 
 def sung(folder: Path, octave: int, bpm: int) -> np.ndarray:
-    """The song by festival's singing mode (Debian's festival, festvox-kallpc16k)."""
-    notes = "".join(
-        f'<PITCH NOTE="{note}{octave}"><DURATION BEATS="{beats}">{word}</DURATION></PITCH>'
-        for word, note, beats in SONG
-    )
-    head = '<!DOCTYPE SINGING PUBLIC "-//SINGING//DTD SINGING mark up//EN" "Singing.v0_1.dtd" []>'
-    file = folder / "song.xml"
-    file.write_text(f'<?xml version="1.0"?>\n{head}\n<SINGING BPM="{bpm}">{notes}</SINGING>\n')
-    wav = folder / "song.wav"
-    command = ["text2wave", "-mode", "singing", str(file), "-o", str(wav)]
-    subprocess.run(command, check=True, capture_output=True)
-    samples, rate = soundfile.read(wav, dtype="float32")
-    return np.asarray(soxr.resample(samples / np.abs(samples).max() * 0.5, rate, RATE))
+    """The song by a speaker whose singing was not learnt from."""
+    words = [(word, f"{note}{octave}", beats) for word, note, beats in SONG]
+    return sung_words(words, bpm, folder, "kal_diphone")
 
 
 def singing(folder: Path, pieces: list) -> None:
     """Sung alone, over music as loud as the voice, and that music without it.
 
-    None of it was learnt from: the weights have heard spoken and pitch-shifted speech, other
+    None of it was learnt from: the weights have heard this speaker speak, another one sing, other
     synthesisers and other pieces. It is no human singing: no package carries any.
     """
     rows: dict[str, list[float]] = {"sung alone": [], "sung over music": [], "the music": []}

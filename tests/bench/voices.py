@@ -1,17 +1,20 @@
 """Voices that sing, and instruments that play a tune alone: what the study has to tell apart.
 
-Singing comes three ways. `formants` drives resonators in a row with glottal pulses (source and
+Singing comes four ways. `formants` drives resonators in a row with glottal pulses (source and
 filter, after Fant 1960), the vowels of men, women and children as Peterson and Barney measured them
 (JASA 24, 1952). `partials` adds up partials under another table, of sung vowels by register (the
 Csound manual's appendix of formant values). `resung` takes recorded or synthesised speech apart by
 the WORLD vocoder (pyworld) and puts it together again on the notes of a tune, so that consonants
-and vowels are a speaker's own. All three glide from note to note, most with vibrato, and breathe.
+and vowels are a speaker's own. These three glide from note to note, most with vibrato, and breathe.
+`diphones` joins a speaker's recorded pairs of sounds on steady notes (festival's singing mode).
 
 Instruments are those of Debian's fluid-soundfont-gm, played by fluidsynth, some with bent notes.
 """
 
 from __future__ import annotations
 
+import subprocess
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -83,6 +86,14 @@ LOWEST = {
 }  # fmt: skip
 """MIDI note a voice sings down to; a tune spans an octave."""
 SCALES = ((0, 2, 4, 5, 7, 9, 11, 12), (0, 2, 3, 5, 7, 8, 10, 12), (0, 2, 4, 7, 9, 12))
+
+
+SYLLABLES = (
+    "gate", "rain", "bridge", "come", "count", "step", "night", "walls", "bells", "turn", "song",
+    "dance", "lights", "low", "blue", "smoke", "round", "old", "slow", "bring", "the", "sea",
+    "wind", "light", "stone", "hand", "door", "street", "time", "home",
+)  # fmt: skip
+NAMES = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")
 
 
 @dataclass(frozen=True, slots=True)
@@ -284,6 +295,35 @@ def resung(rng: np.random.Generator, speech: np.ndarray, rate: int, *, lowest: i
         sung, np.ascontiguousarray(envelope[near]), np.ascontiguousarray(noise[near]), rate
     )
     return np.asarray(soxr.resample(out, rate, RATE), dtype=np.float32)
+
+
+def diphones(rng: np.random.Generator, folder: Path, voice: str) -> np.ndarray:
+    """A tune of any words on whole notes, by one of festival's speakers."""
+    notes = tune(rng, float(rng.uniform(8, 14)), int(rng.integers(38, 60)))
+    words = [
+        (str(rng.choice(SYLLABLES)), f"{NAMES[n.midi % 12]}{n.midi // 12 - 1}", n.end_s - n.begin_s)
+        for n in notes
+    ]
+    return sung_words(words, 60, folder, voice)
+
+
+def sung_words(
+    words: Sequence[tuple[str, str, float]], bpm: int, folder: Path, voice: str
+) -> np.ndarray:
+    """Words, each on a note such as A3 for some beats, by one of festival's speakers (Debian's
+    festival with festvox-kallpc16k or festvox-kdlpc16k)."""
+    notes = "".join(
+        f'<PITCH NOTE="{note}"><DURATION BEATS="{beats:.3f}">{word}</DURATION></PITCH>'
+        for word, note, beats in words
+    )
+    head = '<!DOCTYPE SINGING PUBLIC "-//SINGING//DTD SINGING mark up//EN" "Singing.v0_1.dtd" []>'
+    file, wav = folder / "song.xml", folder / "song.wav"
+    file.write_text(f'<?xml version="1.0"?>\n{head}\n<SINGING BPM="{bpm}">{notes}</SINGING>\n')
+    speaker = ["-eval", f"(voice_{voice})"]
+    command = ["text2wave", "-mode", "singing", *speaker, str(file), "-o", str(wav)]
+    subprocess.run(command, check=True, capture_output=True)
+    samples, rate = soundfile.read(wav, dtype="float32")
+    return np.asarray(soxr.resample(samples / np.abs(samples).max() * 0.5, rate, RATE))
 
 
 def tunes_played(

@@ -37,7 +37,7 @@ def test_a_window_is_as_loud_as_the_mean_of_its_powers():
     bands[1::2] *= 0.1
     even = np.full((frames, TEXTURE_GROUPS), 0.5)
     still = np.zeros((frames, GLIDE_OCTAVES))
-    texture = Texture(even, even, still, still)
+    texture = Texture(even, even, still, still, np.zeros(frames), np.ones(frames))
     _, level_db = features(SimpleNamespace(bands=bands), texture)
     assert level_db == pytest.approx([-2.596, -2.596], abs=1e-3)  # frames 0 to 31, 8 to 39
 
@@ -48,9 +48,10 @@ def test_what_tells_a_voice_does_not_hang_on_how_loud_the_file_is():
     bands = rng.uniform(0.1, 1.0, (40, BANDS))
     lasting, striking = rng.uniform(0.1, 1.0, (2, 40, TEXTURE_GROUPS))
     still = np.zeros((40, GLIDE_OCTAVES))
-    loud = features(SimpleNamespace(bands=bands), Texture(lasting, striking, still, still))
+    rest = still, still, rng.uniform(0.5, 1.0, 40), rng.uniform(100.0, 110.0, 40)
+    loud = features(SimpleNamespace(bands=bands), Texture(lasting, striking, *rest))
     soft = features(
-        SimpleNamespace(bands=bands / 100), Texture(lasting / 100, striking / 100, still, still)
+        SimpleNamespace(bands=bands / 100), Texture(lasting / 100, striking / 100, *rest)
     )
     for one, other in zip(loud, soft, strict=True):
         assert one == pytest.approx(other, abs=1e-6)
