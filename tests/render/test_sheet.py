@@ -7,7 +7,6 @@ from types import SimpleNamespace
 import pytest
 import soundfile
 
-from liveaid.record.platter import sticker_place
 from liveaid.render.render import render_scene
 from liveaid.render.sheet import Printed, _strip, deck_time, sheet_html
 from liveaid.routine import Routine, load_routine
@@ -114,21 +113,6 @@ def test_texts_of_the_map_are_shown_and_never_taken_as_markup(scene):
 )
 def test_deck_time_rounds_to_the_thousandth_and_carries(seconds, shown):
     assert deck_time(seconds) == shown
-
-
-@pytest.mark.parametrize(
-    ("cue_s", "rpm", "turn", "degrees"),
-    [
-        (1.8, 100 / 3, 1, 0),
-        (79_380 * 37 / 44_100, 100 / 3, 37, 0),
-        (2.7, 100 / 3, 1, 180),
-        (4.0, 45, 3, 0),
-        (1.7999, 100 / 3, 1, 0),  # 0.02 degrees short of a turn is that turn
-    ],
-)
-def test_turn_and_angle_are_those_of_the_platter(cue_s, rpm, turn, degrees):
-    # 33 1/3 turns a minute are 1.8 s a turn, 45 are 1.3333 s (IEC 60098).
-    assert sticker_place(cue_s, rpm) == (turn, degrees)
 
 
 def test_the_strips_marks_stand_at_the_cues(page, done):
