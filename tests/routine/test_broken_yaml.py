@@ -27,7 +27,7 @@ DUE = "a value before it, or nothing at all, would do"
         ("a: 'it's here'", 1, "words after the end of a value, column 8", WHOLE),
         ("a: @x", 1, "a value that begins with @, column 4", WHOLE),
         ("a: 1\n\n  b: 2", 3, "a line set in by 2, below a value, column 3", INDENT),
-        ("p:\n  - b:\n     c: 1\n      d: 2", 4, "a line set in by 6, below a value, column 7", INDENT),
+        ("- b:\n   c: 1\n    d: 2", 3, "a line set in by 4, below a value, column 5", INDENT),
         ("a:\n   x: 1\n  y: 2", 3, "a line set in by 2, unlike any before it, column 3", INDENT),
         ("x:\n  bars:4\n  b: 2", 2, "words without a name before them, column 3", NAMED),
         ("bars:4\n\nb: 2", 1, "words without a name before them, column 1", NAMED),
