@@ -385,7 +385,8 @@ def test_every_layout_that_comes_along_speaks_midi_as_mido_reads_it(file):
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("lamps: {bars: [1, 2, 200]}", "lamps.bars[2].number"),
+        ("lamps: {bars: [1, 2, 200]}", "lamps.bars[2].number: found 200; 127 or less would do"),
+        ("lamps: {}\npads: {words: {hold: 200}}", "pads.words.hold[0].number: found 200; 127 or"),
         ("lamps: {bars: [1, 2], pulse: 2}", "bars.1 has this one"),
         ("lamps: {pulse: 128}", "lamps.pulse.number: found 128; 127 or less would do"),
         ("lamps: {pulse: 2}\nchannel: 0", "channel: found 0; 1 or more would do"),

@@ -13,7 +13,7 @@ from liveaid.stage.live import Live, _Client
 @pytest.fixture
 def clock(monkeypatch):
     """Time stands still but for what is slept."""
-    now = SimpleNamespace(s=100.0)
+    now = SimpleNamespace(s=0.0)
 
     async def sleep(seconds):
         now.s += seconds
@@ -67,22 +67,22 @@ def test_room_is_made_by_whoever_is_mute_longest_of_those_that_never_answered(cl
 def test_a_page_is_asked_each_second_and_dropped_when_it_is_mute_for_more_than_four(clock, pages):
     client, did = opened(pages)
     asked = []
-    client.ask = lambda: asked.append(clock.s - 100.0)
+    client.ask = lambda: asked.append(clock.s)
     asyncio.run(pages._ask_while_open())
     assert asked == [1.0, 2.0, 3.0, 4.0]
-    assert (clock.s, did, pages.dropped) == (105.0, ["cancelled", "cut"], 1)
+    assert (clock.s, did, pages.dropped) == (5.0, ["cancelled", "cut"], 1)
 
 
 def test_a_page_that_gives_a_sign_is_asked_on(clock, pages):
     client, _ = opened(pages)
 
     def ask():
-        if clock.s < 130.0:
+        if clock.s < 30.0:
             client.gave_sign()
 
     client.ask = ask
     asyncio.run(pages._ask_while_open())
-    assert clock.s == 134.0  # its last sign was at 129
+    assert clock.s == 34.0  # its last sign was at 29
 
 
 def test_one_more_page_than_32_is_refused_where_nobody_makes_room(clock, pages, monkeypatch):
@@ -165,4 +165,41 @@ def test_who_says_something_gave_a_sign_and_a_ping_is_answered_alone(clock, page
     client = _Client(Stream(), lambda: None)
     asyncio.run(pages._listen(client))
     assert (said, answered) == (["here"], [b"ask"])
-    assert (client.answered, client.alive_s) == (True, 101.0)
+    assert (client.answered, client.alive_s) == (True, 1.0)
+
+
+def test_pages_are_asked_by_one_round_at_a_time_and_told_when_the_stage_is_struck(pages):
+    """A page that is gone meanwhile keeps nobody from being told."""
+    closed, rounds = [], []
+
+    async def ask():
+        rounds.append("begun")
+        await asyncio.Event().wait()
+
+    def closing(fails):
+        async def close(**how):
+            closed.append(how)
+            if fails:
+                raise ConnectionResetError
+
+        return SimpleNamespace(closed=False, close=close)
+
+    async def run():
+        await pages.close()  # nobody was ever there
+        for fails in (True, False):
+            pages._clients[_Client(closing(fails), lambda: None)] = None
+        for _ in range(2):
+            pages._ask_all()
+            await asyncio.sleep(0)
+        pages._asking.cancel()
+        await asyncio.wait([pages._asking])
+        pages._ask_all()
+        await asyncio.sleep(0)
+        await pages.close()
+        await asyncio.wait([pages._asking])
+        return pages._asking.cancelled()
+
+    pages._ask_while_open = ask
+    assert asyncio.run(run())
+    assert rounds == ["begun", "begun"]
+    assert closed == [{"code": 1001, "message": b"the stage is struck"}] * 2  # RFC 6455, 7.4.1
