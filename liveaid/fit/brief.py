@@ -7,11 +7,12 @@ the wanted one or closely related, and it is long enough or a loop.
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from liveaid.fit.meeting import PLAIN_BEATS, meetings
+from liveaid.fit.meeting import PLAIN_BEATS, meetings, read_plainly, within
 from liveaid.record.platter import semitones
 from liveaid.routine.harmony import FIFTHS_COST, OTHER_MODE_COST, meet_keys, relation_cost
 from liveaid.routine.keys import parse_key
@@ -104,13 +105,13 @@ def misses(want: Want, study: Study, turntable: Turntable) -> list[str]:
 
 def sought(want: Want, turntable: Turntable) -> str:
     """What to look for, in the words of a shopping list, with the reach of the pitch fader."""
-    low, high = _tempo_range(want)
+    low, high = want.tempo_from_bpm, want.tempo_to_bpm
     parts = [f"{want.kind or 'any kind'}, energy {want.energy}"]
-    if low or high < 1000.0:
+    if low or high:
         reach = turntable.pitch_range_percent / 100.0
         wide = [f"from {low / (1 + reach):.1f}"] if low else []
-        wide += [f"to {high / (1 - reach):.1f}"] if high < 1000.0 and reach < 1.0 else []
-        asked = "..".join((f"{low:g}" if low else "", f"{high:g}" if high < 1000.0 else ""))
+        wide += [f"to {high / (1 - reach):.1f}"] if high and reach < 1.0 else []
+        asked = "..".join(f"{end:g}" if end else "" for end in (low, high))
         parts.append(f"tempo {asked} ({' '.join(wide)} with the pitch fader)")
     if want.key:
         parts.append(f"in {want.key} or a fifth from it")
@@ -121,21 +122,20 @@ def sought(want: Want, turntable: Turntable) -> str:
 
 def _pitch_for(want: Want, study: Study, turntable: Turntable) -> float | None:
     """The smallest pitch, as a fraction, that brings a sound into the wanted tempos; else None."""
-    low, high = _tempo_range(want)
-    if not low and high >= 1000.0:
+    if not want.tempo_from_bpm and not want.tempo_to_bpm:
         return 0.0
     if not study.tempo:
         return None
     # A range open at one end would take nearly anything at half or double time.
-    readings = PLAIN_BEATS if want.tempo_from_bpm and want.tempo_to_bpm else (1.0,)
-    tempos = [study.tempo * beats for beats in readings]
-    pitches = [min(max(tempo, low), high) / tempo - 1.0 for tempo in tempos]
-    best = min(pitches, key=abs)
-    return best if abs(best) <= turntable.pitch_range_percent / 100.0 + 1e-12 else None
+    both = want.tempo_from_bpm and want.tempo_to_bpm
+    tempos = read_plainly(study.tempo) if both else [study.tempo]
+    best = min((brought_into(want, tempo) / tempo - 1.0 for tempo in tempos), key=abs)
+    return within(best, turntable.pitch_range_percent / 100.0)
 
 
-def _tempo_range(want: Want) -> tuple[float, float]:
-    return want.tempo_from_bpm or 0.0, want.tempo_to_bpm or 1000.0
+def brought_into(want: Want, tempo_bpm: float) -> float:
+    """The tempo wanted that is nearest to this one."""
+    return min(max(tempo_bpm, want.tempo_from_bpm or 0.0), want.tempo_to_bpm or math.inf)
 
 
 def _key_would_do(wanted: str, study: Study, pitch: float) -> bool:

@@ -13,7 +13,6 @@ import numpy as np
 from liveaid.routine.harmony import (
     CLASH_CENTS,
     HEARD_CENTS,
-    UNKNOWN_KEY_COST,
     relation_cost,
 )
 from liveaid.routine.keys import EVERY_KEY
@@ -61,7 +60,6 @@ KIND_COST: dict[frozenset[Kind], float] = {
 }
 """What two kinds at once cost (common practice, no source)."""
 _KIND_TABLE = np.array([[KIND_COST[frozenset({a, b})] for b in KINDS] for a in KINDS])
-_DEAREST_KIND = max(KIND_COST.values())
 _KEY_TABLE = np.array([[relation_cost(a, b) for b in EVERY_KEY] for a in EVERY_KEY])
 
 
@@ -85,7 +83,7 @@ def costs_of(
     ratio: Floats,
     beats: float | None,
     *,
-    key_locked: bool = False,
+    key_locked: bool,
 ) -> dict[str, Floats]:
     """Every cost of playing a sound with each of others, in the order of WEIGHTS.
 
@@ -97,9 +95,7 @@ def costs_of(
         **_tempo_costs(sound, others, ratio, beats),
         "key": _key_cost(sound, others, moved + (others.tuning - sound.tuning) / 100.0),
         "kind": _doubted(
-            _KIND_TABLE[sound.kind, others.kind],
-            _DEAREST_KIND,
-            sound.kind_confidence * others.kind_confidence,
+            _KIND_TABLE[sound.kind, others.kind], sound.kind_confidence * others.kind_confidence
         ),
         "energy": np.abs(others.energy - sound.energy) / 4.0,
         "length": _length_cost(sound, others, beats),
@@ -126,7 +122,7 @@ def _tempo_costs(
     return {
         "pitch": np.minimum(1.0, np.abs(12.0 * np.log2(ratio)) / FULL_PITCH_SEMITONES),
         "reading": np.full(len(others.tempo), READING_COST[beats]),
-        "beat": _doubted(np.minimum(1.0, drift / FULL_DRIFT_PERCENT), 1.0, sure),
+        "beat": _doubted(np.minimum(1.0, drift / FULL_DRIFT_PERCENT), sure),
     }
 
 
@@ -141,7 +137,7 @@ def _key_cost(sound: CrateFacts, others: CrateFacts, apart_semitones: Floats) ->
     untuned = np.clip((np.abs(cents) - HEARD_CENTS) / (CLASH_CENTS - HEARD_CENTS), 0.0, 1.0)
     cost = related + (1.0 - related) * untuned
     sure = sound.key_confidence * others.key_confidence
-    return np.where(keyed, _doubted(cost, UNKNOWN_KEY_COST, sure), 0.0)
+    return np.where(keyed, _doubted(cost, sure), 0.0)
 
 
 def _length_cost(sound: CrateFacts, others: CrateFacts, beats: float | None) -> Floats:
@@ -164,6 +160,6 @@ def _loudness_cost(sound: CrateFacts, others: CrateFacts) -> Floats:
     return np.where(np.isnan(apart), 1.0, np.minimum(1.0, apart))
 
 
-def _doubted(cost: Floats, unknown: float, confidence: Floats) -> Floats:
-    """A cost as far as it is trusted; the rest is the dearest that may be hidden."""
-    return np.asarray(confidence * cost + (1.0 - confidence) * unknown, dtype=np.float64)
+def _doubted(cost: Floats, confidence: Floats) -> Floats:
+    """A cost as far as it is trusted; the rest is 1, the dearest that may be hidden."""
+    return np.asarray(1.0 - confidence * (1.0 - cost), dtype=np.float64)

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from liveaid.fit.costs import WEIGHTS, Cost, costs_of
+from liveaid.fit.costs import WEIGHTS, Cost, costs_of, score_of
 from liveaid.fit.meeting import Meeting, meetings
 from liveaid.routine.harmony import KeyMeeting, Pitched, meet
 from liveaid.routine.keys import parse_key
@@ -54,9 +54,9 @@ class Fit:
     """Each phrase of the other sound in bars of this one."""
     bar_turns: float | None
     """Turns of the other's platter in a bar of this sound."""
-    hit: bool = False
+    hit: bool
     """Whether the other is a hit: to be struck or thrown in, too short to carry or to clash."""
-    pickup_beats: float = 0.0
+    pickup_beats: float
     """Beats by which the other's first phrase comes in before its bar line."""
 
 
@@ -90,7 +90,7 @@ def _best(
         return None
     return max(
         (_fit(sound, name, other, way, turntable, key_locked=key_locked) for way in ways),
-        key=lambda fit: round(fit.score, 9),
+        key=lambda fit: fit.score,
     )
 
 
@@ -123,7 +123,7 @@ def _fit(
     bar_s = _bar_s(sound, other, meeting)
     return Fit(
         other=name,
-        score=100.0 - sum(cost.points for cost in costs),
+        score=float(score_of(each)[0]),
         costs=costs,
         meeting=meeting,
         why_cued="" if meeting else _why_cued(sound, other),

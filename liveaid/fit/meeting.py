@@ -24,7 +24,6 @@ PLAIN_BEATS = tuple(float(reading) for reading in READINGS)
 """Beat on beat, half and double time: what a wanted tempo may be counted as."""
 BEATS = (*PLAIN_BEATS, 1.5, 2.0 / 3.0)
 """The readings of a tempo that are tried, the plainest first; three to two is the last resort."""
-_ROUNDING = 1e-12
 Floats = npt.NDArray[np.float64]
 
 
@@ -66,8 +65,8 @@ def meet(
     split = _split(ratio, range_percent / 100.0)
     if split is None:
         return None
-    other_alone = _within(ratio - 1.0, range_percent / 100.0)
-    sound_alone = _within(1.0 / ratio - 1.0, range_percent / 100.0)
+    other_alone = within(ratio - 1.0, range_percent / 100.0)
+    sound_alone = within(1.0 / ratio - 1.0, range_percent / 100.0)
     if other_alone is not None:
         sound, other = 0.0, other_alone
     elif sound_alone is not None:
@@ -100,10 +99,15 @@ def meetings(
     return [found for found in tried if found is not None]
 
 
+def read_plainly(tempo_bpm: float) -> list[float]:
+    """A tempo as it may be counted: beat on beat, half and double time."""
+    return [tempo_bpm * beats for beats in PLAIN_BEATS]
+
+
 def reaches(ratio: Floats, range_percent: float) -> npt.NDArray[np.bool_]:
     """Which speed ratios two decks can make between them: up to (1 + p) / (1 - p) either way."""
-    most = (1.0 + range_percent / 100.0) / max(1.0 - range_percent / 100.0, _ROUNDING)
-    return np.maximum(ratio, 1.0 / ratio) <= most * (1.0 + _ROUNDING)
+    up, down = 1.0 + range_percent / 100.0, 1.0 - range_percent / 100.0
+    return np.round(np.maximum(ratio, 1.0 / ratio) * down - up, 12) <= 0.0
 
 
 def needed_range_percent(sound_bpm: float, other_bpm: float) -> float:
@@ -120,16 +124,16 @@ def _split(ratio: float, reach: float) -> tuple[float, float] | None:
 
     Upwards a fader of so many per cent reaches a little less far, as a ratio, than downwards.
     """
-    up = _within(min(math.sqrt(max(ratio, 1.0 / ratio)) - 1.0, reach), reach)
+    up = within(min(math.sqrt(max(ratio, 1.0 / ratio)) - 1.0, reach), reach)
     assert up is not None
-    down = _within((1.0 + up) / max(ratio, 1.0 / ratio) - 1.0, reach)
+    down = within((1.0 + up) / max(ratio, 1.0 / ratio) - 1.0, reach)
     if down is None:
         return None
     return (down, up) if ratio >= 1.0 else (up, down)
 
 
-def _within(pitch: float, reach: float) -> float | None:
+def within(pitch: float, reach: float) -> float | None:
     """A pitch the fader can be set to, rounding forgiven; None when it lies outside."""
-    if abs(pitch) > reach + _ROUNDING:
+    if round(abs(pitch) - reach, 12) > 0.0:
         return None
     return max(-reach, min(reach, pitch))

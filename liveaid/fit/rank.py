@@ -48,7 +48,7 @@ def best_scores(
     best = np.full(len(others.tempo), -np.inf)
     tempos = ~np.isnan(sound.tempo) & ~np.isnan(others.tempo)
     for beats in BEATS:
-        ratio = np.where(tempos, beats * sound.tempo / others.tempo, np.inf)
+        ratio = beats * sound.tempo / others.tempo
         can = np.flatnonzero(reaches(ratio, reach))
         costs = costs_of(sound, others.of(can), ratio[can], beats, key_locked=key_locked)
         best[can] = np.maximum(best[can], score_of(costs))

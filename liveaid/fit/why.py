@@ -79,7 +79,9 @@ def reasons(sound: Study, other: Study, fit: Fit, turntable: Turntable) -> list[
     """A pair (term, sentence) for each cost of the fit, in the order of its costs."""
     told: dict[str, Callable[[], str]] = {
         "pitch": lambda: _pitch(sound, other, fit, turntable),
-        "reading": lambda: _reading(sound, other, fit),
+        "reading": lambda: (
+            _READING[fit.meeting.beats] if fit.meeting else "no beats to count together"
+        ),
         "beat": lambda: _beat(sound, other, fit),
         "key": lambda: _key(sound, other, fit),
         "kind": lambda: f"{_kind(sound)} with {_kind(other)}",
@@ -94,7 +96,7 @@ def _pitch(sound: Study, other: Study, fit: Fit, turntable: Turntable) -> str:
     meeting = fit.meeting
     if meeting is None or not sound.tempo:
         return fit.why_cued
-    if abs(meeting.shift_semitones) < 0.001:
+    if pitches(meeting) == percent(0.0):
         return f"none needed: {other.tempo:.2f} BPM to {meeting.beats * sound.tempo:.2f}"
     ways = [
         f"{who} deck alone {percent(alone)}"
@@ -115,21 +117,13 @@ def _pitch(sound: Study, other: Study, fit: Fit, turntable: Turntable) -> str:
     return "; ".join(ways)
 
 
-def _reading(sound: Study, other: Study, fit: Fit) -> str:
-    if fit.meeting is None:
-        return "no beats to count together"
-    if fit.meeting.beats == 1.0:
-        return "beat on beat"
-    if fit.meeting.beats not in (0.5, 2.0):
-        three = "the other" if fit.meeting.beats > 1.0 else "this one"
-        two = "this one" if fit.meeting.beats > 1.0 else "the other"
-        return f"three beats of {three} to two of {two}"
-    less, more = ("other", "this one") if fit.meeting.beats < 1.0 else ("this one", "other")
-    return f"two beats of {_the(more)} to one of {_the(less)}"
-
-
-def _the(which: str) -> str:
-    return "the other" if which == "other" else which
+_READING = {
+    1.0: "beat on beat",
+    0.5: "two beats of this one to one of the other",
+    2.0: "two beats of the other to one of this one",
+    1.5: "three beats of the other to two of this one",
+    2 / 3: "three beats of this one to two of the other",
+}
 
 
 def _beat(sound: Study, other: Study, fit: Fit) -> str:

@@ -39,8 +39,6 @@ PARALLEL_COST = 0.4
 """Parallel major and minor share the tonic and the dominant, though they are three steps apart."""
 OTHER_MODE_COST = 0.1
 """On top where a fifth apart in the other mode: the chord on the tonic differs in two notes."""
-UNKNOWN_KEY_COST = 1.0
-"""Two keys of which nothing is known may hide a clash."""
 
 Tuned: TypeAlias = Literal["in tune", "uneasy", "out of tune"]
 

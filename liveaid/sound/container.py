@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import os
 import struct
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import BinaryIO
 
 UNKNOWN = 0xFFFFFFFF
@@ -21,6 +21,9 @@ class Promise:
 
     frames: int | None = None
     fault: str = ""
+    padding: tuple[int, int] = (0, 0)
+    """Frames of silence, at least and at most, that the coder added without telling, so that the
+    decoder could not take them off."""
 
 
 def promised(stream: BinaryIO) -> Promise:
@@ -37,6 +40,13 @@ def promised(stream: BinaryIO) -> Promise:
     if head[:3] == b"ID3" or (len(head) > 1 and head[0] == 0xFF and head[1] & 0xE0 == 0xE0):
         return _mpeg_promise(stream, size)
     return Promise()
+
+
+# A decoder of layer III begins 529 frames late and coders as a rule 576 more; the end is filled up
+# to a whole frame. AAC in a bare stream (ADTS) begins a frame late at least, 2112 at most. (From
+# memory; found so in files by three coders.)
+_MPEG_LATE = 1105
+_AAC_PADDING = (1024, 2112 + 1023)
 
 
 def _wav_frames(stream: BinaryIO, size: int) -> int | None:
@@ -91,6 +101,11 @@ _KBIT_2 = (0, 8, 16, 24, 32, 40, 48, 56, 64, 80, 96, 112, 128, 144, 160)
 _RATES = (44100, 48000, 32000)
 
 
+_GAPLESS_AT = 141
+"""Bytes from an info header to the three that tell what was added at the start and the end, where
+its writer says so (LAME's extension, from memory)."""
+
+
 @dataclass(frozen=True, slots=True)
 class _Frame:
     bytes: int
@@ -121,15 +136,22 @@ def _mpeg_promise(stream: BinaryIO, size: int) -> Promise:
     first = stream.read(4096)
     frame = _mpeg_frame(first[:4])
     if frame is None:
-        return Promise()
+        return Promise(padding=_AAC_PADDING if _is_adts(first) else (0, 0))
+    added = (_MPEG_LATE, _MPEG_LATE + frame.samples)
     info = first[frame.info_at : frame.info_at + 16]
     if info[:4] in (b"Xing", b"Info") and len(info) == 16 and info[7] & 3 == 3:
         told = int.from_bytes(info[12:16], "big")
         # A byte or two of slack: writers differ in whether the info frame itself is counted.
         short = size - at < told - frame.bytes - 2
         fault = f"cut off: the header promises {told} bytes, {size - at} are there"
-        return Promise(fault=fault if told and short else "")
-    return _walked(stream, at, size)
+        tells = any(first[frame.info_at + _GAPLESS_AT :][:3])
+        return Promise(fault=fault if told and short else "", padding=(0, 0) if tells else added)
+    return replace(_walked(stream, at, size), padding=added)
+
+
+def _is_adts(head: bytes) -> bool:
+    """Whether a bare AAC stream begins here: its sync word, and layer 0."""
+    return len(head) > 1 and head[0] == 0xFF and head[1] & 0xF6 == 0xF0
 
 
 def _after_tag(stream: BinaryIO) -> int:

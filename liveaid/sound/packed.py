@@ -49,7 +49,9 @@ class Packed:
         self.channels = int(stream.codec_context.channels)
         self.format = str(self._container.format.name).split(",")[0].upper()
         self.subtype = str(stream.codec_context.name).upper()
-        told_s = float(stream.duration * stream.time_base) if stream.duration else 0.0
+        # Of a bare AAC stream the library guesses a length from its first packets.
+        told = stream.duration and self.format != "AAC"
+        told_s = float(stream.duration * stream.time_base) if told else 0.0
         self.frames = round(told_s * self.samplerate)
         """What the header tells; 0 where it says nothing. Not to the frame in lossy codings."""
         blocks = self._decoded(stream)

@@ -53,6 +53,8 @@ class Reader:
     _file: _Straight | Packed
     declared: int
     """Frames the header promises; what the decoder tells where the container says nothing."""
+    padding: tuple[int, int] = (0, 0)
+    """Frames of silence, at least and at most, that the coder added without telling."""
     slack: int = 0
     """Frames by which a lossy container's promise may be off without a fault."""
     frames: int = 0
@@ -150,7 +152,8 @@ def open_sound(path: str | Path) -> Reader:
         raise Unreadable(f"{shown(file)}: no sound that can be read ({header})")
     # A stream whose length is unknown is told as a huge number, not as none.
     told = sound.frames if 0 <= sound.frames < 1 << 60 else 0
-    reader = Reader(file, sound, told if promise.frames is None else promise.frames)
+    declared = told if promise.frames is None else promise.frames
+    reader = Reader(file, sound, declared, promise.padding)
     if isinstance(sound, Packed):
         reader.slack = round(PACKED_SLACK_S * sound.samplerate)
     if promise.fault:

@@ -11,7 +11,7 @@ from liveaid.routine.model import Kind
 if TYPE_CHECKING:  # brings scipy with it
     from liveaid.study.imprint import Imprint
 
-STUDY_VERSION = 7
+STUDY_VERSION = 8
 """Raise it when the same file would be measured differently: the shelf then studies anew."""
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from liveaid.study import pulse
-from liveaid.study.grid import Grid, judged, metronome_s, nearest_phase_s
+from liveaid.study.grid import Grid, fit_grid, judged, metronome_s, nearest_phase_s
 from liveaid.study.onsets import Onsets
 from liveaid.study.spectrum import FRAMES_HZ, Floats, Spectrum
 
@@ -19,6 +19,8 @@ ENOUGH_SCORE = -0.3
 """Score of a rhythmic loop; single hits, pads and noise stay below (tests/bench/gather.py)."""
 ENOUGH_EXCESS = 2.2
 SURE_EXCESS = 12.0
+PADDED_SLACK_S = 0.006
+"""What a loop's length, as its onsets tell it, may be off by."""
 SELF = 0.5
 """A lag of the whole loop repeats trivially: it counts as half a repeat."""
 
@@ -54,6 +56,27 @@ def find_loop(
     if free is not None and not _agrees(beats, grid, free, duration_s):
         return None
     return Loop(beats, grid, float(score[best]))
+
+
+def fit_inside(onsets: Onsets, beats: int, shortest_s: float, longest_s: float) -> Grid | None:
+    """The grid of a loop of which only a range of lengths is known; None where no grid fits it.
+
+    Its own onsets tell the tempo; a whole-number one that they leave open is taken, since loops
+    are mostly made at one. (Common practice, no source.)
+    """
+    about_s = (shortest_s + longest_s) / 2 / beats
+    grid = max((fit_grid(onsets, about_s, parts=parts) for parts in (4, 3)), key=_excess)
+    whole = 60.0 / round(60.0 / grid.period_s)
+    near = abs(whole - grid.period_s) * beats < PADDED_SLACK_S
+    if near and shortest_s <= beats * whole <= longest_s:
+        phase = nearest_phase_s(onsets, whole / grid.parts)
+        return judged(onsets, period_s=whole, phase_s=phase, parts=grid.parts)
+    length_s = beats * grid.period_s
+    return grid if shortest_s - PADDED_SLACK_S <= length_s <= longest_s + PADDED_SLACK_S else None
+
+
+def _excess(grid: Grid) -> float:
+    return grid.excess
 
 
 def told_by_length(frames: int, rate_hz: int) -> tuple[int, float] | None:

@@ -199,7 +199,14 @@ def _study(heard: Listened, reader: Reader, faults: tuple[str, ...]) -> Study:
     )
     if silent_s[0] >= duration_s:
         return replace(study, rhythmic="it is silent")
-    tempo = find_tempo(mono, spectrum, onsets, frames=reader.frames, rate_hz=reader.rate_hz)
+    tempo = find_tempo(
+        mono,
+        spectrum,
+        onsets,
+        frames=reader.frames,
+        rate_hz=reader.rate_hz,
+        padding=reader.padding,
+    )
     bars = find_bars(mono, spectrum, tempo.beats_s, loop_beats=tempo.loop_beats)
     key = find_key(mono)
     texture = weave(mono)

@@ -16,7 +16,7 @@ from liveaid.sound.read import Samples
 from liveaid.study import pulse
 from liveaid.study.beats import follow_beats, from_the_start, snapped, tempo_line
 from liveaid.study.grid import Grid, come_back, distance, fit_grid, judged, metronome_s, wander_s
-from liveaid.study.loop import find_loop, told_by_length
+from liveaid.study.loop import find_loop, fit_inside, told_by_length
 from liveaid.study.onsets import Onsets
 from liveaid.study.soft import sharpened, soft_onsets, soft_rise
 from liveaid.study.spectrum import FRAMES_HZ, Floats, Spectrum
@@ -111,16 +111,31 @@ class _Look:
 
 
 def find_tempo(
-    mono: Samples, spectrum: Spectrum, onsets: Onsets, *, frames: int, rate_hz: int
+    mono: Samples,
+    spectrum: Spectrum,
+    onsets: Onsets,
+    *,
+    frames: int,
+    rate_hz: int,
+    padding: tuple[int, int] = (0, 0),
 ) -> Tempo:
-    """The tempo grid of a sound: `mono` at RATE_HZ, and the file's own length and rate."""
+    """The tempo grid of a sound: `mono` at RATE_HZ, and the file's own length and rate.
+
+    `padding`: frames of silence, at least and at most, that a coder added to it without telling.
+    """
     duration_s = frames / rate_hz
     look = _look(spectrum.rise, onsets, pulse.autocorrelation(spectrum.rise), onsets)
-    loop = find_loop(spectrum, onsets, duration_s, look.grid)
-    if loop is not None and not _changes(look, loop.grid):
-        sure = 1.0 - float(np.exp(-max(loop.grid.excess, 0.0) / 3.0))
+    shortest_s, longest_s = ((frames - added) / rate_hz for added in reversed(padding))
+    loop = find_loop(spectrum, onsets, (shortest_s + longest_s) / 2, look.grid)
+    if loop is not None and shortest_s < duration_s:
+        # As it lies in the file it is no loop: the silence about it would be heard.
+        grid = fit_inside(onsets, loop.beats, shortest_s, longest_s)
+        if grid is not None and not _changes(look, grid):
+            return _even(look, grid, duration_s, _sure(grid) * min(1.0, loop.beats / 4), None)
+    elif loop is not None and not _changes(look, loop.grid):
         # Two beats or less may as well be a single figure.
-        return _even(look, loop.grid, duration_s, sure * min(1.0, loop.beats / 4), loop.beats)
+        sure = _sure(loop.grid) * min(1.0, loop.beats / 4)
+        return _even(look, loop.grid, duration_s, sure, loop.beats)
     unclear = look.grid is None or look.grid.excess < CLEAR_EXCESS
     if unclear and duration_s <= LONGEST_SOFT_S:
         look = max(look, _soft_look(mono, onsets), key=_excess)
@@ -128,6 +143,11 @@ def find_tempo(
         return _free_or_played(look, look.grid, duration_s)
     played = _played(look, duration_s) if look.grid is not None else None
     return played or _by_length(frames, rate_hz, onsets)
+
+
+def _sure(grid: Grid) -> float:
+    """How sure a loop's grid is, by how far its onsets lie from chance."""
+    return 1.0 - float(np.exp(-max(grid.excess, 0.0) / 3.0))
 
 
 def _look(rise: Floats, onsets: Onsets, curve: pulse.Curve, sharp: Onsets) -> _Look:

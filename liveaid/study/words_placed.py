@@ -104,7 +104,7 @@ def placed_if_said(speech: Speech, named: Sequence[str]) -> Spans | None:
     row = _row(named)
     found = _path(speech, row)
     backwards = _path(speech, _row([word[::-1] for word in reversed(named)]))
-    if not found or not backwards or found[1] <= backwards[1]:
+    if not found or not backwards or found[1] < backwards[1]:
         return None
     return _spans(found[0], row, len(named))
 

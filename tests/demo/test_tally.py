@@ -43,6 +43,29 @@ def test_a_tally_worked_out_by_hand():
     assert result.beat_error_ms == pytest.approx(300.0)  # of 100, 300 and 1500
 
 
+def test_a_beat_off_either_way_is_near_and_more_is_not():
+    """A beat of two seconds. Off by -1, +1, -1.5 and +1.5 beats: two of four are near, and half a
+    beat is 1000 ms; the middle of 2000, 2000, 3000 and 3000 ms."""
+    moments = [said(2.0, 0, 1.0), said(2.0, 0, 3.0), said(6.0, 1, 0.5), said(6.0, 1, 3.5)]
+    result = tally(moments, truth_at, lambda index: 2.0)
+    assert result.to_json() == {
+        "moments": 4,
+        "pieces_right": 100.0,
+        "beats_right": 50.0,
+        "sure": 100.0,
+        "sure_and_right": 50.0,
+        "beat_error_ms": 2500.0,
+    }
+    third = tally([said(1.0, 0, 1.0), *moments[2:]], truth_at, lambda index: 2.0)
+    assert third.to_json()["beats_right"] == 33.333
+
+
+def test_a_beat_shown_a_whole_beat_late_or_early_is_late_or_early_and_more_is_wrong():
+    """A beat of two seconds: one of it late or early is 2000 ms."""
+    shown = [ShownAt(2.0, 0, beat) for beat in (0, 1, 2, 3, 4)]
+    assert lateness_ms(shown, truth_at, lambda index: 2.0) == [2000.0, 0.0, -2000.0]
+
+
 def test_nothing_said_is_nothing_right():
     result = tally([said(1.0, None, None, sure=False)], truth_at, lambda index: 1.0)
     assert (result.pieces_right, result.beats_right, result.beat_error_ms) == (0.0, 0.0, None)

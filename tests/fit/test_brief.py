@@ -59,6 +59,32 @@ def test_each_thing_missed_is_named(sound):
     ]
 
 
+# By hand: 60 s at 92 BPM are 23 bars of four. A guess is a kind less than half sure.
+@pytest.mark.parametrize(
+    ("asked", "facts", "missed"),
+    [
+        ({"kind": "effect"}, {"kind_confidence": 0.5}, ["is an instrumental"]),
+        ({"kind": "effect"}, {"kind_confidence": 0.49}, ["is an instrumental by guess"]),
+        ({"bars": 23}, {}, []),
+        ({"bars": 24}, {}, ["only 23.0 bars"]),
+        ({"bars": 24}, {"tempo": None}, ["length not known in bars"]),
+        ({"tempo_to": 85}, {"tempo": None}, ["has no tempo"]),
+        ({"tempo": "90..95"}, {"tempo": 46.0}, []),
+        ({"tempo": "90..95"}, {"tempo": 184.0}, []),
+        ({"tempo_to": 95}, {"tempo": 184.0}, ["tempo 184.0"]),
+        ({"tempo_to": 100}, {"tempo": 99.0}, []),
+        ({"tempo_to": 92}, {"tempo": 100.0}, []),  # -8 %, the end of the fader
+        ({"tempo_from": 108}, {"tempo": 100.0}, []),
+        ({"key": "A minor"}, {"key": None}, ["has no key"]),
+        ({"key": "A minor"}, {"key": "G major"}, []),  # a fifth from the relative
+        ({"key": "A minor"}, {"key": "E minor"}, []),
+        ({"key": "A minor"}, {"key": "A major"}, ["key A major at that pitch"]),
+    ],
+)
+def test_what_is_missed_is_told(sound, asked, facts, missed):
+    assert misses(want(**asked), sound(**facts), TABLE) == missed
+
+
 def test_a_short_loop_is_long_enough(sound):
     short = sound(duration_s=10.43, loop_beats=16)
     assert misses(want(bars=32), short, TABLE) == []
@@ -101,10 +127,24 @@ def test_words_of_the_theme_are_found_again_in_the_sounds_words():
     assert found.echoes == (("lanterns", 2), ("cafe", 1), ("busy", 1))
 
 
-def test_what_is_sought_names_the_tempos_with_the_faders_reach():
-    asked = want(kind="a cappella", tempo_from=85, tempo_to=100, bars=8)
-    # By hand: 85 / 1.08 = 78.7 and 100 / 0.92 = 108.7.
-    assert "tempo 85..100 (from 78.7 to 108.7 with the pitch fader)" in sought(asked, TABLE)
+# By hand: 85 / 1.08 = 78.7 and 100 / 0.92 = 108.7; a fader of 100 % brings any tempo down to
+# nothing, and doubles 42.5.
+@pytest.mark.parametrize(
+    ("asked", "reach", "said"),
+    [
+        ({}, 8, "any kind, energy 3"),
+        ({"kind": "effect", "energy": 5, "key": "A minor", "bars": 8},
+         8, "effect, energy 5, in A minor or a fifth from it, 8 bars or a loop"),
+        ({"tempo_from": 85, "tempo_to": 100},
+         8, "any kind, energy 3, tempo 85..100 (from 78.7 to 108.7 with the pitch fader)"),
+        ({"tempo_from": 85}, 8, "any kind, energy 3, tempo 85.. (from 78.7 with the pitch fader)"),
+        ({"tempo_to": 100}, 8, "any kind, energy 3, tempo ..100 (to 108.7 with the pitch fader)"),
+        ({"tempo_from": 85, "tempo_to": 100},
+         100, "any kind, energy 3, tempo 85..100 (from 42.5 with the pitch fader)"),
+    ],
+)  # fmt: skip
+def test_what_is_sought_names_the_tempos_with_the_faders_reach(asked, reach, said):
+    assert sought(want(**asked), Turntable(pitch_range=reach)) == said
 
 
 shelves = st.dictionaries(

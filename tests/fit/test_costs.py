@@ -6,13 +6,16 @@ key .25, kind and energy .10, length and loudness .05.
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
+from liveaid.fit.costs import costs_of
 from liveaid.fit.fit import fits
 from liveaid.fit.why import length_words, percent, phrase_words, reading, reasons, relation_words
-from liveaid.routine.harmony import meet_keys
-from liveaid.routine.keys import parse_key
+from liveaid.routine.harmony import Pitched, meet, meet_keys
+from liveaid.routine.keys import EVERY_KEY, parse_key
 from liveaid.routine.model import Turntable
+from liveaid.shelf.crate_facts import facts_of
 
 
 @pytest.fixture(scope="module")
@@ -75,6 +78,21 @@ def test_out_of_tune_costs_from_what_is_heard_to_a_quarter_tone(costs):
     off = {"key": "E minor", "tuning_cents": -27.5, "key_confidence": 0.6}
     assert costs({}, off)["key"] == pytest.approx(0.745)
     assert costs({}, {"key": None})["key"] == 0.0
+
+
+@pytest.mark.parametrize("apart", [-3.4, -0.3, 0.0, 0.2, 1.0, 11.6])
+def test_every_two_keys_cost_what_they_cost_in_a_routine(sound, apart):
+    """The ranking of a whole crate, key by key against `harmony`."""
+    mine = sound(key="C# minor", tuning_cents=-20.0)
+    crate = facts_of([sound(key=str(key), tuning_cents=30.0) for key in EVERY_KEY])
+    ratio = np.full(len(EVERY_KEY), 2 ** (apart / 12))
+    for locked in (False, True):
+        found = costs_of(facts_of([mine]), crate, ratio, 1.0, key_locked=locked)["key"]
+        kept = 0.0 if locked else apart
+        one = Pitched(parse_key("C# minor"), tuning_cents=-20.0)
+        assert found == pytest.approx(
+            [meet(one, Pitched(key, 30.0, kept)).cost for key in EVERY_KEY], abs=1e-9
+        )
 
 
 def test_kinds_cost_as_in_the_table_as_far_as_they_are_sure(costs):
@@ -161,6 +179,54 @@ def test_what_no_deck_reaches_alone_is_told_with_both(sound, fitted):
     )
 
 
+@pytest.mark.parametrize(
+    ("theirs", "term", "said"),
+    [
+        # 92 / 96 is -4.17 % and .74 semitones down; 92 / 91.99 is +.01 %, .002 semitones.
+        ({"tempo": 91.99}, "pitch", "the other deck alone +0.01 %, or this deck alone -0.01 %, or"
+         " shared: this -0.01 %, the other +0.01 %; 91.99 BPM comes to 92.00"),
+        ({"tempo": 92.001}, "pitch", "none needed: 92.00 BPM to 92.00"),
+        ({"tempo": 96.0}, "pitch", "the other deck alone -4.17 %, or this deck alone +4.35 %, or"
+         " shared: this +2.15 %, the other -2.11 %; 96.00 BPM comes to 92.00"),
+        ({"tempo": 96.0}, "key", "A minor against A minor; the pitch moves it -0.74 semitones;"
+         " heard as Ab minor +26 ct: 5 fifths apart; with the key kept A minor: same key;"
+         " confidence 1.00"),
+        ({"tempo": 91.9}, "key", "A minor against A minor; the pitch moves it +0.02 semitones;"
+         " heard as A minor +2 ct: same key; with the key kept A minor: same key;"
+         " confidence 1.00"),
+        ({"key": None}, "key", "the other has no key: nothing to clash"),
+        ({"tempo": None}, "reading", "no beats to count together"),
+        ({"tempo": None}, "beat", "it has no tempo: no beats to match, cue it by hand"),
+        # 92 BPM are 4 beats in 2.608696 s, 1.449 turns of 1.8 s at 33 1/3.
+        ({}, "beat", "this 92.00 BPM, confidence 1.00; the other 92.00 BPM, confidence 1.00; a bar"
+         " is 1.449 turns of the other's platter"),
+        # 6 s are 2.3 bars. Of nine phrases of a bar eight are told.
+        ({"phrases_s": ((0.0, 240 / 92),) * 8, "duration_s": 6.0}, "length",
+         "2.30 bars; phrases of 1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0 bars"),
+        ({"phrases_s": ((0.0, 240 / 92),) * 9, "duration_s": 6.0}, "length",
+         "2.30 bars; phrases of 1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0 ... bars"),
+        ({"loop_beats": 8, "duration_s": 6.0}, "length", "2.30 bars"),
+        ({"metre": 3, "duration_s": 6.0}, "length", "2.30 bars; 3 beats in a bar against 4"),
+        ({"metre": None, "duration_s": 6.0}, "length", "2.30 bars"),
+        ({"loudness_lufs": 0.5, "true_peak_dbtp": 1.0}, "loudness", "+12.5 LU; the other's gain"
+         " -12.5 dB, more than a mixer's gain usually gives, peak then -11.5 dBTP"),
+    ],
+)  # fmt: skip
+def test_every_term_is_told_by_its_numbers(sound, fitted, theirs, term, said):
+    assert told(sound, fitted, {}, theirs)[term] == said
+
+
+def test_what_this_sound_has_and_the_other_has_not(sound, fitted):
+    said = told(sound, fitted, {"key": None, "loop_beats": 8}, {"duration_s": 6.0})
+    assert said["key"] == "this sound has no key: nothing to clash"
+    assert said["length"] == "2.30 bars"
+    said = told(sound, fitted, {"loop_beats": 8}, {"loop_beats": 12, "duration_s": 6.0})
+    assert said["length"] == "2.30 bars; a loop of 12 beats against 8"
+    # Without a tempo here a bar is one of the other's own.
+    said = told(sound, fitted, {"tempo": None}, {"duration_s": 6.0})
+    assert said["length"] == "2.30 bars of its own"
+
+
 def test_nothing_to_set_is_said_so(sound, fitted):
     said = told(sound, fitted, {"tempo": 92.0}, {"tempo": 184.0, "loudness_lufs": -11.0})
     assert said["pitch"] == "none needed: 184.00 BPM to 184.00"
@@ -204,7 +270,7 @@ def test_a_gain_no_mixer_gives_is_told(sound, fitted):
 
 
 def test_short_words_for_tables(fitted):
-    assert [percent(value) for value in (4.347, -0.004, 0.006, -7.5)] == [
+    assert [percent(value) for value in (4.347, -0.004, 0.005, -7.5)] == [
         "+4.35 %", "0 %", "+0.01 %", "-7.50 %",
     ]  # fmt: skip
     assert [length_words(s) for s in (0.0, 59.96, 83.25, 600.0)] == [

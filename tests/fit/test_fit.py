@@ -5,16 +5,17 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from liveaid.fit.costs import KIND_COST, WEIGHTS
 from liveaid.fit.fit import fits
-from liveaid.fit.meeting import meet, meetings, needed_range_percent
+from liveaid.fit.meeting import meet, meetings, needed_range_percent, reaches
 from liveaid.fit.rank import ranked
 from liveaid.fit.why import in_a_sentence, pitches, reasons
-from liveaid.routine.harmony import UNKNOWN_KEY_COST, key_cost, meet_keys, relation_cost
+from liveaid.routine.harmony import key_cost, meet_keys, relation_cost
 from liveaid.routine.keys import TONICS, Key, parse_key
 from liveaid.routine.model import Turntable
 from liveaid.shelf.crate_facts import facts_of
@@ -62,6 +63,13 @@ def test_tempos_out_of_one_decks_reach_meet_in_the_middle():
     assert met.other_percent == pytest.approx(7.833, abs=1e-3)
     assert met.sound_percent == pytest.approx(-7.264, abs=1e-3)
     assert met.tempo_bpm == pytest.approx(92.736, abs=1e-3)
+
+
+# By hand: 1.2 / 0.8 is just 1.5, and its other way round 2 / 3; of 100 % any ratio is in reach.
+def test_a_crate_reaches_as_far_as_its_sounds_one_by_one():
+    ratios = np.array([1.4999, 1.5, 1.5001, 0.66671, 2 / 3, 0.66661, np.nan])
+    assert list(reaches(ratios, 20.0)) == [True, True, False, True, True, False, False]
+    assert list(reaches(ratios[:-1], 100.0)) == [True] * 6
 
 
 # By hand: 1.08 / 0.92 = 1.1739, the most two decks of 8 % can do: 100 and 85.2 meet (1.17371),
@@ -131,7 +139,6 @@ def test_a_quarter_tone_off_is_a_clash_and_a_few_cents_are_nothing():
     a = parse_key("A minor")
     assert key_cost(a, a, cents=50.0) == 1.0
     assert key_cost(a, a, cents=-4.0) == 0.0
-    assert UNKNOWN_KEY_COST == 1.0  # what is not known may hide a clash
 
 
 def test_weights_sum_to_one_and_every_pair_of_kinds_has_a_cost():
@@ -400,6 +407,45 @@ def test_what_lies_underneath_costs_more_than_what_a_hand_can_time(sound):
 )  # fmt: skip
 def test_the_pitch_is_told_for_the_deck_that_moves(mine: float, other: float, said: str):
     assert pitches(meet(mine, other, range_percent=8)) == said
+
+
+# By hand: with 16 % two decks reach 1.16 / 0.84 = 1.381. From 100 to 125 at 1 / 1.25 beat on beat
+# takes 3.9 semitones, all 15 points of the pitch; 150 to 125 at three to two takes 3.2 and 15 more.
+def test_of_two_readings_in_reach_the_cheaper_is_taken(sound):
+    (fit,) = fits(sound(100.0), {"x": sound(125.0)}, turntable=Turntable(pitch_range=16))
+    assert fit.meeting is not None
+    assert (fit.meeting.beats, fit.costs[0].points, fit.costs[1].points) == (1.0, 15.0, 0.0)
+
+
+def test_the_step_of_energy_is_told_with_its_sign(sound):
+    assert [fits(sound(), {"x": sound(energy=level)})[0].energy_steps for level in (1, 4)] == [
+        -2,
+        1,
+    ]
+
+
+@pytest.mark.parametrize(
+    ("mine", "other", "why"),
+    [
+        (None, None, "neither has a tempo: no beats to match, cue it by hand"),
+        (92.0, None, "it has no tempo: no beats to match, cue it by hand"),
+        (None, 92.0, "this sound has no tempo: no beats to match, cue it by hand"),
+        (100.0, 118.0, "out of reach of the pitch range: no beats matched, cue it by hand"),
+        (100.0, 100.0, ""),
+    ],
+)
+def test_why_it_is_cued_by_hand_is_said(sound, mine, other, why):
+    (fit,) = fits(sound(mine), {"x": sound(other, kind="sample")})
+    assert fit.why_cued == why
+
+
+# By hand: two steps of energy cost .5 x 10 = 5 points, which is told; kinds .4 x 10 = 4, which is
+# not, nor the 2.5 of no loops.
+def test_a_weakness_is_told_from_five_points_on(sound):
+    mine, same, livelier = sound(), sound(), sound(energy=5)
+    told = [in_a_sentence(mine, x, fits(mine, {"x": x})[0]) for x in (same, livelier)]
+    said = "pitch 0 %, beat on beat; A minor against A minor: same key; an instrumental over an"
+    assert told == [f"{said} instrumental.", f"{said} instrumental; weakest in energy."]
 
 
 def test_a_fit_is_told_in_a_sentence(sound):

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from liveaid.record.bring import bring, by_hand_s, settle_s, turns_in
+from liveaid.record.bring import Bringing, bring, by_hand_s, settle_s, turns_in
 from liveaid.record.figures import COMMON, FIGURES
 from liveaid.record.places import SAME_S, has_left_course, is_there, on_course, stands_at
 from liveaid.routine.model import Performer
@@ -43,6 +43,8 @@ def test_beyond_reach_a_record_is_taken_anew_and_wound():
     # 0.75 turns: 0.5 x log2(10) / 3.70044 = 0.44886 s; 0.76: 0.25333 + 0.5 x log2(10.12) / 3.70044.
     assert by_hand_s(0.75, HANDS) == pytest.approx(0.44886, abs=1e-5)
     assert by_hand_s(0.76, HANDS) == pytest.approx(0.25333 + 0.45119, abs=1e-5)
+    # A thousand millionth of a turn more than the reach is the reach.
+    assert by_hand_s(0.75 + 1e-9, HANDS) == pytest.approx(0.44886, abs=1e-5)
     far = Performer.model_validate({"reach": 1})
     assert by_hand_s(0.76, far) == pytest.approx(0.45119, abs=1e-5)
 
@@ -57,6 +59,7 @@ def test_the_needle_lands_two_turns_off_and_is_quicker_from_eleven_turns_on():
     assert bring(30.0, HANDS).by_needle_s == pytest.approx(4.16667, abs=1e-5)
     assert (bring(10.9, HANDS).means, bring(11.1, HANDS).means) == ("by hand", "needle")
     assert bring(11.1, HANDS).needed_s == pytest.approx(4.16667, abs=1e-5)
+    assert Bringing(by_hand_s=4.0, by_needle_s=4.0).means == "by hand"
 
 
 def test_a_performer_who_lands_on_the_groove_sets_it_so():

@@ -34,6 +34,8 @@ def test_a_hand_changes_its_place_as_fast_as_fitts_says():
     # 25 cm to a target 5 cm wide: log2(2 x 25 / 5) = 3.32 bits, at 12 to 16 bits/s 0.21 to 0.28 s.
     bits = math.log2(2 * 25 / 5)
     assert bits / 16 - 0.01 <= figure("hand_move_s") <= bits / 12
+    # 15 cm to the fader: log2(15 / 5 + 1) = 2 bits in the form of MacKenzie (1989, from memory).
+    assert 2 / 16 <= figure("fader_move_s") <= 2 / 12
 
 
 @pytest.mark.parametrize(

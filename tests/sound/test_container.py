@@ -109,6 +109,11 @@ FRAMES = [
 ]
 
 
+ADDED = {1152: (1105, 2257), 576: (1105, 1681)}
+"""529 frames of the decoder's and 576 of the coder's, and up to one frame to fill the last (from
+memory)."""
+
+
 def test_every_bit_rate_of_the_standards_tables_is_known():
     """ISO/IEC 11172-3 and 13818-3, from memory: kbit/s rise by 8 to 64, then by 16 and so on."""
     one = [32, *range(40, 65, 8), *range(80, 129, 16), *range(160, 257, 32), 320]
@@ -119,16 +124,21 @@ def test_every_bit_rate_of_the_standards_tables_is_known():
             frame = bytes([0xFF, mark, index << 4, 0]) + bytes(
                 samples // 8 * kbit_s * 1000 // rate_hz - 4
             )
-            assert promise(frame * 3) == Promise(3 * samples), (mark, kbit_s)
+            assert promise(frame * 3) == Promise(3 * samples, padding=ADDED[samples]), (
+                mark,
+                kbit_s,
+            )
 
 
 @pytest.mark.parametrize(("head", "length", "samples"), FRAMES)
 def test_mpeg_frames_are_walked(head, length, samples):
     frame = head + bytes(length - 4)
-    assert promise(frame * 7) == Promise(7 * samples)
-    assert promise(frame * 7 + b"TAG" + bytes(125)) == Promise(7 * samples)
+    whole = Promise(7 * samples, padding=ADDED[samples])
+    assert promise(frame * 7) == whole
+    assert promise(frame * 7 + b"TAG" + bytes(125)) == whole
     cut = promise((frame * 7)[:-1])
-    assert cut == Promise(7 * samples, "cut off: the last frame stops in the middle")
+    fault = "cut off: the last frame stops in the middle"
+    assert cut == Promise(7 * samples, fault, ADDED[samples])
 
 
 @pytest.mark.parametrize(
@@ -157,10 +167,11 @@ def test_what_is_no_layer_iii_frame_promises_nothing(head):
 def test_an_info_header_promises_bytes(head, length, at):
     info = b"Xing" + struct.pack(">III", 3, 99, 10_000)
     first = (head + bytes(at - 4) + info).ljust(length, b"\0")
-    assert promise(first.ljust(10_000, b"\0")) == Promise()
+    whole = promise(first.ljust(10_000, b"\0"))
+    assert (whole.frames, whole.fault) == (None, "")
     # The first frame may not be counted, and two bytes more are let pass.
     least = 10_000 - length - 2
-    assert promise(first.ljust(least, b"\0")) == Promise()
+    assert promise(first.ljust(least, b"\0")).fault == ""
     assert promise(first.ljust(least - 1, b"\0")).fault == (
         f"cut off: the header promises 10000 bytes, {least - 1} are there"
     )
@@ -172,7 +183,24 @@ def test_audio_begins_behind_a_leading_tag():
     tag = b"ID3\x04\x00\x00" + bytes([0, 0, 1, 0x48]) + bytes(200)
     footed = b"ID3\x04\x00\x10" + bytes([0, 0, 1, 0x48]) + bytes(210)
     for before in (tag, footed):
-        assert promise(before + frame * 3) == Promise(3 * 1152)
+        assert promise(before + frame * 3) == Promise(3 * 1152, padding=ADDED[1152])
+
+
+def test_padding_that_an_info_header_tells_is_the_decoders_to_take_off():
+    """Behind Info: flags, frames, bytes, 100 bytes of places, quality, nine of the coder's name and
+    twelve more; then start and end padding, twelve bits each (from memory)."""
+    told = b"Info" + struct.pack(">III", 15, 3, 1251) + bytes(100 + 4) + b"LAME3.100" + bytes(12)
+    for delays, padding in ((b"\x24\x06\x30", (0, 0)), (bytes(3), ADDED[1152])):
+        first = (FRAMES[0][0] + bytes(32) + told + delays).ljust(417, b"\0")
+        assert promise(first.ljust(1251, b"\0")).padding == padding
+
+
+def test_a_bare_aac_stream_tells_no_padding():
+    """ISO/IEC 13818-7, 6.2: twelve ones, then an MPEG bit and a layer of 0; a packet has 1,024
+    frames (from memory)."""
+    for second in (0xF0, 0xF1, 0xF8, 0xF9):
+        assert promise(bytes([0xFF, second]) + bytes(50)).padding == (1024, 2112 + 1023)
+    assert promise(bytes([0xFF, 0xFE]) + bytes(50)).padding == (0, 0)
 
 
 def test_what_is_none_of_these_promises_nothing():

@@ -15,7 +15,7 @@ from liveaid.study.letter_sounds import (
     sounds_of,
 )
 from liveaid.study.spectrum import BANDS
-from liveaid.study.words_placed import placed, speech_of
+from liveaid.study.words_placed import placed, placed_if_said, speech_of
 
 BAND_OF = (0, 14, 20, 25)
 """A band of the spectrum in each of the four: 100, 760, 2000 and 4600 Hz or so."""
@@ -60,6 +60,38 @@ def test_words_lie_where_their_sounds_are():
     """Steps of 10 ms counted by hand: 30 of pause, 26 of tea, 30 of see, 30 of pause."""
     spans = placed(speech(SILENT, *TEA, *SEE, SILENT), ["tea", "see"])
     assert np.array(spans) == pytest.approx(np.array([(0.30, 0.56), (0.56, 0.86)]), abs=0.015)
+
+
+def test_a_name_is_taken_unless_its_letters_backwards_are_heard_sooner():
+    """ "wow" reads alike both ways, "see" does not."""
+    wow = speech(SILENT, (SONORANT, 9), (VOWEL, 9), (SONORANT, 9), SILENT)
+    assert np.array(placed_if_said(wow, ["wow"])) == pytest.approx(
+        np.array([(0.3, 0.57)]), abs=0.015
+    )
+    assert placed_if_said(speech(SILENT, *SEE, SILENT), ["see"]) is not None
+    assert placed_if_said(speech(SILENT, *reversed(SEE), SILENT), ["see"]) is None
+
+
+@pytest.mark.parametrize(
+    ("named", "steps", "taken"),
+    [
+        # A sonorant's 8.6 steps twice and a vowel's 9 are 26.2: .55 to 2.4 times so many.
+        (["wow"], 14, False),
+        (["wow"], 15, True),
+        (["wow"], 62, True),
+        (["wow"], 63, False),
+        # With a stop's 6.7 and a vowel's 9 before it 41.9: .55 to 1.6 times.
+        (["tea", "low"], 23, False),
+        (["tea", "low"], 24, True),
+        (["tea", "low"], 67, True),
+        (["tea", "low"], 68, False),
+    ],
+)
+def test_a_name_is_taken_where_it_lasts_as_long_as_it_would(named, steps, taken):
+    """The steps that are no pause, the last vowel as long as is left."""
+    tea = ((STOP, 5), (VOWEL, 5)) * (len(named) - 1)
+    heard = (*tea, (SONORANT, 4), (VOWEL, steps - 8 - 5 * len(tea)), (SONORANT, 4))
+    assert (placed_if_said(speech(SILENT, *heard, SILENT), named) is not None) == taken
 
 
 def test_a_pause_parts_where_the_text_has_a_mark():

@@ -1,4 +1,4 @@
-"""The platter's arithmetic and the keys, against standards and handbook tables."""
+"""The keys, against a handbook's tables."""
 
 from __future__ import annotations
 
@@ -6,47 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from liveaid.record.platter import (
-    exact_rpm,
-    pitch_percent,
-    semitones,
-    speed_ratio,
-    sticker_degrees,
-    turn_s,
-    turns,
-)
 from liveaid.routine.keys import Key, fifths_apart, parse_key, relation, shifted
-
-
-# IEC 60098 (analogue audio disk records): nominal speeds 33 1/3 and 45 turns a minute.
-@pytest.mark.parametrize(
-    ("rpm", "seconds"), [(100 / 3, 1.8), (33.333, 1.8), (33.3, 1.8), (33, 1.8), (45, 60 / 45)]
-)
-def test_a_turn_lasts_what_the_standards_speed_says(rpm: float, seconds: float):
-    assert turn_s(rpm) == pytest.approx(seconds, abs=1e-12)
-
-
-def test_a_rounded_speed_does_not_drift_the_sticker():
-    assert sticker_degrees(180.0, 33.333) == pytest.approx(0.0, abs=1e-9)
-    assert exact_rpm(45) == 45
-
-
-def test_turns_are_signed():
-    assert turns(-3.6, 100 / 3) == pytest.approx(-2.0)
-
-
-# Equal temperament: a semitone is the twelfth root of two, 1.059463 (ISO 16 with 12 equal steps).
-def test_pitch_costs_the_semitones_equal_temperament_says():
-    assert semitones(1.08) == pytest.approx(1.332, abs=5e-4)
-    assert semitones(1.05946309436) == pytest.approx(1.0, abs=1e-9)
-    assert speed_ratio(1) == pytest.approx(1.0594631, abs=1e-7)
-    assert speed_ratio(12) == 2.0
-
-
-@given(st.floats(20, 300), st.floats(20, 300))
-def test_pitch_brings_one_tempo_to_the_other(a: float, b: float):
-    assert a * (1 + pitch_percent(a, b) / 100) == pytest.approx(b)
-
 
 # The circle of fifths as any harmony handbook prints it, from C clockwise (from memory).
 CIRCLE = ["C", "G", "D", "A", "E", "B", "F#", "Db", "Ab", "Eb", "Bb", "F"]
