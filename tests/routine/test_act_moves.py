@@ -118,8 +118,8 @@ def near(found, expected):
     [
         ("cry yes", cry(1.0, 1.0, "1")),
         ("cry yes for 1", cry(1.0, 0.5, "1")),
-        ("cry yes for 1 x3",
-         [*cry(1.0, 0.5, "1"), *cry(2.0, 0.5, "1"), *cry(3.0, 0.5, "1")]),
+        ("cry yes for 1/2 x3",
+         [*cry(1.0, 0.25, "1"), *cry(1.5, 0.25, "1"), *cry(2.0, 0.25, "1")]),
         ("cry yes cuts 4 clicks 3 rolled", cry(1.0, 1.0, "1", cuts=4, clicks=3, rolled=True)),
         ("cry yes of call", cry(1.0, 1.0, "1")),
     ],
