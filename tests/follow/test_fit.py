@@ -395,6 +395,28 @@ def test_beyond_the_end_a_record_that_runs_on_speaks_for_no_way_on(small):
     assert over.votes["left"].nats == 0.0
 
 
+def test_beyond_the_end_a_record_held_is_stopped(small):
+    """One's left caught at its sixteenth beat: half a nat in the last beat, five beyond it."""
+    plan, held = plan_of(small), _heard(left=gesture("held", from_s=9.95, at_s=9.95))
+    ends, over = Guess(0, 15.9, 0.0, ran=True), Guess(0, 16.1, 0.0, ran=True, over=True)
+    for guess in (ends, over):
+        guess.score_votes(plan, held, USUAL)
+    assert (ends.votes["left"].nats, over.votes["left"].nats) == (-0.5, -5.0)
+
+
+@pytest.mark.parametrize(("news", "since_s", "nats"), [
+    (True, 99.0, -4.0), (True, 100.2, -4.0), (True, 100.4, -0.5), (False, 99.0, -0.025),
+])  # fmt: skip
+def test_what_is_let_go_beyond_the_end_begins_another_set_piece(small, news, since_s, nats):
+    """Right, at rest in One, is let go from Two's cue at 100 s. That it is listened to fits by
+    ln(.6 / (.25 sqrt(2 pi)) + e^-4) = -.025; let go by hand since the end, or three tenths before,
+    it is no going on; a run that was left on costs half a nat."""
+    heard = _heard(right=gesture("runs", from_s=5.0, at_s=6.0, news=news))
+    over = Guess(0, 16.5, since_s, ran=True, over=True)
+    over.score_votes(plan_of(small), heard, USUAL)
+    assert over.votes["right"].nats == pytest.approx(nats, abs=0.001)
+
+
 def test_a_set_piece_counted_by_the_clock_may_also_begin_again_at_a_price(small):
     plan, guess = plan_of(small), Guess(2, 8.25, 0.0)
     on, again = guess.crossed(plan, _heard(), USUAL)
