@@ -59,7 +59,7 @@ def problem_at(source: Source, path: Path, would_do: str) -> Problem:
 
 def _found(tree: Any, path: Path) -> str:
     for step in path:
-        if not isinstance(tree, dict | list):
+        if isinstance(tree, str):
             break  # written short: what stands here is meant for what would be below it
         try:
             tree = tree[step]
