@@ -243,7 +243,8 @@ def test_where_the_map_names_the_beats_the_nearest_of_them_draws():
     named = plan_of(Routine.model_validate({"title": "T", "pieces": [
         {"name": "Three", "bars": 2, "tempo": 120,
          "left": {"hand": "works", "from": 30.0, "to": 31.0, "strokes": [0, 4]},
-         "right": {"hand": "works", "from": 40.0, "to": 41.0, "strokes": [1, 2.85, 4]}}]}))  # fmt: skip
+         "right": {"hand": "works", "from": 40.0, "to": 41.0, "strokes": [1, 2.85, 4]}},
+    ]}))  # fmt: skip
     guess = Guess(0, 4.1, 5.0, doubt=0.3)
     assert let_go(guess, named, since_s=9.5) == pytest.approx(4.1 - 0.2)
 
