@@ -289,7 +289,7 @@ def test_of_several_keys_the_best_meeting_counts(routine, piece, runs):
 
 
 def test_small_steps_of_tempo_cost_nothing_and_others_by_the_percent(routine, piece, runs, rests):
-    """Below a twentieth of a per cent is steady; 0.2 are 1.6 points; 100 to 98 is 2 % down, 16 points."""
+    """Below a twentieth of a per cent is steady; 0.2 are 1.6 points; 2 % down are 16."""
     flat = {"part": "intro", "energy": 2}
     tempi = (100, 100.04, 100.24, 98.235)
     r = routine(*(piece(*((runs(0), rests) if n % 2 else (rests, runs(0))), tempo=tempo, **flat)
