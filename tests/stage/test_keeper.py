@@ -353,9 +353,10 @@ def test_a_stage_that_crashes_goes_on_by_the_one_that_stands_by(kept_in):
 
 def test_without_a_standby_yet_another_is_made_at_once(kept_in):
     world = World((1.0, -11), (0.1, 0))
+    world.now = 50.0  # whenever it began
     said = ["liveaid was ended by SIGSEGV; it goes on at once."]
     assert kept_in(world) == (0, said, 0)
-    assert world.did()[1][0] == ("made", 1.0)
+    assert world.did()[1][0] == ("made", 51.0)
 
 
 @pytest.mark.parametrize(
