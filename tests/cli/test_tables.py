@@ -235,7 +235,8 @@ def screen(monkeypatch):
 
     def of(width=200):
         out = io.StringIO()
-        console = HarmlessConsole(file=out, width=width)
+        console = HarmlessConsole(file=out)
+        console.width = width
         for module in (fit_report, gather_report):
             monkeypatch.setattr(module, "console", lambda: console)
         return out
