@@ -224,7 +224,7 @@ def played(piece, start_s, end_s, count=None):
         # In its place behind or before another, and alike enough; at both nothing else is asked.
         ((0, 9.51), None, 0.18, True), ((0, 9.51), None, 0.179, False),
         ((0, 9.49), None, 0.9, False), ((0, 10.51), None, 0.9, False),
-        ((0, 10.49), None, 0.2, True), (None, (2, 20.49), 0.18, True),
+        ((0, 9.5), None, 0.9, False), ((0, 10.49), None, 0.2, True), (None, (2, 20.49), 0.18, True),
         (None, (2, 20.51), 0.9, False), (None, (3, 20.0), 0.9, False),
         ((1, 10.0), None, 0.9, False), ((0, 10.0), (2, 20.0), 0.0, True),
     ],
@@ -282,11 +282,11 @@ def test_an_act_answers_to_its_count_and_a_start_to_the_one_before():
 
 
 def test_half_an_hour_is_read_and_a_second_more_is_not(tmp_path):
-    """At one sample a second."""
+    """At two samples a second."""
     for seconds in (1800, 1801):
-        soundfile.write(tmp_path / f"{seconds}.wav", np.full((seconds, 2), 0.25), 1)
+        soundfile.write(tmp_path / f"{seconds}.wav", np.full(2 * seconds, 0.25), 2)
     samples, rate_hz = read_sound(tmp_path / "1800.wav")
-    assert (samples.shape, samples.max(), rate_hz) == ((1800, 2), 0.25, 1)
+    assert (samples.shape, samples.max(), rate_hz) == ((3600, 1), 0.25, 2)
     with pytest.raises(LiveaidError, match="longer than half an hour"):
         read_sound(tmp_path / "1801.wav")
     soundfile.write(tmp_path / "none.wav", np.zeros((0, 1)), 100)
