@@ -225,6 +225,6 @@ def test_a_break_whose_beats_are_followed_keeps_them():
         (found,) = alone(record(beats_s=own, steady=False))
         assert found.study.beats_s == pytest.approx([at - 20.0 for at in followed])
         assert (found.study.steady, found.study.first_beat) == (not followed, pytest.approx(0.5))
-    edges = tuple(19.97 + 1.001 * n for n in range(11))  # before it, and at its end
+    edges = tuple(19.97 + 1.002 * n for n in range(11))  # before it, and at its end
     (found,) = alone(record(beats_s=edges, steady=False))
     assert found.study.beats_s == pytest.approx([at - 20.0 for at in edges[1:10]])
