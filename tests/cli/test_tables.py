@@ -127,7 +127,7 @@ def fit(other="tram", **more):
         "meeting": meet(92.0, 96.0, range_percent=8.0),
         "why_cued": "", "keys": None, "keys_locked": None, "loudness_lu": 1.26,
         "gain_peak_dbtp": None, "energy_steps": 1, "length_bars": None, "phrases_bars": (2.0, 4.0),
-        "bar_turns": None,
+        "bar_turns": None, "hit": False, "pickup_beats": 0.0,
     }  # fmt: skip
     return Fit(**(known | more))
 
