@@ -65,8 +65,7 @@ def audition(mine: ToHear, theirs: ToHear, fit: Fit) -> Stereo:
     _add(mix, over, 0, 10.0 ** (-(fit.loudness_lu or 0.0) / 20.0))
     fade = round(FADE_S * AUDITION_RATE_HZ)
     mix[-fade:] *= np.linspace(1.0, 0.0, fade, dtype=np.float32)[:, None]
-    peak = float(np.abs(mix).max(initial=0.0))
-    return mix * np.float32(min(1.0, PEAK / peak)) if peak > 0 else mix
+    return mix * np.float32(PEAK / max(PEAK, float(np.abs(mix).max())))
 
 
 def write_audition(mix: Stereo, path: Path) -> None:
@@ -89,14 +88,14 @@ def _bar_line_s(study: Study) -> float:
 
 
 def _played(heard: ToHear, percent: float, *, from_s: float, lasts_s: float) -> Stereo:
-    """A sound from a place on at a pitch, shape (frames, 2), as long as it lasts; a loop comes
+    """A sound from a place on at a pitch, shape (frames, 1 or 2), as long as it lasts; a loop comes
     round, and a tempo that moves is ridden so that it keeps its mean."""
     speed, study = 1.0 + percent / 100.0, heard.study
     with open_sound(heard.file) as reader:
         samples, rate = np.concatenate([*reader]), reader.rate_hz
     begin = round(heard.from_s * rate)
     samples = samples[begin : begin + math.ceil(study.duration_s * rate)]
-    stereo = samples[:, :2] if samples.shape[1] > 1 else np.repeat(samples, 2, axis=1)
+    stereo = samples[:, :2]
     followed = evened(study.beats_s, study.tempo) if study.tempo else None
     if followed is not None:
         start_s = followed.to_even(from_s)
@@ -124,7 +123,7 @@ def _piece(stereo: Stereo, rate: int, from_s: float, piece_s: float, lasts_s: fl
     first, stop = math.floor(begin) - SETTLE, math.ceil(end) + SETTLE
     inside = stereo[max(first, 0) : max(stop, 0)]
     ahead = max(-first, 0)
-    wide = np.pad(inside, ((ahead, max(stop - first - ahead - len(inside), 0)), (0, 0)))
+    wide = np.pad(inside, ((ahead, 0), (0, 0)))
     made = soxr.resample(wide, 1.0, ratio)
     skip = round((begin - first) * ratio)
     return np.asarray(made[skip : skip + round(lasts_s * AUDITION_RATE_HZ)], dtype=np.float32)

@@ -12,7 +12,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from liveaid.fit.meeting import PLAIN_BEATS, meetings, within
+from liveaid.fit.meeting import PLAIN_BEATS, meetings, read_plainly, within
 from liveaid.record.platter import semitones
 from liveaid.routine.harmony import FIFTHS_COST, OTHER_MODE_COST, meet_keys, relation_cost
 from liveaid.routine.keys import parse_key
@@ -127,8 +127,8 @@ def _pitch_for(want: Want, study: Study, turntable: Turntable) -> float | None:
     if not study.tempo:
         return None
     # A range open at one end would take nearly anything at half or double time.
-    readings = PLAIN_BEATS if want.tempo_from_bpm and want.tempo_to_bpm else (1.0,)
-    tempos = [study.tempo * beats for beats in readings]
+    both = want.tempo_from_bpm and want.tempo_to_bpm
+    tempos = read_plainly(study.tempo) if both else [study.tempo]
     best = min((brought_into(want, tempo) / tempo - 1.0 for tempo in tempos), key=abs)
     return within(best, turntable.pitch_range_percent / 100.0)
 

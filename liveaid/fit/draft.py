@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from liveaid.fit.brief import Wanted, brief, brought_into
+from liveaid.fit.meeting import read_plainly, within
 from liveaid.routine.layout.material import STUDY_TRUSTED
 from liveaid.routine.model import (
     Idea,
@@ -70,9 +71,9 @@ def draft(
     """
     turntable = turntable or Turntable()
     usable = {name: study for name, study in sounds.items() if _usable(study)}
-    asked = idea is not None and bool(idea.wants)
-    wanting = idea if asked and idea is not None else Idea(wants=_of_what_is_there(usable, metre))
-    found = brief(wanting, usable, turntable=turntable, metre=metre)
+    if idea is None or not idea.wants:
+        idea = Idea(wants=_of_what_is_there(usable, metre))
+    found = brief(idea, usable, turntable=turntable, metre=metre)
     making = _Making(usable, turntable, metre)
     for place, wanted in enumerate(found.wants):
         making.add(wanted, found.wants[place + 1 :])
@@ -156,7 +157,8 @@ class _Making:
             study, far = self._sounds[name], self._far(name)
             odd = study.kind == "instrumental" and not _carries(study, self._metre)
             off = abs(study.energy - want.energy)
-            return self._left_without(name, later), odd, far > reach, off, far, name
+            beyond = within(far, reach) is None
+            return self._left_without(name, later), odd, beyond, off, far, name
 
         for names in (wanted.ready, near, alike):
             fresh = [name for name in names if name not in self.used]
@@ -174,7 +176,7 @@ class _Making:
         tempo = self._sounds[name].tempo
         if not tempo or not self._tempo_bpm:
             return 0.0
-        return min(abs(tempo * by / self._tempo_bpm - 1.0) for by in (0.5, 1.0, 2.0))
+        return min(abs(read / self._tempo_bpm - 1.0) for read in read_plainly(tempo))
 
     def _why(self, name: str, wanted: Wanted) -> str:
         missed = dict(wanted.near).get(name, "")
@@ -218,9 +220,8 @@ class _Making:
         reach = self._turntable.pitch_range_percent / 100.0
         before = self._tempo_bpm
         if before and brought_into(want, before) == before:
-            nearest = min((study.tempo * by for by in (0.5, 1.0, 2.0)),
-                          key=lambda tempo: abs(tempo - before))  # fmt: skip
-            if abs(before / nearest - 1.0) <= reach:
+            nearest = min(read_plainly(study.tempo), key=lambda tempo: abs(tempo - before))
+            if within(before / nearest - 1.0, reach) is not None:
                 return before
         return round(brought_into(want, study.tempo), 1)
 
@@ -255,7 +256,7 @@ def renamed(drafted: Draft, names: Mapping[str, str]) -> Draft:
         return text
 
     def plan(one: Plan) -> Plan:
-        if isinstance(one, Rests) or one.sound is None:
+        if one.sound is None:
             return one
         return one.model_copy(update={"sound": names[one.sound]})
 

@@ -99,6 +99,11 @@ def meetings(
     return [found for found in tried if found is not None]
 
 
+def read_plainly(tempo_bpm: float) -> list[float]:
+    """A tempo as it may be counted: beat on beat, half and double time."""
+    return [tempo_bpm * beats for beats in PLAIN_BEATS]
+
+
 def reaches(ratio: Floats, range_percent: float) -> npt.NDArray[np.bool_]:
     """Which speed ratios two decks can make between them: up to (1 + p) / (1 - p) either way."""
     up, down = 1.0 + range_percent / 100.0, 1.0 - range_percent / 100.0

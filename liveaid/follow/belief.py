@@ -26,7 +26,6 @@ class Belief:
     _doubted_s: float = 0.0
     _led_s: float = 0.0
     _looked_s: float = -math.inf
-    _now_s: float | None = None
 
     def __post_init__(self) -> None:
         self.told = Guess(-1, 0.0, -math.inf)

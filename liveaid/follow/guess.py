@@ -187,6 +187,7 @@ class Guess:
             if part.hand == "runs":
                 off_s = gesture.at_s - part.from_s - self.beat * section.beat_s
                 ending = section.beats - self.beat < 1.0 and abs(off_s) < section.beat_s
+                ending = ending and not self.over
                 vote.nats = likeness.runs(
                     part, gesture, off_s, self.ran, ending, heard.alone_s(age_s), numbers
                 )
@@ -195,11 +196,16 @@ class Guess:
                 vote.nats = likeness.works(
                     part, gesture, heard.alone_s(age_s), self.beat, left, numbers
                 )
+                if gesture.kind == "held" and gesture.since_s < self.since_s - numbers.entered_s:
+                    vote.nats = min(vote.nats, 0.0)  # It has stood there since before.
             else:
                 beats_in = self.beat if plan.is_piece(self.section) else math.inf
                 vote.nats = likeness.rests(part, gesture, self.since_s, beats_in, numbers)
             if self.over:
-                vote.nats = min(vote.nats, 0.0)  # What goes on by itself speaks for no way on.
+                # What goes on by itself speaks for no way on; what is let go now begins another.
+                begins = part.hand == "rests" and gesture.kind == "runs" and gesture.news
+                begins = begins and gesture.since_s > self.since_s - numbers.entered_s
+                vote.nats = min(vote.nats, numbers.runs_away if begins else 0.0)
             if self.stays:
                 vote.nats = max(vote.nats, numbers.stays)
         begins = numbers.draw_beats < self.beat < numbers.late_to_beats

@@ -92,10 +92,14 @@ def _cheapest(
     stopped = late or _stopped(heard, numbers)
     ways = []
     for parent in guesses:
-        beat, doubt, since_s = _come_to(plan, parent, section, at, begun_s, heard, numbers)
+        beat, doubt, since_s, left_s = _come_to(plan, parent, section, at, begun_s, heard, numbers)
         score = _before(parent, heard, since_s, numbers)
         score -= price(plan, parent, section, beat, turn_s, numbers, stopped=stopped)
         score -= numbers.word if parent.stays and section.index != parent.section else 0.0
+        if parent.over and left_s < parent.since_s + numbers.entered_s:
+            # It left at the end: it did not go on beyond it first.
+            beats_over = parent.beat - plan.at(parent.section).beats
+            score += numbers.overtime + numbers.overtime_each * beats_over
         ways.append((score, parent, beat, doubt, since_s))
     score, base, beat, doubt, since_s = max(ways, key=lambda way: way[0])
     since_s = max(since_s, base.since_s)
@@ -110,12 +114,12 @@ def _cheapest(
 def _come_to(
     plan: FollowPlan, parent: Guess, section: PlanSection, at: tuple[float, float],
     begun_s: float, heard: GestureHeard, numbers: Numbers,
-) -> tuple[float, float, float]:  # fmt: skip
-    """Beat, doubt and since when a place is come to from a guess.
+) -> tuple[float, float, float, float]:  # fmt: skip
+    """Beat, doubt and since when a place is come to from a guess, and when that was left.
 
     Who left a set piece at its end begins a later one, counted by the clock, there and then.
     """
-    beat, doubt = at
+    (beat, doubt), left_s = at, begun_s
     midway = section.lead is None and beat > numbers.first_beats
     if midway and 0 <= parent.section < section.index:
         left = plan.at(parent.section)
@@ -123,8 +127,9 @@ def _come_to(
         if parent.beat > left.beats - numbers.last_beats:
             over_s = max(over_s, 0.0)
             beat, doubt = over_s * heard.ratio / section.beat_s, numbers.release_doubt
-            begun_s = max(begun_s, heard.now_s - over_s)
-    return beat, doubt, begun_s
+            left_s = heard.now_s - over_s
+            begun_s = max(begun_s, left_s)
+    return beat, doubt, begun_s, left_s
 
 
 def _before(guess: Guess, heard: GestureHeard, since_s: float, numbers: Numbers) -> float:
@@ -159,29 +164,28 @@ def price(
         midway = numbers.midway if to.lead is None and beat > numbers.first_beats else 0.0
         if there == 0 and beat < numbers.last_beats:
             return numbers.start
-        on = there - parent.lost_at if parent.lost_at >= 0 else 0
+        if parent.lost_at < 0:
+            return numbers.start_middle + midway + math.log(plan.pieces)
+        on = there - parent.lost_at
         # What waits at a first beat begins anew; what goes on may have gone on to the next.
         far = abs(on) if beat < numbers.draw_beats else max(on - 1, -on)
-        return numbers.start_middle + midway + numbers.farther * math.log1p(far)
+        return numbers.back_in + midway + numbers.farther * math.log1p(far)
     if here == plan.pieces:
-        return numbers.start_middle if there == 0 else numbers.first
+        return numbers.back_in if there == 0 else numbers.first
     section = plan.at(here)
     left = section.beats - parent.beat
     if there == here:
         begins = parent.beat < numbers.late_to_beats and beat < numbers.first_beats
         if section.lead and not parent.ran and begins:
             return numbers.late_start
-        off_s = (beat - parent.beat) * section.beat_s
-        turns = off_s / turn_s
+        begins_anew = max(numbers.again - anew, 0.0)
+        otherwise = begins_anew if beat < numbers.last_beats else numbers.slip
+        turns = (beat - parent.beat) * section.beat_s / turn_s
         whole = round(turns)
-        one_turn = whole != 0 and abs(turns - whole) * turn_s < numbers.edge_s
-        return (
-            numbers.slip_turn
-            if one_turn and to.lead
-            else max(numbers.again - anew, 0.0)
-            if beat < numbers.last_beats
-            else numbers.slip
-        )
+        if to.lead and whole and abs(turns - whole) * turn_s < numbers.edge_s:
+            slips = numbers.slip_turn + numbers.farther * math.log(abs(whole))
+            return min(slips, otherwise)
+        return otherwise
     if there == here + 1 and beat < numbers.first_beats:
         if parent.over:
             return 0.0

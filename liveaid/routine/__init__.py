@@ -7,6 +7,7 @@ Used by every other room.
 The map and its text:
 model            the section map as frozen records, each value judged as it is built
 source           a file's YAML as plain strings, with the line of every field
+broken_yaml      why a file can't be read as YAML, in words for whoever wrote it
 load             a map read from its file: the routine, or all that is wrong in it
 save             a map written so that it is read back the same
 rewrite          a map's text with its set pieces in another order, every other byte as it was

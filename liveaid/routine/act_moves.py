@@ -3,6 +3,7 @@ and pick-ups too, before it is known where on the record they take place."""
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -258,6 +259,7 @@ class _Writer:
     def _of_turns(self) -> Iterator[Move]:
         """Let go, taken, and brought back, for every turn of this deck."""
         turns = sorted(self._turns, key=lambda turn: turn[0])
+        begins = [beat for beat, _, _ in turns]
         mine = [turn for turn in turns if turn[1].side == self._side]
         for place, (beat, line, call) in enumerate(mine):
             given = (line.part, line.sound) if line.part else (call.part, call.sound)
@@ -267,7 +269,9 @@ class _Writer:
                 self._out.faults.append(error.at(call.path))
                 continue
             after = mine[place + 1][0] if place + 1 < len(mine) else None
-            yield from self._one_turn(beat, line, call, part, turns, after)
+            then = bisect_right(begins, beat)
+            later = begins[then : then + 1]
+            yield from self._one_turn(beat, line, call, part, later, after)
 
     def _one_turn(
         self,
@@ -275,15 +279,15 @@ class _Writer:
         line: TurnLine,
         call: _Call,
         part: str,
-        turns: list[tuple[float, TurnLine, _Call]],
+        later: list[float],
         after: float | None,
     ) -> Iterator[Move]:
-        others = [other for other, _, _ in turns if other > beat]
+        """`later`: the beat of the next turn of either deck, `after`: of the next of this one."""
         end = float(self._routine.beats(self._index))
         if line.to_beat is not None:
             lasts = (line.to_beat - line.from_beat) * call.scale
         else:
-            lasts = min([*others, end]) - beat
+            lasts = min([*later, end]) - beat
         figure = call.figures[-1] if call.figures else ""
         yield Move(
             kind="let go", beat=beat, beats=lasts, part=part, at_beats=line.from_beat,

@@ -221,7 +221,7 @@ class _Hand:
             begins_s = self._begins_s(move)
             self._part = self._part_of(move)
             if abs(begins_s - self._at_s) > SAME_PLACE_S and move.kind not in BROUGHT:
-                acts.append(self._bring(acts[-1] if acts else None, move, begins_s))
+                acts.append(self._bring(acts[-1], move, begins_s))
                 self._at_s = begins_s
             acts.append(self._act(move, moves[place + 1 :]))
             self._at_s = acts[-1].to_s
@@ -256,9 +256,9 @@ class _Hand:
 
     def _stand_at_first(self, moves: Sequence[Move]) -> None:
         """The record stands at the first act's place as the set piece begins: its cue."""
-        first = next((move for move in moves if move.part is not None), None)
-        if first is not None and not any(m.part is None and m.beat < first.beat for m in moves):
-            self._at_s, self._part = self._begins_s(first), self._part_of(first)
+        moving = [move for move in moves if move.kind != "set pitch"]
+        if moving and moving[0].part is not None:
+            self._at_s, self._part = self._begins_s(moving[0]), self._part_of(moving[0])
 
     def _part_of(self, move: Move) -> PartAt:
         """The part a move takes place on or brings the record to: its own, else the one before."""
@@ -274,9 +274,9 @@ class _Hand:
             return part.to_s
         return part.begin_s + move.at_beats * self._beat_s
 
-    def _bring(self, before: Act | None, move: Move, to_s: float) -> Act:
-        starts = min(before.end_beat, move.beat) if before else move.beat
-        same = before is not None and before.part == (move.part or None)
+    def _bring(self, before: Act, move: Move, to_s: float) -> Act:
+        starts = min(before.end_beat, move.beat)
+        same = before.part == (move.part or None)
         return Act(
             kind="back-cue" if same and to_s < self._at_s else "wind",
             side=self._side, piece=self._piece, beat=starts, beats=move.beat - starts,

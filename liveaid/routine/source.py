@@ -17,6 +17,7 @@ from yaml.reader import ReaderError
 
 from liveaid.files.file_bytes import reason
 from liveaid.files.harmless import harmless
+from liveaid.routine import broken_yaml
 from liveaid.routine.problems import Hindrance, Problem, RoutineError
 
 MAX_BYTES = 1_000_000
@@ -82,13 +83,8 @@ def read_source(data: bytes) -> Source:
     try:
         return _read(text, yaml.BaseLoader)
     except yaml.MarkedYAMLError as error:
-        mark = error.problem_mark or error.context_mark
-        where = f", column {mark.column + 1}" if mark else ""
-        problem = (error.problem or error.context or "").removeprefix("found ")
-        tab = "'\\t'" in problem
-        found = f"{'a tab' if tab else problem}{where}"
-        would_do = "spaces would do" if tab else "well-formed YAML would do"
-        return _refused(source, mark.line + 1 if mark else 1, found, would_do)
+        source.problems.append(broken_yaml.told(error, text))
+        return source
     except ReaderError as error:
         line = text.count("\n", 0, error.position) + 1
         found = f"the character U+{error.character:04X}"

@@ -59,6 +59,8 @@ def problem_at(source: Source, path: Path, would_do: str) -> Problem:
 
 def _found(tree: Any, path: Path) -> str:
     for step in path:
+        if isinstance(tree, str):
+            break  # written short: what stands here is meant for what would be below it
         try:
             tree = tree[step]
         except (KeyError, IndexError, TypeError):

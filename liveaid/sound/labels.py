@@ -44,4 +44,4 @@ def _first(tags: Any, name: str) -> str:
     """One label as one harmless line."""
     said = tags.get(name) or tags.get(name.upper()) or [""]
     text = str(said[0] if isinstance(said, list) else said)
-    return harmless(plain_text(text), lines=False)[:LONGEST].strip()
+    return harmless(plain_text(text))[:LONGEST].strip()

@@ -48,6 +48,7 @@ class LoudnessMeter:
         self._sections = k_weighting(rate_hz)
         self._state: npt.NDArray[np.float64] | None = None
         self._heard = 0
+        self._steps = 0
         self._sums: list[Powers] = []
         self._open = 0.0  # energy of the step that is not yet full
 
@@ -64,10 +65,10 @@ class LoudnessMeter:
     def _gather(self, power: Powers) -> None:
         """Sum power into steps of 100 ms; a step may begin in one block and end in the next."""
         step = self._rate_hz * LOUDNESS_STEP_S
-        first = math.floor(self._heard / step) + 1
-        last = math.floor((self._heard + len(power)) / step)
-        edges = np.round(np.arange(first, last + 1) * step).astype(np.int64) - self._heard
-        edges = edges[(edges > 0) & (edges <= len(power))]
+        most = math.ceil((self._heard + len(power)) / step)
+        edges = np.round(np.arange(self._steps + 1, most + 1) * step).astype(np.int64) - self._heard
+        edges = edges[edges <= len(power)]
+        self._steps += len(edges)
         sums = np.add.reduceat(power, np.concatenate([[0], edges[edges < len(power)]]))
         sums[0] += self._open
         full = len(edges)

@@ -74,7 +74,9 @@ EXCUSED: dict[tuple[str, str], str] = {
     ("liveaid/fit/costs.py",
      "divides = np.abs(long / short - np.round(long / short)) < 1e-9"):
         "no two loops' lengths stand exactly a billionth beside a whole ratio",
-    ("liveaid/fit/brief.py", "tempos = [study.tempo * beats for beats in readings]"):
+    ("liveaid/fit/audition.py", "SETTLE = 256"):
+        "what more there is on either side is cut off again",
+    ("liveaid/fit/meeting.py", "return [tempo_bpm * beats for beats in PLAIN_BEATS]"):
         "half and double time are each other's inverse",
     ("liveaid/fit/meeting.py", "return (down, up) if ratio >= 1.0 else (up, down)"):
         "at one speed both pitches are nothing",
@@ -105,6 +107,16 @@ EXCUSED: dict[tuple[str, str], str] = {
     ("liveaid/stage/soundcheck.py",
      "if deck.started_s is not None and abs(now - deck.started_s) < 1.0:"):
         "no word comes just a second after a record was let go",
+    ("liveaid/stage/keeper.py", 'COPIES = "fork" if sys.platform == "linux" else "spawn"'):
+        "both start methods run; which one is safe is the system's",
+    ("liveaid/render/limiter.py", "AT_ONCE = 1 << 16"):
+        "more places looked at in one go take more memory and find the same",
+    ("liveaid/render/limiter.py", "for channel in (0,) if alike else (0, 1):"):
+        "two channels alike looked at both give the same, more slowly",
+    ("liveaid/render/limiter.py", "over = np.flatnonzero(peaks > ceiling)"):
+        "a peak just at the ceiling needs a gain of one",
+    ("liveaid/render/limiter.py", "high = size[:, channel] > LIMITER_NEAR * above"):
+        "no sample stands exactly at that share of a peak",
     ("liveaid/render/limiter.py",
      "for few in np.split(over, np.flatnonzero(np.diff(over) > 4 * reach) + 1):"):
         "peaks far apart looked at together get the same gain, more slowly",
@@ -139,6 +151,13 @@ EXCUSED: dict[tuple[str, str], str] = {
         "what the quick look does not let through is looked at sample by sample, more slowly",
     ("liveaid/sound/packed.py", "if inside < len(block):"):
         "a piece of nothing adds nothing, but would keep its block in memory",
+    ("liveaid/commands/hearing.py", "if last > first:"):
+        "of no frames none are read",
+    ("liveaid/commands/hearing.py", 'rate = int(decks["left"].samplerate)'):
+        "a render gives both deck files one rate",
+    ("liveaid/commands/hearing.py",
+     "around = np.concatenate([[times[0] - 1 / rate], times, [times[-1] + 1 / rate]])"):
+        "a frame before the first and one after the last tell those two frames' speed alone",
     ("liveaid/commands/review.py", "screen.print(found.today.noise, markup=False)"):
         "the sentence about the noise holds no square bracket",
 }  # fmt: skip

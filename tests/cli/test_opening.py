@@ -58,7 +58,10 @@ def along(monkeypatch, tmp_path):
     def render(file, *, progress):
         made.append("rendered")
         (file.parent / "decks").mkdir(exist_ok=True)
-        (file.parent / "decks" / "routine.yaml").write_text(PLACED)
+        digest = map_digest(load_routine(file))
+        (file.parent / "decks" / "routine.yaml").write_text(
+            f"rendered: {{map: {digest}}}\n{PLACED}"
+        )
 
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(opening, "cache_folder", lambda: tmp_path / "cache")
@@ -102,6 +105,15 @@ def test_one_that_is_rendered_already_is_not_made_again(along):
     (along.folder / "decks" / "routine.yaml").write_text(f"rendered: {{map: {digest}}}\n{PLACED}")
     opening.opened_to_play("market")
     assert along.made == []
+
+
+def test_one_that_an_older_render_made_without_its_stamp_is_rendered_once_more_and_then_kept(along):
+    (along.folder / "decks").mkdir(parents=True)
+    (along.folder / "routine.yaml").write_text(MAP)
+    (along.folder / "decks" / "routine.yaml").write_text(PLACED)
+    for _ in range(2):
+        opening.opened_to_play("market")
+        assert along.made == ["sounds", "rendered"]
 
 
 def test_a_cache_that_cannot_be_written_says_what_would_do(along, monkeypatch):

@@ -217,3 +217,52 @@ def test_a_stage_that_starts_again_runs_its_own_words_but_for_restart(monkeypatc
     monkeypatch.setattr("liveaid.cli.main", ran.append)
     asked("--restart")
     assert ran == ["standing by", ["perform", "market"]]
+
+
+def test_what_keeps_lamps_from_going_out_is_said_beside_the_report(monkeypatch, capsys):
+    asked_of = []
+
+    def put_out(settings):
+        asked_of.append((settings.midi_api, [one.midi for one in settings.controllers]))
+        return {"One": "no such port"}
+
+    monkeypatch.setattr(module, "lamps_out_now", put_out)
+    assert module._put_lamps_out(given(midi=("One",), midi_api="jack")) == 0
+    assert asked_of == [("jack", ["One"])]
+    assert capsys.readouterr() == ("", "One: no such port\n")
+
+
+def test_a_kept_stage_has_a_token_for_good_and_its_own_words(monkeypatch, capsys):
+    """Nine bytes are twelve letters of six bits. What is said goes beside the report."""
+    monkeypatch.setenv("LIVEAID_TOKEN_KEPT", "")
+    monkeypatch.delenv("LIVEAID_TOKEN_KEPT")
+    monkeypatch.setattr(module.sys, "argv", ["liveaid", "perform", "market", "--restart"])
+    loaded, dark = [], []
+    monkeypatch.setattr(module, "_load", loaded.append)
+    monkeypatch.setattr(module, "_put_lamps_out", dark.append)
+
+    class Kept:
+        def __init__(self, work, *, lamps_out, say):
+            self.work, self.lamps_out, self.say = work, lamps_out, say
+
+        def run(self):
+            self.say("It goes on at once.")
+            self.lamps_out()
+            return 7
+
+    monkeypatch.setattr(module, "Keeper", Kept)
+    assert module._keep({"midi": ()}) == 7
+    assert (loaded, dark) == ([["perform", "market"]], [{"midi": ()}])
+    token = module.os.environ["LIVEAID_TOKEN_KEPT"]
+    assert len(token) == 12
+    assert capsys.readouterr() == ("", "It goes on at once.\n")
+    module._keep({})
+    assert module.os.environ["LIVEAID_TOKEN_KEPT"] == token
+
+
+def test_the_options_that_end_a_command_before_it_begins(monkeypatch):
+    """Said by their names alone: no word is taken after them."""
+    monkeypatch.setattr(module, "_put_lamps_out", lambda options: print("lamps out"))
+    monkeypatch.setattr(module, "_keep", lambda options: print("kept"))
+    assert asked("--lamps-out") == asked("--lamps-out", "--restart") == "lamps out\n"
+    assert asked("--restart") == "kept\n"

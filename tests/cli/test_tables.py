@@ -1,6 +1,7 @@
 """What stands in the tables of sounds and fits, and what is told below them, cell by cell."""
 
 import io
+import json
 from dataclasses import replace
 from types import SimpleNamespace
 
@@ -20,9 +21,11 @@ from liveaid.fit.costs import Cost
 from liveaid.fit.fit import Fit
 from liveaid.fit.meeting import meet
 from liveaid.routine.model import Sketch, Turntable, Want
+from liveaid.shelf.alike import COPY_WITHIN
 from liveaid.shelf.folder import Trouble
 from liveaid.shelf.shelf_sound import Marks, ShelfSound
 from liveaid.study.facts import Study
+from liveaid.terminal import HarmlessConsole
 
 FACTS = {
     "duration_s": 62.0, "sample_rate_hz": 44100, "channels": 2, "format": "WAV",
@@ -127,7 +130,7 @@ def fit(other="tram", **more):
         "meeting": meet(92.0, 96.0, range_percent=8.0),
         "why_cued": "", "keys": None, "keys_locked": None, "loudness_lu": 1.26,
         "gain_peak_dbtp": None, "energy_steps": 1, "length_bars": None, "phrases_bars": (2.0, 4.0),
-        "bar_turns": None,
+        "bar_turns": None, "hit": False, "pickup_beats": 0.0,
     }  # fmt: skip
     return Fit(**(known | more))
 
@@ -171,6 +174,35 @@ def test_where_a_score_comes_from():
     assert said[1].startswith("-10.0 of 20 loudness ")
     assert said[2].startswith("0 energy ")
     assert said[3].startswith("-0.1 of 30 pitch ")
+    half = fit_reasons(
+        sound("stall").study, fit(costs=(Cost("pitch", 0.2, 0.0025),)), sound(), Turntable()
+    )  # a twentieth of a point is told
+    assert lines(half, 120)[1].startswith("-0.1 of 20 pitch ")
+
+
+def printed(table, width):
+    """The lines as they stand, but for spaces at their ends."""
+    out = io.StringIO()
+    Console(file=out, width=width).print(table)
+    return [line.rstrip() for line in out.getvalue().splitlines()]
+
+
+def test_tables_keep_their_columns_and_only_the_last_goes_over_a_line():
+    """Reasons have two spaces between, the first to the right; a table of sounds fills its width:
+    70 columns of a rule."""
+    costs = (Cost("loudness", 0.2, 0.5), Cost("energy", 0.1, 0.0049))
+    reasons = fit_reasons(sound("stall").study, fit(costs=costs), sound(), Turntable())
+    assert printed(reasons, 44) == [
+        "         88            tram",
+        "-10.0 of 20  loudness  +1.3 LU; the other's",
+        "                       gain -1.3 dB",
+        "          0  energy    from 3 to 3 of 5",
+    ]
+    assert printed(sound_table([sound()], width=70), 70) == [
+        "sound                tempo  key      kind        energy   LUFS  length",
+        "─" * 70,
+        "tram                 92.00  A minor  a cappella       3  -12.0  1:02.0",
+    ]
 
 
 NAMES = {"a": "tram", "b": "bell", "c": "horn", "d": "wok"}
@@ -203,7 +235,8 @@ def screen(monkeypatch):
 
     def of(width=200):
         out = io.StringIO()
-        console = Console(file=out, width=width)
+        console = HarmlessConsole(file=out)
+        console.width = width
         for module in (fit_report, gather_report):
             monkeypatch.setattr(module, "console", lambda: console)
         return out
@@ -423,3 +456,76 @@ def test_a_fact_as_it_is_told(monkeypatch, capsys, value, said):
     known = SimpleNamespace(as_json=lambda: {"study": {"tempo_drift": value}})
     gather_report.show_facts(known, as_json=False)
     assert capsys.readouterr().out == f"tempo drift          {said}\n"
+
+
+def test_what_sounds_alike_is_told_with_what_its_numbers_mean(screen, capsys):
+    """`COPY_WITHIN` is the distance that the legend names."""
+    untold = replace(sound("text"), study=None)
+    found = [
+        (SimpleNamespace(distance=0.04567, copy=True), sound()),
+        (SimpleNamespace(distance=1.0, copy=False), untold),
+    ]
+    out = screen(80)
+    gather_report.show_alike(found, as_json=False)
+    head, _, one, *legend = [" ".join(line.split()) for line in out.getvalue().splitlines()]
+    assert head.startswith("unlike sound")
+    assert one == "0.0 tram (a copy?) a cappella 92.00 1:02.0"
+    assert " ".join(legend) == (
+        f"unlike: 0 is the same recording, {COPY_WITHIN:g} and less likely a copy of it, about 2 a"
+        " sound of its kind."
+    )
+    out = screen(80)
+    gather_report.show_alike([], as_json=False)
+    assert out.getvalue() == (
+        "No sound on the shelf to hold against it; gather its folder once more?\n"
+    )
+    gather_report.show_alike(found[:1], as_json=True)
+    (told,) = json.loads(capsys.readouterr().out)
+    assert (told["name"], told["distance"], told["copy"]) == ("tram", 0.046, True)
+
+
+def test_breaks_are_told_as_the_section_map_has_them(capsys, monkeypatch):
+    """Four bars of four beats at 92 BPM: 10.435 s."""
+    whole, part = sound(), SimpleNamespace(
+        part=("break", 12.3456, 22.7804), path="/s/tram.wav",
+        study=SimpleNamespace(sections=((0.0, 10.4348, "drums", 4.0),)),
+    )  # fmt: skip
+    monkeypatch.setattr(gather_report, "open_breaks", lambda _: [part])
+    wanted = [
+        "open breaks, ready for `sounds:` in the section map:",
+        "  tram:",
+        "    parts:",
+        "      break: {from: 12.346, to: 22.780}",
+    ]
+    gather_report._show_breaks(whole)
+    assert capsys.readouterr().out.splitlines() == [*wanted[:-1], f"{wanted[-1]}  # 4 bars"]
+    part.study = None
+    gather_report._show_breaks(part)  # the one that is meant
+    assert capsys.readouterr().out.splitlines() == wanted
+    monkeypatch.setattr(gather_report, "open_breaks", lambda _: [])
+    gather_report._show_breaks(whole)
+    assert capsys.readouterr().out == ""
+
+
+def test_how_else_a_tempo_may_be_counted_is_told_of_a_sound_on_the_shelf(screen):
+    study = sound("stall", tempo_alternative=46.0).study
+    said = (
+        "It may be counted as 46.00 BPM: `liveaid gather --mark /s/stall.wav --tempo other` does."
+    )
+    for mine, told in (
+        (fit_report.Mine("stall", "/s/stall.wav", study, "hash"), True),
+        (fit_report.Mine("stall", "/s/stall.wav", study, None), False),
+        (fit_report.Mine("stall", "/s/stall.wav", sound("stall").study, "hash"), False),
+    ):
+        out = screen(200)
+        fit_report.show(mine, NONE, {}, Turntable(), why=False)
+        assert (said in out.getvalue()) is told
+
+
+def test_a_fit_with_its_key_held_is_told_with_what_that_gives():
+    locked = SimpleNamespace(relation="a fifth apart", cents_off=3.0)
+    told = fit_report._fit_json(
+        MINE.study, fit(score=87.654, keys_locked=locked), sound(), Turntable()
+    )
+    assert (told["relation_key_locked"], told["cents_off_key_locked"]) == ("a fifth apart", 3.0)
+    assert told["score"] == 87.65

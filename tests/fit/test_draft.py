@@ -108,6 +108,60 @@ def test_the_tempo_stays_where_the_fader_reaches_and_moves_where_it_does_not():
     assert [one.piece.tempo_bpm for one in far.pieces] == [92, 120]
 
 
+# By hand: 100 to 108 is the end of an 8 % fader, 99.9 a little beyond; 92 is half of 184 and 8 %
+# from 93.
+@pytest.mark.parametrize(
+    ("tempos", "asked", "run_at"),
+    [
+        ((108, 100), {}, [108, 108]),
+        ((108, 99.9), {}, [108, 99.9]),
+        ((92, 186), {}, [92, 92]),
+        ((92, 46.5), {}, [92, 92]),
+        ((92, 94), {"tempo": "95..100"}, [92, 95]),
+        ((92, 94), {"tempo": "90..93"}, [92, 92]),
+        ((92, 94), {"tempo_to": 91}, [92, 91]),
+    ],
+)
+def test_the_tempo_before_is_kept_inside_the_fader_and_what_is_asked(tempos, asked, run_at):
+    idea = Idea(wants=(Want(part="intro", energy=1), Want(part="story", energy=3, **asked)))
+    sounds = {"a": beat(tempos[0], energy=1), "b": beat(tempos[1], energy=3)}
+    assert [one.piece.tempo_bpm for one in draft(idea, sounds).pieces] == run_at
+
+
+@pytest.mark.parametrize(("tempo", "taken"), [(108, "a"), (109, "b")])
+def test_a_sound_beyond_the_fader_comes_after_one_of_another_energy(tempo, taken):
+    sounds = {"open": beat(100, energy=1), "a": beat(tempo, energy=4), "b": beat(101, energy=2)}
+    idea = Idea(wants=(Want(part="intro", energy=1), Want(part="climax", energy=5)))
+    found = draft(idea, sounds)
+    assert found.sounds == ("open", taken)
+    energy = sounds[taken].energy
+    assert found.pieces[1].why == f"{taken}, for the climax at energy 5, but energy {energy}"
+    assert found.pieces[0].why == "open, for the intro at energy 1"
+
+
+def test_a_sound_carries_from_three_tenths_sure_and_a_bar_on():
+    sure = {"a": dataclasses.replace(beat(bars=1), tempo_confidence=0.3)}
+    assert draft(None, sure).sounds == ("a",)
+    assert draft(None, sure).lacks == ()  # nor is a voice asked for where there is none
+    assert not draft(None, {"a": dataclasses.replace(beat(), tempo_confidence=0.29)}).sounds
+    assert not draft(None, {"a": beat(bars=0.99)}).sounds
+
+
+def test_bars_are_counted_from_the_first_beat_to_the_end_and_then_anew():
+    """A hundredth of a bar may be wanting. Of nine bars eight are gone with the first set piece."""
+    wants = (Want(part="intro", energy=3), Want(part="story", energy=3, kind="a cappella"))
+    for bars, first_beat, played in (
+        (7.995, 0.0, [(0, 8), (0, 8), (0, 4)]),
+        (7.95, 0.0, [(0, 7), (0, 7), (0, 4)]),
+        (9, 0.0, [(0, 8), (8, 1), (0, 4)]),
+        (9, 2 * 240 / 92, [(0, 7), (0, 7), (0, 4)]),
+        (10, 0.0, [(0, 8), (8, 2), (0, 4)]),
+    ):
+        sounds = {"a": dataclasses.replace(beat(bars=bars), first_beat=first_beat), "v": voice()}
+        pieces = [one.piece for one in draft(Idea(wants=wants), sounds).pieces]
+        assert [(p.plan(p.count).bars_in, p.bars) for p in pieces] == played
+
+
 def test_the_idea_is_followed_and_what_is_lacking_is_said():
     idea = Idea(wants=(
         Want(part="intro", energy=2, kind="instrumental", bars=4),

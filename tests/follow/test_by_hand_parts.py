@@ -178,6 +178,18 @@ def test_a_place_found_costs_its_price_from_the_cheapest_guess(small):
         assert (four.beat, four.score) == (pytest.approx(1.0), pytest.approx(score))
 
 
+@pytest.mark.parametrize(("let_go_s", "score"), [(9.7, -8.0), (9.9, -10.5)])
+def test_who_leaves_at_the_end_does_not_pay_for_going_on_first(small, let_go_s, score):
+    """Two ended at 9.5 s. What went on half a beat beyond it has paid 1 and half of 3 nats. Left is
+    let go for Four, one left out for 8: within .3 s of the end that is all there is to pay."""
+    plan, numbers = plan_of(small), Numbers(ahead=8.0)
+    run = Gesture("runs", let_go_s, 50.0, True, 10.0, 50.0 + 10.0 - let_go_s, 1.0)
+    over = Guess(1, 16.5, 9.5, -2.5, over=True)
+    found = list(search.found(plan, _heard(10.0, left=run), over, [over], 1.8, numbers))
+    (four,) = [guess for guess in found if guess.section == 3]
+    assert four.score == pytest.approx(score)
+
+
 @pytest.mark.parametrize(("left_at", "beat", "since_s"), [(15.0, 0.0, 10.0), (17.0, 1.0, 9.5)])
 def test_a_count_by_the_clock_is_come_to_at_its_first_beat_from_an_end(
     small, left_at, beat, since_s

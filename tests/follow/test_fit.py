@@ -223,6 +223,27 @@ def test_a_resting_record_is_made_ready_within_half_a_second_of_its_cue(at_s, na
         assert likeness.rests(RESTS, one, 0.0, 8.0, USUAL) == nats
 
 
+@pytest.mark.parametrize(
+    ("kind", "entered_s", "beats_in", "nats"),
+    [("held", 101.0, 1.0, 0.0), ("held", 101.0, 6.0, -0.3), ("held", 100.2, 1.0, -0.3),
+     ("hand", 101.0, 1.0, -0.3)],
+)  # fmt: skip
+def test_a_record_that_stands_since_before_is_not_made_ready_yet(kind, entered_s, beats_in, nats):
+    """Held since 100 s, more than .3 s before the set piece: it tells nothing for six beats."""
+    stands = gesture(kind, from_s=20.0, at_s=20.0, age_s=2.0)
+    assert likeness.rests(RESTS, stands, entered_s, beats_in, USUAL) == nats
+
+
+@pytest.mark.parametrize(("since_s", "nats"), [(101.0, 0.0), (100.2, 0.6)])
+def test_a_record_that_stands_at_its_cue_since_before_is_no_work_of_this_set_piece(
+    small, since_s, nats
+):
+    """Held at 30.0, where Three's left is worked, since 100 s: .6 unless it was so before."""
+    heard, three = _heard(left=gesture("held", from_s=30.0, at_s=30.0)), Guess(2, 4.0, since_s)
+    three.score_votes(plan_of(small), heard, USUAL)
+    assert three.votes["left"].nats == nats
+
+
 def test_after_the_end_a_record_stands_anywhere():
     """What has sounded before leaves it somewhere; before the start it is not ready there."""
     away = gesture("held", from_s=45.0, at_s=45.0)
@@ -330,12 +351,13 @@ def test_leaving_the_order_has_its_price(small, here, beat_here, to, beat, nats)
 
 @pytest.mark.parametrize(
     ("lost_at", "to", "beat", "nats"),
-    [(0, 1, 8.0, 3.0), (0, 3, 8.0, 5.1972), (-1, 3, 8.0, 3.0), (2, 2, 8.0, 3.0),
+    [(0, 1, 8.0, 3.0), (0, 3, 8.0, 5.1972), (-1, 3, 8.0, 3.3863), (2, 2, 8.0, 3.0),
      (2, 1, 8.0, 4.3863), (2, 2, 0.2, 3.0), (2, 3, 0.2, 4.3863)],
 )  # fmt: skip
 def test_being_nowhere_remembers_where_it_came_from(small, lost_at, to, beat, nats):
-    """To begin in the middle is 3, there or in the next; beyond that 2 ln 2 = 1.3863 for one,
-    2 ln 3 = 2.1972 for two. At a first beat it is begun anew, and the next is one farther."""
+    """To be back in the map is 3, there or in the next; beyond that 2 ln 2 = 1.3863 for one,
+    2 ln 3 = 2.1972 for two. At a first beat it is begun anew, and the next is one farther. Nothing
+    was heard before: 2, and one of four set pieces, ln 4 = 1.3863."""
     lost, numbers = Guess(-1, 0.0, 0.0, lost_at=lost_at), replace(USUAL, midway=0.0)
     plan = plan_of(small)
     assert price(plan, lost, plan.at(to), beat, 1.8, numbers) == pytest.approx(nats, abs=1e-3)
@@ -349,6 +371,17 @@ def test_after_a_stop_it_is_likelier_begun_anew(small, here, to, again, nats):
     plan, parent = plan_of(small), Guess(here, 8.0, 0.0, ran=True)
     numbers = replace(USUAL, again=again)
     assert price(plan, parent, plan.at(to), 0.0, 1.8, numbers, stopped=True) == nats
+
+
+@pytest.mark.parametrize(
+    ("beat", "turns", "nats"), [(2.0, 1, 5.0), (2.0, 2, 6.3863), (2.0, 3, 7.0), (14.4, -4, 7.0)]
+)
+def test_a_needle_slips_a_turn_more_easily_than_many(small, beat, turns, nats):
+    """A turn of 1.8 s is 3.6 beats at 120 BPM: 5 for one, 2 ln 2 = 1.3863 more for two; from three
+    on any slip of 7 is as cheap, and so is beginning anew, four turns back at beat 14.4."""
+    plan, parent = plan_of(small), Guess(0, beat, 0.0, ran=True)
+    told = price(plan, parent, plan.at(0), beat + 3.6 * turns, 1.8, USUAL)
+    assert told == pytest.approx(nats, abs=1e-3)
 
 
 @pytest.mark.parametrize(("beat", "nats"), [(1.0, 1.0), (9.0, 7.0)])
@@ -393,6 +426,28 @@ def test_beyond_the_end_a_record_that_runs_on_speaks_for_no_way_on(small):
     # ln(.97 / (.08 * sqrt(2 * pi)) + .03 / 300) = 1.576
     assert fits.votes["left"].nats == pytest.approx(1.576, abs=0.001)
     assert over.votes["left"].nats == 0.0
+
+
+def test_beyond_the_end_a_record_held_is_stopped(small):
+    """One's left caught at its sixteenth beat: half a nat in the last beat, five beyond it."""
+    plan, held = plan_of(small), _heard(left=gesture("held", from_s=9.95, at_s=9.95))
+    ends, over = Guess(0, 15.9, 0.0, ran=True), Guess(0, 16.1, 0.0, ran=True, over=True)
+    for guess in (ends, over):
+        guess.score_votes(plan, held, USUAL)
+    assert (ends.votes["left"].nats, over.votes["left"].nats) == (-0.5, -5.0)
+
+
+@pytest.mark.parametrize(("news", "since_s", "nats"), [
+    (True, 99.0, -4.0), (True, 100.2, -4.0), (True, 100.4, -0.5), (False, 99.0, -0.025),
+])  # fmt: skip
+def test_what_is_let_go_beyond_the_end_begins_another_set_piece(small, news, since_s, nats):
+    """Right, at rest in One, is let go from Two's cue at 100 s. That it is listened to fits by
+    ln(.6 / (.25 sqrt(2 pi)) + e^-4) = -.025; let go by hand since the end, or three tenths before,
+    it is no going on; a run that was left on costs half a nat."""
+    heard = _heard(right=gesture("runs", from_s=5.0, at_s=6.0, news=news))
+    over = Guess(0, 16.5, since_s, ran=True, over=True)
+    over.score_votes(plan_of(small), heard, USUAL)
+    assert over.votes["right"].nats == pytest.approx(nats, abs=0.001)
 
 
 def test_a_set_piece_counted_by_the_clock_may_also_begin_again_at_a_price(small):

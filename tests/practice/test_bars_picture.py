@@ -1,20 +1,11 @@
-"""A set piece bar by bar: the plan's way of each record worked out by hand, and the picture."""
+"""A set piece bar by bar: the plan's way of each record worked out by hand."""
 
 from __future__ import annotations
-
-import struct
 
 import numpy as np
 import pytest
 
-from liveaid.practice import bars_picture as bars_pictures
-from liveaid.practice.aim import aim_of
-from liveaid.practice.bars_picture import bars_picture, planned_way
-from liveaid.practice.records import Kept
-from liveaid.practice.score import score_of
-from liveaid.practice.trace import trace_of
-from liveaid.practice.visits import Visit
-from liveaid.simulate import STEADY
+from liveaid.practice.bars_picture import planned_way
 
 
 def test_a_juggled_record_runs_from_its_cue_until_the_other_comes_in(spice_row):
@@ -36,27 +27,8 @@ def test_a_record_that_runs_goes_straight_and_a_scratch_by_strokes_is_the_hands_
     assert planned_way(spice_row, 0, "right", beats) is None  # rests
 
 
-def test_the_picture_grows_with_its_bars(spice_row, performed, monkeypatch):
-    """Two bars a row: Pestle's four are two rows of 2.2 inches and 0.9 more, at 110 dots. A line
-    at each beat, thicker where a bar begins."""
-    played = performed(seed=2, hands=STEADY)
-    trace = trace_of((m.now_s, m.side, m.position_s) for m in played.messages)
-    starts = [3.0, 10.2, 19.8]
-    visits = tuple(Visit(k, 0.0, [12.0, 16.0][k], starts[k], starts[k + 1]) for k in range(2))
-    kept = Kept(title="x", at=0.0, aim="", ended="abandoned", duration_s=17.0, tempo_part=1.0,
-                start_s=3.0, counted_in_s=3.0, visits=visits, trace=trace)  # fmt: skip
-    aim = aim_of(spice_row, "")
-    report = score_of(aim, kept)
-    drawn, write = [], bars_pictures.png
-    monkeypatch.setattr(bars_pictures, "png", lambda figure: drawn.append(figure) or write(figure))
-    png = bars_picture(spice_row, kept, 1, report.pieces[1])
-    assert png.startswith(b"\x89PNG\r\n\x1a\n")
-    width, height = struct.unpack(">II", png[16:24])  # ISO/IEC 15948, 11.2.2
-    assert (width, height) == (1320, pytest.approx(110 * (0.9 + 2 * 2.2), abs=1))
-    upright = {
-        line.get_xdata()[0]: line.get_linewidth()
-        for line in drawn[0].axes[0].lines
-        if list(line.get_ydata()) == [0, 1] and line.get_xdata()[0] == line.get_xdata()[1]
-    }
-    assert sorted(upright) == list(range(9))
-    assert [beat for beat, width in upright.items() if width > 1] == [0, 4, 8]
+def test_a_release_that_nobody_takes_lasts_as_long_as_its_span(spice_row):
+    """Right plays from 5.4 to 6.6: two beats of 0.6 s. Its last release, on 15, is not taken."""
+    last = planned_way(spice_row, 2, "right", np.array([14.99, 15.0, 16.9, 17.0]))
+    assert last[[1, 2]] == pytest.approx([5.4, 5.4 + 1.9 * 0.6])
+    assert np.isnan(last[[0, 3]]).all()

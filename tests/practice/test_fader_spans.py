@@ -1,23 +1,11 @@
-"""When the fader was open over a take, as written and as the mixer told it; and the picture."""
+"""When the fader was open over a take, as written and as the mixer told it."""
 
-import io
-
-import numpy as np
 import pytest
-from PIL import Image
 
-from liveaid.practice.aim import Aim
 from liveaid.practice.fader_spans import heard_open, written_open
 from liveaid.practice.mixer_trace import FaderHeard
-from liveaid.practice.records import Kept
-from liveaid.practice.score import score_of
-from liveaid.practice.take_picture import take_picture
-from liveaid.practice.trace import DeckTrace
 from liveaid.practice.visits import Visit
 from liveaid.routine import Routine
-
-RIGHT = (31, 95, 122)
-"""The right record's ink in the picture."""
 
 
 @pytest.fixture(scope="module")
@@ -61,24 +49,3 @@ def test_what_was_open_goes_from_throw_to_throw():
     left = heard_open(fader(2.0, 2.5, 4.0), "left", hamster=False, start_s=0.0, end_s=5.0)
     assert left == ((0.0, pytest.approx(2.0)), (pytest.approx(2.5), pytest.approx(4.0)))
     assert heard_open((), "left", hamster=False, start_s=0.0, end_s=5.0) == ()
-
-
-def test_the_takes_picture_has_both_beneath_the_records_place(opened_twice):
-    """The right record's ink at the foot of its own part, only where the mixer told of it."""
-    now_s = np.arange(100.0, 108.0, 0.01)
-    trace = {
-        "left": DeckTrace(now_s, 2.0 + (now_s - 100.0)),
-        "right": DeckTrace(now_s, np.full(len(now_s), 10.2)),
-    }
-    shown = {}
-    for told, mixer in (("mixer", fader(102.0, 103.0)), ("none", ())):
-        kept = Kept(
-            title="T", at=1000.0, aim="", ended="complete", duration_s=8.0, tempo_part=1.0,
-            start_s=100.0, counted_in_s=None, visits=(Visit(0, 0.0, 16.0, 100.0, 108.0),),
-            trace=trace, mixer=mixer,
-        )  # fmt: skip
-        aim = Aim(routine=opened_twice)
-        png = take_picture(opened_twice, kept, score_of(aim, kept))
-        pixels = np.asarray(Image.open(io.BytesIO(png)).convert("RGB")).astype(int)
-        shown[told] = int((np.abs(pixels - RIGHT).sum(axis=2) < 30).sum())
-    assert shown["mixer"] > shown["none"] + 500

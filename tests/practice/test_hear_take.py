@@ -6,15 +6,18 @@ high (Doppler on a record: frequency is in proportion to its speed, any physics 
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 import soundfile
 
-from liveaid.commands.hearing import hear_take
+from liveaid.commands.hearing import _read, hear_take
 from liveaid.errors import UsageError
 from liveaid.practice.mixer_trace import FaderHeard
 from liveaid.practice.reading import TakeReader
 from liveaid.practice.records import Kept
+from liveaid.practice.slower import slower_folder
 from liveaid.practice.store import TakeStore
 from liveaid.practice.take_places import let_through, places_at
 from liveaid.practice.trace import DeckTrace
@@ -137,3 +140,67 @@ def test_without_deck_files_it_says_what_makes_them(scene, tmp_path):
         pytest.raises(UsageError, match="`liveaid render` makes it"),
     ):
         hear_take(ROUTINE, tmp_path, reader, 1, tmp_path / "x.wav")
+
+
+def ramp_take(decks_part, right, mixer):
+    """The left deck at full speed from second 1 on for two seconds."""
+    t = 10.0 + np.arange(257) / 128
+    return Kept(title="Stalls", at=1.0, aim="Lids", ended="complete", duration_s=2.0,
+                tempo_part=1.0, decks_part=decks_part, start_s=10.0, counted_in_s=None, visits=(),
+                mixer=mixer, trace={"left": DeckTrace(t, t - 9.0), "right": right})  # fmt: skip
+
+
+def ramps(folder):
+    """Deck files that hold a tenth of their own second: what is heard is where the record was."""
+    folder.mkdir(parents=True)
+    at_s = np.arange(5 * 1000) / 1000
+    for side in ("left", "right"):
+        ramp = np.stack([0.1 * at_s, 0.05 * at_s], axis=1)
+        soundfile.write(folder / f"{side}.wav", ramp, 1000, subtype="PCM_24")
+
+
+NOBODY = DeckTrace(np.empty(0), np.empty(0))
+LONGER = DeckTrace(9.5 + np.arange(385) / 128, np.full(385, 4.0))
+OPEN = "; no mixer was heard, so both decks stand open throughout"
+
+
+@pytest.mark.parametrize(
+    ("decks_part", "right", "mixer", "begins_s", "lasts_s", "through"),
+    [(1.0, NOBODY, (), 10.0, 2.0, OPEN),
+     (0.8, LONGER, (FaderHeard(0.0, "crossfader", 0.0),), 9.5, 3.0, "")],
+)  # fmt: skip
+def test_what_is_heard_is_the_deck_file_it_was_played_on_where_the_record_was(
+    tmp_path, decks_part, right, mixer, begins_s, lasts_s, through
+):
+    """At 10 + t the left record is at 1 + t for 2 s: heard are .1 and .05 of it, from the first
+    message of either deck to the last. The second time the right one is heard longer, shut out."""
+    ramps(tmp_path / ("decks" if decks_part == 1.0 else slower_folder("Lids", 0.8)))
+    kept = ramp_take(decks_part, right, mixer)
+    reader = SimpleNamespace(kept={7: kept}.get)
+    said = hear_take(ROUTINE, tmp_path, reader, 7, tmp_path / "take.wav")
+    assert said == f"{tmp_path / 'take.wav'}: take 7, {lasts_s} s{through}"
+    sound, rate = soundfile.read(tmp_path / "take.wav")
+    assert (rate, len(sound)) == (1000, 1000 * lasts_s)
+    first = round(1000 * (10.0 - begins_s))
+    heard = sound[first : first + 2000][20:-20]  # a cut's own two milliseconds at either end
+    place = 1.0 + np.arange(2000)[20:-20] / 1000
+    assert heard[:, 0] == pytest.approx(0.1 * place, abs=1e-4)
+    assert heard[:, 1] == pytest.approx(0.05 * place, abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("frame", "count", "heard"),
+    [
+        (0, 3, [1, 2, 3]), (-2, 4, [0, 0, 1, 2]), (3, 4, [4, 5, 0, 0]),
+        (-1, 7, [0, 1, 2, 3, 4, 5, 0]), (5, 2, [0, 0]), (-5, 3, [0, 0, 0]), (4, 1, [5]),
+    ],
+)  # fmt: skip
+def test_outside_a_deck_file_there_is_silence(tmp_path, frame, count, heard):
+    """Five frames of 1 to 5 hundredths, twice that on the right: before, partly, past it. A file of
+    one channel is heard on both sides."""
+    wanted = np.array(heard)[:, np.newaxis]
+    for channels in ([0.01, 0.02], [0.01]):
+        five = np.arange(1, 6)[:, np.newaxis] * np.array(channels)
+        soundfile.write(tmp_path / "five.wav", five, 1000, subtype="FLOAT")
+        with soundfile.SoundFile(tmp_path / "five.wav") as file:
+            assert _read(file, frame, count) == pytest.approx(wanted * np.broadcast_to(channels, 2))

@@ -8,13 +8,15 @@ import pytest
 
 from liveaid.cli import main
 from liveaid.follow import Habits
+from liveaid.follow.habits import PieceGone
 from liveaid.practice.aim import aim_of, played_in
-from liveaid.practice.learnt import learnt
+from liveaid.practice.learnt import _gone, learnt
 from liveaid.practice.records import Kept
 from liveaid.practice.store import TakeStore
 from liveaid.practice.trace import trace_of
 from liveaid.practice.visits import Visit
 from liveaid.routine import load_routine
+from liveaid.routine.load import read_routine
 from liveaid.stage.osc import Heard
 from liveaid.stage.service import Service
 
@@ -125,6 +127,58 @@ def test_how_far_from_its_cue_a_record_is_let_go(routine, tmp_path):
     found = learnt(kept_in(tmp_path, take(routine, (2,), trace=heard)), routine)
     assert found.let_go == 7
     assert found.off_cue_s == pytest.approx(0.10, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("visit", "percent"),
+    [
+        # 8 beats at 120 BPM last 4 s. A fader of 8 % and 2 more: beyond 10 nobody set it so.
+        (Visit(0, 0.0, 8.0, 10.0, 14.0), 0.0), (Visit(0, 0.0, 8.0, 10.0, 13.2), None),
+        (Visit(0, 0.0, 8.0, 10.0, 10.0 + 4 / 1.0999), 9.99), (Visit(0, 0.0, 8.0, 10.0, 10.0), None),
+        (Visit(0, 0.0, 8.0, 10.0, 10.0 + 4 / 1.1001), None),
+        (Visit(0, 0.0, 8.0, 10.0, 10.0 + 4 / 0.9001), -9.99),
+        (Visit(0, 0.0, 8.0, 10.0, 10.0 + 4 / 0.8999), None),
+        # Left early, begun late, short, or counted by the clock.
+        (Visit(0, 0.0, 7.0, 10.0, 14.0), None), (Visit(0, 1.0, 8.0, 10.0, 14.0), None),
+        (Visit(1, 0.0, 4.0, 10.0, 12.0), None), (Visit(2, 0.0, 8.0, 10.0, 14.0), None),
+    ],
+)  # fmt: skip
+def test_which_visits_tell_the_pitch(visit, percent):
+    short = read_routine(b"""
+title: Stalls
+pieces:
+  - {name: Lids, bars: 2, tempo: 120, count: left, left: {hand: runs, at: 2.0}}
+  - {name: Short, bars: 1, tempo: 120, count: left, left: {hand: runs, at: 9.0}}
+  - name: Twins
+    bars: 2
+    tempo: 120
+    left: {hand: works, from: 30.0, to: 31.0}
+""")
+    told = percent if percent is None else pytest.approx(percent)
+    assert _gone(short, visit) == PieceGone(visit.piece, visit.to_beat, told)
+
+
+@pytest.mark.parametrize(
+    ("stands_s", "let_go_s", "heard"),
+    [
+        # Within .3 s of the cue at 30.0, and from .3 s before the visit at 10 s.
+        (30.29, 11.0, 1), (30.31, 11.0, 0), (29.71, 11.0, 1), (29.69, 11.0, 0),
+        (30.0, 9.75, 1), (30.0, 9.65, 0), (30.0, 17.5, 1), (30.0, 17.9, 0),
+    ],
+)  # fmt: skip
+def test_which_releases_were_meant_for_the_cue(routine, tmp_path, stands_s, let_go_s, heard):
+    trace = [(now, "left", stands_s + min(max(now - let_go_s, 0.0), 1.0))
+             for now in (9.0 + k / 100 for k in range(1000))]  # fmt: skip
+    found = learnt(kept_in(tmp_path, take(routine, (2,), trace=trace)), routine)
+    assert found.let_go == heard
+
+
+def test_twelve_takes_are_gone_through(routine, tmp_path):
+    trace = [(now, "left", 30.0 + min(max(now - 11.0, 0.0), 1.0))
+             for now in (9.0 + k / 50 for k in range(200))]  # fmt: skip
+    takes = [take(routine, (2,), at=float(k), trace=trace) for k in range(13)]
+    found = learnt(kept_in(tmp_path, *takes), routine)
+    assert (found.takes, found.let_go) == (13, 12)
 
 
 def test_without_takes_nothing_is_learnt(routine, tmp_path):

@@ -4,7 +4,9 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from scipy.signal import firwin, resample
 
+from liveaid.render import limiter
 from liveaid.render.edges import faded, joined, rise, side_by_side
 from liveaid.render.guide import deck_reader, guide_mix
 from liveaid.render.level import levelled, loudness_lufs, turned_up
@@ -240,3 +242,47 @@ def test_a_deck_is_read_where_its_passages_lie():
     assert read("left", 139, 1)[0, 0] == 49.0
     assert read("left", 88, 2).sum() == 0.0
     assert read("right", 90, 20).sum() == 0.0
+
+
+def test_peaks_between_samples_are_found_on_both_channels_where_they_are():
+    """Reference: scipy.signal.resample, the whole sound by its Fourier transform at eight places a
+    sample; each frame has the highest of itself and what lies up to its neighbours."""
+    noise = np.random.default_rng(3).standard_normal((2, 120))
+    below = firwin(41, 0.5)
+    sound = np.zeros((200, 2), dtype=np.float32)
+    for channel, part in enumerate(noise):
+        sound[20:180, channel] = 0.3 * np.convolve(part, below)
+    sound[:, 0] *= 0.5  # the right channel is the louder
+    fine = np.pad(np.abs(resample(sound.astype(float), 1600)).max(axis=1), 8)
+    wanted = [fine[8 * frame + 1 : 8 * frame + 16].max() for frame in range(200)]
+    assert peak_by_frame(sound, above=0.0) == pytest.approx(wanted, abs=2e-4)
+
+
+def test_a_peak_between_two_samples_is_looked_for_at_eighths():
+    """A sine of a quarter of the rate whose crests lie a sixteenth of a sample beside the eighths:
+    what is seen of it is cos(pi / 2 / 16) = .99518."""
+    sine = np.sin(np.pi / 2 * (np.arange(200) + 1 / 16))
+    peaks = peak_by_frame(np.stack([sine, sine], axis=1).astype(np.float32), above=1.0)
+    assert peaks[50:150] == pytest.approx(0.99518, abs=2e-5)
+
+
+def test_three_gains_are_tried_and_what_they_leave_is_taken_off_the_whole(monkeypatch):
+    """A gain that does nothing leaves a lone sample of 2: all is brought to half, -6.02 dB."""
+    tried = []
+
+    def nothing(sound, peaks, ceiling, *, rate_hz):
+        tried.append(float(peaks.max()))
+        return sound
+
+    monkeypatch.setattr(limiter, "turned_down", nothing)
+    sound = np.zeros((100, 2), dtype=np.float32)
+    sound[50] = 2.0
+    made, peak = limited(sound, rate_hz=44_100, ceiling_dbtp=0.0)
+    assert (tried, peak) == ([2.0, 2.0, 2.0], 0.0)
+    assert made == pytest.approx(0.5 * sound)
+
+
+def test_a_peak_just_at_the_ceiling_is_left_as_it_is():
+    sound = np.zeros((100, 2), dtype=np.float32)
+    sound[50] = ratio(-1.2)
+    assert limited(sound, rate_hz=44_100, ceiling_dbtp=-1.2)[0] is sound

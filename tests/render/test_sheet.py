@@ -2,13 +2,14 @@
 
 import re
 from html.parser import HTMLParser
+from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
 import soundfile
 
 from liveaid.render.render import render_scene
-from liveaid.render.sheet import Printed, _strip, deck_time, sheet_html
+from liveaid.render.sheet import Printed, deck_time, sheet_html
 from liveaid.routine import Routine, load_routine
 from liveaid.routine.layout.deck import lay_out
 from liveaid.routine.layout.lay import grain_of
@@ -131,12 +132,56 @@ def test_the_strips_marks_stand_at_the_cues(page, done):
         assert min(abs(mark - at) for at in wanted) < 0.1
 
 
-def test_a_cue_within_its_sound_is_marked_so_far_into_it():
-    """A deck of 100 s is 1000 wide. A sound from 50 s to 75 s with its cue 5 s in: 500, 250 wide,
-    marked at 550."""
-    uses = [SimpleNamespace(use=SimpleNamespace(piece=2))]
-    passage = SimpleNamespace(cue_s=5.0, uses=uses)
-    laid = SimpleNamespace(begin=50_000, length=25_000, passage=passage)
-    strip = _strip(SimpleNamespace(rate_hz=1000), SimpleNamespace(frames=100_000, laid=[laid]))
-    assert '<rect x="500.0" y="8" width="250.0"' in strip
-    assert '<path d="M550.0 4v22"/><text x="553.0" y="38">3</text>' in strip
+def _laid(begin: int, length: int, cue_s: float, sounds: tuple[str, ...], *pieces: int):
+    uses = [SimpleNamespace(use=SimpleNamespace(piece=piece)) for piece in pieces]
+    passage = SimpleNamespace(cue_s=cue_s, sounds=sounds, uses=uses)
+    return SimpleNamespace(begin=begin, length=length, passage=passage)
+
+
+def test_a_sheet_is_printed_as_it_was_read():
+    """Kept in sheet.txt, the numbers by hand: a turn is 1.8 s, so 2.7 s are turn 1 and 180 degrees,
+    and 4 s are 2.2222 turns: 80 degrees. A beat is 36 wide. A strip is 1000 wide: of 100 s a cue at
+    2.7 s stands at 27, of 50 s one at 3.6 s at 72; a sound of 10 ms is drawn 1.5 wide, to be seen.
+    """
+    sounds = {
+        "tram": {"file": "t.wav", "source": "own", "licence": "own"},
+        "bell": {"file": "b.wav"},
+        "gong": {"file": "g.wav", "licence": "all rights reserved"},
+    }
+    acts = {"-1": "push for 1/2", "0": "pull for 1/2", "3": "stab x3 for 1", "18": "let go for 1"}
+    pieces = [
+        {"name": "Dusk", "bars": 5, "tempo": 60, "count": "left", "technique": "drop",
+         "prompt": "breathe", "left": {"hand": "runs", "sound": "tram", "at": 2.7},
+         "right": {"hand": "works", "sound": "bell", "from": 3.6, "to": 5.4, "acts": acts}},
+        {"name": "Call", "bars": 1, "tempo": 60, "count": "clock"},
+        {"name": "Home", "bars": 2, "tempo": 60, "energy": 4, "count": "left",
+         "left": {"hand": "runs", "sound": "tram", "at": 26.7},
+         "right": {"hand": "works", "sound": "bell", "from": 3.6, "to": 5.4, "cue": 4.0}},
+        {"name": "Away", "bars": 2, "tempo": 60, "count": "right",
+         "right": {"hand": "runs", "sound": "gong", "at": 40.0}},
+        {"name": "Last", "bars": 2, "tempo": 60, "count": "left",
+         "left": {"hand": "runs", "sound": "tram", "at": 50.0},
+         "right": {"hand": "works", "sound": "bell", "from": 3.6, "to": 5.4}},
+    ]  # fmt: skip
+    whole = {"title": "Lanterns", "limit": 50, "idea": {"theme": "<late>"}}
+    routine = Routine.model_validate(whole | {"sounds": sounds, "pieces": pieces})
+    left = [_laid(2600, 24_000, 0.1, ("tram",), 0, 2)]
+    right = [_laid(3500, 1900, 0.1, ("bell", "tram"), 0), _laid(40_000, 10, 0.0, ("gong",), 3)]
+    layouts = {"left": SimpleNamespace(frames=100_000, laid=left),
+               "right": SimpleNamespace(frames=50_000, laid=right)}  # fmt: skip
+    body = sheet_html(Printed(routine, layouts, 1000)).partition("</style>")[2]
+    kept = Path(__file__).with_name("sheet.txt")
+    assert (
+        re.sub("(<(?:t[rdh]|p|h|rect|text|section|svg|polyline))", r"\n\1", body)
+        == kept.read_text()
+    )
+
+
+def test_a_record_with_nothing_on_it_says_so():
+    routine = Routine.model_validate(
+        {"title": "T", "pieces": [{"name": "P", "bars": 1, "tempo": 60}]}
+    )
+    layouts = {side: SimpleNamespace(frames=0, laid=[]) for side in ("left", "right")}
+    page = Page(sheet_html(Printed(routine, layouts, 1000)))
+    assert page.text.count("Nothing lies on it.") == 2
+    assert "rests done" in page.text

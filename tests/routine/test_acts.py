@@ -13,16 +13,17 @@ from hypothesis import strategies as st
 
 from liveaid.routine import Problem, Routine, RoutineError
 from liveaid.routine.act_line import (
-    ActLine,
-    LineError,
-    Over,
-    TurnLine,
-    beat_of,
     number,
-    read_act,
-    read_turn,
 )
-from liveaid.routine.acts import Act, acts_of, fader_of
+from liveaid.routine.acts import (
+    Act,
+    acts_of,
+    fader_of,
+    joined,
+    sounds_used,
+    sounds_worked,
+    written_acts,
+)  # fmt: skip
 from liveaid.routine.figure_book import trade_figures
 from liveaid.routine.load import read_routine
 from liveaid.routine.save import routine_text
@@ -86,78 +87,12 @@ def problems_of(text: str) -> tuple[Problem, ...]:
     return caught.value.problems
 
 
-# --- one line -----------------------------------------------------------------------------------
-
-
-def test_numbers_are_decimals_fractions_or_both():
-    assert [number(text) for text in ("2", "1.5", "1/2", "1 1/2", "0")] == [2, 1.5, 0.5, 1.5, 0]
-    for text in ("", "x", "1/0", "1/", "1 2", "-1", "5000", "1e3", "nan"):
-        with pytest.raises(LineError):
-            number(text)
+# --- one number ---------------------------------------------------------------------------------
 
 
 @given(st.fractions(min_value=0, max_value=99, max_denominator=16))
 def test_a_fraction_is_read_as_it_is_written(value: Fraction):
     assert number(str(value)) == float(value)
-
-
-def test_a_line_stands_on_a_beat_from_0_or_in_a_bar_from_1():
-    assert beat_of("0", metre=4) == 0.0
-    assert beat_of("-1/2", metre=4) == -0.5
-    assert beat_of("bar 1", metre=4) == 0.0
-    assert beat_of("bar 3 beat 2 1/2", metre=4) == 9.5  # two bars of 4, and one beat and a half
-    assert beat_of("bar 3", metre=3) == 6.0
-    for key in ("bar 0", "bar 1 beat 5", "bar 1 beat 0", "bar", "two"):
-        with pytest.raises(LineError):
-            beat_of(key, metre=4)
-
-
-def test_a_line_says_what_with_which_part_how_long_how_far_and_the_fader():
-    text = "push yes of call for 1/2 over 1/4 turn open 0 to 1/8 and 1/4 to 3/8"
-    assert read_act(text) == ActLine(
-        name="push", part="yes", sound="call", beats=0.5, over=Over(0.25, "turns"),
-        open=((0.0, 0.125), (0.25, 0.375)),
-    )  # fmt: skip
-    assert read_act("let go yes") == ActLine(name="let go", part="yes")
-    assert read_act("set pitch -3.5") == ActLine(name="set pitch", percent=-3.5)
-    assert read_act("flare no clicks 3 x2") == ActLine(name="flare", part="no", clicks=3, times=2)
-    assert read_act("pull closed over 0.2 s") == ActLine(name="pull", open=(), over=Over(0.2, "s"))
-
-
-@pytest.mark.parametrize(
-    ("text", "found"),
-    [
-        ("", "nothing"),
-        ("push yes for", "nothing"),
-        ("push yes for 0", "0"),
-        ("push for 1 for 2", "for twice"),
-        ("push over 2", "over 2"),
-        ("push open 1", "open 1"),
-        ("push open 1/2 to 1/4", "open 1/2 to 1/4"),
-        ("push closed now", "closed now"),
-        ("baby x0", "x0"),
-        ("flare clicks 0", "clicks 0"),
-        ("set pitch", "nothing"),
-        ("baby of call", "of call"),
-        ("baby yes loudly", "loudly"),
-    ],
-)
-def test_a_line_that_cannot_be_meant_says_what_it_found(text: str, found: str):
-    with pytest.raises(LineError) as caught:
-        read_act(text)
-    assert caught.value.found == found
-    assert "would do" in caught.value.would_do
-
-
-def test_a_turn_says_which_record_from_which_beat_to_which_and_the_way_back():
-    assert read_turn("left 0 to 2") == TurnLine(side="left", to_beat=2.0)
-    assert read_turn("right kick 1/2 to 1 1/2 of groove back wind x2") == TurnLine(
-        side="right", part="kick", sound="groove", from_beat=0.5, to_beat=1.5, back="wind", times=2
-    )
-    assert read_turn("trade x4") == ActLine(name="trade", times=4)
-    for text in ("left 2", "left 2 to 1", "left back home", "push yes"):
-        with pytest.raises(LineError):
-            read_turn(text)
 
 
 # --- a plan -------------------------------------------------------------------------------------
@@ -297,6 +232,249 @@ def test_what_is_written_back_reads_as_the_same_routine():
         again = read_routine(routine_text(routine).encode())
         assert again == routine
         assert acts_of(again, 0, "left") == acts_of(routine, 0, "left")
+
+
+# --- each act whole -------------------------------------------------------------------------------
+
+SPAN = """\
+title: T
+performer: {needle_time: 0.2}
+pieces:
+  - name: A
+    bars: 4
+    tempo: 120
+    right: {hand: works, from: 10, to: 13, acts: {ACTS}}
+"""
+
+
+def span(acts: str) -> list[Act]:
+    return list(acts_of(with_acts(acts, SPAN), 0, "right"))
+
+
+def test_what_each_act_does_in_a_bare_span():
+    """3 s of record from 10 on, half a second a beat, a turn of 1.8 s."""
+    acts = span(
+        "0: push, 1: pull over 0.2 s for 1, 2: push over 1/2 for 1, 3: hold, 4: spin back,"
+        " 5: needle, 6: let go, 7: catch, 8: wind over 1 turn, 8.5: back-cue over 1 beat for 1/2,"
+        " 9: back-cue, 10: set pitch +2, 11: let go for 2, 13: set pitch -4,"
+        " 14: spin back over 1/4 turn for 1/2, 14.5: catch"
+    )
+    assert brief(acts) == [
+        ("push", 0.0, 0.5, 10.0, 10.45),  # a quarter turn in half a beat
+        ("pull", 1.0, 1.0, 10.45, 10.25),
+        ("push", 2.0, 1.0, 10.25, 11.15),  # half a turn: the span is longer
+        ("hold", 3.0, 1.0, 11.15, 11.15),
+        ("spin back", 4.0, 1.0, 11.15, 7.55),  # two turns
+        ("needle", 5.0, 0.4, 7.55, 10.0),  # 0.2 s
+        ("let go", 6.0, 1.0, 10.0, 10.5),
+        ("catch", 7.0, 0.0, 10.5, 10.5),
+        ("wind", 8.0, 0.5, 10.5, 12.3),
+        ("back-cue", 8.5, 0.5, 12.3, 11.8),
+        ("back-cue", 9.0, 1.0, 11.8, 10.0),
+        ("set pitch", 10.0, 1.0, 10.0, 10.0),
+        ("let go", 11.0, 2.0, 10.0, 11.02),  # a second at 1.02
+        ("set pitch", 13.0, 1.0, 11.02, 11.5),
+        ("spin back", 14.0, 0.5, 11.5, 11.05),
+        ("catch", 14.5, 0.0, 11.05, 11.05),
+    ]
+    assert [act.open for act in acts if act.heard] == [
+        ((0.0, 0.5),), ((1.0, 2.0),), ((2.0, 3.0),), ((4.0, 5.0),), ((6.0, 7.0),),
+        ((11.0, 13.0),), ((13.0, 14.0),), ((14.0, 14.5),),
+    ]  # fmt: skip
+    assert [act.speed for act in acts] == [1.0] * 11 + [1.02] * 2 + [0.96] * 3
+    assert {act.part for act in acts} == {None}
+    assert all(act.written for act in acts)
+
+
+def test_an_act_without_a_length_has_its_own_up_to_the_next():
+    acts = span("0: spin back, 1/2: push over 0.1 s, 3/4: wind, 1: needle, 1 1/4: hold, 15: let go")
+    assert brief(acts) == [
+        ("spin back", 0.0, 0.5, 10.0, 6.4),
+        ("push", 0.5, 0.25, 6.4, 6.5),
+        ("wind", 0.75, 0.25, 6.5, 10.0),
+        ("needle", 1.0, 0.25, 10.0, 10.0),  # of the 0.4 it takes
+        ("hold", 1.25, 13.75, 10.0, 10.0),
+        ("let go", 15.0, 1.0, 10.0, 10.5),  # until the set piece is over
+    ]
+    assert brief(span("0: let go")) == [("let go", 0.0, 6.0, 10.0, 13.0)]  # until the span is
+    # No stroke is shorter than nothing: one written at the beat of the next is half a beat.
+    assert brief(span("0: push over 0.1 s, bar 1: pull over 0.1 s"))[0][2] == 0.5
+
+
+def test_a_bare_stroke_goes_no_further_than_a_short_span():
+    short = SPAN.replace("to: 13", "to: 10.3")
+    assert brief(list(acts_of(with_acts("0: push", short), 0, "right"))) == [
+        ("push", 0.0, 0.5, 10.0, 10.3)
+    ]
+    # Half of a span that is shorter than a turn is half of the span.
+    assert brief(list(acts_of(with_acts("0: push over 1/2", short), 0, "right"))) == [
+        ("push", 0.0, 0.5, 10.0, 10.15)
+    ]
+
+
+def test_a_record_spun_or_brought_back_stops_at_its_begin():
+    acts = right("0: push yes for 1/2, 1: back-cue over 1 turn, 2: spin back over 1 turn for 1")
+    assert brief(acts)[1:] == [("back-cue", 1.0, 1.0, 0.25, 0.0), ("spin back", 2.0, 1.0, 0.0, 0.0)]
+
+
+def test_acts_on_parts_go_from_attack_to_end_or_as_far_as_said():
+    acts = right(
+        "0: push yes over 1/2 for 1/2, 1: push over 1/8 beat for 1/2, 2: pull yes for 1,"
+        " 3: pull over 0.05 s for 1/2, 4: wind, 5: hold, 6: pull no for 1/2, 8: wind yes,"
+        " 9: back-cue over 0.1 s, 10: push for 1/2"
+    )
+    # `yes` lies at 0 with its attack at 0.05 and its end at 0.25, `no` from 0.35 to 0.65.
+    assert [(*row, act.part, act.sound) for row, act in zip(brief(acts), acts, strict=True)] == [
+        ("push", 0.0, 0.5, 0.05, 0.15, "yes", "call"),
+        ("push", 1.0, 0.5, 0.15, 0.2125, "yes", "call"),
+        ("wind", 1.5, 0.5, 0.2125, 0.25, "yes", "call"),
+        ("pull", 2.0, 1.0, 0.25, 0.05, "yes", "call"),
+        ("pull", 3.0, 0.5, 0.05, 0.0, "yes", "call"),
+        ("wind", 4.0, 1.0, 0.0, 0.65, "yes", "call"),
+        ("hold", 5.0, 1.0, 0.65, 0.65, "yes", "call"),
+        ("pull", 6.0, 0.5, 0.65, 0.35, "no", "call"),
+        ("wind", 8.0, 1.0, 0.35, 0.05, "yes", "call"),
+        ("back-cue", 9.0, 1.0, 0.05, 0.0, "yes", "call"),
+        ("push", 10.0, 0.5, 0.0, 0.25, "yes", "call"),
+    ]
+
+
+def test_back_to_the_same_part_is_a_back_cue_and_to_another_a_wind():
+    acts = right(
+        "0: push yes for 1/2, 2: push yes for 1/2, 3: push no for 1/2, 4: pull yes for 1/2"
+    )
+    assert [act for act in acts if not act.written] == [
+        Act(kind=kind, side="right", piece=1, beat=beat, beats=beats, part=part, sound="call",
+            from_s=pytest.approx(a), to_s=pytest.approx(b), written=False,
+            path=("pieces", 1, "right", "acts", key))
+        for kind, beat, beats, part, a, b, key in (
+            ("back-cue", 0.5, 1.5, "yes", 0.25, 0.05, "2"),
+            ("wind", 2.5, 0.5, "no", 0.25, 0.35, "3"),
+            ("wind", 3.5, 0.5, "yes", 0.65, 0.25, "4"),
+        )
+    ]  # fmt: skip
+
+
+def test_a_record_stands_at_its_first_part_though_its_pitch_is_set_first():
+    assert brief(right("0: set pitch +5, 1: push yes for 1/2")) == [
+        ("set pitch", 0.0, 1.0, 0.05, 0.05), ("push", 1.0, 0.5, 0.05, 0.25),
+    ]  # fmt: skip
+
+
+def test_an_act_says_where_it_ends_how_far_it_goes_and_what_follows_it():
+    first, second, third = right("0: pull yes for 1/2, 1/2: push for 1/4, 1: pull for 1/4 closed")
+    assert (first.end_beat, second.end_beat) == (0.5, 0.75)
+    assert [round(act.way_s, 9) for act in (first, second)] == [-0.2, 0.2]
+    assert [act.heard for act in (first, third)] == [True, False]
+    assert second.follows(first)
+    assert not third.follows(second)
+
+
+def test_spans_that_touch_are_joined():
+    assert joined([(2, 3), (0, 1), (1, 1.5), (0.2, 0.7), (3.1, 4)]) == (
+        (0, 1.5), (2, 3), (3.1, 4),
+    )  # fmt: skip
+
+
+BOTH = """\
+title: T
+sounds:
+  call: {file: call.wav, parts: {yes: {from: 1.0, to: 1.25}}}
+  bell: {file: bell.wav, parts: {ding: {from: 0, to: 1}}}
+  groove: {file: groove.wav, kind: instrumental, tempo: 120}
+pieces:
+  - name: A
+    bars: 1
+    tempo: 120
+    left: {hand: runs, sound: groove}
+    right: {hand: works, sound: call, acts: {0: push yes for 1/2, 2: push ding for 1}}
+  - name: B
+    bars: 1
+    tempo: 120
+    left: {hand: works, sound: groove, strokes: [0, 2]}
+    right: {hand: works, sound: call}
+"""
+
+
+def test_which_sounds_a_deck_plays_and_when_its_fader_is_open():
+    routine = read_routine(BOTH.encode())
+    plans = [(piece.left, piece.right) for piece in routine.pieces]
+    assert sounds_used(routine) == {
+        "groove": [(0, "left", plans[0][0]), (1, "left", plans[1][0])],
+        "call": [(0, "right", plans[0][1]), (1, "right", plans[1][1])],
+        "bell": [(0, "right", plans[0][1])],
+    }
+    assert sounds_worked(routine, 0, "right") == ("call", "bell")
+    assert fader_of(routine, 0) == {"left": ((0.0, 4.0),), "right": ((0.0, 0.5), (2.0, 3.0))}
+    assert fader_of(routine, 1)["right"] == ((0.0, 4.0),)
+    kinds = [[a.kind for a in written_acts(routine, n, "right")] for n in (0, 1)]
+    assert kinds == [["push", "wind", "push"], []]
+    assert written_acts(routine, 1, "left") == ()  # bare strokes are not written out
+    assert len(acts_of(routine, 1, "left")) > 0
+
+
+@pytest.mark.parametrize(
+    ("acts", "found", "would_do"),
+    [
+        ("0: push yes over 0.22 s", "push at beat 0 over 0.22 s, with 0.2 s of yes ahead of it",
+         "a shorter `over`, or the part named again to begin it anew, would do"),
+        ("0: pull yes over 0.26 s", "pull at beat 0 over 0.26 s, with 0.25 s of yes behind it",
+         "a shorter `over`, or the part named again to begin it anew, would do"),
+        ("0: push yes for 1, 1: push for 1/2",
+         "push at beat 1 over 0 s, with 0 s of yes ahead of it",
+         "a shorter `over`, or the part named again to begin it anew, would do"),
+        ("0: let go yes for 1/2",
+         "let go at beat 0 for 0.5, 0.05 s past the end of yes",
+         "`for 0.4` or less, or a longer part, would do"),
+        ("0: set pitch +25, 1: let go yes for 1/2",
+         "let go at beat 1 for 0.5, 0.11 s past the end of yes",
+         "`for 0.32` or less, or a longer part, would do"),
+        ("0: let go yes for 1/4, 1/4: set pitch +0 for 1/4",
+         "set pitch at beat 0.25 for 0.25, 0.05 s past the end of yes",
+         "`for 0.15` or less, or a longer part, would do"),
+        ("0: push for 1/2, 1: push yes for 1/2", "push on no part", "one of yes would do"),
+        ("0: push yes for 1, 1/2: pull yes for 1/4",
+         "pull at beat 0.5, while push lasts from 0 to 1",
+         "beat 1 or later, or `for 0.5` before it, would do"),
+        ("16: push yes", "push from beat 16 to 16",
+         "an end at or before beat 16, the set piece's length, would do"),
+        ("15: push yes for 1 1/4", "push from beat 15 to 16.25",
+         "an end at or before beat 16, the set piece's length, would do"),
+        ("-4 1/2: push yes for 1/2", "push at beat -4.5", "a beat from -4 on would do"),
+    ],
+)  # fmt: skip
+def test_acts_that_cannot_be_done_are_told(acts: str, found: str, would_do: str):
+    problem = the_problem(acts)
+    assert (problem.found, problem.would_do) == (found, would_do)
+
+
+def test_a_record_that_ran_out_is_told_for_every_act_it_goes_on_in():
+    acts = "0: let go yes for 1/4, 1/4: set pitch +0 for 1/4, 1/2: set pitch +0 for 1/4"
+    assert [(p.found, p.would_do) for p in problems_of(MAP.replace("{ACTS}", f"{{{acts}}}"))] == [
+        (f"set pitch at beat {beat} for 0.25, {past} s past the end of yes",
+         f"`for {least}` or less, or a longer part, would do")
+        for beat, past, least in (("0.5", "0.18", "0"), ("0.25", "0.05", "0.15"))
+    ]  # fmt: skip
+
+
+def test_what_can_just_be_done_is_not():
+    for acts in (
+        "0: push yes over 0.2 s", "0: pull yes over 0.25 s", "0: let go yes for 0.47",
+        "15: push yes for 1", "-4: push yes for 1/2", "0: push yes for 1, 1: pull for 1",
+    ):  # fmt: skip
+        assert with_acts(acts)
+
+
+def test_a_stroke_beyond_a_bare_span_is_told():
+    problem = the_problem("0: push over 4 s", SPAN)
+    assert problem.found == "push at beat 0 over 4 s, with 3 s of the span ahead of it"
+
+
+def test_a_pick_up_into_a_deck_that_does_not_rest_is_told_and_one_before_all_is_not():
+    text = MAP.replace("    bars: 1\n", "    bars: 1\n    right: {hand: runs, sound: groove}\n")
+    problem = the_problem("-1: push yes for 1/2", text)
+    assert problem.would_do == ("a beat from 0 on would do: the right deck does not rest before it")
+    assert with_acts("-8: push over 0.1 s", SPAN)
 
 
 # --- bad input, by its line ----------------------------------------------------------------------

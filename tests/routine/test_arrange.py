@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict, replace
 from itertools import islice, permutations, product
 
 import pytest
@@ -10,10 +11,20 @@ from hypothesis import strategies as st
 
 from liveaid.routine import load_routine
 from liveaid.routine.arc import ARC, arc_energy
-from liveaid.routine.arrange import TERMS, Weights, arrange, arranged, can_trade, weights_from
+from liveaid.routine.arrange import (
+    TERMS,
+    Answer,
+    Arrangement,
+    Weights,
+    arrange,
+    arranged,
+    can_trade,
+    weights_from,
+)  # fmt: skip
 from liveaid.routine.arrange.beyond import best_found
 from liveaid.routine.arrange.cost import costs_of
 from liveaid.routine.arrange.exact import ExactTask, exact_orders
+from liveaid.routine.arrange.items import hand_roles
 from liveaid.routine.check import changes
 
 
@@ -220,3 +231,140 @@ def test_more_set_pieces_than_the_tables_hold_are_refused(routine, piece, runs, 
     r = routine(*[piece(runs(0), rests)] * 101)
     with pytest.raises(ValueError, match="at most 100"):
         arrange(r, free=range(101))
+
+
+# More of the cost, by hand: 5 turns take 5/3 + 0.5 = 2.1667 s.
+
+
+@pytest.mark.parametrize(
+    ("rest_bars", "on_s", "paid"),
+    [
+        # 2 s of rest: 0.1667 s are a third of a beat at 1000 a beat.
+        ("1", 9, {"winding": 30, "short": 333, "tight": 60}),
+        # 3 s: there in time, with 1.67 beats to spare of the two that are wanted; 3.5 s: 2.67.
+        ("3/2", 9, {"winding": 30, "tight": 60}),
+        ("7/4", 9, {"winding": 30}),
+        # Let run it is just where it is wanted: nothing to do.
+        ("3/2", 3, {}),
+    ],
+)
+def test_a_rest_of_some_beats_gives_so_much_time(
+    routine, piece, runs, rests, rest_bars, on_s, paid
+):
+    """The left record sounds from 0 to 8 s; 9 s on lie 5 turns from there."""
+    flat = {"part": "intro", "energy": 2}
+    r = routine(piece(runs(0), rests, **flat),
+                piece(rests, runs(0), bars=rest_bars, **flat),
+                piece(runs(8 + on_s), rests, **flat))  # fmt: skip
+    assert terms(r)[2] == paid
+
+
+def test_what_is_not_placed_yet_is_taken_to_lie_two_turns_on(routine, piece, runs, rests):
+    """12 points; 2/3 + 0.5 = 1.1667 s are 2.3333 beats too few."""
+    flat = {"part": "intro", "energy": 2}
+    sounds = {name: {"file": f"{name}.wav"} for name in "ab"}
+    r = routine(piece(runs(sound="a"), rests, **flat), piece(runs(sound="b"), rests, **flat),
+                sounds=sounds)  # fmt: skip
+    assert terms(r)[1] == {"winding": 12, "short": 2333, "tight": 60}
+
+
+def test_pairs_played_apart_cost_for_each_end_that_is_torn(routine, piece, runs, rests):
+    flat = {"part": "intro", "energy": 2}
+    r = routine(piece(rests, runs(0), name="call", **flat), piece(runs(0), rests, name="x", **flat),
+                piece(rests, runs(8), name="answer", follows="call", **flat))  # fmt: skip
+    apart = [[row.get("together", 0) for row in terms(r, order)]
+             for order in ((0, 1, 2), (1, 0, 2), (2, 0, 1), (0, 2, 1))]  # fmt: skip
+    assert apart == [[0, 400, 400], [0, 0, 0], [0, 0, 400], [0, 0, 0]]
+
+
+def test_of_several_keys_the_best_meeting_counts(routine, piece, runs):
+    """C meets C, whatever F# beside it would do; C against F# clashes: 72."""
+    sounds = {name: {"file": f"{name}.wav", "tempo": 120, "key": key, "kind": "instrumental"}
+              for name, key in (("c", "C major"), ("f", "F# major"))}  # fmt: skip
+    flat = {"part": "intro", "energy": 2}
+    r = routine(piece(runs(0, sound="c"), runs(0, sound="f"), count="left", **flat),
+                piece(runs(8, sound="c"), {"hand": "rests"}, **flat),
+                piece({"hand": "rests"}, runs(16, sound="f"), **flat), sounds=sounds)  # fmt: skip
+    assert [row.get("key", 0) for row in terms(r)] == [0, 0, 72]
+
+
+def test_small_steps_of_tempo_cost_nothing_and_others_by_the_percent(routine, piece, runs, rests):
+    """Below a twentieth of a per cent is steady; 0.2 are 1.6 points; 2 % down are 16."""
+    flat = {"part": "intro", "energy": 2}
+    tempi = (100, 100.04, 100.24, 98.235)
+    r = routine(*(piece(*((runs(0), rests) if n % 2 else (rests, runs(0))), tempo=tempo, **flat)
+                  for n, tempo in enumerate(tempi)))  # fmt: skip
+    assert [row.get("tempo", 0) for row in terms(r)] == [0, 0, 2, 16]
+
+
+def test_the_weights_are_those_the_guide_tells():
+    assert asdict(Weights()) == {
+        "wind_per_turn": 6, "short_per_beat": 1000, "tight": 60, "tempo_per_percent": 8,
+        "tempo_beyond": 120, "key_clash": 72, "energy_per_step": 40, "part_back": 300,
+        "hand_change": 20, "same_technique": 50, "apart": 400, "hard_twice": 80,
+    }  # fmt: skip
+
+
+def test_energy_is_held_against_the_arc_by_place(routine, piece, runs, rests):
+    """Of five places: 0, 1/4, 1/2, 3/4 and 1 of the way; the arc wants 2, 2.5, 3, 4.67 and 2."""
+    r = routine(*(piece(runs(8 * n), rests, part="intro", energy=3) for n in range(5)))
+    assert [row.get("energy", 0) for row in terms(r)] == [40, 20, 0, 67, 40]
+    assert terms(routine(piece(runs(0), rests, energy=3)))[0]["energy"] == 40
+
+
+def test_where_the_hands_are(piece, runs, works, rests, routine):
+    w, r = works(0, 1), runs(0)
+    roles = {
+        ("w", "w"): ("platter", "platter"), ("w", "r"): ("platter", "fader"),
+        ("r", "w"): ("fader", "platter"), ("w", "-"): ("platter", "fader"),
+        ("r", "r"): (None, "fader"), ("r", "-"): (None, None), ("-", "r"): (None, None),
+    }  # fmt: skip
+    plans = {"w": w, "r": r, "-": rests}
+    for (left, right), wanted in roles.items():
+        made = routine(piece(plans[left], plans[right], count="clock", technique="cut")).pieces[0]
+        assert hand_roles(made) == wanted
+    open_ = {"count": "clock", "technique": "baby scratch"}
+    assert hand_roles(routine(piece(w, rests, **open_)).pieces[0]) == ("platter", None)
+    assert hand_roles(routine(piece(rests, w, **open_)).pieces[0]) == (None, "platter")
+
+
+def test_where_a_resting_deck_sounded_last_is_remembered_while_it_rests(
+    routine, piece, runs, rests
+):
+    """left, right, right, both rest, left: through the two on the right the left is remembered
+    where it sounded; once both rested, nowhere."""
+    flat = {"part": "intro", "energy": 2, "count": "clock"}
+    r = routine(piece(runs(0), rests, **flat), piece(rests, runs(0), **flat),
+                piece(rests, runs(8), **flat), piece(rests, rests, **flat),
+                piece(runs(33), rests, **flat), piece(runs(0), runs(20), **flat))  # fmt: skip
+    costs = costs_of(r, [False] * 6, Weights())
+    nowhere = 6
+    told = [costs.remembered(*step) for step in (
+        (0, nowhere, 1), (1, 0, 2), (2, 0, 3), (5, nowhere, 1), (1, 0, 4), (0, 3, 5), (3, 0, 1),
+    )]  # fmt: skip
+    assert told == [0, 0, nowhere, 5, 1, nowhere, nowhere]
+    assert costs.keeps(1, 2)
+    assert not any((costs.keeps(0, 1), costs.keeps(2, 3), costs.keeps(3, 3)))
+    # From 8 s to 33: 13.9 turns, 83 points, and the one rest that counts is 8 s.
+    assert terms(r, (0, 1, 2, 4))[3] == {"winding": 83, "energy": 67}
+
+
+def test_an_arrangement_says_how_far_it_may_be_from_the_best(routine, piece, runs, rests):
+    item = costs_of(routine(piece(runs(0), rests)), [True], Weights()).items
+    rows = (tuple(range(len(TERMS))), tuple([10] * len(TERMS)))
+    best, written = Answer(200, (item[0],), rows), Answer(300, (item[0],), rows)
+    told = Arrangement((best,), written, False, 150)
+    assert (told.gap, told.is_as_written) == (0.25, True)
+    assert Arrangement((Answer(0, (item[0],), ()),), written, True, 0).gap == 0.0
+    assert not Arrangement((replace(best, items=(item[1],)),), written, False, 0).is_as_written
+    assert list(best.by_term.values()) == [10 + n for n in range(len(TERMS))]
+
+
+def test_beyond_the_exact_search_a_bound_is_told(routine, piece, runs, rests):
+    sounds = {"s": {"file": "s.wav"}}
+    r = routine(*(piece(runs(sound="s"), rests, name=f"n{t}", tempo=t, energy=1 + n % 5)
+                  for n, t in enumerate((90, 97, 94, 98))), sounds=sounds)  # fmt: skip
+    exact, rough = (arrange(r, free=range(4), exact_up_to=most) for most in (4, 3))
+    assert (exact.exact, rough.exact) == (True, False)
+    assert (exact.bound, exact.gap) == (exact.answers[0].cost, 0.0)
+    assert rough.bound <= exact.bound <= rough.answers[0].cost

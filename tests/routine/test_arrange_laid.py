@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import pytest
+
 from liveaid.routine import Routine
 from liveaid.routine.arrange import arrange
-from liveaid.routine.arrange.laid import left_out
+from liveaid.routine.arrange.cost import TERMS, Weights, costs_of
+from liveaid.routine.arrange.laid import in_order, laid_rows, left_out
 from liveaid.routine.layout.lay import lay_out_routine
 from liveaid.routine.layout.material import Material
 from liveaid.routine.way import changes
@@ -88,3 +91,98 @@ def test_the_least_music_that_keeps_the_limit_is_left_out():
 def test_nothing_is_left_out_of_a_routine_that_keeps_its_limit():
     r = made(("a", runs("a"), {}), ("b", runs("b"), {"optional": True}), limit="0:16")
     assert left_out(r) == ()
+
+
+def placed(*cues, **more) -> Routine:
+    """Set pieces of 8 s on the left deck at these seconds; None: it rests, and the right one runs
+    on from 0."""
+    sides = [
+        {"left": {"hand": "runs", "at": at}, "right": REST} if at is not None
+        else {"left": REST, "right": {"hand": "runs", "at": 8.0 * n}}
+        for n, at in enumerate(cues)
+    ]  # fmt: skip
+    each = [
+        {"name": f"P{n}", "bars": 4, "tempo": 120, "part": "intro", "energy": 2} | plans
+        for n, plans in enumerate(sides)
+    ]
+    return Routine.model_validate({"title": "T", "pieces": each, **more})
+
+
+def rows_of(routine: Routine, order=None):
+    costs = costs_of(routine, [False] * len(routine.pieces), Weights())
+    order = order or range(len(routine.pieces))
+    rows = laid_rows(costs, order, in_order(costs, routine, order), Weights())
+    return [{t: int(p) for t, p in zip(TERMS, row, strict=True) if p} for row in rows]
+
+
+def test_an_order_laid_out_costs_its_real_winds_and_energy_by_the_clock():
+    """Middles at 1/4 and 3/4 of the time: the arc wants 2.5 and 4.6667. From 8 s on to 17 s: 5
+    turns at 6, 2.1667 s are 4.3333 beats short at 1000; 60 for the tight change."""
+    assert rows_of(placed(0.0, 17.0)) == [
+        {"energy": 20}, {"energy": 107, "winding": 30, "short": 4333, "tight": 60},
+    ]  # fmt: skip
+    # It runs on.
+    assert rows_of(placed(0.0, 8.0)) == [{"energy": 20}, {"energy": 107}]
+
+
+def test_with_a_rest_between_only_the_turns_are_paid():
+    """Middles at 1/6, 1/2 and 5/6: 2.3333, 3 and 4.5 are wanted. In the order 1, 3, 2 no rest."""
+    energy = [13, 40, 100]
+    rows = rows_of(placed(0.0, None, 17.0))
+    assert [row["energy"] for row in rows] == energy
+    assert rows[2] == {"energy": 100, "winding": 30}
+    other = rows_of(placed(0.0, None, 17.0), (0, 2, 1))
+    assert other[1] == {"energy": 40, "winding": 30, "short": 4333, "tight": 60}
+
+
+@pytest.mark.parametrize(
+    ("limit", "bars", "gone"),
+    [
+        ("0:24", (4, 4, 4), ()),  # 24 s are just 24 s
+        ("0:23", (4, 4, 4), (1,)),
+        ("0:16", (4, 4, 4), (1,)),
+        ("0:15", (4, 4, 4), (1, 2)),
+        ("0:16", (4, 4, 2, 2), (1,)),  # one of 8 s before two of 4
+        ("0:20", (4, 4, 2, 2), (2,)),
+        ("0:07", (4, 4, 4), ()),  # nothing does
+        (None, (4, 4, 4), ()),
+    ],
+)
+def test_as_little_as_keeps_the_limit_is_left_out(limit, bars, gone):
+    """Four bars are 8 s, two 4; all but the first may go."""
+    pieces = [(f"P{n}", runs("a", 4 * n), {"bars": b, "optional": n > 0})
+              for n, b in enumerate(bars)]  # fmt: skip
+    assert left_out(made(*pieces, **({"limit": limit} if limit else {}))) == gone
+
+
+def test_a_routine_is_never_left_out_as_a_whole():
+    pieces = [(f"P{n}", runs("a", 4 * n), {"optional": True}) for n in range(2)]
+    assert left_out(made(*pieces, limit="0:08")) == (0,)
+    assert left_out(made(*pieces, limit="0:07")) == ()
+
+
+def test_what_is_left_moves_and_trades_decks_by_its_own_number():
+    """The second of four goes; the third may move and the last trade decks."""
+    pieces = [(f"P{n}", runs("a", 4 * n), {"optional": n == 1}) for n in range(4)]
+    r = made(*pieces, limit="0:24")
+    found = arrange(r, free=[1, 2], swap=[1, 3], best=9)
+    assert found.left_out == (1,)
+    orders = {tuple(item.piece for item in answer.items) for answer in found.answers}
+    assert orders == {(0, 2, 3)}
+    whole = arrange(r, free=[2, 3], swap=[3], best=9)
+    assert {tuple(item.piece for item in answer.items) for answer in whole.answers} == {
+        (0, 2, 3), (0, 3, 2),
+    }  # fmt: skip
+    swapped = {item.piece for answer in whole.answers for item in answer.items if item.swapped}
+    assert swapped <= {3}
+    assert [item.piece for item in whole.written.items] == [0, 2, 3]
+
+
+def test_an_order_that_cannot_be_laid_out_costs_what_the_search_says():
+    r = placed(0.0, 17.0)
+    found = arrange(r, free=[], lay=lambda routine: None)
+    assert (found.laid_orders, found.answers[0].laid) == (0, None)
+    assert found.answers[0].cost == arrange(r, free=[]).answers[0].cost
+    laid = arrange(r, free=[], lay=lambda routine: routine)
+    assert (laid.laid_orders, laid.exact, laid.bound) == (1, False, 0)
+    assert laid.answers[0].cost == 20 + 107 + 30 + 4333 + 60

@@ -9,7 +9,9 @@ from __future__ import annotations
 
 import pytest
 
-from liveaid.routine.hands import stays_of
+from liveaid.routine.hands import Job, crossfader_end, free_s, hands_beside, jobs, stays_of
+from liveaid.routine.model import SIDES
+from liveaid.routine.timeline import Moment
 from liveaid.routine.way import changes
 
 PLACES = {"yes": {"from": 10.0, "to": 10.45}}
@@ -81,3 +83,68 @@ def test_lines_say_how_long_a_hand_is_free_to_wind(routine, piece, runs, rests, 
     r = routine(piece(runs(10), rests), piece(rests, worked), piece(runs(9), rests))
     (wound,) = (move for move in changes(r) if move.side == "left" and move.before is not None)
     assert wound.free_s == pytest.approx(free_s)
+
+
+def test_what_each_beat_asks_of_the_hands(routine, piece, runs, works, rests):
+    """By the rules at the head of `routine/hands.py`; four bars at 120 BPM, 8 s."""
+    cut, baby = {"technique": "cut"}, {"technique": "baby scratch"}
+    w, struck = works(1, 2), works(1, 2, strokes=[4, 5.5])
+    on, fader = "works left", "crossfader"
+
+    def asked(*pieces, index=0, beats=(0,)):
+        found = routine(*(piece(*each[:2], count="clock", **each[2]) for each in pieces))
+        return [tuple(str(job) for job in jobs(found, index, beat)) for beat in beats]
+
+    assert asked((w, rests, cut), beats=(0, 5)) == [(on, fader)] * 2
+    assert asked((rests, w, cut)) == [("works right", fader)]
+    assert asked((w, rests, baby), beats=(0, 5)) == [(on,)] * 2
+    # Bare strokes: in their own beat and the one before.
+    busy = (on, fader)
+    assert asked((struck, rests, cut), beats=range(2, 7)) == [(), busy, busy, busy, ()]
+    # A start beside a worked record leaves the fader to the hand that let go, unless a stroke is
+    # written on that beat.
+    assert asked((w, runs(8), cut), beats=(0, 1)) == [(on, "releases right"), busy]
+    first = works(1, 2, strokes=[0.5])
+    assert asked((first, runs(8), cut)) == [(on, "releases right", fader)]
+    # Two that are worked take both hands; two that run one, unless both are just let go.
+    assert asked((w, w, cut)) == [(on, "works right")]
+    both = ("releases left", "releases right")
+    assert asked((runs(0), runs(8), cut), beats=(0, 1)) == [both, ("channel faders",)]
+    through = (runs(0), rests, cut), (runs(8), runs(30), cut)
+    assert asked(*through, index=1) == [("releases right", "channel faders")]
+    # Another deck is heard than before: the fader has to be moved over.
+    other = (runs(0), rests, cut), (rests, runs(30), cut)
+    assert asked(*other, index=1, beats=(0, 1)) == [("releases right", fader), ()]
+    assert asked((runs(0), rests, cut), (runs(30), rests, cut), index=1) == [("releases left",)]
+    # A record that runs on into another tempo has its pitch set; one of a sound has it in its file.
+    for tempo, job in ((121, ("sets the left pitch",)), (120, ())):
+        pair = (runs(0), rests, cut), (runs(8), rests, cut | {"tempo": tempo})
+        assert asked(*pair, index=1) == [job]
+    faster = (runs(0), rests, cut), (runs(8), rests, cut | {"tempo": 121})
+    assert asked(*faster, index=1, beats=(1,)) == [()]
+
+
+def test_a_job_is_told_in_words():
+    told = [str(Job("needle", "left")), str(Job("winds", "right")), str(Job("pitch", "right"))]
+    assert told == ["lifts the left needle", "winds right", "sets the right pitch"]
+
+
+def test_at_which_end_of_the_fader_a_deck_is_heard(routine, piece, runs, rests):
+    plain, turned = (
+        routine(piece(runs(0), rests), performer={"hamster": on}).performer for on in (False, True)
+    )
+    assert [crossfader_end(plain, side) for side in SIDES] == ["left", "right"]
+    assert [crossfader_end(turned, side) for side in SIDES] == ["right", "left"]
+
+
+def test_a_hand_free_is_counted_by_the_beat(routine, piece, runs, works, rests):
+    """Beside one record that is scratched with the fader both hands are busy; for its own record
+    the hand on it is free. With the fader open one hand is free for 8 s."""
+    whole = Moment(0, 0.0), Moment(0, 16.0)
+    for technique, sides in (("cut", {None: 0.0, "left": 8.0, "right": 0.0}),
+                             ("tear", {None: 8.0, "left": 8.0, "right": 8.0})):  # fmt: skip
+        found = routine(piece(works(1, 2), rests, technique=technique))
+        assert {side: free_s(found, *whole, side) for side in sides} == sides
+        assert hands_beside(found, 0, 3, None) == (2 if technique == "cut" else 1)
+    half = routine(piece(works(1, 2), rests, technique="tear"))
+    assert free_s(half, Moment(0, 1.5), Moment(0, 4.0)) == pytest.approx(1.25)

@@ -108,6 +108,16 @@ def test_traded_decks_change_those_words_and_nothing_else():
     ]  # fmt: skip
 
 
+def test_a_flow_list_of_three_keeps_what_parts_its_places():
+    one, two, three = (f"{{name: {name}, bars: 1, tempo: 90}}" for name in "ABC")
+    text = f"title: x\npieces: [{one},  {two},   {three} ] # y\n"
+    for order, middle in (
+        ((2, 0, 1), f"{three},  {one},   {two}"), ((2, 0), f"{three},  {one}"), ((1,), two),
+    ):  # fmt: skip
+        found = rewritten(text, [TextPlace(old) for old in order])
+        assert found == f"title: x\npieces: [{middle} ] # y\n"
+
+
 def test_a_flow_list_is_put_in_order_too():
     text = "title: x\npieces: [{name: A, bars: 1, tempo: 90},  {name: B, bars: 2, tempo: 90}] # y\n"
     assert rewritten(text, [TextPlace(1), TextPlace(0)]) == (

@@ -17,7 +17,7 @@ import pytest
 
 from liveaid.shelf.collect import Counted, Done, Gone, gather
 from liveaid.shelf.folder import Trouble
-from liveaid.shelf.one_file import look_limit_s, study_limit_s
+from liveaid.shelf.one_file import LIMIT_S, look_limit_s, study_limit_s
 from liveaid.shelf.shelf import Shelf
 
 STAND_IN = """
@@ -271,10 +271,11 @@ def test_what_was_done_before_an_end_of_any_kind_is_kept(
 
 
 def test_a_long_or_large_file_is_given_more_time_but_no_header_buys_for_ever():
-    assert study_limit_s(0.0, 60.0) == 60.0
-    assert study_limit_s(7200.0, 60.0) > 1000.0
-    assert study_limit_s(1e12, 60.0) <= 3600.0
-    assert look_limit_s(2 * 10**9, 60.0) > look_limit_s(0, 60.0) == 60.0
+    """By hand: half a second for each second of sound, an hour at most; two megabytes a second."""
+    long = {-5.0: 60.0, 0.0: 60.0, 100.0: 110.0, 7080.0: 3600.0, 1e12: 3600.0}
+    assert {declared_s: study_limit_s(declared_s, LIMIT_S) for declared_s in long} == long
+    assert study_limit_s(100.0, 7000.0) == 7000.0  # what was asked for is not cut
+    assert (look_limit_s(0, 60.0), look_limit_s(2 * 10**9, 60.0)) == (60.0, 1060.0)
 
 
 def test_a_file_emptied_or_replaced_by_something_else_is_gone(bench: Bench):

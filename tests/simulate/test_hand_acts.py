@@ -13,14 +13,14 @@ from liveaid.routine.acts import Act
 from liveaid.routine.model import Performer, Piece
 from liveaid.simulate import STEADY
 from liveaid.simulate.acting import play_acts
-from liveaid.simulate.course import Leg
+from liveaid.simulate.course import Leg, lay_course
 from liveaid.simulate.deckhand import DeckHand
 from liveaid.simulate.fader_moves import mixer_messages
 from liveaid.simulate.line import MotionLine
 from liveaid.simulate.scratch import scratch
-from liveaid.simulate.steps import Step
+from liveaid.simulate.steps import Step, pause, plain_steps
 from liveaid.simulate.turns import JuggleTurn, TurnStroke
-from liveaid.simulate.turntable import Record
+from liveaid.simulate.turntable import HOLD_S, RELEASE_S, Record
 
 WORKS = {"hand": "works", "from": 10.0, "to": 12.0}
 RUNS = {"hand": "runs", "at": 10.0}
@@ -232,3 +232,149 @@ def test_a_fader_s_error_is_as_wide_as_asked():
         off += [t - round(t * 2) / 2 for t in middle]
     assert np.std(off) == pytest.approx(0.01, rel=0.15)
     assert abs(np.mean(off)) < 0.002
+
+
+# -- acts and the mixer with the hands' chance fixed: all that comes of it, by hand
+
+
+def done(chance, *acts, until_beat=8.0, share=0.5, **hands):
+    record = Record(t_s=0.0, x_s=10.0, turn_s=1.8)
+    hand = DeckHand("left", record, replace(STEADY, **hands), Performer(), chance(share))
+    play_acts(hand, leg_of(), acts, until_beat=until_beat)
+    return hand
+
+
+def same_knots(hand, expected):
+    track = hand.record.track()
+    rows = zip(track.t_s.tolist(), track.x_s.tolist(), track.speed.tolist(), strict=True)
+    found = [number for row in list(rows)[1:-1] for number in row]
+    assert found == pytest.approx([number for row in expected for number in row], abs=1e-9)
+
+
+SLIP, HELD = RELEASE_S / 2, HOLD_S / 2
+
+
+def test_every_kind_of_act_moves_the_record_as_it_says(chance):
+    hand = done(
+        chance,
+        act("push", 1.0, 0.5, 10.0, 10.4),
+        act("hold", 1.5, 0.5, 10.4, 10.4),
+        act("let go", 2.0, 1.0, 10.4, 11.4),
+        act("catch", 3.0, 0.0, 11.4, 11.4),
+        act("back-cue", 3.0, 1.0, 11.4, 10.0, written=False),
+        act("push", 4.0, 0.25, 10.0, 10.2),
+        act("pull", 4.5, 0.25, 10.2, 10.0),
+        act("needle", 5.0, 1.0, 10.0, 11.0),
+        act("set pitch", 6.0, 1.0, 11.0, 11.0, speed=1.02),
+        act("let go", 7.0, 0.5, 11.0, 11.51, speed=1.02),
+        act("set pitch", 7.5, 0.25, 11.51, 11.75, speed=0.96),
+    )
+    back_s = 3.0 + HOLD_S + 0.85 * (1.0 - HOLD_S)  # in .85 of the time left
+    same_knots(hand, [
+        (1.0, 10.0, 0.0), (1.5, 10.4, 0.0),
+        (2.0 - SLIP, 10.4, 0.0), (2.0 + SLIP, 10.4 + SLIP, 1.0),
+        (3.0, 11.4, 1.0), (3.0 + HOLD_S, 11.4 + HELD, 0.0), (back_s, 10.0, 0.0),
+        (4.0, 10.0, 0.0), (4.25, 10.2, 0.0), (4.5, 10.2, 0.0), (4.75, 10.0, 0.0),
+        (5.0, 10.0, 0.0), (5.9, 10.0, 0.0), (5.9, 11.0, 0.0),  # down after .9 of the time
+        (6.0, 11.0, 0.0), (7.0 - SLIP, 11.0, 0.0), (7.0 + SLIP, 11.0 + 1.02 * SLIP, 1.02),
+        (7.5, 11.51, 1.02), (7.75, 11.75, 0.96), (7.75 + HOLD_S, 11.75 + 0.96 * HELD, 0.0),
+    ])  # fmt: skip
+    assert [(e.kind, e.beat, e.planned_s, e.actual_s, e.onset_s, e.cue_s) for e in hand.events] == [
+        (kind, beat, beat, pytest.approx(beat), pytest.approx(beat), cue_s)
+        for kind, beat, cue_s in (
+            ("stroke", 1.0, 10.0), ("release", 2.0, 10.4), ("return", 3.0, 11.4),
+            ("stroke", 4.0, 10.0), ("pull", 4.5, 10.2), ("release", 7.0, 11.0),
+        )
+    ]  # fmt: skip
+
+
+def test_a_record_is_spun_back_in_most_of_the_time_and_a_running_one_is_held_first(chance):
+    hand = done(chance, act("let go", 1.0, 1.0, 10.0, 11.0), act("spin back", 2.0, 1.0, 11.0, 9.0))
+    same_knots(hand, [
+        (1.0 - SLIP, 10.0, 0.0), (1.0 + SLIP, 10.0 + SLIP, 1.0), (2.0, 11.0, 1.0),
+        (2.0 + HOLD_S, 11.0 + HELD, 0.0), (2.0 + HOLD_S + 0.85, 9.0, 0.0),
+    ])  # fmt: skip
+    pushed = done(chance, act("let go", 1.0, 1.0, 10.0, 11.0), act("push", 2.0, 1.0, 11.0, 11.5))
+    # Held within HOLD_S and pushed in what is left, to where it was meant.
+    same_knots(pushed, [
+        (1.0 - SLIP, 10.0, 0.0), (1.0 + SLIP, 10.0 + SLIP, 1.0), (2.0, 11.0, 1.0),
+        (2.0 + HOLD_S, 11.0 + HELD, 0.0), (3.0, 11.5, 0.0),
+    ])  # fmt: skip
+
+
+def test_before_a_record_is_let_go_a_stroke_ends_half_the_slip_earlier(chance):
+    hand = done(chance, act("push", 1.0, 0.5, 10.0, 10.4), act("let go", 1.5, 1.0, 10.4, 11.4))
+    same_knots(hand, [
+        (1.0, 10.0, 0.0), (1.5 - SLIP, 10.4, 0.0), (1.5 + SLIP, 10.4 + SLIP, 1.0),
+        (2.5, 11.4, 1.0), (2.5 + HOLD_S, 11.4 + HELD, 0.0),
+    ])  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("next_beat", "rate", "adds"), [(2.46, 0.6, True), (2.44, 0.6, False), (2.46, 0.5, False)]
+)
+def test_a_small_stroke_is_added_where_there_is_time_for_it(chance, next_beat, rate, adds):
+    """A tenth of a second after, .15 s of record out and back, .12 s each."""
+    hand = done(
+        chance, act("push", 1.0, 1.0, 10.0, 10.4), act("let go", next_beat, 7.0, 10.4, 17.4),
+        added_rate=rate,
+    )  # fmt: skip
+    added = [(2.1, 10.4, 0.0), (2.22, 10.55, 0.0), (2.34, 10.4, 0.0)] if adds else []
+    same_knots(hand, [
+        (1.0, 10.0, 0.0), (2.0, 10.4, 0.0), *added,
+        (next_beat - SLIP, 10.4, 0.0), (next_beat + SLIP, 10.4 + SLIP, 1.0),
+    ])  # fmt: skip
+    told = [(e.kind, e.beat, e.planned_s, e.cue_s) for e in hand.events[1:-1]]
+    assert told == [("stroke", pytest.approx(2.1), None, 10.4)][:adds]
+
+
+def test_a_turn_of_acts_is_left_out_as_a_whole(chance):
+    acts = (act("push", 1.0, 0.5, 10.0, 10.4), act("pull", 1.5, 0.5, 10.4, 10.0),
+            act("push", 2.0, 0.5, 10.0, 10.4))  # fmt: skip
+    for rate, times in ((0.6, [None, None, 2.0]), (0.5, [1.0, 1.5, 2.0])):
+        hand = done(chance, *acts, miss_rate=rate)
+        assert [event.actual_s for event in hand.events] == times
+
+
+def test_a_scratch_of_its_own_is_cut_off_from_the_half_of_a_beat(chance):
+    """Two fifths of the way from .7 to .9: opened at .78 of the beat."""
+    leg = leg_of(to_beat=2.0, left=WORKS)
+    routine = Routine.model_validate({"title": "T", "pieces": [leg.piece]})
+    found = of(mixer_messages(routine, [leg], {}, STEADY, chance(0.4)), "crossfader")
+    cut = [(-0.01, 0.25), (0.0, 0.5), (0.01, 0.75), (0.02, 1.0)]
+    assert found == [(0.0, 0.0)] + [
+        (round(beat + at + t, 4), value if at == 0.5 else 1.0 - value)
+        for beat in (0.0, 1.0)
+        for at in (0.5, 0.78)
+        for t, value in cut
+    ]
+    assert of(mixer_messages(routine, [leg], {}, STEADY, chance(0.5)), "crossfader") == found[:1]
+
+
+def test_where_acts_are_written_the_fader_goes_where_they_are_heard(chance):
+    """Half a second a beat. The left record runs from 1.0; the pick-up on the right is at 4.5 and
+    its deck is up .1 s before; both are heard until 5.0, the right one until beat 1, then none:
+    the fader goes to the side that is not worked. All are silent from 9.0."""
+    right = {"hand": "works", "from": 10.0, "to": 11.0, "places": {"a": {"from": 10.0, "to": 10.4}},
+             "acts": {"-1": "push a for 1/2", "-1/2": "pull for 1/2", "0": "push a for 1",
+                      "2": "pull for 1 closed"}}  # fmt: skip
+    plain = {"bars": 2, "tempo": 120}
+    routine = Routine.model_validate({"title": "T", "pieces": [
+        {"name": "A", "count": "left", "left": RUNS, **plain},
+        {"name": "B", "count": "clock", "right": right, **plain},
+    ]})  # fmt: skip
+    steps = [pause(1.0), *plain_steps(routine), pause(1.0)]
+    found = mixer_messages(routine, lay_course(routine, steps, STEADY, chance()), {}, STEADY,
+                           chance())  # fmt: skip
+
+    def faded(at_s, was, value):
+        return [(at_s - 0.01 + 0.01 * n, was + (value - was) * (n + 1) / 4) for n in range(4)]
+
+    def rounded(*rows):
+        return [(round(t, 4), round(value, 4)) for t, value in rows]
+
+    assert of(found, "left") == rounded((0.0, 0.0), *faded(1.0, 0.0, 1.0), *faded(5.0, 1.0, 0.0))
+    assert of(found, "right") == rounded((0.0, 0.0), *faded(4.4, 0.0, 1.0), *faded(9.0, 1.0, 0.0))
+    assert of(found, "crossfader") == rounded(
+        (0.98, 0.0), *faded(4.5, 0.0, 0.5), *faded(5.0, 0.5, 1.0), *faded(5.5, 1.0, 0.0)
+    )

@@ -9,9 +9,20 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from liveaid.routine import SIDES, Routine
-from liveaid.simulate import FAULT_KINDS, STEADY, Fault, FaultError, Hands, NotPlacedError, perform
+from liveaid.simulate import (
+    FAULT_KINDS,
+    STEADY,
+    Fault,
+    FaultError,
+    Hands,
+    Network,
+    NotPlacedError,
+    perform,
+)  # fmt: skip
 from liveaid.simulate.course import lay_course
+from liveaid.simulate.performance import truth_record
 from liveaid.simulate.steps import Step
+from liveaid.simulate.turntable import MOTOR_START_S, MOTOR_STOP_S
 
 FASTEST_TURNS_PER_S = 6.0 * 1.5
 """A hand winds at up to 6 turns a second on the whole, half as fast again in its best moments."""
@@ -367,3 +378,84 @@ def test_however_early_a_hand_what_went_before_has_lasted_a_moment():
     assert second.start_s == pytest.approx(0.1)
     assert second.runs["left"].t0_s == pytest.approx(0.1)
     assert second.runs["right"].t0_s == pytest.approx(0.1)
+
+
+# -- when a fault broke the course, by hand: three set pieces of 8 beats, 4 s each, after a second
+
+RUNS_ON = Network(rate_hz=20.0)
+
+
+def three(bars=2) -> Routine:
+    """The second one of so many bars: some faults need time."""
+    pieces = [
+        {"name": f"P{n}", "bars": bars if n == 1 else 2, "tempo": 120, "count": "left",
+         "left": {"hand": "runs", "at": 10.0 + 20.0 * n}}
+        for n in range(3)
+    ]  # fmt: skip
+    return Routine.model_validate({"title": "T", "pieces": pieces})
+
+
+@pytest.mark.parametrize(
+    ("kind", "more", "at_s", "until_s", "lasts_s"),
+    [
+        ("skip", {}, 5.0, 5.0, 10.0),
+        ("repeat", {}, 9.0, 9.0, 18.0),
+        ("early", {"beat": 5.0}, 7.5, 7.5, 12.5),
+        ("late", {"by": 3.0}, 9.0, 10.5, 15.5),
+        ("needle-jump", {"beat": 4.0, "by": 1.8}, 7.0, 7.0, 16.2),
+        ("wrong-cue", {"to_piece": 2, "beat": 3.0}, 5.0, 6.5, 14.0),
+        ("restart", {"beat": 3.0, "by": 2.5}, 6.5, 9.0, 22.0),
+        # Braked and started evenly, it goes half as far as it would have.
+        ("platter-stop", {"beat": 1.0, "by": 2.5}, 5.5, 8.0 + MOTOR_STOP_S + MOTOR_START_S,
+         20.5 + (MOTOR_STOP_S + MOTOR_START_S) / 2),
+        ("drop-out", {"beat": 3.0, "by": 2.5}, 6.5, 9.0, 14.0),
+        ("middle", {"beat": 3.0}, 0.0, 0.0, 7.5),
+    ],
+)  # fmt: skip
+def test_a_fault_is_told_with_its_time(kind, more, at_s, until_s, lasts_s):
+    routine = three(4 if kind in ("needle-jump", "platter-stop") else 2)
+    fault = Fault(kind=kind, piece=1, **more)
+    played = perform(routine, seed=1, faults=[fault], hands=STEADY, network=RUNS_ON, truth_hz=10.0)
+    (told,) = played.faults
+    assert (told.at_s, told.until_s) == pytest.approx((at_s, until_s))
+    assert played.duration_s == pytest.approx(lasts_s)
+    assert told.fault == (replace(fault, side="left") if kind == "drop-out" else fault)
+
+
+def test_what_is_written_of_a_performance_is_the_truth_at_even_times():
+    """Ten a second: a second of waiting, then from 10.0 on half a second a beat."""
+    played = perform(three(), seed=3, hands=STEADY, network=RUNS_ON, truth_hz=10.0)
+    told = truth_record(played, rate_hz=10.0)
+    assert (told["title"], told["seed"], told["duration_s"], told["faults"]) == ("T", 3, 14.0, [])
+    assert told["times_s"] == pytest.approx([n / 10 for n in range(140)])
+    assert [told["piece"][n] for n in (0, 9, 10, 49, 50, 129, 130)] == [-1, -1, 0, 0, 1, 2, -1]
+    assert [told["beat"][n] for n in (9, 11, 20, 50, 72)] == [None, 0.2, 2.0, 0.0, 4.4]
+    assert [told["left_s"][n] for n in (0, 11, 20, 72)] == [10.0, 10.1, 11.0, 32.2]
+    assert set(told["right_s"]) == {0.0}
+    first, *_, last = told["events"]
+    assert (first["kind"], first["actual_s"], first["error_s"], first["missed"]) == (
+        "start", 1.0, 0.0, False,
+    )  # fmt: skip
+    assert (last["kind"], last["beat"], last["planned_s"]) == ("stop", 8.0, 13.0)
+    assert played.truth.at(2.0) == (0, 2.0)
+    assert played.truth.at(13.5) is None
+
+
+def test_the_routine_waits_for_its_lead_and_its_pick_up():
+    for lead_s, starts_s in ((1.0, 1.0), (3.0, 3.0), (0.0, 0.2)):
+        played = perform(three(), seed=1, hands=STEADY, network=RUNS_ON, lead_s=lead_s)
+        assert played.events[0].planned_s == starts_s
+
+
+def test_a_juggle_begins_with_the_deck_that_did_not_play_last():
+    works = {"hand": "works", "from": 10.0, "to": 11.0}
+    juggle = {"count": "clock", "left": works, "right": works}
+    for side, other in (("left", "right"), ("right", "left")):
+        alone = {"count": side, side: {"hand": "runs", "at": 30.0}}
+        routine = Routine.model_validate({"title": "T", "pieces": [
+            {"name": name, "bars": 1, "tempo": 120, **own}
+            for name, own in (("A", alone), ("B", juggle))
+        ]})  # fmt: skip
+        played = perform(routine, seed=1, hands=STEADY, network=RUNS_ON, truth_hz=10.0)
+        begun = next(event.side for event in played.events if event.piece == 1)
+        assert begun == other

@@ -42,6 +42,7 @@ def turns(leg, first="left", busy_after=None, seed=1):
     [
         ([0, 4], [2, 6], [("left", 0, 2), ("right", 2, 4), ("left", 4, 6), ("right", 6, 8)]),
         # Between two of its own a record runs half the way and is brought back in the other half.
+        ([1, 3], [5], [("left", 1, 2), ("left", 3, 5), ("right", 5, 8)]),
         ([0, 2, 6], [4], [("left", 0, 1), ("left", 2, 4), ("right", 4, 6), ("left", 6, 8)]),
         # A deck without strokes takes over half-way between the other's.
         ([0, 4], None, [("left", 0, 2), ("right", 2, 4), ("left", 4, 6), ("right", 6, 8)]),
@@ -57,6 +58,41 @@ def test_of_the_map_s_strokes_those_in_the_leg_are_played():
     assert turns(leg) == [("left", 2, 3), ("right", 3, 4), ("left", 4, 5)]
 
 
+@pytest.mark.parametrize(
+    ("share", "lengths"),
+    [
+        (0.0, [1] * 8),  # one beat each, anew after every two
+        (0.5, [2] * 4),
+        (0.9, [2] * 4),
+    ],
+)
+def test_turns_of_its_own_by_known_draws(chance, share, lengths):
+    """Begun midway, at the next whole beat."""
+    played = juggle_turns(leg_of(lasts_s=2.0), "left", None, chance(share))
+    begins = [sum(lengths[:n]) for n in range(len(lengths))]
+    assert [(turn.from_beat, turn.to_beat) for turn in played] == [
+        (begin, begin + lasts) for begin, lasts in zip(begins, lengths, strict=True)
+    ]
+    late = juggle_turns(leg_of(lasts_s=2.0, from_beat=0.3), "left", None, chance(share))
+    assert late[0].from_beat == 1.0
+
+
+@pytest.mark.parametrize(
+    ("busy", "lasts_s", "ends"),
+    [
+        ("right", 2.0, [("left", 0, 2)]),  # the other's span of two beats reaches to the end
+        ("right", 1.95, [("left", 0, 2)]),  # but for a tenth of a beat
+        ("right", 1.85, [("left", 0, 1), ("right", 1, 2)]),
+        ("left", 2.0, [("left", 0, 1), ("right", 1, 2)]),
+        (None, 2.0, [("left", 0, 1), ("right", 1, 2)]),
+    ],
+)
+def test_a_deck_wanted_elsewhere_gives_its_last_turn_up(chance, busy, lasts_s, ends):
+    leg = leg_of(lasts_s=lasts_s, to_beat=2.0)
+    played = juggle_turns(leg, "left", busy, chance(0.0))
+    assert [(turn.side, turn.from_beat, turn.to_beat) for turn in played] == ends
+
+
 @pytest.mark.parametrize("seed", range(6))
 @pytest.mark.parametrize(("lasts_s", "most"), [(1.0, 1), (1.85, 2), (1.75, 1)])
 def test_without_strokes_turns_last_one_or_two_beats_as_far_as_the_span_goes(seed, lasts_s, most):
@@ -68,16 +104,7 @@ def test_without_strokes_turns_last_one_or_two_beats_as_far_as_the_span_goes(see
     assert (played[0][1], played[-1][2]) == (0.0, 8.0)
 
 
-def test_a_deck_that_is_wanted_elsewhere_leaves_its_last_turn_to_the_other():
-    """Spans of two beats: the last two turns of one beat each become one of two; of one, not."""
-    plain = turns(leg_of(lasts_s=1.75))
-    last = plain[-1][0]
-    given = turns(leg_of(lasts_s=1.95), busy_after=last, seed=0)
-    free = turns(leg_of(lasts_s=1.95), seed=0)
-    if free[-1][0] == last and free[-1][2] - free[-2][1] <= 2.05:
-        assert given[:-1] == free[:-2]
-        assert given[-1] == (free[-2][0], free[-2][1], free[-1][2])
-    assert turns(leg_of(lasts_s=1.75), busy_after=last) == plain
+def test_of_the_maps_own_turns_none_is_given_up():
     mapped = leg_of(left=[0, 2, 4, 6], right=[1, 3, 5, 7], lasts_s=4.0)
     assert turns(mapped, busy_after="right")[-1] == ("right", 7, 8)
 

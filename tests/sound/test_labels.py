@@ -8,14 +8,16 @@ import numpy as np
 import pytest
 import soundfile
 from mutagen.flac import FLAC
+from mutagen.mp3 import EasyMP3
 from mutagen.oggopus import OggOpus
 
 from liveaid.sound.labels import NO_LABELS, Labels, read_labels
 
-KINDS = {"flac": FLAC, "opus": OggOpus}
+KINDS = {"flac": FLAC, "opus": OggOpus, "mp3": EasyMP3}
 
 
-# Vorbis comments (Xiph.Org, "Ogg Vorbis I format specification: comment field").
+# Vorbis comments (Xiph.Org, "Ogg Vorbis I format specification: comment field") and ID3v2.4's
+# TPE1 and TIT2, as mutagen writes them.
 @pytest.mark.parametrize("ending", KINDS)
 def test_artist_and_title_come_from_the_files_comments(tmp_path: Path, ending: str):
     path = tmp_path / f"a.{ending}"

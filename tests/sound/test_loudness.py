@@ -11,7 +11,14 @@ import scipy.signal
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from liveaid.sound.loudness import LoudnessMeter, PeakMeter, k_weighting
+from liveaid.sound.loudness import (
+    INTERPOLATOR,
+    TAPS,
+    LoudnessMeter,
+    PeakMeter,
+    channel_weights,
+    k_weighting,
+)
 
 RATE = 48000
 
@@ -56,6 +63,14 @@ def test_surround_channels_weigh_more_and_the_low_channel_nothing():
     six = np.insert(five, 3, sine(0.0, 20, hz=50.0), axis=1)
     assert heard(five).integrated_lufs() == pytest.approx(-23.0, abs=0.1)
     assert heard(six).integrated_lufs() == pytest.approx(-23.0, abs=0.1)
+
+
+def test_channels_weigh_by_where_they_stand():
+    """ITU-R BS.1770-5 table 3: what comes from behind 1.41, the low-frequency channel nothing."""
+    assert {count: tuple(channel_weights(count)) for count in (1, 2, 4, 5, 6, 7)} == {
+        1: (1,), 2: (1, 1), 4: (1, 1, 1.41, 1.41), 5: (1, 1, 1, 1.41, 1.41),
+        6: (1, 1, 1, 0, 1.41, 1.41), 7: (1,) * 7,
+    }  # fmt: skip
 
 
 @pytest.mark.parametrize("rate", [8000, 22050, 44100, 48000, 96000, 192000])
@@ -128,6 +143,54 @@ def test_true_peak_agrees_with_eightfold_oversampling_on_noise():
         peak.hear(samples[start : start + 7001].astype(np.float32))
     peak.finish()
     assert peak.dbtp() == pytest.approx(20 * np.log10(reference), abs=0.2)
+
+
+@pytest.mark.parametrize("block", [1102, 1103, 5000])
+def test_steps_that_end_between_frames_are_all_heard(block):
+    """A tenth of a second at 11,025 Hz is 1,102.5 frames: however the sound is cut into blocks, its
+    last 400 ms, which are the loudest, are its loudness."""
+    rate = 11025
+    level = np.repeat(10 ** (np.arange(-60, -20) / 20), 1102)
+    samples = (np.random.default_rng(8).normal(0, 1, (len(level), 1)) * level[:, None]).astype("f4")
+    whole = heard(samples, rate, block=len(samples))
+    cut = heard(samples, rate, block=block)
+    assert cut.integrated_lufs() == pytest.approx(whole.integrated_lufs(), abs=1e-9)
+    assert cut.range_lu() == pytest.approx(whole.range_lu(), abs=1e-9)
+
+
+def test_what_is_softer_than_the_gate_is_not_heard():
+    """BS.1770-5: -70 LUFS, over 400 ms at least; a stereo tone at 1 kHz reads as its level."""
+    assert heard(stereo((-69.5, 1))).integrated_lufs() == pytest.approx(-69.5, abs=0.1)
+    assert heard(stereo((-70.5, 1))).integrated_lufs() is None
+    assert heard(stereo((-20.0, 0.4))).integrated_lufs() == pytest.approx(-20.0, abs=0.1)
+
+
+def test_a_peak_between_the_last_samples_is_heard():
+    """A quarter of the rate at 45 degrees: its samples of .6 lie beside peaks of .6 x sqrt(2)."""
+    peak = PeakMeter()
+    peak.hear(np.array([*np.zeros(400), *np.tile([0.6, 0.6, -0.6, -0.6], 4)], "f4")[:, None])
+    before = peak.peak
+    peak.finish()
+    assert before == pytest.approx(0.6)
+    assert peak.peak == pytest.approx(0.6 * np.sqrt(2), abs=0.05)
+    empty = PeakMeter()
+    empty.finish()
+    assert empty.dbtp() is None
+
+
+def test_samples_between_are_found_by_a_windowed_sinc():
+    """Kaiser's window of 9 over 24 samples on either side, by numpy's own."""
+    places = np.arange(-TAPS, TAPS + 0.25, 0.25)
+    sinc = np.sinc(places) * np.kaiser(len(places), 9.0)
+    wanted = [[sinc[4 * tap + 4 - part] for part in (1, 2, 3)] for tap in range(2 * TAPS)]
+    assert pytest.approx(np.array(wanted), abs=1e-6) == INTERPOLATOR
+
+
+def test_a_very_low_rate_weighs_low_tones_as_others_do():
+    """At 200 Hz the K filter's shelf and high-pass hardly show, whatever the rate (BS.1770-5)."""
+    for rate in (1000, 2000, 48000):
+        tone = sine(-20.0, 2, hz=200.0, rate=rate)[:, None]
+        assert heard(tone, rate).integrated_lufs() == pytest.approx(-23.0, abs=1.1)
 
 
 def test_silence_and_a_blink_have_no_loudness():

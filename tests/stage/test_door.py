@@ -2,9 +2,11 @@
 
 import asyncio
 import contextlib
+import errno
 import json
 import socket
 import sys
+from types import SimpleNamespace
 
 import aiohttp
 import pytest
@@ -277,3 +279,222 @@ def test_whoever_is_sent_away_while_coming_in_is_closed_without_a_word(caplog, t
 
     assert asyncio.run(check()) == 0
     assert [record.getMessage() for record in caplog.records] == []
+
+
+class Thing(SimpleNamespace):
+    """One that can be told from another."""
+
+    __hash__ = object.__hash__
+
+
+class Loop:
+    """An event loop that only notes what it is asked for."""
+
+    def __init__(self):
+        self.reads, self.later, self.soon, self.tasks = {}, [], [], []
+
+    def add_reader(self, what, call):
+        self.reads[what] = call
+
+    def remove_reader(self, what):
+        self.reads.pop(what, None)
+
+    def call_later(self, after_s, call, *told):
+        timer = SimpleNamespace(after_s=after_s, call=lambda: call(*told), told=told)
+        timer.cancel = lambda: self.later.remove(timer)
+        self.later.append(timer)
+        return timer
+
+    def call_soon(self, call, *told):
+        self.soon.append(call)
+        return call
+
+    def create_task(self, job):
+        job.close()
+        self.tasks.append(job.cr_frame is None)
+        return Thing(add_done_callback=lambda call: None)
+
+
+class Caller:
+    """One connection: what it will have sent at each look, and what became of it."""
+
+    def __init__(self, *sent):
+        self.sent, self.told, self.closed = list(sent), b"", False
+
+    def setblocking(self, on):
+        assert on is False
+
+    def recv(self, most):
+        if not self.sent:
+            raise BlockingIOError
+        return self.sent.pop(0)
+
+    def send(self, data):
+        self.told += data
+
+    def shutdown(self, how):
+        assert how == socket.SHUT_WR
+
+    def close(self):
+        self.closed = True
+
+
+@pytest.fixture
+def a_door(monkeypatch):
+    """A door whose callers, loop and clock are made: `calls` come in one after another."""
+    loop, now = Loop(), SimpleNamespace(s=0.0, each_s=0.0)
+
+    def monotonic():
+        now.s += now.each_s
+        return now.s
+
+    monkeypatch.setattr(door.asyncio, "get_running_loop", lambda: loop)
+    monkeypatch.setattr(door.time, "monotonic", monotonic)
+    calls = []
+
+    def accept():
+        if not calls:
+            raise BlockingIOError
+        if isinstance(calls[0], OSError):
+            raise calls.pop(0)
+        return calls.pop(0), None
+
+    guard = SimpleNamespace(why_not=lambda asked: None)
+    made = door.Door(Thing(accept=accept), guard, lambda: None)
+    return SimpleNamespace(door=made, loop=loop, calls=calls, now=now, guard=guard)
+
+
+def test_so_many_are_taken_in_as_four_milliseconds_hold(a_door):
+    """Half a millisecond each: the eighth look at the clock is the fourth millisecond's end."""
+    a_door.calls += [Caller() for _ in range(20)]
+    a_door.now.each_s = 0.5e-3
+    a_door.door._accept()
+    assert a_door.door.guests == 7
+
+
+def test_the_401st_waits_outside_for_a_moment_where_nobody_is_mute(a_door):
+    made, reads = a_door.door, a_door.loop.reads
+    made._guests.update(range(399))
+    asks = b"GET /live HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n"
+    a_door.calls += [Caller(asks), Caller(asks)]
+    reads[made.listening] = made._accept
+    made._accept()
+    assert (made.guests, len(a_door.calls), made.turned_away) == (400, 1, {})
+    (wait,) = a_door.loop.later
+    assert (wait.after_s, made.listening in reads) == (0.02, False)
+    wait.call()
+    assert reads[made.listening] == made._accept
+
+
+def test_whoever_is_mute_longest_makes_room_and_who_has_spoken_meanwhile_does_not(a_door):
+    made = a_door.door
+    late, first, second = Caller(), Caller(), Caller()
+    a_door.calls += [late, first, second]
+    made._accept()
+    late.sent.append(b"GET /live HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n")  # it lies there unread
+    made._guests.update(range(397))
+    assert made._make_room()
+    assert [each.closed for each in (late, first, second)] == [False, True, False]
+    assert (made.guests, made.turned_away) == (399, {"mute": 1})
+    made._guests.update(range(1000, 1002))
+    assert not made._make_room()  # with one more out there are still 400
+    assert second.closed
+
+
+@pytest.mark.parametrize(
+    ("number", "waits"),
+    [(errno.EMFILE, True), (errno.ENFILE, True), (errno.ENOBUFS, True), (errno.ENOMEM, True),
+     (errno.EBADF, False), (errno.EAGAIN, False), (errno.ECONNABORTED, False)],
+)  # fmt: skip
+def test_without_descriptors_or_memory_the_longest_mute_goes_and_the_next_waits(
+    a_door, number, waits
+):
+    """accept(2): EMFILE, ENFILE, ENOBUFS and ENOMEM are passing wants of room."""
+    mute, other = Caller(), Caller()
+    a_door.calls += [mute, other, OSError(number, "")]
+    a_door.door._accept()
+    assert (mute.closed, other.closed) == (waits, False)
+    assert [timer.after_s for timer in a_door.loop.later if not timer.told] == [0.02] * waits
+
+
+@pytest.mark.parametrize(
+    ("path", "timers", "stays"), [("/", [(30.0, ("slow",))], False), ("/live", [], True)]
+)
+def test_a_head_is_awaited_for_three_seconds_and_an_answer_for_thirty(a_door, path, timers, stays):
+    caller = Caller(f"GET {path} HTTP/1.1\r\n".encode())
+    a_door.calls.append(caller)
+    a_door.door._accept()
+    assert [(timer.after_s, timer.told) for timer in a_door.loop.later] == [(3.0, ("mute",))]
+    assert (len(a_door.door._mute), a_door.loop.soon) == (1, [])
+    caller.sent.append(b"Host: 127.0.0.1\r\n\r\n")
+    a_door.loop.reads[caller]()
+    assert [(timer.after_s, timer.told) for timer in a_door.loop.later] == timers
+    assert (len(a_door.door._mute), a_door.loop.reads) == (0, {})
+    assert [len(queue) for queue in (a_door.door._next, a_door.door._to_stay)] == (
+        [0, 1] if stays else [1, 0]
+    )
+    assert a_door.loop.soon == [a_door.door._admit_some]
+
+
+def test_who_is_too_late_is_closed_and_counted_by_why(a_door):
+    caller = Caller()
+    a_door.calls.append(caller)
+    a_door.door._accept()
+    a_door.loop.later[0].call()
+    assert (caller.closed, a_door.door.guests) == (True, 0)
+    assert a_door.door.turned_away == {"mute": 1}
+
+
+def test_at_a_turn_four_requests_come_in_and_one_that_stays(a_door):
+    a_door.calls += [Caller() for _ in range(9)]
+    a_door.door._accept()
+    guests = list(a_door.door._guests)
+    for number, guest in enumerate(guests):
+        a_door.door.admit(guest, stays=number >= 6)
+    assert a_door.loop.soon == [a_door.door._admit_some]  # asked for once
+    left = []
+    for _ in range(3):
+        a_door.loop.soon.clear()
+        a_door.door._admit_some()
+        left.append((len(a_door.door._next), len(a_door.door._to_stay), len(a_door.loop.soon)))
+    assert left == [(2, 2, 1), (0, 1, 1), (0, 0, 0)]
+    assert len(a_door.loop.tasks) == 9
+    guests[0].leave()
+    a_door.door.admit(guests[0])
+    a_door.door._admit_some()
+    assert len(a_door.loop.tasks) == 9  # who has left does not come in
+
+
+@pytest.mark.parametrize(("size", "refused"), [(16 * 1024, False), (16 * 1024 + 1, True)])
+def test_a_head_may_have_sixteen_kilobytes(a_door, size, refused):
+    caller = Caller(b"x" * (size - 10), b"x" * 10)
+    a_door.calls.append(caller)
+    a_door.door._accept()
+    a_door.loop.reads[caller]()
+    assert a_door.door.turned_away == ({"too long": 1} if refused else {})
+    assert caller.closed is refused
+
+
+def test_a_refusal_is_a_whole_answer_in_plain_text(a_door):
+    """RFC 9112, 2.1: a status line, fields, an empty line, the body in so many bytes."""
+    a_door.guard.why_not = lambda asked: (401, "A token, bitte: ä.")
+    caller = Caller(b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n")
+    a_door.calls.append(caller)
+    a_door.door._accept()
+    head, _, body = caller.told.partition(b"\r\n\r\n")
+    first, *fields = head.decode().split("\r\n")
+    assert first == "HTTP/1.1 401 Unauthorized"
+    assert body.decode() == "A token, bitte: ä.\n"
+    assert fields == [
+        *(f"{name}: {value}" for name, value in HEADERS.items()),
+        "Content-Type: text/plain; charset=utf-8", "Content-Length: 20", "Cache-Control: no-store",
+        "Connection: close",
+    ]  # fmt: skip
+    assert (caller.closed, a_door.door.turned_away) == (True, {"not allowed": 1})
+
+
+def test_whoever_hangs_up_has_left(a_door):
+    caller = Caller(b"")
+    a_door.calls.append(caller)
+    a_door.door._accept()
+    assert (caller.closed, a_door.door.guests, a_door.loop.later) == (True, 0, [])

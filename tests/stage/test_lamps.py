@@ -341,6 +341,25 @@ def test_note_on_bytes_of_the_standard():
     assert grid.message("bars.0", "off") == bytes([0b1001_0010, 60, 0])
 
 
+def test_a_lamp_is_lit_by_what_goes_without_saying_up_to_the_standards_last_number():
+    """Out 0, dim 32, on 127, on channel 1; 500 messages a second are half a MIDI cable's."""
+    plain = layout("lamps: {pulse: 127}")
+    sent = [plain.message("pulse", level) for level in ("off", "dim", "on")]
+    assert sent == [bytes([0b1001_0000, 127, value]) for value in (0, 32, 127)]
+    assert (plain.most_per_s, plain.channel, plain.off_by) == (500, 1, "level")
+    assert [layout(f"lamps: {{}}\nmost_per_s: {most}").most_per_s for most in (10, 3000)] == [
+        10, 3000,
+    ]  # fmt: skip
+
+
+def test_a_row_of_three_tells_the_state_where_no_lamp_of_its_own_does():
+    told = {text: layout(f"lamps: {{{text}}}").lamps.told_by_bars for text in (
+        "bars: [1, 2, 3]", "bars: [1, 2]", "bars: [1, 2, 3], over: 4", "bars: [1, 2, 3], state: 4",
+        "bars: [1, 2, 3], silent: 4", "bars: [1, 2, 3], unsure: 4", "bars: [1, 2, 3], following: 4",
+    )}  # fmt: skip
+    assert list(told.values()) == [True, False, True, False, False, False, False]
+
+
 def test_note_off_and_control_change_bytes_of_the_standard():
     by_note_off = layout("off_by: note-off\nlamps: {pulse: 5}")
     assert by_note_off.message("pulse", "off") == bytes([0b1000_0000, 5, 0])
@@ -366,9 +385,14 @@ def test_every_layout_that_comes_along_speaks_midi_as_mido_reads_it(file):
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("lamps: {bars: [1, 2, 200]}", "lamps.bars[2].number"),
+        ("lamps: {bars: [1, 2, 200]}", "lamps.bars[2].number: found 200; 127 or less would do"),
+        ("lamps: {}\npads: {words: {hold: 200}}", "pads.words.hold[0].number: found 200; 127 or"),
         ("lamps: {bars: [1, 2], pulse: 2}", "bars.1 has this one"),
+        ("lamps: {pulse: 128}", "lamps.pulse.number: found 128; 127 or less would do"),
         ("lamps: {pulse: 2}\nchannel: 0", "channel: found 0; 1 or more would do"),
+        ("lamps: {pulse: 2}\nchannel: 17", "channel: found 17; 16 or less would do"),
+        ("lamps: {pulse: 2}\nmost_per_s: 9", "most_per_s: found 9; 10 or more would do"),
+        ("lamps: {pulse: 2}\nmost_per_s: 3001", "most_per_s: found 3001; 3000 or less would do"),
         ("lamps: {pulse: 2}\nlevels: {on: 300}", "levels.on: found 300; 127 or less would do"),
         ("lamps: {puls: 2}", "did you mean pulse?"),
         ("send: control\noff_by: note-off\nlamps: {pulse: 2}", "a control change has no note-off"),

@@ -42,6 +42,7 @@ def backend_class(backend, base):
             if backend.absent:
                 raise SystemError("no sequencer")
             self.deleted, self.is_open, self.callback = False, False, None
+            self.opened = self.left_out = None
             backend.made.append(self)
 
         def get_ports(self):
@@ -50,7 +51,10 @@ def backend_class(backend, base):
 
         def open_port(self, index, name):
             time.sleep(backend.open_takes_s)
-            self.is_open = True
+            self.is_open, self.opened = True, (index, name)
+
+        def ignore_types(self, **left_out):
+            self.left_out = left_out
 
         def send_message(self, message):
             assert self.is_open, "sending on a closed port crashes the process"
@@ -373,3 +377,77 @@ def test_a_jack_port_is_the_look_out_itself_and_another_system_s_one_of_its_own(
         ports.release(opened)
         ports.close()
         assert backend.alive == []
+
+
+@pytest.mark.parametrize(
+    ("direction", "timing", "called", "left_out"),
+    [("in", False, "pads", None), ("out", False, "lamps", None),
+     ("in", True, "pads", {"sysex": False, "timing": False, "active_sense": True})],
+)  # fmt: skip
+def test_a_port_is_opened_by_its_number_under_our_word_for_it_and_hears_time_where_it_is_to(
+    backend, direction, timing, called, left_out
+):
+    backend.names = ["Pads", "Grid", f"{midi_ports.CLIENT_NAME}:pads"]
+    ports = Ports(direction, {"coremidi": 2}, timing=timing)
+    assert ports.names() == [("coremidi", "Pads"), ("coremidi", "Grid")]  # ours is left out
+    opened = ports.open("coremidi", "Grid")
+    opened.callback = print
+    assert (opened.opened, opened.left_out) == ((1, called), left_out)
+    ports.release(opened)
+    assert (opened.is_open, opened.deleted) == (False, True)
+    assert opened.callback is (None if direction == "in" else print)
+    with pytest.raises(ValueError, match="Rack"):
+        ports.open("coremidi", "Rack")
+    assert len(backend.alive) == 1  # the look-out
+    ports.close()
+
+
+def test_all_let_go_of_a_server_that_has_died_before_anybody_asks_the_next(backend, monkeypatch):
+    mark = "first"
+    monkeypatch.setattr(midi_ports, "jack_mark", lambda: mark)
+    backend.names = ["Pads"]
+    old, new = Ports("in", {"jack": 1}), Ports("out", {"jack": 1})
+    assert not old.gone()
+    assert old.names() == [("jack", "Pads")]
+    assert not old.gone()
+    mark = "second"
+    assert old.gone()
+    assert old.of_a_dead_server()
+    with pytest.raises(SystemError, match="has gone"):
+        old.open("jack", "Pads")
+    assert (new.names(), new.absent) == ([], {"jack": "the server has gone"})
+    old.close()
+    assert not old.gone()
+    assert not old.of_a_dead_server()
+    assert (new.names(), new.absent) == ([("jack", "Pads")], {})
+    new.close()
+
+
+def test_a_port_that_is_forgotten_is_never_touched_again(backend, monkeypatch):
+    monkeypatch.setattr(midi_ports, "jack_mark", lambda: "one server")
+    backend.names = ["Pads"]
+    ports = Ports("in", {"jack": 1, "coremidi": 2})
+    assert (ports.systems, len(ports.names())) == (2, 2)
+    stalled = ports.open("jack", "Pads")
+    ports.forget(stalled)
+    assert len(ports.names()) == 2
+    assert len(backend.made) == 3  # one anew in its place
+    ports.close()
+    assert backend.alive == [stalled]
+
+
+@pytest.mark.parametrize(("device", "absent"), [(True, {}), (False, {"alsa": "no such device"})])
+def test_alsa_is_asked_only_where_it_has_its_device(backend, monkeypatch, device, absent):
+    """`/dev/snd/seq`: the sequencer's device (ALSA, from memory)."""
+    monkeypatch.setattr(midi_ports.os.path, "exists", lambda path: device or path != "/dev/snd/seq")
+    backend.names = ["Pads"]
+    ports = Ports("in", {"alsa": 3})
+    assert ports.names() == ([("alsa", "Pads")] if device else [])
+    assert ports.absent == absent
+    ports.close()
+
+
+def test_only_systems_that_are_compiled_in_are_there(backend, monkeypatch):
+    assert list(apis_for("auto")) == list(apis_for("jack")) == ["jack"]
+    monkeypatch.setattr(rtmidi, "get_compiled_api", list)
+    assert list_ports() == ({"in": [], "out": []}, {"midi": midi_ports.NOT_INSTALLED})

@@ -1,0 +1,366 @@
+"""A set piece as it was tried, its count and its acts, from releases written out by hand.
+
+Half a second a beat. The pictures of what a hand did are made up whole: no position is read.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from liveaid.practice import assess as held
+from liveaid.practice import counting
+from liveaid.practice.act_score import ActScore, Played
+from liveaid.practice.attempt import Attempt, DeckActs, Due, Start
+from liveaid.practice.beat_times import BeatTimes
+from liveaid.practice.hear import Release
+from liveaid.practice.motion import Motion, SpeedLine
+from liveaid.practice.planned_acts import Planned, planned_events
+from liveaid.practice.visits import Visit
+from liveaid.routine.load import read_routine
+
+MAP = """
+title: Stalls
+metre: 4
+pieces:
+  - name: One
+    bars: 2
+    tempo: 120
+    count: left
+    left: {hand: runs, at: 2.0}
+    right: {hand: works, from: 40.0, to: 41.0, strokes: [1, 3.5]}
+  - name: Twins
+    bars: 2
+    tempo: 120
+    left: {hand: works, from: 30.0, to: 31.0, strokes: [0, 2, 4, 6]}
+    right: {hand: works, from: 40.0, to: 41.0, strokes: [1, 3, 5, 7]}
+  - name: Free
+    bars: 2
+    tempo: 120
+    left: {hand: works, from: 30.0, to: 31.0}
+    right: {hand: works, from: 40.0, to: 41.0}
+  - {name: Last, bars: 2, tempo: 120, count: left, left: {hand: runs, at: 50.0}}
+"""
+ROUTINE = read_routine(MAP.encode())
+STILL = Motion(np.zeros(0), np.zeros(0), np.zeros(0), 0.01, 0.001, ())
+TURN_S = 1.8
+"""33 1/3 a minute."""
+
+
+def release(at_s, cue_s, *, off_s=0.0, speed=1.0, lasts_s=0.4):
+    """Let go `off_s` beside its cue; its line passes the cue at `at_s`."""
+    return Release(SpeedLine(at_s, cue_s, speed), cue_s + off_s, at_s, at_s + lasts_s)
+
+
+def tried(piece, *, left=(), right=(), taken=(), due=None, start_s=10.0, end_s=14.0, **visit):
+    decks = {
+        side: DeckActs(list(found), list(taken), STILL)
+        for side, found in (("left", left), ("right", right))
+    }
+    plan = tuple(act for act in planned_events(ROUTINE) if act.piece == piece)
+    gone = {"from_beat": 0.0, "to_beat": 8.0, **visit}
+    return Attempt(ROUTINE, Visit(piece, start_s=start_s, end_s=end_s, **gone), decks, plan, due)
+
+
+def count(first_s=10.0, beat_s=0.5, by="left"):
+    beats = np.arange(9.0)
+    return BeatTimes(beats, first_s + beat_s * beats, by)
+
+
+@pytest.mark.parametrize(
+    ("found", "start"),
+    [
+        # Within a beat and a half of the visit's start, and .3 s of record of the cue.
+        ([release(10.74, 2.0)], Start(10.74)), ([release(10.76, 2.0)], None),
+        ([release(9.26, 2.0)], Start(9.26)), ([release(9.24, 2.0)], None),
+        ([release(10.0, 2.0, off_s=0.29)], Start(10.0)), ([release(10.0, 2.0, off_s=0.31)], None),
+        # The nearest in time; whole turns beside its cue, none first, back before on.
+        ([release(10.5, 2.0), release(9.8, 2.0)], Start(9.8)),
+        ([release(10.1, 2.0 + TURN_S)], Start(10.1, 1)),
+        ([release(10.1, 2.0 - TURN_S)], Start(10.1, -1)),
+        ([release(10.1, 2.0 + 2 * TURN_S), release(10.2, 2.0 - TURN_S)], Start(10.2, -1)),
+        ([release(10.1, 2.0 + TURN_S), release(10.2, 2.0 - TURN_S)], Start(10.2, -1)),
+        ([release(10.1, 2.0 + 2 * TURN_S)], Start(10.1, 2)),
+        ([release(10.1, 2.0 + 3 * TURN_S)], None),
+        ([release(10.1, 2.0 + TURN_S), release(10.2, 2.0)], Start(10.2)),
+    ],
+)  # fmt: skip
+def test_when_a_record_was_started(found, start):
+    assert tried(0, left=found).start("left") == (
+        start and replace(start, at_s=pytest.approx(start.at_s))
+    )
+
+
+def test_what_is_no_start():
+    here = [release(10.1, 2.0)]
+    assert tried(0, left=here).start("right") is None  # worked, not started
+    assert tried(0, left=here, from_beat=1.0).start("left") == Start(10.1)
+    assert tried(0, left=here, from_beat=1.1).start("left") is None
+    late = Due(9.3, "right")
+    assert tried(0, left=here, due=late).start("left") is None
+    assert tried(0, left=[*here, release(9.9, 2.0)], due=late).start("left") == Start(9.9)
+
+
+@pytest.mark.parametrize(("to_beat", "whole"), [(8.0, True), (7.1, True), (7.0, False)])
+def test_what_was_played_to_its_end(to_beat, whole):
+    assert tried(1, to_beat=to_beat).whole is whole
+
+
+@pytest.mark.parametrize(
+    ("one", "counts"),
+    [
+        # From half a beat before the visit to a fifth of one before its end, near the cue.
+        (release(9.76, 30.0), True), (release(9.74, 30.0), False), (release(13.89, 30.0), True),
+        (release(13.91, 30.0), False), (release(11.0, 30.0, off_s=0.29), True),
+        (release(11.0, 30.0, off_s=-0.31), False), (release(11.0, 40.0), False),
+    ],
+)  # fmt: skip
+def test_which_releases_of_a_worked_record_count(one, counts):
+    attempt = tried(1, left=[one])
+    assert attempt.let_go("left") == ([one] if counts else [])
+    assert attempt.let_go_s("left") == ([one.line.t0_s] if counts else [])
+    assert attempt.let_go_s("right") == []
+
+
+@pytest.mark.parametrize(
+    ("places", "turns"),
+    [
+        # Four are asked: half of them beside the cue, and none at it.
+        ((1, 1, 1, 1), 1), ((1, 1), 1), ((1,), 0), ((-1, -1), -1), ((2, 2), 2), ((-2, -2, 1), -2),
+        ((0, 1, 1, 1), 0), ((), 0), ((3, 3, 3), 0),
+    ],
+)  # fmt: skip
+def test_by_how_many_turns_a_worked_record_was_beside_its_place(places, turns):
+    found = [release(13.0 - k, 30.0 + TURN_S * off) for k, off in enumerate(places)]
+    attempt = tried(1, left=found)
+    assert attempt.turns_off("left") == turns
+    there = sorted(13.0 - k for k, off in enumerate(places) if off == turns)
+    assert attempt.let_go_s("left") == pytest.approx(there)
+
+
+def test_a_record_is_taken_about_the_visit():
+    """Half a beat before its start at 10 s, a beat and a half after its end at 14."""
+    times = [9.74, 9.76, 12.0, 14.74, 14.76]
+    assert tried(1, taken=times).taken_s("left") == times[1:4]
+
+
+# --- the count ------------------------------------------------------------------------------------
+
+
+def test_the_first_release_lies_on_a_beat():
+    """Let go at 10.62 s, the visit at 10: .62 is 1.24 beats, so beat 1, and beat 0 at 10.12 s."""
+    attempt = tried(1)
+    assert counting._first_act_s(attempt, []) == 10.0
+    found = [release(11.7, 30.0), release(10.62, 40.0)]
+    assert counting._first_act_s(attempt, found) == pytest.approx(10.12)
+    assert counting._first_act_s(attempt, [release(9.9, 30.0)]) == pytest.approx(9.9)
+
+
+def juggled(late_s, *, speed=1.0, lasts_s=0.4, beat_s=0.5):
+    sides = {"left": (30.0, (0, 2, 4, 6)), "right": (40.0, (1, 3, 5, 7))}
+    return {
+        side: [release(10.0 + beat_s * beat + late_s, cue, speed=speed, lasts_s=lasts_s)
+               for beat in beats]
+        for side, (cue, beats) in sides.items()
+    }  # fmt: skip
+
+
+def test_hands_late_all_through_do_not_shift_a_count_that_was_told():
+    told = counting.counted_by_hands(tried(1, **juggled(0.03), due=Due(10.0, "left")))
+    assert told.by == "left"
+    assert [told.when(beat) for beat in range(9)] == pytest.approx(
+        [10.0 + 0.5 * b for b in range(9)]
+    )
+
+
+def test_where_nothing_told_the_count_lies_on_the_hands_own_acts():
+    found = counting.counted_by_hands(tried(1, **juggled(0.03)))
+    assert found.by is None
+    assert [found.when(beat) for beat in range(9)] == pytest.approx(
+        [10.03 + 0.5 * b for b in range(9)]
+    )
+
+
+def test_records_let_run_for_a_quarter_second_tell_the_tempo():
+    """At 1.25 times the speed a beat is .4 s; a record let run for less tells none, so that with
+    it the acts alone bend the count."""
+    fast = juggled(0.0, speed=1.25, beat_s=0.4, lasts_s=0.26)
+    told = counting.counted_by_hands(tried(1, **fast, due=Due(10.0, "left")))
+    assert told.when(8) == pytest.approx(13.2, abs=1e-6)
+    short = juggled(0.0, speed=1.25, lasts_s=0.24)
+    told = counting.counted_by_hands(tried(1, **short, due=Due(10.0, "left")))
+    assert told.when(8) == pytest.approx(14.0, abs=1e-6)
+
+
+def test_releases_answer_to_their_beats_within_a_beat():
+    """The third release of left, .49 s late, is still its; .51 s late it is none."""
+    for late_s, pairs in ((0.49, 8), (0.51, 7)):
+        decks = juggled(0.0)
+        decks["left"][2] = release(12.0 + late_s, 30.0)
+        found = counting._on_their_beats(tried(1, **decks), count())
+        assert len(found) == pairs
+        assert (4.0, pytest.approx(12.0 + late_s)) in found or pairs == 7
+
+
+def test_a_juggle_that_is_not_written_lies_on_the_nearest_beats():
+    decks = {"left": [release(10.1, 30.0), release(11.2, 30.0)], "right": [release(10.6, 40.0)]}
+    assert counting._on_their_beats(tried(2, **decks), count()) == [
+        (0.0, 10.1), (2.0, 11.2), (1.0, 10.6),
+    ]  # fmt: skip
+    early = {"left": [release(9.76, 30.0)], "right": [release(13.85, 40.0)]}
+    assert counting._on_their_beats(tried(2, **early), count()) == [(0.0, 9.76)]  # beat 8 is over
+
+
+@pytest.mark.parametrize(
+    ("turns", "left_out"),
+    [
+        # Left twice, four beats apart: right's turn between.
+        ([(0, "left"), (1, "right"), (2, "left"), (6, "left"), (7, "right")], [(4.0, "right")]),
+        ([(0, "left"), (1, "right"), (2, "left"), (4, "left"), (5, "right")], [(3.0, "right")]),
+        ([(0, "left"), (1, "right"), (2, "left"), (3, "left"), (4, "right")], []),
+        # Too few, or too seldom by turns: two of four, where two of five are let pass.
+        ([(0, "left"), (2, "left"), (3, "right")], []),
+        ([(0, "left"), (2, "left"), (3, "right"), (5, "right"), (6, "left")], []),
+        ([(0, "left"), (2, "left"), (3, "right"), (5, "right"), (6, "left"), (7, "right")],
+         [(1.0, "right"), (4.0, "left")]),
+    ],
+)  # fmt: skip
+def test_which_turns_were_left_out(turns, left_out):
+    assert counting._alternating(turns) == sorted([*turns, *left_out])
+
+
+def test_what_hands_meant_is_their_turns_on_the_nearest_beats():
+    decks = {"left": [release(10.05, 30.0), release(11.0, 30.0)], "right": [release(10.45, 40.0)]}
+    meant = counting.own_turns(tried(2, **decks), count())
+    assert [(act.kind, act.side, act.beat) for act in meant] == [
+        ("start", "left", 0.0), ("return", "left", 1.0), ("release", "right", 1.0),
+        ("return", "right", 2.0), ("release", "left", 2.0),
+    ]  # fmt: skip
+
+
+# --- held against the count -----------------------------------------------------------------------
+
+
+def played(piece=0, to_beat=8.0, by="left", beat_s=0.5):
+    return Played(Visit(piece, 0.0, to_beat, 10.0, 14.0), (), count(beat_s=beat_s, by=by))
+
+
+def test_the_next_set_piece_is_due_where_the_last_one_ends():
+    """8 beats of .4 s from 10 s: 13.2 s, a quarter faster than the map."""
+    after = Visit(1, 0.0, 8.0, 14.0, 18.0)
+    due = Due(pytest.approx(13.2), "left", pytest.approx(1.25))
+    assert held._due(ROUTINE, played(beat_s=0.4), after) == due
+    assert held._due(ROUTINE, played(beat_s=0.4), replace(after, from_beat=1.0)) == due
+    assert held._due(ROUTINE, played(beat_s=0.4, to_beat=7.1), after) == due
+    for before, visit in (
+        (played(), replace(after, from_beat=1.1)), (played(to_beat=7.0), after),
+        (played(by=None), after), (played(), replace(after, piece=2)),
+        (played(piece=1), after), (replace(played(), count=None), after),
+    ):  # fmt: skip
+        assert held._due(ROUTINE, before, visit) is None
+
+
+def test_eight_beats_tell_how_fast_the_next_is_counted():
+    """Ten beats of half a second, then six of .4: of the last eight two are slow, 8 in 3.4 s."""
+    long = read_routine(MAP.replace("name: One\n    bars: 2", "name: One\n    bars: 4").encode())
+    beats = np.arange(17.0)
+    times = np.concatenate([0.5 * beats[:11], 5.0 + 0.4 * np.arange(1, 7)])
+    before = Played(Visit(0, 0.0, 16.0, 0.0, 7.4), (), BeatTimes(beats, times, "left"))
+    assert held._speed_at_end(long, before, 16.0) == pytest.approx(60 * 8 / 3.4 / 120)
+
+
+def act(kind, side, beat, outcome="heard", **more):
+    return ActScore(kind=kind, side=side, beat=float(beat), outcome=outcome, by="left",
+                    beat_s=pytest.approx(0.5), **more)  # fmt: skip
+
+
+def scored(attempt, starts=None):
+    found = held._Held(attempt, count(), starts or {"left": None, "right": None})
+    return sorted(found.acts(), key=lambda one: (one.beat, one.side, one.kind))
+
+
+def test_a_juggle_is_held_act_by_act():
+    """Left's release on 4 left out, one of right on 6 too many; left is taken on 1.04 and 6.9."""
+    decks = juggled(0.02)
+    del decks["left"][2]
+    decks["right"].insert(3, release(13.1, 40.0))
+    attempt = tried(1, **decks)
+    left = replace(attempt.decks["left"], taken_s=[10.52, 13.45])
+    attempt = replace(attempt, decks={**attempt.decks, "left": left})
+
+    def due(beat):
+        return pytest.approx(10.0 + 0.5 * beat)
+
+    def heard(kind, side, beat, late_s=0.02):
+        return act(
+            kind, side, beat, heard_s=pytest.approx(10.0 + 0.5 * beat + late_s), due_s=due(beat)
+        )
+
+    def missed(kind, side, beat):
+        return act(kind, side, beat, "missed", due_s=due(beat))
+
+    assert scored(attempt) == [
+        heard("start", "left", 0), heard("return", "left", 1), heard("release", "right", 1),
+        heard("release", "left", 2), missed("return", "right", 2), missed("return", "left", 3),
+        heard("release", "right", 3), missed("release", "left", 4), missed("return", "right", 4),
+        missed("return", "left", 5), heard("release", "right", 5), heard("release", "left", 6),
+        missed("return", "right", 6),
+        replace(act("release", "right", 0, "added", heard_s=13.1), beat=pytest.approx(6.2)),
+        heard("return", "left", 7, -0.05), heard("release", "right", 7),
+    ]  # fmt: skip
+
+
+def test_what_comes_after_a_visit_was_left_is_skipped_and_before_it_asked_for_not_at_all():
+    """Left at beat 4.3 of 8, begun at 2.4: from a quarter beat before the end on nothing is
+    missed; from half a beat before its beginning."""
+    found = scored(tried(1, from_beat=2.4, to_beat=4.3))
+    assert {(one.beat, one.outcome) for one in found} == {
+        (2.0, "missed"), (3.0, "missed"), (4.0, "missed"), (5.0, "skipped"), (6.0, "skipped"),
+        (7.0, "skipped"),
+    }  # fmt: skip
+    assert min(one.beat for one in scored(tried(1, from_beat=2.6, to_beat=4.3))) == 3.0
+    near = scored(tried(1, to_beat=4.2))
+    assert {one.outcome for one in near if one.beat == 4.0} == {"skipped"}
+    assert {one.outcome for one in scored(tried(1, to_beat=7.1))} == {"missed"}
+
+
+def test_a_started_record_answers_to_the_count_before_or_gives_the_count():
+    """One: left started at 10.03 s, a turn beside its cue."""
+    start = {"left": Start(10.03, 1), "right": None}
+    (first, *_) = scored(tried(0), start)
+    assert first == act("start", "left", 0, heard_s=10.03, turns_off=1)
+    (first, *_) = scored(tried(0, due=Due(9.9, "right")), start)
+    assert first == replace(
+        act("start", "left", 0, heard_s=10.03, due_s=9.9, turns_off=1), by="right"
+    )
+    (missed, *_) = scored(tried(0))
+    assert missed == act("start", "left", 0, "missed", due_s=10.0)
+
+
+def test_without_a_count_nothing_is_heard():
+    found = list(held._unheard(tried(1, from_beat=2.0, to_beat=4.0)))
+    assert {one.beat for one in found if one.outcome == "missed"} == {2.0, 3.0, 4.0}
+    assert {one.outcome for one in found if one.beat in (0.0, 1.0, 5.0, 6.0, 7.0)} == {"skipped"}
+    assert {(one.by, one.beat_s, one.heard_s) for one in found} == {(None, 0.5, None)}
+
+
+def test_a_missed_release_takes_its_return_along():
+    """The return of left on 3 belongs to its release on 2, not to right's, nor to one on 4."""
+    acts = [act("release", "left", 2, "missed"), act("return", "left", 3, "missed"),
+            act("release", "right", 3), act("return", "right", 4, "missed"),
+            act("release", "left", 4), act("return", "left", 5, "missed")]  # fmt: skip
+    assert [one.outcome for one in held._once(acts)] == [
+        "missed", "skipped", "heard", "missed", "heard", "missed",
+    ]  # fmt: skip
+    heard = [act("release", "left", 2, "missed"), act("return", "left", 3)]
+    assert [one.outcome for one in held._once(heard)] == ["missed", "heard"]
+
+
+def test_a_bar_that_was_left_out_is_missed_as_a_whole():
+    stroke = Planned(kind="stroke", side="right", piece=0, beat=1.0)
+    one = held._Held(tried(0), replace(count(), left_out=(1.0, 5.0)), {"left": None, "right": None})
+    assert one.left_out(stroke) == act("stroke", "right", 1, "missed")
+    plans = [replace(stroke, beat=beat) for beat in (0.9, 1.0, 4.9, 5.0)]
+    assert [one._in_what_was_played(each) for each in plans] == [True, False, False, True]
