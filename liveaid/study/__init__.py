@@ -16,7 +16,7 @@ tempo       which of the three ways is believed
 downbeat    where bars begin
 key         tonic, mode, tuning
 imprint     what it sounds like, small enough to find its like again
-texture     what lasts and what strikes, and how pitches glide
+texture     what lasts and what strikes, and how pitches glide;  periodicity: how periodic it is
 voice       whether and where there is a voice;  voice_weights: what its judges have learnt
 sections    what plays from bar to bar; open breaks
 spoken_words  words of speech, each with its attack;  words_placed: those of a known text, by
