@@ -17,7 +17,7 @@ from liveaid.practice.act_score import ActScore, Played
 from liveaid.practice.align import HeardMoment
 from liveaid.practice.beat_times import BeatTimes
 from liveaid.practice.bed_alone import OverBed
-from liveaid.practice.passages import Chunk, Found
+from liveaid.practice.passages import Chunk, Found, chunks_of
 from liveaid.practice.planned_acts import Planned
 from liveaid.practice.recording import read_sound
 from liveaid.practice.visits import Visit
@@ -295,3 +295,137 @@ def test_half_an_hour_is_read_and_a_second_more_is_not(tmp_path):
     soundfile.write(tmp_path / "odd.wav", np.array([0.0, np.nan]), 100, subtype="FLOAT")
     with pytest.raises(LiveaidError, match="samples that are no numbers"):
         read_sound(tmp_path / "odd.wav")
+
+
+PESTLE = """
+title: Spice row
+metre: 4
+pieces:
+  - {name: Lids, bars: 2, tempo: 120, count: left, left: {hand: runs, at: 1.8}}
+  - name: Pestle
+    bars: 4
+    tempo: 120
+    count: left
+    left: {hand: runs, at: 20.0}
+    right: {hand: works, from: 40.0, to: 41.0, strokes: [1, 3.5, 9, 11.5, 14]}
+"""
+GUIDE, TAKE, BED = (np.zeros((1, 1)) for _ in range(3))
+
+
+def whole_piece(monkeypatch, *, heard_s, found, text=PESTLE, bed=None, before=None, told=None):
+    """Pestle by chunks found from 50 s on, at 1.25 times the speed: .4 s a beat.
+
+    `heard_s` answers when a guide's second was heard in the take, from which bands; None: not.
+    """
+    routine = read_routine(text.encode())
+    asked = []
+
+    def align(guide, take, at, here, there):
+        asked.append((guide is BED, list(at), here, there))
+        times = [heard_s(second, guide is BED) for second in at]
+        return [HeardMoment(second, time or 0.0, 0.0 if time is None else 0.9)
+                for second, time in zip(at, times, strict=True)]  # fmt: skip
+
+    def over(guide, alone, take, at_s, due_s, speed):
+        asked.append((at_s, due_s, speed))
+        return told
+
+    monkeypatch.setattr(parts, "align_within", align)
+    monkeypatch.setattr(parts, "over_bed", over)
+    chunks = chunks_of(routine)
+    return parts._played(routine, found, chunks, GUIDE, TAKE, bed, before), asked
+
+
+def straight(second, of_bed):
+    return 50.0 + (second - 4.0) / 1.25
+
+
+WHOLE = [Found(1, 50.0, 1.25, 0.8), Found(2, 53.2, 1.25, 0.8)]
+
+
+def stroke(beat, due_s, late_s=0.0, outcome="heard"):
+    return ActScore(
+        kind="stroke", side="right", beat=float(beat), outcome=outcome, by="click",
+        due_s=pytest.approx(due_s), beat_s=pytest.approx(0.4),
+        heard_s=pytest.approx(due_s + late_s) if outcome == "heard" else None,
+    )  # fmt: skip
+
+
+def test_a_set_piece_is_heard_at_every_half_beat_and_every_act(monkeypatch):
+    """Pestle begins at 4 s of the guide. Its stroke on 3.5 comes 20 ms late; its start, on time,
+    has nothing before it."""
+
+    def late(second, of_bed):
+        return straight(second, of_bed) + (0.02 if second == 4.0 + 0.5 * 3.5 else 0.0)
+
+    one, ((of_bed, at, here, there),) = whole_piece(monkeypatch, heard_s=late, found=WHOLE)
+    assert not of_bed
+    assert at == [4.0 + 0.25 * k for k in range(33)]  # the last is its stop
+    assert (here, there) == ([4.0, 8.0, 12.0], [50.0, 53.2, pytest.approx(56.4)])
+    assert one.visit == Visit(1, 0.0, 16.0, pytest.approx(50.0), pytest.approx(56.4))
+    start = ActScore(kind="start", side="left", beat=0.0, outcome="heard", by="click",
+                     heard_s=pytest.approx(50.0), beat_s=pytest.approx(0.4))  # fmt: skip
+    assert list(one.acts) == [
+        start, stroke(1, 50.4), stroke(3.5, 51.4, 0.02), stroke(9, 53.6), stroke(11.5, 54.6),
+        stroke(14, 55.6), replace(stroke(16, 56.4), kind="stop", side="left"),
+    ]  # fmt: skip
+    before = played(0, 46.8, 50.0, even(46.79, 0.4))
+    before = replace(before, visit=visit(0, 46.8, 50.0, 8.0))
+    again, _ = whole_piece(monkeypatch, heard_s=late, found=WHOLE, before=before)
+    assert again.acts[0] == replace(start, due_s=pytest.approx(49.99))
+
+
+def test_of_a_part_only_its_own_acts_are_asked_for(monkeypatch):
+    """Its second half: beats 8 to 16, and 53.2 s where it begins."""
+    one, ((_, at, here, there),) = whole_piece(monkeypatch, heard_s=straight, found=WHOLE[1:])
+    assert (at[0], at[-1], len(at)) == (8.0, 12.0, 17)
+    assert (here, there) == ([8.0, 12.0], [53.2, pytest.approx(56.4)])
+    assert one.visit == Visit(1, 8.0, 16.0, pytest.approx(53.2), pytest.approx(56.4))
+    assert [act.beat for act in one.acts] == [9.0, 11.5, 14.0, 16.0]
+
+
+def test_what_hands_do_over_a_record_is_told_beside_it(monkeypatch):
+    """Guide second and due time with the silence of .3 s before both; 1.25 times as fast."""
+    one, (_, *asked) = whole_piece(
+        monkeypatch, heard_s=straight, found=WHOLE[:1], bed=BED, told=OverBed(0.03, 0.9)
+    )
+    assert asked == [
+        (pytest.approx(4.8), pytest.approx(50.7), pytest.approx(1.25)),
+        (pytest.approx(6.05), pytest.approx(51.7), pytest.approx(1.25)),
+    ]
+    assert list(one.acts[1:]) == [stroke(1, 50.4, 0.03), stroke(3.5, 51.4, 0.03)]
+    assert one.acts[0].outcome == "heard"
+    drowned, _ = whole_piece(monkeypatch, heard_s=straight, found=WHOLE[:1], bed=BED)
+    assert [act.outcome for act in drowned.acts] == ["heard", "unheard", "unheard"]
+
+
+def test_where_acts_lie_on_every_beat_the_record_alone_gives_the_count(monkeypatch):
+    """Strokes on every half beat; the records alone are heard 10 ms later. Where they are not, the
+    count is drawn from the acts, and nobody knows what they are late by."""
+    strokes = ", ".join(f"{k / 2:g}" for k in range(16))
+    text = PESTLE.replace("1, 3.5, 9, 11.5, 14", strokes).replace("bars: 4", "bars: 2")
+    found = [Found(1, 50.0, 1.25, 0.8)]
+
+    def later(second, of_bed):
+        return straight(second, of_bed) + 0.01 * of_bed
+
+    def without(second, of_bed):
+        return None if of_bed else straight(second, of_bed)
+
+    one, _ = whole_piece(monkeypatch, heard_s=later, found=found, text=text, bed=BED)
+    assert (one.count.by, one.count.when(2.0)) == ("click", pytest.approx(50.81))
+    one, _ = whole_piece(monkeypatch, heard_s=without, found=found, text=text, bed=BED)
+    assert (one.count.by, one.count.when(2.0)) == (None, pytest.approx(50.8))
+    one, asked = whole_piece(monkeypatch, heard_s=later, found=found, text=text)
+    assert (one.count.by, len(asked)) == (None, 1)
+
+
+def test_where_no_beat_is_heard_the_chunks_tell_when_it_was(monkeypatch):
+    one, _ = whole_piece(monkeypatch, heard_s=lambda *_: None, found=WHOLE[:1])
+    assert one.count is None
+    assert one.visit == Visit(1, 0.0, 8.0, 50.0, pytest.approx(53.2))
+    assert list(one.acts) == [
+        ActScore(kind=kind, side=side, beat=beat, outcome="unheard", beat_s=0.5)
+        for kind, side, beat in (("start", "left", 0.0), ("stroke", "right", 1.0),
+                                 ("stroke", "right", 3.5))
+    ]  # fmt: skip
