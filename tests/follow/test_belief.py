@@ -177,6 +177,13 @@ def now(now_s=10.0, *, telling=True, stopped_s=-math.inf, **gestures):
     return GestureHeard(now_s, 1.0, both, told, 0.0, stopped_s)
 
 
+def test_at_first_the_routine_has_not_begun_and_being_nowhere_costs_7_nats():
+    belief = Belief(PLAN, 1.8, N)
+    assert belief.guesses == [Guess(-1, 0.0, -math.inf)]
+    assert belief.told is belief.guesses[0]
+    assert belief.lost == Guess(-1, 0.0, -math.inf, -7.0)
+
+
 NONE_ENDED = {"left": False, "right": False}
 RUN = Gesture("runs", 8.0, 2.0, True, 10.0, 4.0, 1.0)
 HELD = Gesture("held", 8.0, 30.0, False, 10.0, 30.0)
@@ -266,7 +273,7 @@ def test_a_word_for_a_set_piece_believed_in_tells_its_likeliest_place():
         (Guess(0, 4.0, 0.0), voted(Guess(2, 4.0, 0.0), -2.6), False),
         # And lie more than a beat away; A's last beat and B's first are beside each other.
         (Guess(0, 4.0, 0.0), Guess(0, 5.01, 0.0), True),
-        (Guess(0, 4.0, 0.0), Guess(0, 4.99, 0.0), False),
+        (Guess(0, 4.0, 0.0), Guess(0, 5.0, 0.0), False),
         (Guess(0, 4.0, 0.0), Guess(0, 2.99, 0.0), True),
         (Guess(0, 15.5, 0.0), Guess(1, 0.4, 0.0), False),
         (Guess(0, 15.5, 0.0), Guess(1, 0.6, 0.0), True),
