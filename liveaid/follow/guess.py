@@ -196,6 +196,8 @@ class Guess:
                 vote.nats = likeness.works(
                     part, gesture, heard.alone_s(age_s), self.beat, left, numbers
                 )
+                if gesture.kind == "held" and gesture.since_s < self.since_s - numbers.entered_s:
+                    vote.nats = min(vote.nats, 0.0)  # It has stood there since before.
             else:
                 beats_in = self.beat if plan.is_piece(self.section) else math.inf
                 vote.nats = likeness.rests(part, gesture, self.since_s, beats_in, numbers)

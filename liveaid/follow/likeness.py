@@ -88,7 +88,8 @@ def rests(
         if near_next(part, gesture.at_s, numbers):
             return numbers.made_ready
         if math.isfinite(beats_in):
-            return -numbers.made_ready
+            stood = gesture.since_s < entered_s - numbers.entered_s and gesture.kind == "held"
+            return 0.0 if stood and beats_in < numbers.left_on_beats else -numbers.made_ready
         return numbers.not_ready if math.isnan(part.left_to_s) else 0.0  # over: it stands anywhere
     if gesture.since_s < entered_s - numbers.entered_s:
         over = (beats_in - numbers.left_on_beats) * numbers.left_on_beat_s

@@ -220,8 +220,10 @@ class Numbers:
     # Prices of leaving the order, paid once.
     start: float = 0.0
     """The start. P"""
-    start_middle: float = 3.0
-    """To begin elsewhere. D"""
+    start_middle: float = 2.0
+    """To begin elsewhere, in whichever set piece: each is one of as many. O"""
+    back_in: float = 3.0
+    """To be in the map again, after being nowhere or over. D"""
     midway: float = 2.0
     """To come to a count by the clock midway. O"""
     next_late: float = 1.0
@@ -235,7 +237,7 @@ class Numbers:
     again: float = 7.0
     """The same anew. D; takes bend it."""
     slip_turn: float = 5.0
-    """A slip of whole turns. D"""
+    """A slip of one turn; of more the price of one `farther`. D, O"""
     slip: float = 7.0
     """Another slip. D"""
     ahead: float = 6.6

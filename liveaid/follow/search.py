@@ -164,29 +164,28 @@ def price(
         midway = numbers.midway if to.lead is None and beat > numbers.first_beats else 0.0
         if there == 0 and beat < numbers.last_beats:
             return numbers.start
-        on = there - parent.lost_at if parent.lost_at >= 0 else 0
+        if parent.lost_at < 0:
+            return numbers.start_middle + midway + math.log(plan.pieces)
+        on = there - parent.lost_at
         # What waits at a first beat begins anew; what goes on may have gone on to the next.
         far = abs(on) if beat < numbers.draw_beats else max(on - 1, -on)
-        return numbers.start_middle + midway + numbers.farther * math.log1p(far)
+        return numbers.back_in + midway + numbers.farther * math.log1p(far)
     if here == plan.pieces:
-        return numbers.start_middle if there == 0 else numbers.first
+        return numbers.back_in if there == 0 else numbers.first
     section = plan.at(here)
     left = section.beats - parent.beat
     if there == here:
         begins = parent.beat < numbers.late_to_beats and beat < numbers.first_beats
         if section.lead and not parent.ran and begins:
             return numbers.late_start
-        off_s = (beat - parent.beat) * section.beat_s
-        turns = off_s / turn_s
+        begins_anew = max(numbers.again - anew, 0.0)
+        otherwise = begins_anew if beat < numbers.last_beats else numbers.slip
+        turns = (beat - parent.beat) * section.beat_s / turn_s
         whole = round(turns)
-        one_turn = whole != 0 and abs(turns - whole) * turn_s < numbers.edge_s
-        return (
-            numbers.slip_turn
-            if one_turn and to.lead
-            else max(numbers.again - anew, 0.0)
-            if beat < numbers.last_beats
-            else numbers.slip
-        )
+        if to.lead and whole and abs(turns - whole) * turn_s < numbers.edge_s:
+            slips = numbers.slip_turn + numbers.farther * math.log(abs(whole))
+            return min(slips, otherwise)
+        return otherwise
     if there == here + 1 and beat < numbers.first_beats:
         if parent.over:
             return 0.0

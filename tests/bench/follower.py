@@ -19,6 +19,7 @@ Every performance is looked at each 50 ms inside the routine, with no grace afte
   ceiling      the same of one who is wrong only while the order that was left still fits what is
                played (follower_ceiling.py: no score of the follower's is asked), and guesses right
                wherever two places fit
+  fair         the same of one who guesses evenly there: what can be expected
   known        the same of one who is wrong there too
   bound        the same of the best path found with all the future in hand, under the same scores
   us           processor time of `hear`, a message
@@ -68,7 +69,7 @@ def rows(hands: str, faults: Sequence[str], routines: Sequence[str]) -> dict[str
 HEAD = (
     f"{'':13} {'n':>3} {'piece':>6} {'beat':>6} {'bar':>9}  {'sure':>5} {'right':>6}"
     f"  {'off':>23}  {'ren':>4} {'rec':>9}  {'look-up':>9} {'in order':>9}"
-    f" {'ceiling':>9} {'known':>9} {'bound':>9} {'us':>3}"
+    f" {'ceiling':>9} {'fair':>9} {'known':>9} {'bound':>9} {'us':>3}"
 )
 
 
@@ -100,7 +101,8 @@ def line(row: str, scores: Sequence[Score]) -> str:
         f" {'/'.join(f'{b:g}' for b in bar) if bar else '':>9}"
         f"  {share('sure'):5.1f} {share('sure right', 'sure'):6.2f}  {off:>23}"
         f"  {looks['renames'] / (looks['all'] / 1200):4.2f} {recovered:>9}"
-        f"  {both('look-up'):>9} {both('in order'):>9} {both('ceiling'):>9} {both('known'):>9}"
+        f"  {both('look-up'):>9} {both('in order'):>9} {both('ceiling'):>9}"
+        f" {both('fair'):>9} {both('known'):>9}"
         f" {both('bound'):>9}"
         f" {looks['us'] / max(looks['messages'], 1):3.0f}"
     )

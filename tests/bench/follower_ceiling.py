@@ -2,7 +2,9 @@
 
 Only the map, the truth and the messages are asked. A place is alive while both records have been
 where it says since the performer last left the order, for as long as at the true place and
-`SLACK_S` more. Where another place is alive, nobody can be sure of the true one.
+`SLACK_S` more. Where another place is alive, nobody can be sure of the true one. While the order
+that was left still fits, it may as well be left at a later end of a set piece: that is another
+place for every set piece it may be left for.
 """
 
 from __future__ import annotations
@@ -40,6 +42,11 @@ class Unknown:
 
     piece: str
     beat: str
+    piece_share: float = 1.0
+    """How often one is right who guesses evenly among the set pieces that fit, and who is wrong
+    while the order does."""
+    beat_share: float = 1.0
+    """The same among the beats that fit."""
 
 
 class Places:
@@ -70,6 +77,13 @@ class Places:
         """All places so much of record later."""
         self.at = self.at + seconds / self.beat_s[self.piece]
 
+    def leave(self, which: int, to: Floats) -> None:
+        """More places, which are come to from one of them: they have against them what it has."""
+        self.at = np.concatenate((self.at, to))
+        self.against = np.concatenate((self.against, np.full(len(to), self.against[which])))
+        for side in SIDES:
+            self.wound[side] = np.concatenate((self.wound[side], np.zeros(len(to))))
+
     def see(self, records: dict[Side, tuple[float, float]], seconds: float) -> None:
         """Hold where both records are, and how fast, against what each place says."""
         piece = self.piece
@@ -98,7 +112,7 @@ def unknown(routine: Routine, played: Played) -> list[Unknown]:
     """What cannot be known at each look of the truth."""
     starts = np.cumsum([0.0, *(routine.beats(i) for i in range(len(routine.pieces)))])
     records, marks = _records(played), sorted(played.marks)
-    leaps, alone, waits, waited = None, False, False, 0.0
+    leaps, alone, left, waits, waited = None, False, 0, False, 0.0
     found: list[Unknown] = []
     before: tuple[float, int, float] | None = None
     for (now, piece, beat), seen in zip(played.truth, records, strict=True):
@@ -112,12 +126,15 @@ def unknown(routine: Routine, played: Played) -> list[Unknown]:
             to = np.arange(0.0, starts[-1], GRID) if before is None else starts[:-1]
             marks = [mark for mark in marks if mark > now]
             leaps, alone = Places(routine, np.concatenate(([here, came], to))), before is None
-            before, waits, waited = None, clock, 0.0
+            before, left, waits, waited = None, int(leaps.piece[1]), clock, 0.0
         told = Unknown("", "")
         if leaps is not None:
             if before is not None:
                 leaps.go_on(_ahead(routine, before, (piece, beat), starts))
             leaps.at[0] = here
+            if leaps.piece[1] != left and not alone:
+                left = int(leaps.piece[1])
+                leaps.leave(1, starts[:-1])
             leaps.see(seen, 0.05)
             alive = leaps.against <= leaps.against[0] + SLACK_S
             other = alive & (leaps.piece != piece)
@@ -127,7 +144,15 @@ def unknown(routine: Routine, played: Played) -> list[Unknown]:
             waited = beat if waits else waited
             why = "order" if far[1] and not alone else "twin"
             lost = why if far.any() else "twin" if waited > 1.0 else ""
-            told = Unknown(why if other.any() else "", lost)
+            waiting = bool(lost) and not far.any()
+            pieces, beats = np.unique(leaps.piece[other]), np.unique(np.floor(leaps.at[far]))
+            share = 0.0 if why == "order" else 1.0
+            told = Unknown(
+                why if other.any() else "",
+                lost,
+                (share if other.any() else 1.0) / (1 + len(pieces)),
+                (share if far.any() else 1.0) / (1 + len(beats) + waiting),
+            )
         found.append(told)
         before = (now, piece, beat)
     return found

@@ -154,10 +154,15 @@ def followed(task: Task) -> Score:
         last = index
         looks["all"] += 1
     looks["messages"] = at
+    fair = {"piece": 0.0, "beat": 0.0}
     for told in unknown(routine, played):
+        fair["piece"] += told.piece_share
+        fair["beat"] += told.beat_share
         for name, why in (("piece", told.piece), ("beat", told.beat)):
             looks[f"ceiling {name}"] += why != "order"
             looks[f"known {name}"] += not why
+    for name, right_looks in fair.items():
+        looks[f"fair {name}"] = round(right_looks)
     score.recovered = [_recovery(m, right, played, routine) for m in played.marks]
     if task.bound:
         for (told, told_beat), (_, piece, beat) in zip(

@@ -223,6 +223,27 @@ def test_a_resting_record_is_made_ready_within_half_a_second_of_its_cue(at_s, na
         assert likeness.rests(RESTS, one, 0.0, 8.0, USUAL) == nats
 
 
+@pytest.mark.parametrize(
+    ("kind", "entered_s", "beats_in", "nats"),
+    [("held", 101.0, 1.0, 0.0), ("held", 101.0, 6.0, -0.3), ("held", 100.2, 1.0, -0.3),
+     ("hand", 101.0, 1.0, -0.3)],
+)  # fmt: skip
+def test_a_record_that_stands_since_before_is_not_made_ready_yet(kind, entered_s, beats_in, nats):
+    """Held since 100 s, more than .3 s before the set piece: it tells nothing for six beats."""
+    stands = gesture(kind, from_s=20.0, at_s=20.0, age_s=2.0)
+    assert likeness.rests(RESTS, stands, entered_s, beats_in, USUAL) == nats
+
+
+@pytest.mark.parametrize(("since_s", "nats"), [(101.0, 0.0), (100.2, 0.6)])
+def test_a_record_that_stands_at_its_cue_since_before_is_no_work_of_this_set_piece(
+    small, since_s, nats
+):
+    """Held at 30.0, where Three's left is worked, since 100 s: .6 unless it was so before."""
+    heard, three = _heard(left=gesture("held", from_s=30.0, at_s=30.0)), Guess(2, 4.0, since_s)
+    three.score_votes(plan_of(small), heard, USUAL)
+    assert three.votes["left"].nats == nats
+
+
 def test_after_the_end_a_record_stands_anywhere():
     """What has sounded before leaves it somewhere; before the start it is not ready there."""
     away = gesture("held", from_s=45.0, at_s=45.0)
@@ -330,12 +351,13 @@ def test_leaving_the_order_has_its_price(small, here, beat_here, to, beat, nats)
 
 @pytest.mark.parametrize(
     ("lost_at", "to", "beat", "nats"),
-    [(0, 1, 8.0, 3.0), (0, 3, 8.0, 5.1972), (-1, 3, 8.0, 3.0), (2, 2, 8.0, 3.0),
+    [(0, 1, 8.0, 3.0), (0, 3, 8.0, 5.1972), (-1, 3, 8.0, 3.3863), (2, 2, 8.0, 3.0),
      (2, 1, 8.0, 4.3863), (2, 2, 0.2, 3.0), (2, 3, 0.2, 4.3863)],
 )  # fmt: skip
 def test_being_nowhere_remembers_where_it_came_from(small, lost_at, to, beat, nats):
-    """To begin in the middle is 3, there or in the next; beyond that 2 ln 2 = 1.3863 for one,
-    2 ln 3 = 2.1972 for two. At a first beat it is begun anew, and the next is one farther."""
+    """To be back in the map is 3, there or in the next; beyond that 2 ln 2 = 1.3863 for one,
+    2 ln 3 = 2.1972 for two. At a first beat it is begun anew, and the next is one farther. Nothing
+    was heard before: 2, and one of four set pieces, ln 4 = 1.3863."""
     lost, numbers = Guess(-1, 0.0, 0.0, lost_at=lost_at), replace(USUAL, midway=0.0)
     plan = plan_of(small)
     assert price(plan, lost, plan.at(to), beat, 1.8, numbers) == pytest.approx(nats, abs=1e-3)
@@ -349,6 +371,17 @@ def test_after_a_stop_it_is_likelier_begun_anew(small, here, to, again, nats):
     plan, parent = plan_of(small), Guess(here, 8.0, 0.0, ran=True)
     numbers = replace(USUAL, again=again)
     assert price(plan, parent, plan.at(to), 0.0, 1.8, numbers, stopped=True) == nats
+
+
+@pytest.mark.parametrize(
+    ("beat", "turns", "nats"), [(2.0, 1, 5.0), (2.0, 2, 6.3863), (2.0, 3, 7.0), (14.4, -4, 7.0)]
+)
+def test_a_needle_slips_a_turn_more_easily_than_many(small, beat, turns, nats):
+    """A turn of 1.8 s is 3.6 beats at 120 BPM: 5 for one, 2 ln 2 = 1.3863 more for two; from three
+    on any slip of 7 is as cheap, and so is beginning anew, four turns back at beat 14.4."""
+    plan, parent = plan_of(small), Guess(0, beat, 0.0, ran=True)
+    told = price(plan, parent, plan.at(0), beat + 3.6 * turns, 1.8, USUAL)
+    assert told == pytest.approx(nats, abs=1e-3)
 
 
 @pytest.mark.parametrize(("beat", "nats"), [(1.0, 1.0), (9.0, 7.0)])

@@ -22,11 +22,12 @@ N = Numbers(
     start=0.25, start_middle=16.0, midway=2.0, next_late=1.0, next_off_beats=0.5, next_early=64.0,
     next_bars=8.0, again=128.0, slip_turn=256.0, slip=512.0, ahead=1024.0, back=2048.0,
     farther=0.0, leaves=4.0, first=4096.0, late_start=32.0, stop=100.0, word=8192.0,
-    overtime=1.0, overtime_each=3.0,
+    overtime=1.0, overtime_each=3.0, back_in=16384.0,
     draw_beats=0.5, first_beats=2.5, last_beats=1.5, late_to_beats=3.0, edge_s=0.3,
     from_cue_s=0.15, held_doubt=0.5, release_doubt=0.3, midway_at=0.4, midway_doubt=0.2,
     stop_heard_s=3.0, still_s=1.0, entered_s=0.3,
 )  # fmt: skip
+LN4 = 1.386294
 TURN_S = 1.8
 """At 120 BPM 3.6 beats."""
 
@@ -45,11 +46,13 @@ def heard(now_s=10.0, *, ratio=1.0, still_s=0.0, stopped_s=-math.inf, telling=Tr
 @pytest.mark.parametrize(
     ("here", "at", "to", "beat", "nats"),
     [
-        # Before the first: its beginning is the start; else the middle, and midway by the clock.
-        (-1, 0.0, 0, 1.49, 0.25), (-1, 0.0, 0, 1.5, 16.0), (-1, 0.0, 1, 0.0, 16.0),
-        (-1, 0.0, 2, 2.5, 16.0), (-1, 0.0, 2, 2.51, 18.0), (-1, 0.0, 1, 9.0, 16.0),
+        # Before the first: its beginning is the start; else the middle, one of four set pieces,
+        # and midway by the clock.
+        (-1, 0.0, 0, 1.49, 0.25), (-1, 0.0, 0, 1.5, 16.0 + LN4), (-1, 0.0, 1, 0.0, 16.0 + LN4),
+        (-1, 0.0, 2, 2.5, 16.0 + LN4), (-1, 0.0, 2, 2.51, 18.0 + LN4),
+        (-1, 0.0, 1, 9.0, 16.0 + LN4),
         # After the last.
-        (4, 0.0, 0, 9.0, 16.0), (4, 0.0, 1, 0.0, 4096.0),
+        (4, 0.0, 0, 9.0, 16384.0), (4, 0.0, 1, 0.0, 4096.0),
         # The same: from its first beats, a turn, another slip.
         (0, 8.0, 0, 1.49, 128.0), (0, 8.0, 0, 1.51, 512.0), (0, 8.0, 0, 13.0, 512.0),
         (0, 8.0, 0, 11.6, 256.0), (0, 8.0, 0, 4.4, 256.0), (0, 5.0, 0, 12.2, 256.0),

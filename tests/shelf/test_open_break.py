@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 from pathlib import Path
 
@@ -15,7 +16,9 @@ from liveaid.files.file_bytes import Signature
 from liveaid.fit.audition import AUDITION_RATE_HZ, ToHear, audition
 from liveaid.fit.fit import fits
 from liveaid.shelf.find import parse_query
+from liveaid.shelf.open_break import open_breaks
 from liveaid.shelf.shelf import Shelf
+from liveaid.shelf.shelf_sound import ShelfSound
 from liveaid.study.facts import Study
 
 HASH = "ab" * 20
@@ -166,3 +169,62 @@ def test_a_break_is_fitted_and_heard_from_its_own_bars(shelf_file: Path):
     assert len(mix) == pytest.approx(20.0 * AUDITION_RATE_HZ, abs=2)
     loud = np.abs(mix[:, 0]).reshape(-1, AUDITION_RATE_HZ // 10).max(axis=1)
     assert loud.min() > 0.4
+
+
+def alone(study: Study) -> list[ShelfSound]:
+    return open_breaks(ShelfSound(hash=HASH, path="/crate/market.wav", study=study))
+
+
+def test_a_break_is_told_by_itself():
+    """Four bars of 4 in 10 s are 16 beats, 96 BPM, at 44,100 Hz 441,000 frames."""
+    whole = record(voice=0.4, tempo_alternative=48.0, silence_start_s=1.0, silence_end_s=1.0,
+                   faults=("cut off",), tempo_curve=((0.0, 96.0), (40.0, 97.0)))  # fmt: skip
+    (only,) = alone(whole)
+    assert (only.hash, only.name, only.part) == (
+        f"{HASH}01", "market break", ("break", 20.0, 30.0),
+    )  # fmt: skip
+    assert only.study == dataclasses.replace(
+        whole, duration_s=10.0, frames_declared=441_000, frames_read=441_000, faults=(),
+        silence_start_s=0.0, silence_end_s=0.0, tempo=96.0, tempo_alternative=None,
+        first_beat=0.0, first_downbeat=0.0, steady=True, tempo_drift_percent=0.0, beats_s=(),
+        tempo_curve=(), loop_beats=16, key=None, key_confidence=0.0,
+        onsets_s=tuple(float(n) for n in range(10)), phrases_s=((0.0, 10.0),), voice=0.0,
+        sections=((0.0, 10.0, "drums alone", 4.0),),
+    )  # fmt: skip
+    assert open_breaks(only) == []
+
+
+def test_several_breaks_are_numbered_and_odd_lengths_are_no_loops():
+    """4.01 bars are 16.04 beats, near enough to 16; 4.02 are 16.08."""
+    sections = ((0.0, 10.0, "drums alone", 4.01), (10.0, 20.0, "full", 4.0),
+                (20.0, 30.0, "drums alone", 4.02))  # fmt: skip
+    one, two = alone(record(sections=sections, metre=None, first_downbeat=None))
+    assert (one.part, two.part) == (("break-1", 0.0, 10.0), ("break-2", 20.0, 30.0))
+    assert (one.study.loop_beats, two.study.loop_beats) == (16, None)
+    assert (one.hash, two.hash) == (f"{HASH}01", f"{HASH}02")
+    assert two.study.tempo == pytest.approx(96.48)
+    assert two.study.first_downbeat is None
+
+
+def test_a_break_whose_beats_are_followed_keeps_them():
+    """Its first beat, 10 ms before it, is its begin; .6 s a beat and .65 differ by 8.33 %, half of
+    it on either side of the mean. Of seven beats nothing is followed."""
+    beats = (
+        19.4,
+        19.99,
+        *(20.6 + 0.6 * n for n in range(7)),
+        *(24.85 + 0.65 * n for n in range(8)),
+    )
+    (found,) = alone(record(beats_s=beats, steady=False))
+    study = found.study
+    assert study.beats_s == pytest.approx([0.0, *(at - 20.0 for at in beats[2:])])
+    assert (study.steady, study.first_beat) == (False, 0.0)
+    assert study.tempo_drift_percent == pytest.approx(100 * (0.65 / 0.6 - 1) / 2)
+    late = tuple(20.5 + n for n in range(8))
+    for own, followed in ((late, late), (late[:7], ())):
+        (found,) = alone(record(beats_s=own, steady=False))
+        assert found.study.beats_s == pytest.approx([at - 20.0 for at in followed])
+        assert (found.study.steady, found.study.first_beat) == (not followed, pytest.approx(0.5))
+    edges = tuple(19.97 + 1.002 * n for n in range(11))  # before it, and at its end
+    (found,) = alone(record(beats_s=edges, steady=False))
+    assert found.study.beats_s == pytest.approx([at - 20.0 for at in edges[1:10]])

@@ -104,6 +104,22 @@ def test_a_header_that_cannot_be_meant_is_refused(file, beat, at, value):
         study(path)
 
 
+def test_a_header_is_believed_up_to_768_khz_and_64_channels(tmp_path):
+    """Common practice, no source: converters end there."""
+    wav = tmp_path / "a.wav"
+    for rate, channels, believed in (
+        (999, 1, False), (1000, 1, True), (768_000, 1, True), (768_001, 1, False),
+        (8000, 64, True), (8000, 65, False),
+    ):  # fmt: skip
+        soundfile.write(wav, np.zeros((10, channels)), rate)
+        if believed:
+            with open_sound(wav) as reader:
+                assert (reader.rate_hz, reader.channels, reader.slack) == (rate, channels, 0)
+        else:
+            with pytest.raises(Unreadable, match=rf"\({channels} channels at {rate} Hz\)$"):
+                open_sound(wav)
+
+
 def test_missing_files_and_folders_are_refused(tmp_path):
     with pytest.raises(Unreadable, match="no such file"):
         study(tmp_path / "nothing.wav")
