@@ -140,10 +140,10 @@ def test_after_the_last_cue_there_is_none():
 
 
 def test_without_the_speed_heard_a_cue_is_due_by_the_maps_tempo():
-    """12 beats at 120 BPM are 6 s: two turns and a bit by hand are in time, thirty are not."""
-    for position_s, in_time in ((22.0, True), (26.0 + 30 * 1.8, False)):
-        cue = told(RUNS_ON, 1, 4.0, position_s, 0.0, rate_bps=None)
-        assert (cue.due_beats, cue.in_time) == (12.0, in_time)
+    """2.2 turns by hand: 12 beats at 120 BPM, 6 s, are enough, half a beat is not."""
+    for beat, in_time in ((4.0, True), (15.5, False)):
+        cue = told(RUNS_ON, 1, beat, 22.0, 0.0, rate_bps=None)
+        assert (cue.due_beats, cue.in_time) == (16.0 - beat, in_time)
     assert told(RUNS_ON, 1, 4.0, 22.0, 0.0, rate_bps=0.02).in_time is None  # all but stopped
     assert told(RUNS_ON, -1, 0.0, 22.0, 0.0).due_beats is None
 
