@@ -13,9 +13,10 @@ from liveaid.study.downbeat import _metre
 from liveaid.study.grid import Grid, _densest_s, _excess, _line, come_back, fit_grid, wander_s
 from liveaid.study.loop import SURE_EXCESS, _agrees, _counts, _may_end_on_a_beat, find_loop
 from liveaid.study.onsets import Onsets
-from liveaid.study.phrases import find_phrases
+from liveaid.study.phrases import find_phrases, silence_s
 from liveaid.study.pulse import sharpened_s
 from liveaid.study.spectrum import BANDS, FRAMES_HZ, GROUPS, HOP, RATE_HZ
+from liveaid.study.spoken_words import find_words
 from liveaid.study.tempo import _residual_s
 from liveaid.study.tempo_course import CourseStretch, changes
 from liveaid.study.texture import GLIDE_OCTAVES, TEXTURE_GROUPS, Texture
@@ -260,3 +261,100 @@ def test_a_tempo_that_comes_back_on_the_same_lines_never_left_them(course, chang
         CourseStretch(8.0 * at, 0.5, one == "h", one == "o") for at, one in enumerate(course)
     ]
     assert changes(stretches) is changed
+
+
+def levels(*pieces):
+    """The level frame by frame: so many dB for so many seconds each."""
+    return np.concatenate([np.full(round(s * FRAMES_HZ), db, np.float32) for db, s in pieces])
+
+
+REST = (-100, 0.5)
+
+
+@pytest.mark.parametrize(
+    ("pieces", "onsets_s", "found_s"),
+    [
+        # Smoothed over 30 ms it rises to -30 dB some ms before its begin, and sinks to -40 dB some
+        # after its end.
+        ((REST, (0, 0.5), REST), (), [(0.489, 1.013)]),
+        # The nearest onset within 60 ms of that begins it.
+        ((REST, (0, 0.5), REST), (0.54, 0.6), [(0.54, 1.013)]),
+        ((REST, (0, 0.5), REST), (0.435,), [(0.435, 1.013)]),
+        ((REST, (0, 0.5), REST), (0.555,), [(0.489, 1.013)]),
+        # A pause is a gap of a fifth of a second in what is so widened.
+        ((REST, (0, 0.5), (-100, 0.21), (0, 0.5), REST), (), [(0.489, 1.721)]),
+        ((REST, (0, 0.5), (-100, 0.25), (0, 0.5), REST), (), [(0.489, 1.013), (1.237, 1.761)]),
+        # Under 80 ms is a click; the file's end ends a phrase.
+        ((REST, (0, 0.05), REST, (0, 0.5), REST), (), [(1.038, 1.561)]),
+        ((REST, (0, 0.07), REST), (), [(0.489, 0.584)]),
+        ((REST, (0, 0.5)), (), [(0.489, 0.998)]),
+        # Softer than -80 dB is none.
+        (((-120, 0.5), (-79, 0.5), (-120, 0.5)), (), [(0.489, 1.013)]),
+        (((-120, 0.5), (-81, 0.5), (-120, 0.5)), (), []),
+        # A breath of -35 dB belongs to a phrase that it touches, and makes none; at -45 neither.
+        ((REST, (-35, 0.3), (0, 0.5), REST, (-35, 0.5), REST), (), [(0.494, 1.312)]),
+        ((REST, (-45, 0.3), (0, 0.5), REST), (), [(0.789, 1.312)]),
+        # Over a background of -20 dB it has to rise by 9, and ends 3 dB lower.
+        (((-20, 1.0), (-10, 0.5), (-20, 1.0), (0, 0.5), (-20, 1.0)), (),
+         [(0.993, 1.507), (2.484, 3.008)]),
+        (((-20, 1.0), (-12, 0.5), (-20, 1.0), (0, 0.5), (-20, 1.0)), (), [(2.484, 3.008)]),
+    ],
+)  # fmt: skip
+def test_phrases_lie_between_pauses(pieces, onsets_s, found_s):
+    """Kept as read, and looked through: half of the 30 ms that levels are smoothed over is 15."""
+    level = levels(*pieces)
+    found = find_phrases(level, beginnings(onsets_s), sum(seconds for _, seconds in pieces))
+    assert np.array(found) == pytest.approx(np.array(found_s), abs=1e-3)
+
+
+def test_silence_is_sixty_decibels_below_the_loud_or_eighty_below_full_scale():
+    loud = levels((-70, 0.5), (0, 0.5), (-59, 0.1), (-61, 0.4))
+    assert silence_s(loud, 1.5) == pytest.approx((0.5, 0.4), abs=0.005)
+    soft = levels((-81, 0.5), (-79, 0.5), (-81, 0.5))
+    assert silence_s(soft, 1.5) == pytest.approx((0.5, 0.5), abs=0.005)
+    assert silence_s(levels((-90, 1.0)), 1.0) == (1.0, 0.0)
+    assert silence_s(np.zeros(0), 3.0) == (3.0, 0.0)
+
+
+WORD = (0, 0.5)
+
+
+@pytest.mark.parametrize(
+    ("pieces", "onsets_s", "strengths", "found_s"),
+    [
+        # A dip of 9 dB parts two words, 30 dB and more is a silence between them.
+        ((REST, WORD, (-8.9, 0.15), WORD, REST), (), 1, [(0.489, 0.489, 1.661)]),
+        ((REST, WORD, (-9.1, 0.15), WORD, REST), (), 1,
+         [(0.489, 0.489, 1.048), (1.048, 1.048, 1.661)]),
+        ((REST, WORD, (-28, 0.15), WORD, REST), (), 1,
+         [(0.489, 0.489, 1.048), (1.048, 1.048, 1.661)]),
+        ((REST, WORD, (-32, 0.15), WORD, REST), (), 1,
+         [(0.489, 0.489, 1.033), (1.107, 1.107, 1.661)]),
+        # The lower of the heights on either side counts: -15 from -10 is a dip of 5.
+        ((REST, WORD, (-15, 0.15), (-10, 0.5), REST), (), 1, [(0.489, 0.489, 1.661)]),
+        ((REST, (-10, 0.5), (-15, 0.15), WORD, REST), (), 1, [(0.489, 0.489, 1.661)]),
+        # No word is shorter than 90 ms.
+        ((REST, (0, 0.02), (-20, 0.05), WORD, REST), (), 1, [(0.489, 0.489, 1.083)]),
+        # The strongest onset from 20 ms before to 60 ms after its begin is a word's attack.
+        ((REST, WORD, (-20, 0.1), WORD, REST), (1.02,), 1,
+         [(0.489, 0.489, 1.043), (1.043, 1.043, 1.611)]),
+        ((REST, WORD, (-20, 0.1), WORD, REST), (1.025,), 1,
+         [(0.489, 0.489, 1.043), (1.043, 1.025, 1.611)]),
+        ((REST, WORD, (-20, 0.1), WORD, REST), (1.1,), 1,
+         [(0.489, 0.489, 1.043), (1.043, 1.1, 1.611)]),
+        ((REST, WORD, (-20, 0.1), WORD, REST), (1.105,), 1,
+         [(0.489, 0.489, 1.043), (1.043, 1.043, 1.611)]),
+        ((REST, WORD, (-20, 0.1), WORD, REST), (1.05, 1.08), (1, 2),
+         [(0.489, 0.489, 1.043), (1.043, 1.08, 1.611)]),
+        ((REST, WORD, (-20, 0.1), WORD, REST), (1.05, 1.08), (2, 1),
+         [(0.489, 0.489, 1.043), (1.043, 1.05, 1.611)]),
+    ],
+)  # fmt: skip
+def test_words_are_parted_where_the_level_dips(pieces, onsets_s, strengths, found_s):
+    """Kept as read, and looked through: begin, attack and end of each."""
+    level = levels(*pieces)
+    mono = np.zeros(round(len(level) / FRAMES_HZ * RATE_HZ), np.float32)
+    onsets = beginnings(onsets_s, strengths)
+    found = find_words(mono, SimpleNamespace(level_db=level), onsets)
+    told = [(word.begin_s, word.attack_s, word.end_s) for word in found]
+    assert np.array(told) == pytest.approx(np.array(found_s), abs=1e-3)
