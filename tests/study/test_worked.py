@@ -17,6 +17,7 @@ from liveaid.study.loop import (
     _counts,
     _may_end_on_a_beat,
     find_loop,
+    fit_inside,
     told_by_length,
 )
 from liveaid.study.onsets import Onsets
@@ -478,3 +479,77 @@ def test_each_stretch_of_sixteen_beats_tells_its_tempo(times_s, told):
 )
 def test_a_length_cut_to_the_frame_tells_beats_and_tempo(frames, rate_hz, told):
     assert told_by_length(frames, rate_hz) == told
+
+
+def cut_to(beats, *, late_s=0.0, long_s=0.0):
+    """A file of so many beats at 120 BPM, a stroke on each and on some sixteenths between, weaker;
+    all of them late, or the file longer than its beats."""
+    strikes = np.random.default_rng(beats).random(beats * 4) < 0.6
+    strikes[::4] = True
+    at = np.flatnonzero(strikes)
+    times_s, strength = at * 0.125 + late_s, np.where(at % 4 == 0, 2.0, 1.0)
+    duration_s = beats * 0.5 + long_s
+    rise = np.zeros((round((duration_s + 1) * FRAMES_HZ), GROUPS), np.float32)
+    rise[np.round(times_s * FRAMES_HZ).astype(int)] = strength[:, None]
+    return SimpleNamespace(rise=rise), beginnings(times_s, strength), duration_s
+
+
+@pytest.mark.parametrize(
+    ("how", "told"),
+    [
+        ({"beats": 3}, (3, 0.5, 0.0, 0.372)),
+        ({"beats": 4}, (4, 0.5, 0.0, 0.738)),
+        ({"beats": 5}, None),
+        ({"beats": 6}, (6, 0.5, 0.0, 0.043)),
+        ({"beats": 7}, None),
+        ({"beats": 8}, (8, 0.5, 0.0, 1.167)),
+        ({"beats": 9}, None),
+        ({"beats": 12}, (12, 0.5, 0.0, 0.298)),
+        ({"beats": 16}, (16, 0.5, 0.0, 1.0)),
+        ({"beats": 32}, (32, 0.5, 0.0, 1.094)),
+        # Its beat may lie up to 20 ms beside its begin; what begins later still is not cut there.
+        ({"beats": 8, "late_s": 0.01}, (8, 0.5, 0.01, 1.167)),
+        ({"beats": 8, "late_s": 0.03}, (8, 0.5, 0.02, 1.167)),
+        ({"beats": 8, "late_s": 0.051}, None),
+        # 60 ms too long it is 7.5 ms a beat slower, and a fifth of a beat too long is no loop.
+        ({"beats": 8, "long_s": 0.06}, (8, 0.5075, -0.02, 0.776)),
+        ({"beats": 8, "long_s": 0.1}, None),
+    ],
+)
+def test_a_loop_is_cut_to_as_many_beats_as_loops_mostly_are(how, told):
+    """Kept as read: beats, seconds in each, where the first lies, and how well they come round,
+    less by a tenth to two for odd numbers of them."""
+    found = find_loop(*cut_to(**how), None)
+    if told is None:
+        assert found is None
+    else:
+        beats, beat_s, phase_s, score = told
+        assert (found.beats, found.grid.parts) == (beats, 4)
+        assert found.grid.period_s == pytest.approx(beat_s)
+        assert found.grid.phase_s == pytest.approx(phase_s, abs=1e-3)
+        assert found.score == pytest.approx(score, abs=2e-3)
+
+
+@pytest.mark.parametrize(
+    ("times_s", "shortest_s", "longest_s", "told"),
+    [
+        # Sixteen beats of half a second are 8 s; a length may be off by 6 ms.
+        (np.arange(32) * 0.25, 7.9, 8.1, (0.5, 4)),
+        (np.arange(32) * 0.25, 8.004, 8.1, (0.5, 4)),
+        (np.arange(32) * 0.25, 8.007, 8.1, None),
+        (np.arange(32) * 0.25, 7.9, 7.995, (0.5, 4)),
+        (np.arange(32) * 0.25, 7.9, 7.993, None),
+        (np.arange(48) * 0.5 / 3, 7.9, 8.1, (0.5, 3)),
+        # 119.93 BPM is 120 within 4.8 ms in all; 119.88 is 8 ms away, and is what it is.
+        (np.arange(32) * 0.25015, 7.9, 8.1, (0.5, 4)),
+        (np.arange(32) * 0.25025, 7.9, 8.1, (0.5005, 4)),
+        # But 120 it cannot be where that is too short or too long.
+        (np.arange(32) * 0.25015, 8.001, 8.1, (0.5003, 4)),
+        (np.arange(32) * 0.25015, 7.9, 7.9995, (0.5003, 4)),
+    ],
+)
+def test_a_padded_loops_tempo_is_a_whole_number_where_its_onsets_leave_it_open(
+    times_s, shortest_s, longest_s, told
+):
+    found = fit_inside(beginnings(times_s), 16, shortest_s, longest_s)
+    assert (found and (pytest.approx(found.period_s, abs=2e-6), found.parts)) == told
