@@ -256,6 +256,6 @@ def _controllers(options: dict[str, Any]) -> tuple[Controller, ...]:
     if len(layouts) > len(names):
         raise UsageError(f"--lamps {layouts[-1]}: one --midi for each --lamps would do")
     loaded = [load_config(config_path(layout, "lamps"), LampLayout) for layout in layouts]
-    padded = [*loaded, *[loaded[-1]] * (len(names) - len(loaded))]
-    pads = [options["pads"], *[None] * (len(names) - 1)]
-    return tuple(map(Controller, names, padded, pads))
+    layouts_on = [*loaded, *[loaded[-1]] * len(names)]
+    pads = [options["pads"], *[None] * len(names)]
+    return tuple(map(Controller, names, layouts_on, pads))  # as many as there are names

@@ -5,11 +5,13 @@ proportion), which is all the arithmetic here."""
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 import soundfile
 
+from liveaid.commands import slower_decks
 from liveaid.commands.slower_decks import with_slower_decks
 from liveaid.errors import UsageError
 from liveaid.practice.aim import aim_of, played_in
@@ -20,8 +22,9 @@ from liveaid.practice.session import Session
 from liveaid.practice.slower import aim_of_kept, deck_parts, slower, slower_folder, to_load
 from liveaid.practice.stretch import stretch
 from liveaid.render.render import render_scene
-from liveaid.routine import load_routine
+from liveaid.routine import load_routine, save_routine
 from liveaid.routine.load import read_routine
+from liveaid.routine.model import Stamp
 from liveaid.routine.opened import open_scene
 from liveaid.simulate import STEADY, perform
 
@@ -179,3 +182,64 @@ def test_what_can_not_be_made_slower_is_told(scene):
     with pytest.raises(UsageError, match="names no sounds to make"):
         with_slower_decks(aim, bare, 0.70)
     assert with_slower_decks(aim, found, 0.95) == aim  # the fader reaches it
+
+
+def test_just_the_slowest_tempo_of_a_map_can_be_made(monkeypatch):
+    """Of the slowest of its set pieces: 20 % of 100 BPM are 20, of 96 they are 19.2."""
+    aim = aim_of(STAGE, "Lids")
+    found = SimpleNamespace(judged=STAGE)
+    slower_decks._refuse(aim, found, 0.20)
+    (piece,) = aim.routine.pieces
+    pieces = (piece, piece.model_copy(update={"tempo_bpm": 96.0}))
+    mixed = replace(aim, routine=aim.routine.model_copy(update={"pieces": pieces}))
+    with pytest.raises(UsageError, match=r"--start-at 20%: 19 BPM; 20 or more would do"):
+        slower_decks._refuse(mixed, found, 0.20)
+
+
+def test_deck_files_are_made_for_every_part_and_the_slowest_are_begun_with(monkeypatch):
+    """70 % within 8 %: the stage's own, those for 86 %, and those for 74 %."""
+    made = []
+
+    def make(found, name, part):
+        made.append((name, part))
+        return STAGE.model_copy(update={"title": f"{part}"})
+
+    monkeypatch.setattr(slower_decks, "_made", make)
+    aim = aim_of(STAGE, "Lids")
+    whole = with_slower_decks(aim, SimpleNamespace(judged=STAGE), 0.70)
+    assert made == [("Lids", 0.86), ("Lids", 0.74)]
+    assert {part: decks.title for part, decks in whole.decks.items()} == {
+        1.0: "Stalls", 0.86: "0.86", 0.74: "0.74",
+    }  # fmt: skip
+    assert whole.routine.title == "0.74"
+    assert with_slower_decks(replace(aim, piece=""), None, 0.70).decks == aim.decks
+
+
+STAMP = {"map": "a" * 64, "sounds": {"ticks": "1" * 40, "call": "2" * 40}}
+
+
+@pytest.mark.parametrize(
+    ("made_from", "stage", "state", "kept"),
+    [
+        (STAMP, STAMP, "as rendered", True),
+        (STAMP | {"sounds": {"ticks": "1" * 40}}, STAMP, "as rendered", True),  # it plays one alone
+        (STAMP | {"sounds": {"ticks": "3" * 40}}, STAMP, "as rendered", False),
+        (STAMP | {"map": "b" * 64}, STAMP, "as rendered", False),
+        (STAMP, STAMP, "edited since", False),
+        (None, STAMP, "as rendered", False),
+        (STAMP, None, "as rendered", False),
+    ],
+)
+def test_slower_deck_files_are_kept_while_they_are_the_maps_own(
+    tmp_path, made_from, stage, state, kept
+):
+    def stamped(stamp):
+        return STAGE.model_copy(update={"rendered": stamp and Stamp.model_validate(stamp)})
+
+    file = tmp_path / "routine.yaml"
+    found = SimpleNamespace(placed=stamped(stage), state=state)
+    assert slower_decks._there(file, found) is None  # there is none yet
+    save_routine(stamped(made_from), file)
+    assert (slower_decks._there(file, found) is not None) is kept
+    found.placed = None
+    assert slower_decks._there(file, found) is None

@@ -542,12 +542,6 @@ def test_the_command_reports_as_json_and_as_text(scene):
     assert sum(angle < 0.01 or angle > 359.99 for angle in angles) >= len(angles) - 1
 
 
-@pytest.mark.parametrize("wish", [{"rate_hz": 32_000}, {"gap_turns": -1.0}, {"loudness_lufs": 0.0}])
-def test_a_wish_that_cannot_be_meant_is_wrong_use(wish):
-    with pytest.raises(UsageError, match="would do"):
-        Wish(**wish)
-
-
 def test_liveaid_errors_are_what_the_command_line_shows():
     assert issubclass(RoutineError, LiveaidError)
 

@@ -193,6 +193,25 @@ def test_an_error_is_followed_by_part_of_itself(chance):
     assert [hand.timing_s(0.0) for _ in range(3)] == pytest.approx([0.08, 0.128, 0.1568])
 
 
+def test_a_record_let_go_into_a_rising_speed_is_as_fast_as_it_then_is(chance):
+    hand = hand_at(chance())
+    hand.record.let_go(MotionLine(2.0, 10.0, 1.0, 0.5))
+    half = RELEASE_S / 2
+    same(knots(hand), [(2.0 - half, 10.0, 0.0),
+                       (2.0 + half, 10.0 + half + 0.25 * half**2, 1.0 + 0.5 * half)])  # fmt: skip
+
+
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_a_short_way_is_one_push_up_and_down_again(chance, sign):
+    """.2 s and a tenth of a turn, .38 s of record at 4.5 a second: too short to go on at speed.
+    Up and down as evenly, 2 sqrt(.38 * .12 / 4.5); then .08 s, and .17 s back."""
+    hand = hand_at(chance())
+    hand.record.wind(10.0 + 0.2 * sign, turns_per_s=2.5, over_turns=0.1, waver=[1.0])
+    up_s = 2 * (0.38 * 0.12 / 4.5) ** 0.5
+    same(knots(hand), [(up_s, 10.0 + 0.38 * sign, 0.0), (up_s + 0.08, 10.0 + 0.38 * sign, 0.0),
+                       (up_s + 0.25, 10.0 + 0.2 * sign, 0.0)])  # fmt: skip
+
+
 # -- strokes in a span of 2.5 s from 10 on, at 60 BPM, a beat a second
 
 
