@@ -7,6 +7,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from liveaid.practice.mixer_trace import FaderHeard
 from liveaid.practice.takes import TakeFinder, _follows, _Stillness
 from liveaid.practice.visits import Sure
 from liveaid.routine.load import read_routine
@@ -290,3 +291,46 @@ def test_a_take_is_given_up_when_records_stand_or_nothing_is_heard(after_s, sile
     finder._heard_s = 10.0 if silent else 10.0 + after_s
     finder._given_up(10.0 + after_s, finder._places[-1])
     assert ends == ([("abandoned", 10.0)] if over else [])
+
+
+def ends_of(finder):
+    """How the finder's take ends, noted: (how, when, what it goes on with)."""
+    ends = []
+    finder._end = lambda *how: ends.append(how) or []
+    return ends
+
+
+@pytest.mark.parametrize(
+    ("beat", "ended"),
+    [(7.5, "complete"), (6.0, "complete"), (5.9, "abandoned"), (4.0, "abandoned")],
+)
+def test_begun_again_a_take_is_over_before_it(beat, ended):
+    """Flame's last beat, from 6 of 8 at 10 s, has come at 10.5 s; Oil's beat 1 began at 10 s."""
+    finder = finder_at(piece=2, beat=beat, moved_s=10.5)
+    ends = ends_of(finder)
+    finder.tell(prompt(0, 1.0), now=10.5)
+    assert ends == [(ended, 10.0, Sure(10.5, 0, 1.0, BEAT_S))]
+
+
+@pytest.mark.parametrize(
+    ("piece", "now", "bars_left", "over"),
+    [(2, 10.69, 0, False), (2, 10.71, 0, True), (2, 10.71, 1, True), (1, 10.71, 0, False)],
+)
+def test_a_take_is_complete_once_its_last_beat_was_heard_out(piece, now, bars_left, over):
+    """Flame's beat 7.5 of 8 at 10 s: over at 10.25 s, and .45 s more for a late stop."""
+    finder = finder_at(piece=piece, beat=7.5 if piece == 2 else 11.5)
+    ends = ends_of(finder)
+    finder.tell(prompt(None, bars_left=bars_left), now=now)
+    assert ends == ([("complete", 10.25, None)] if over else [])
+
+
+def test_ten_minutes_are_kept_while_no_take_is_found():
+    """A record moved by hand for 700 s, two messages a second, and a fader moved as often."""
+    finder = TakeFinder(read_routine(MAP.encode()))
+    for now in (step / 2 for step in range(1401)):
+        finder.hear_mixer(FaderHeard(now, "crossfader", (now % 10) / 10))
+        finder.hear("left", position_s=2.0 + 0.2 * now, now=now)
+    assert finder.moved_s == 700.0
+    assert finder._messages[0][0] == 98.0  # 2 s more from before
+    told = finder.mixer.between(0.0, 700.0)
+    assert 97.0 <= told[0].now_s <= 100.0
