@@ -9,7 +9,8 @@ import pytest
 
 from liveaid.practice.mixer_trace import FaderHeard
 from liveaid.practice.takes import TakeFinder, _follows, _Stillness
-from liveaid.practice.visits import Sure
+from liveaid.practice.trace import trace_of
+from liveaid.practice.visits import Sure, Visit
 from liveaid.routine.load import read_routine
 
 BEAT_S = 0.5
@@ -334,3 +335,45 @@ def test_ten_minutes_are_kept_while_no_take_is_found():
     assert finder._messages[0][0] == 98.0  # 2 s more from before
     told = finder.mixer.between(0.0, 700.0)
     assert 97.0 <= told[0].now_s <= 100.0
+
+
+def oil(ended, end_s, *, piece=0, after_s=float("-inf"), began_s=10.0):
+    """A take of Oil (or Flame) begun at 10 s, surely there at each of its beats up to the end."""
+    finder = TakeFinder(read_routine(MAP.encode()))
+    finder._after_s, finder._still.began_s = after_s, began_s
+    times = [10.0 + BEAT_S * beat for beat in range(8)]
+    places = [Sure(now, piece, beat, BEAT_S) for beat, now in enumerate(times) if now <= end_s]
+    first_s = (2.0, 20.0, 40.0)[piece]
+    messages = [(k / 20, "left", first_s + max(k / 20 - 10.0, 0.0)) for k in range(100, 400)]
+    return finder._take(ended, end_s, places, trace_of(messages))
+
+
+@pytest.mark.parametrize(
+    ("ended", "end_s", "is_one"),
+    [
+        # A bar is 2 s: a bar and a quarter, or four fifths of one that came to its end.
+        ("abandoned", 12.51, True), ("abandoned", 12.49, False), ("early", 12.49, False),
+        ("complete", 11.61, True), ("complete", 11.59, False),
+    ],
+)  # fmt: skip
+def test_about_a_bar_is_no_take(ended, end_s, is_one):
+    assert (oil(ended, end_s) is not None) is is_one
+
+
+def test_a_take_has_its_messages_from_two_seconds_before_to_its_late_stop():
+    """Left at 13 s, beat 6: from 8 to 13.45 s."""
+    take = oil("abandoned", 13.0)
+    assert (take.start_s, take.end_s, take.ended) == (10.0, 13.0, "abandoned")
+    assert take.visits == (Visit(0, 0.0, 6.0, 10.0, 13.0),)
+    heard = take.trace["left"].now_s
+    assert (heard[0], heard[-1]) == (8.0, pytest.approx(13.4))
+    # What lies before the end of the one before is not its own.
+    assert oil("abandoned", 13.6, after_s=10.5).start_s == 10.5
+    assert oil("abandoned", 13.6, after_s=9.0).start_s == 10.0
+
+
+def test_a_complete_take_ends_with_its_last_beat():
+    whole = oil("complete", 13.2, piece=2)
+    assert whole.visits == (Visit(2, 0.0, 8.0, 10.0, 13.2),)
+    assert oil("abandoned", 13.2, piece=2).visits[-1].to_beat < 8.0
+    assert oil("complete", 13.2).visits[-1].to_beat < 8.0
