@@ -15,7 +15,8 @@ from liveaid.stage.address import HTTP_ADDRESS, OSC_ADDRESS
 
 @pytest.fixture
 def screen():
-    return Console(file=io.StringIO(), width=120)
+    """So narrow that what is not left whole is broken."""
+    return Console(file=io.StringIO(), width=50)
 
 
 def lines(screen):
@@ -146,7 +147,7 @@ def test_what_a_take_of_the_alley_counts(monkeypatch):
     )  # fmt: skip
     first = SimpleNamespace(score=SimpleNamespace(pieces=[]))
     last = SimpleNamespace(score=SimpleNamespace(pieces=[SimpleNamespace(), piece]))
-    assert alley._score(SimpleNamespace(scores=[first, last])) == {
+    assert alley._score(SimpleNamespace(scores=[first, first, last])) == {
         "score": "line of last", "hands": ["a hand"], "missed": 1, "added": 2, "cuts": 3,
     }  # fmt: skip
     assert alley._score(SimpleNamespace(scores=[])) == {"score": None}
@@ -163,3 +164,48 @@ def test_a_set_piece_without_a_count_of_its_own_is_played_after_the_one_before()
         (0, "A", ["A"]), (1, "B", ["B"]), (1, "C", ["B", "C"]),
     ]  # fmt: skip
     assert {aim.routine.limit_s for aim in aims} == {None}
+
+
+def test_a_scene_is_opened_where_it_is_told_and_again_where_it_was(screen, monkeypatch, tmp_path):
+    monkeypatch.setattr(tour, "write_sounds", lambda folder, *, on_sound: on_sound("tram"))
+    folder = tmp_path / "a folder with a name" / "that is longer than a line" / "market"
+    for _ in range(2):
+        tour._open_scene(folder, screen)
+    assert (folder / "routine.yaml").is_file()
+    assert lines(screen).count(f"Scene  {folder}") == 2
+
+
+def test_only_the_first_set_piece_with_acts_is_seen_on_the_page(screen, monkeypatch):
+    """Of three the second has no acts; the first can be played at no tempo that is known."""
+    routine = Routine.model_validate({"title": "T", "pieces": [
+        {"name": name, "bars": 1, "tempo": 90, "count": "clock"} for name in "ABC"]})  # fmt: skip
+    fastest = [SimpleNamespace(piece=0, fastest_bpm=None),
+               SimpleNamespace(piece=1, fastest_bpm=99.0),
+               SimpleNamespace(piece=2, fastest_bpm=101.26)]  # fmt: skip
+    played = []
+
+    def play(aim, console, seed, on_stage):
+        played.append((aim.piece, seed, on_stage))
+        return {"beats_right": 99.0, "score": None}
+
+    monkeypatch.setattr(alley, "fastest", lambda routine: fastest)
+    monkeypatch.setattr(
+        alley, "calls",
+        lambda routine, index: [] if index == 1 else [SimpleNamespace(says="hey", part="hey")],
+    )  # fmt: skip
+    monkeypatch.setattr(alley, "_played", play)
+    told = alley.play_alley(routine, screen, seed=5, on_stage="page")
+    assert played == [("A", 5, "page"), ("C", 5, None)]
+    nothing = {"words": 1, "sounds": 0, "figures": [], "beats_right": 99.0, "score": None}
+    assert told == [
+        {"piece": "A", "fastest_bpm": 0.0, **nothing},
+        {"piece": "C", "fastest_bpm": 101.3, **nothing},
+    ]
+
+
+def test_what_a_prompt_says_is_noted_by_its_set_piece():
+    told = show._said(2.0, SimpleNamespace(
+        piece=SimpleNamespace(index=3), beat_position=1.5, state="following"))  # fmt: skip
+    assert (told.piece, told.beat_position, told.sure) == (3, 1.5, True)
+    lost = show._said(2.0, SimpleNamespace(piece=None, beat_position=None, state="lost"))
+    assert (lost.piece, lost.sure) == (None, False)
