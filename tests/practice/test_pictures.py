@@ -102,8 +102,9 @@ def test_a_running_record_bar_by_bar_where_one_act_tells_no_count(wicks, drawn):
     assert said == written("a running record bar by bar")
 
 
-def test_no_more_than_24_bars_are_drawn(drawn):
-    """Twelve rows of 2.2 inches and 0.9 more: 27.3."""
+def test_no_more_than_24_bars_are_drawn(drawn, monkeypatch):
+    """Twelve rows of 2.2 inches and 0.9 more: 27.3. What stands in them takes long to draw."""
+    monkeypatch.setattr(bars_pictures, "_row", lambda *_: None)
     long = read_routine(MAP.replace("bars: 13", "bars: 27").encode())
     kept = take((Visit(2, 0.0, 108.0, 9.0, 63.0),), [])
     said = drawn(bars_pictures, lambda: bars_picture(long, kept, 0, piece(name="Down")))
