@@ -192,10 +192,8 @@ class TakeFinder:
         return self._end("abandoned", self._places[-1].now_s, None) if self._begun else []
 
     def _placed(self, prompt: Prompt, now: float) -> Sure | None:
-        if self._spans:
-            clocked = self._by_the_clock(prompt, now)
-            if clocked is not None or self._since_start(now) is not None:
-                return clocked
+        if self._spans and self._since_start(now) is not None:
+            return self._by_the_clock(prompt, now)
         piece, beat, tempo = prompt.piece, prompt.beat_position, prompt.tempo
         heard = prompt.state in ("following", "unsure") and prompt.confidence >= TAKES_SURE
         if not heard or not prompt.bars_left:

@@ -185,11 +185,10 @@ class DeckCourse:
 
     def _acts(self, index: int, leg: Leg, acts: tuple[Act, ...]) -> None:
         """The map's own acts, and away in time when the next set piece wants another cue."""
-        first = next((act for act in acts if act.beat >= leg.from_beat), acts[-1])
-        if leg.from_beat <= 0.0:
-            first = acts[0]
-        starts_s = leg.count.when(first.beat if first.beat < 0.0 else leg.from_beat)
-        self.hand.to_home(first.from_s, max(starts_s, self.record.now_s))
+        begins = leg.from_beat if leg.from_beat > 0.0 else min(acts[0].beat, 0.0)
+        ahead = [act for act in acts if act.beat >= begins]
+        home_s = ahead[0].from_s if ahead else acts[-1].to_s
+        self.hand.to_home(home_s, max(leg.count.when(begins), self.record.now_s))
         play_acts(self.hand, leg, acts, until_beat=leg.to_beat)
         wanted_s = self._wanted_next_s(index, leg, self.record.x_s)
         if wanted_s is not None and self.record.line is None:

@@ -1,5 +1,6 @@
 """What `gather` takes, at the bounds of each, and what it asks of the shelf."""
 
+from pathlib import Path
 from types import SimpleNamespace
 
 import click
@@ -231,4 +232,27 @@ def test_an_idea_is_held_against_sounds_that_are_studied_and_there(monkeypatch, 
     assert asked_for == [False]
     assert given == [
         (({"tram": "study"}, {"tram": "tram wet rain"}), {"turntable": "t", "metre": 4})
+    ]
+
+
+def test_parts_and_notes_are_those_of_a_file_or_else_of_a_sound_on_the_shelf(
+    shelf, monkeypatch, tmp_path
+):
+    told = []
+    monkeypatch.setattr(module, "show_parts", lambda path, **how: told.append((path, how)))
+    monkeypatch.setattr(module, "show_tone", lambda path, **how: told.append((path, how)))
+    monkeypatch.setattr(module, "_chosen", lambda shelf, name: name)
+    monkeypatch.setattr(module, "lying_there", lambda name: SimpleNamespace(path=f"/s/{name}.wav"))
+    file = tmp_path / "wok.wav"
+    file.touch()
+    module._handled(asked(parts=str(file), text="hey"))
+    assert shelf.did == []
+    module._handled(asked(notes="kettle"))
+    assert shelf.did == [("open", "shelf of None", False), "closed"]
+    module._handled(asked(parts="wok", shelf_file="own", write="parts"))
+    assert shelf.did[2] == ("open", "own", False)
+    assert told == [
+        (file, {"said": "hey", "write": None, "as_json": False}),
+        (Path("/s/kettle.wav"), {"as_json": False}),
+        (Path("/s/wok.wav"), {"said": "", "write": "parts", "as_json": False}),
     ]

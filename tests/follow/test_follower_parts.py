@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from liveaid.follow import Follower
+from liveaid.follow import Follower, Habits
 from liveaid.follow.guess import GestureHeard, Guess
 from liveaid.routine import Routine
 
@@ -48,6 +48,11 @@ def test_a_place_is_carried_on_by_the_clock(section, beat, seconds, carried):
     assert found == (carried[0], pytest.approx(carried[1]), carried[2])
 
 
+def test_what_comes_next_counts_by_its_own_beats(small):
+    """Half a beat over One's 16 is half a beat of Two, as fast."""
+    assert follower_at(0, 15.5, routine=small)._carried(0, 15.5, 0.5) == (1, 0.5, 2.0)
+
+
 @pytest.mark.parametrize("word", ["stays", "over"])
 def test_a_set_piece_that_goes_on_is_shown_at_its_end(word):
     follower = follower_at(0, 3.5, **{word: True})
@@ -65,6 +70,7 @@ def test_a_set_piece_that_goes_on_is_shown_at_its_end(word):
         (0.49, (1, 1.0), 0.51, (0, 2.0, 2.0, False)),
         # A beat or less beside it is no other place.
         (0.49, (0, 1.99), 0.0, (0, 2.0, 2.0, False)), (0.49, (0, 2.01), 0.0, (0, 3.01, 2.0, True)),
+        (0.49, (0, -0.1), 0.0, (0, 0.9, 2.0, True)),
     ],
 )  # fmt: skip
 def test_the_last_sure_place_is_held_while_none_is_half_believed(piece_sure, sure, twin_s, shown):
@@ -237,3 +243,44 @@ def test_what_a_fader_means_is_learnt_while_the_place_is_sure(
     assert [side for side, _ in told] == learnt
     assert told == [("left", "runs"), ("right", "rests")][: len(told)]
     assert follower._belief.told.past == 0.0  # left runs by .5, right rests by -.5
+
+
+def test_a_follower_starts_from_the_faders_reach_and_the_performers_pitch(small):
+    """A fader of 8 % and 2 more; usually 3 % up."""
+    follower = Follower(small, habits=Habits(pitched=5, pitch_percent=3.0))
+    assert follower._hearing.ratio() == pytest.approx(1.03)
+    assert [deck.reach for deck in follower._hearing.decks.values()] == [pytest.approx(0.10)] * 2
+    assert follower._belief.turn_s == pytest.approx(1.8, abs=1e-4)
+
+
+def test_belief_is_brought_up_to_date_forty_times_a_second(small):
+    follower = Follower(small)
+    stepped = []
+    for now in (0.0, 0.0249, 0.0251, 0.05, 0.0502):
+        follower.hear("left", position=2.0, now=now)
+        stepped.append(follower._stepped_s)
+    assert stepped == [0.0, 0.0, 0.0251, 0.0251, 0.0502]
+    assert follower._hinted_s == 0.0  # senders were looked at with the first message
+
+
+@pytest.mark.parametrize(
+    ("position", "taken"), [(86400.0, True), (86401.0, False), (-86401.0, False)]
+)
+def test_a_position_beyond_a_day_of_record_is_none(small, position, taken):
+    follower = Follower(small)
+    follower.hear("left", position=position, now=1.0)
+    assert follower._hearing.decks["left"].position_s == (position if taken else None)
+
+
+def test_before_anything_was_heard_a_prompt_waits_at_any_time(small):
+    """No time at all counts as the last one heard, and as 0 where none was."""
+    follower = Follower(small)
+    for now in (5.0, math.nan, math.inf):
+        prompt = follower.prompt(now=now)
+        assert (prompt.state, prompt.piece, prompt.elapsed_s) == ("waiting", None, None)
+    assert follower.wake_at() is None
+    heard = follower_at(0, 2.0)
+    assert heard.prompt(now=math.nan).beat_position == 2.0
+    assert heard.prompt(now=10.25).beat_position == 2.5
+    assert heard.prompt(now=9.0).beat_position == 2.0
+    assert heard.wake_at() == 10.5  # looked ahead to 10.25 s, beat 2.5

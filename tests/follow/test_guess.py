@@ -74,7 +74,8 @@ def test_what_a_record_did_before_its_line_grew_too_short_is_old(plan):
 @pytest.mark.parametrize(
     ("at", "read", "drawn"),
     [(1.0, 2.4, True), (1.0, 2.6, False), (0.3, 2.29, True), (0.3, 2.31, False),
-     (0.6, -0.4, True), (0.6, -0.6, False), (1.0, 2.49, True), (1.0, 2.51, False)],
+     (0.6, -0.4, True), (0.6, -0.6, False), (1.0, 2.49, True), (1.0, 2.51, False),
+     (1.55, -0.4, True), (1.7, -0.4, False)],
 )  # fmt: skip
 def test_a_release_in_the_first_beats_draws_the_count_from_two_beats_off(plan, at, read, drawn):
     guess = Guess(0, at, 9.5)
@@ -87,8 +88,8 @@ def test_a_release_in_the_first_beats_draws_the_count_from_two_beats_off(plan, a
     [
         # A first run, begun no more than a second before the set piece at 9.5 s; or one from
         # within .15 s of the cue at 2.0, no more than half a second old.
-        (False, 8.51, 9.0, True), (False, 8.49, 9.0, False), (True, 9.0, 9.0, False),
-        (True, 9.51, 2.14, True), (True, 9.49, 2.14, False), (True, 9.6, 2.16, False),
+        (False, 8.51, 9.0, True), (False, 8.5, 9.0, False), (True, 9.0, 9.0, False),
+        (True, 9.51, 2.14, True), (True, 9.5, 2.14, False), (True, 9.6, 2.16, False),
         (True, 9.6, 1.86, True), (True, 9.6, 1.84, False),
     ],
 )  # fmt: skip
@@ -332,6 +333,10 @@ def test_a_worked_deck_votes_by_its_beats_and_a_resting_one_by_the_time(plan):
     assert votes(plan, Guess(2, 5.0, 9.0), at)["right"] == (
         likeness.works(part, moved, 0.5, 5.0, 3.0, N), likeness.weight(moved, 1.0, N),
     )  # fmt: skip
+    gone = Gesture("held", 8.0, 50.0, True, 10.0, 50.0)  # at its next cue, with 3 beats left
+    assert votes(plan, Guess(2, 5.0, 9.0), heard(left=gone))["left"][0] == likeness.works(
+        plan.at(2).parts["left"], gone, 1.0, 5.0, 3.0, N
+    )
     run = Gesture("runs", 8.0, 40.0, True, 10.0, 42.0, 1.0)
     for section, beats_in in ((0, 5.0), (-1, math.inf), (4, math.inf)):
         part = plan.at(section).parts["right"]

@@ -35,6 +35,25 @@ def test_a_takes_set_pieces_are_counted_by_how_they_were_left():
     assert habits == Habits(takes=1, pieces=6, again=1, skipped=1, early=1, back=1)
 
 
+@pytest.mark.parametrize(("left_at", "early"), [(14.5, 0), (14.4, 1)])
+def test_who_leaves_a_beat_and_a_half_before_the_end_leaves_early(left_at, early):
+    assert seen([PieceGone(0, left_at), PieceGone(1, 16.0)], [16.0] * 2).early == early
+
+
+def test_how_far_from_their_cues_records_were_let_go_as_a_root_mean_square():
+    """.3 s one way and .1 s the other: the root of (.09 + .01) / 2 is .2236."""
+    habits = seen([PieceGone(0, 16.0)], [16.0], off_cue_s=[0.3, -0.1])
+    assert (habits.let_go, habits.off_cue_s) == (2, pytest.approx(0.22361, abs=1e-5))
+    assert seen([PieceGone(0, 16.0)], [16.0]).off_cue_s == 0.0
+
+
+@pytest.mark.parametrize("percent", [-50.1, 50.1, -math.inf])
+def test_a_pitch_beyond_half_is_refused(percent):
+    with pytest.raises(ValueError, match="within 50 per cent"):
+        Habits(pitch_percent=percent)
+    assert Habits(pitch_percent=math.copysign(50.0, percent)).pitch_percent in (-50.0, 50.0)
+
+
 def test_a_set_piece_that_the_map_has_not_leads_nowhere():
     """0, another, 3: neither is 1 and 2 left out, nor 0 left early."""
     habits = seen([PieceGone(0, 4.0), None, PieceGone(3, 16.0)], [16.0] * 4)

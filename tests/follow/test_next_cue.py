@@ -137,3 +137,19 @@ def test_before_the_start_both_first_cues_are_set_before():
 
 def test_after_the_last_cue_there_is_none():
     assert told(RUNS_ON, 2, 1.0, 27.0, 1.0).cue is None
+
+
+def test_without_the_speed_heard_a_cue_is_due_by_the_maps_tempo():
+    """2.2 turns by hand: 12 beats at 120 BPM, 6 s, are enough, half a beat is not."""
+    for beat, in_time in ((4.0, True), (15.5, False)):
+        cue = told(RUNS_ON, 1, beat, 22.0, 0.0, rate_bps=None)
+        assert (cue.due_beats, cue.in_time) == (16.0 - beat, in_time)
+    assert told(RUNS_ON, 1, 4.0, 22.0, 0.0, rate_bps=0.02).in_time is None  # all but stopped
+    assert told(RUNS_ON, -1, 0.0, 22.0, 0.0).due_beats is None
+
+
+def test_a_record_that_would_run_on_is_told_of_only_where_its_speed_is_known():
+    cue = told(RUNS_ON, 1, 4.0, 20.0, None)
+    assert (cue.way, cue.wind, cue.in_time, cue.ready) == ("runs on", None, None, False)
+    worked = made({"hand": "runs", "at": 10}, REST, {"hand": "runs", "at": 9})
+    assert told(worked, 1, 4.0, 9.0, None).ready

@@ -86,7 +86,9 @@ def said_of(figure: Figure) -> Iterator[str]:
         for area in (*axis.collections, *axis.patches):
             paths = area.get_paths() if isinstance(area, Collection) else [placed(area)]
             ends = [(*path.vertices.min(0), *path.vertices.max(0)) for path in paths]
-            yield f"area over {area.zorder:g}: {' '.join(map(rounded, ends))}"
+            inks = np.atleast_2d([*area.get_facecolor()] or area.get_edgecolor())
+            ink = f"{to_hex(inks[0])} {np.max(area.get_linewidth()):g}"
+            yield f"area {ink} over {area.zorder:g}: {' '.join(map(rounded, ends))}"
         yield from map(said_of_text, axis.texts)
         if axis.get_legend():
             yield f"legend {[text.get_text() for text in axis.get_legend().get_texts()]}"

@@ -6,6 +6,7 @@ Half a second a beat. The pictures of what a hand did are made up whole: no posi
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -364,3 +365,117 @@ def test_a_bar_that_was_left_out_is_missed_as_a_whole():
     assert one.left_out(stroke) == act("stroke", "right", 1, "missed")
     plans = [replace(stroke, beat=beat) for beat in (0.9, 1.0, 4.9, 5.0)]
     assert [one._in_what_was_played(each) for each in plans] == [True, False, False, True]
+
+
+WRITTEN = read_routine(b"""
+title: Stalls
+metre: 4
+pieces:
+  - name: Written
+    bars: 2
+    tempo: 120
+    count: left
+    left: {hand: runs, at: 2.0}
+    right:
+      hand: works
+      from: 30.0
+      to: 33.0
+      places: {wax: {from: 30.0, to: 30.5}, seal: {from: 32.0, to: 32.5}}
+      acts: {0: let go wax for 1, 2: let go seal for 1}
+  - name: Pushed
+    bars: 2
+    tempo: 120
+    count: left
+    left: {hand: runs, at: 20.0}
+    right: {hand: works, from: 30.0, to: 33.0, acts: {0: push for 1, 2: push for 1}}
+""")
+
+
+def written(piece, *found):
+    decks = {"left": DeckActs([], [], STILL), "right": DeckActs(list(found), [], STILL)}
+    plan = tuple(act for act in planned_events(WRITTEN) if act.piece == piece)
+    return Attempt(WRITTEN, Visit(piece, 0.0, 8.0, 10.0, 14.0), decks, plan, None)
+
+
+def test_acts_that_are_written_out_are_let_go_from_their_own_places():
+    """From 30.0, from 32.0, and a turn beside that; each is told by the nearest place."""
+    attempt = written(0)
+    places = [act.cue_s for act in attempt.plan if act.side == "right"]
+    assert places[0] == pytest.approx(30.0)
+    assert places[-1] == pytest.approx(32.0)
+    for from_s, turns, place_s in (
+        (30.1, 0, 30.0), (30.9, 0, 30.0), (31.1, 0, 32.0), (32.2, 0, 32.0), (33.9, 1, 33.8),
+        (31.7, 1, 31.8),
+    ):  # fmt: skip
+        one = release(11.0, from_s)
+        assert attempt._place_s(one, "right", turns) == pytest.approx(place_s)
+    assert written(1)._place_s(release(11.0, 31.0), "right", 1) == pytest.approx(
+        written(1).cue_s("right") + TURN_S
+    )
+    assert tried(1)._place_s(release(11.0, 31.0), "left", -1) == pytest.approx(30.0 - TURN_S)
+
+
+def test_whether_a_record_is_let_go_at_all():
+    """Where acts are written out only what they let go; else anything may be."""
+    assert written(0).is_let_go("right")
+    assert not written(1).is_let_go("right")
+    assert tried(0).is_let_go("right")
+
+
+def test_acts_that_are_written_out_are_told_by_their_time_and_not_by_turns():
+    beside = [release(11.0, 30.0 + TURN_S), release(12.0, 30.0 + TURN_S)]
+    assert written(1, *beside).turns_off("right") == 0
+
+
+def held_to_its_lines(monkeypatch, found, *, from_beat=0.0, to_beat=8.0, start_s=10.2, at=None):
+    """What becomes of what was heard of each written act of Written: (place, outcome)."""
+    asked = []
+    lines = held.acts_of(WRITTEN, 0, "right")
+
+    def heard(acts, deck, when, **how):
+        asked.append((len(acts), how["start_s"], how["end_s"]))
+        return [
+            SimpleNamespace(act=None if place is None else lines[place], outcome=outcome,
+                            at_s=10.7, due_s=10.6, turn_ms=3.0, longer_percent=4.0)
+            for place, outcome in found
+        ]  # fmt: skip
+
+    monkeypatch.setattr(held, "held_acts", heard)
+    attempt = written(0)
+    attempt = replace(attempt, visit=Visit(0, from_beat, to_beat, start_s, 14.0))
+    one = held._Held(attempt, count(), {"left": None, "right": None})
+    return list(one._written("right")), asked
+
+
+def test_a_written_act_is_scored_by_what_it_is(monkeypatch):
+    """The first release is the start; what is heard beside them is a stroke too many."""
+    lines = held.acts_of(WRITTEN, 0, "right")
+    last = next(k for k in range(len(lines) - 1, -1, -1) if lines[k].kind == "let go")
+    told, ((_, start_s, end_s),) = held_to_its_lines(
+        monkeypatch, [(0, "heard"), (last, "heard"), (None, "added")]
+    )
+    assert (start_s, end_s) == (10.0, 14.0)  # noticed a little late, it has its first acts too
+    more = {"heard_s": 10.7, "due_s": 10.6, "turn_ms": 3.0, "longer_percent": 4.0}
+    assert told == [
+        act("start", "right", 0, open=lines[0].open, **more),
+        act("release", "right", 2, open=lines[last].open, **more),
+        replace(act("stroke", "right", 0, "added", heard_s=10.7), beat=pytest.approx(1.4)),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("from_beat", "to_beat", "outcome"),
+    [
+        # Missed at beat 2: not yet come to a quarter beat before, nor with half a beat after.
+        (0.0, 8.0, "missed"), (0.0, 2.3, "missed"), (0.0, 2.2, "skipped"), (2.4, 8.0, "missed"),
+        (2.6, 8.0, "skipped"), (0.0, 7.1, "missed"),
+    ],
+)  # fmt: skip
+def test_a_written_act_beyond_what_was_played_is_skipped(monkeypatch, from_beat, to_beat, outcome):
+    lines = held.acts_of(WRITTEN, 0, "right")
+    last = next(k for k in range(len(lines) - 1, -1, -1) if lines[k].kind == "let go")
+    told, ((_, start_s, _),) = held_to_its_lines(
+        monkeypatch, [(last, "missed")], from_beat=from_beat, to_beat=to_beat
+    )
+    assert [one.outcome for one in told] == [outcome]
+    assert start_s == (10.0 if from_beat <= 0.5 else 10.2)

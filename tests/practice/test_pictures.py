@@ -14,6 +14,7 @@ import pytest
 
 from liveaid.practice import bars_picture as bars_pictures
 from liveaid.practice import history_picture as history_pictures
+from liveaid.practice import losses
 from liveaid.practice import take_picture as take_pictures
 from liveaid.practice.act_score import ActScore
 from liveaid.practice.bars_picture import bars_picture
@@ -101,8 +102,9 @@ def test_a_running_record_bar_by_bar_where_one_act_tells_no_count(wicks, drawn):
     assert said == written("a running record bar by bar")
 
 
-def test_no_more_than_24_bars_are_drawn(drawn):
-    """Twelve rows of 2.2 inches and 0.9 more: 27.3."""
+def test_no_more_than_24_bars_are_drawn(drawn, monkeypatch):
+    """Twelve rows of 2.2 inches and 0.9 more: 27.3. What stands in them takes long to draw."""
+    monkeypatch.setattr(bars_pictures, "_row", lambda *_: None)
     long = read_routine(MAP.replace("bars: 13", "bars: 27").encode())
     kept = take((Visit(2, 0.0, 108.0, 9.0, 63.0),), [])
     said = drawn(bars_pictures, lambda: bars_picture(long, kept, 0, piece(name="Down")))
@@ -187,3 +189,22 @@ def test_a_set_pieces_history(drawn):
     ]  # fmt: skip
     said = drawn(history_pictures, lambda: history_picture(rows, "Oil"))
     assert said == written("a set piece's history")
+
+
+def test_where_time_is_lost(wicks, drawn):
+    """Bar 1 of Wicks, the fourth of all: 30 late, 60 early and a pick-up 15 late, 35 on average;
+    bar 2: its one act missed; bar 3: 90 late, and what lies beyond it. 60 ms and more are darkest.
+    Set pieces that the map has not, or not there, are left out."""
+    acts = (
+        act(0.0, due_s=9.0, heard_s=9.03), act(1.0, side="right", due_s=9.5, heard_s=9.44),
+        act(-0.5, due_s=8.75, heard_s=8.765), act(5.0, "missed", due_s=11.5),
+        act(12.5, due_s=15.25, heard_s=15.34), act(8.0, "added", heard_s=13.0),
+    )  # fmt: skip
+    pieces = (piece(*acts), piece(*acts, name="Oil"), replace(piece(*acts), index=9))
+    score = TakeScore(
+        verdict="not clean", run_through=False, heard=1, missed=1, added=1, skipped=0,
+        bias_ms=None, spread_ms=None, pieces=pieces,
+    )  # fmt: skip
+    said = drawn(losses, lambda: losses.losses_picture(wicks, [score]))
+    assert said == written("where time is lost")
+    assert "no acts heard yet" in drawn(losses, lambda: losses.losses_picture(wicks, []))

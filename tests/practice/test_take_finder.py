@@ -7,8 +7,10 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from liveaid.practice.mixer_trace import FaderHeard
 from liveaid.practice.takes import TakeFinder, _follows, _Stillness
-from liveaid.practice.visits import Sure
+from liveaid.practice.trace import trace_of
+from liveaid.practice.visits import Sure, Visit
 from liveaid.routine.load import read_routine
 
 BEAT_S = 0.5
@@ -290,3 +292,88 @@ def test_a_take_is_given_up_when_records_stand_or_nothing_is_heard(after_s, sile
     finder._heard_s = 10.0 if silent else 10.0 + after_s
     finder._given_up(10.0 + after_s, finder._places[-1])
     assert ends == ([("abandoned", 10.0)] if over else [])
+
+
+def ends_of(finder):
+    """How the finder's take ends, noted: (how, when, what it goes on with)."""
+    ends = []
+    finder._end = lambda *how: ends.append(how) or []
+    return ends
+
+
+@pytest.mark.parametrize(
+    ("beat", "ended"),
+    [(7.5, "complete"), (6.0, "complete"), (5.9, "abandoned"), (4.0, "abandoned")],
+)
+def test_begun_again_a_take_is_over_before_it(beat, ended):
+    """Flame's last beat, from 6 of 8 at 10 s, has come at 10.5 s; Oil's beat 1 began at 10 s."""
+    finder = finder_at(piece=2, beat=beat, moved_s=10.5)
+    ends = ends_of(finder)
+    finder.tell(prompt(0, 1.0), now=10.5)
+    assert ends == [(ended, 10.0, Sure(10.5, 0, 1.0, BEAT_S))]
+
+
+@pytest.mark.parametrize(
+    ("piece", "now", "bars_left", "over"),
+    [(2, 10.69, 0, False), (2, 10.71, 0, True), (2, 10.71, 1, True), (1, 10.71, 0, False)],
+)
+def test_a_take_is_complete_once_its_last_beat_was_heard_out(piece, now, bars_left, over):
+    """Flame's beat 7.5 of 8 at 10 s: over at 10.25 s, and .45 s more for a late stop."""
+    finder = finder_at(piece=piece, beat=7.5 if piece == 2 else 11.5)
+    ends = ends_of(finder)
+    finder.tell(prompt(None, bars_left=bars_left), now=now)
+    assert ends == ([("complete", 10.25, None)] if over else [])
+
+
+def test_ten_minutes_are_kept_while_no_take_is_found():
+    """A record moved by hand for 700 s, two messages a second, and a fader moved as often."""
+    finder = TakeFinder(read_routine(MAP.encode()))
+    for now in (step / 2 for step in range(1401)):
+        finder.hear_mixer(FaderHeard(now, "crossfader", (now % 10) / 10))
+        finder.hear("left", position_s=2.0 + 0.2 * now, now=now)
+    assert finder.moved_s == 700.0
+    assert finder._messages[0][0] == 98.0  # 2 s more from before
+    told = finder.mixer.between(0.0, 700.0)
+    assert 97.0 <= told[0].now_s <= 100.0
+
+
+def oil(ended, end_s, *, piece=0, after_s=float("-inf"), began_s=10.0):
+    """A take of Oil (or Flame) begun at 10 s, surely there at each of its beats up to the end."""
+    finder = TakeFinder(read_routine(MAP.encode()))
+    finder._after_s, finder._still.began_s = after_s, began_s
+    times = [10.0 + BEAT_S * beat for beat in range(8)]
+    places = [Sure(now, piece, beat, BEAT_S) for beat, now in enumerate(times) if now <= end_s]
+    first_s = (2.0, 20.0, 40.0)[piece]
+    messages = [(k / 20, "left", first_s + max(k / 20 - 10.0, 0.0)) for k in range(100, 400)]
+    return finder._take(ended, end_s, places, trace_of(messages))
+
+
+@pytest.mark.parametrize(
+    ("ended", "end_s", "is_one"),
+    [
+        # A bar is 2 s: a bar and a quarter, or four fifths of one that came to its end.
+        ("abandoned", 12.51, True), ("abandoned", 12.49, False), ("early", 12.49, False),
+        ("complete", 11.61, True), ("complete", 11.59, False),
+    ],
+)  # fmt: skip
+def test_about_a_bar_is_no_take(ended, end_s, is_one):
+    assert (oil(ended, end_s) is not None) is is_one
+
+
+def test_a_take_has_its_messages_from_two_seconds_before_to_its_late_stop():
+    """Left at 13 s, beat 6: from 8 to 13.45 s."""
+    take = oil("abandoned", 13.0)
+    assert (take.start_s, take.end_s, take.ended) == (10.0, 13.0, "abandoned")
+    assert take.visits == (Visit(0, 0.0, 6.0, 10.0, 13.0),)
+    heard = take.trace["left"].now_s
+    assert (heard[0], heard[-1]) == (8.0, pytest.approx(13.4))
+    # What lies before the end of the one before is not its own.
+    assert oil("abandoned", 13.6, after_s=10.5).start_s == 10.5
+    assert oil("abandoned", 13.6, after_s=9.0).start_s == 10.0
+
+
+def test_a_complete_take_ends_with_its_last_beat():
+    whole = oil("complete", 13.2, piece=2)
+    assert whole.visits == (Visit(2, 0.0, 8.0, 10.0, 13.2),)
+    assert oil("abandoned", 13.2, piece=2).visits[-1].to_beat < 8.0
+    assert oil("complete", 13.2).visits[-1].to_beat < 8.0

@@ -11,6 +11,7 @@ from liveaid.routine import Routine
 from liveaid.routine.layout.deck import HEAD_S, TAIL_S, Grain, lay_out
 from liveaid.routine.layout.lay import grain_of, lay_out_decks
 from liveaid.routine.layout.material import Material, Segment
+from liveaid.routine.layout.part_use import unplaced
 from liveaid.routine.layout.passage import passages_of
 from liveaid.routine.layout.placed import placed_routine
 from liveaid.routine.layout.uses import Use, uses_of
@@ -279,3 +280,54 @@ def test_a_loop_comes_round_into_the_next_set_piece():
     assert passage.length_s == pytest.approx(20.0)
     # 10 s into a loop of 4 s is 2 s into it, where the second set piece asks it to be.
     assert len(passage.segments) == 1
+
+
+def test_a_placed_map_has_each_cue_and_span_in_seconds_of_the_deck_file():
+    """A span of 2 s with its cue 0.25 s on, whole turns from the file's begin, where the sticker
+    stands; a record that runs has its second alone."""
+    plan = {"hand": "works", "sound": "a"}
+    plans = (plan, {"hand": "runs", "sound": "b"})
+    pieces = [{"name": f"P{n}", "bars": 1, "tempo": 120, "left": p} for n, p in enumerate(plans)]
+    sounds = {name: {"file": f"{name}.wav"} for name in "ab"}
+    routine = Routine.model_validate({"title": "T", "sounds": sounds, "pieces": pieces})
+    for offset_s in (0.25, 0.0):
+        layout = laid_out([use(0, works=True, length_s=2.0, offset_s=offset_s),
+                           use(1, "b", length_s=2.0)])  # fmt: skip
+        placed = placed_routine(
+            routine, {"left": layout}, rate_hz=RATE_HZ, decks=routine.decks,
+            files={"a": "x.wav", "b": "y.wav"},
+        )  # fmt: skip
+        worked, ran = (piece.left for piece in placed.pieces)
+        begins = {laid.passage.uses[0].use.piece: laid.begin / RATE_HZ for laid in layout.laid}
+        own = begins[0] + offset_s if offset_s else None
+        assert (worked.from_s, worked.to_s) == pytest.approx((begins[0], begins[0] + 2.0))
+        assert worked.own_cue_s == (None if own is None else pytest.approx(own))
+        turns = worked.cue_s / TURN_S
+        assert turns == pytest.approx(round(turns), abs=1e-4)
+        assert ran.at_s == pytest.approx(begins[1])
+        assert [sound.file for sound in placed.sounds.values()] == ["x.wav", "y.wav"]
+
+
+def test_a_cue_further_in_than_a_record_stands_is_another_passage():
+    """Held at its cue, at the passage's begin, the record stands on second 20 of the sound; a hand
+    that wants that second half a second into its span would need sound before the begin."""
+    first = use(0, works=True, start_s=20.0, length_s=2.0)
+    at_once = use(1, works=True, start_s=20.0, length_s=2.0)
+    further = use(1, works=True, start_s=19.5, length_s=2.0, offset_s=0.5)
+    assert len(passages_of([first, at_once], MATERIALS, STARTS_S)) == 1
+    assert len(passages_of([first, further], MATERIALS, STARTS_S)) == 2
+
+
+def test_only_a_hand_with_parts_is_laid_anew():
+    parts = {"yes": {"from": 1.0, "to": 1.2}}
+    worked = {"hand": "works", "from": 1.0, "to": 2.0, "sound": "a"}
+    plans = ({"hand": "runs", "at": 3.0, "sound": "a"}, worked, worked | {"places": parts})
+    routine = Routine.model_validate({
+        "title": "T", "sounds": {"a": {"file": "a.wav"}},
+        "pieces": [{"name": f"P{n}", "bars": 1, "tempo": 120, "left": plan}
+                   for n, plan in enumerate(plans)],
+    })  # fmt: skip
+    assert [unplaced(routine, n, "left") is routine for n in range(3)] == [True, True, False]
+    anew = unplaced(routine, 2, "left")
+    assert (anew.pieces[2].left.places, anew.pieces[2].left.from_s) == ({}, None)
+    assert anew.pieces[:2] == routine.pieces[:2]

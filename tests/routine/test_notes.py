@@ -13,7 +13,7 @@ from liveaid.routine.act_line import LineError
 from liveaid.routine.acts import acts_of
 from liveaid.routine.check import check
 from liveaid.routine.load import read_routine
-from liveaid.routine.notes import note_hz, note_name
+from liveaid.routine.notes import note_hz, note_name, percent, read_notes
 from liveaid.routine.parts import note_parts
 from liveaid.routine.problems import RoutineError
 
@@ -125,3 +125,44 @@ def test_a_tone_is_laid_out_as_long_as_its_longest_note_and_a_twentieth_of_a_sec
     parts = note_parts(routine, 0, routine.pieces[0].right)
     ends = {each.label: each.part.to_s for each in parts}
     assert ends == pytest.approx({"A4": 4.05, "E5": 1.82407}, abs=1e-5)
+
+
+def test_a_note_lasts_until_the_next_or_half_of_that_where_each_is_laid_out():
+    lines = {"bar 2": "A4 +50", "0": "A4", "2": "C5 for 1"}
+    for laid, lasts in ((False, (2.0, 1.0, 4.0)), (True, (1.0, 1.0, 2.0))):
+        read = read_notes(lines, metre=4, end=8.0, laid=laid)
+        assert [(n.name, round(n.hz, 2), n.beat, n.beats) for n in read] == [
+            ("A4", 440.0, 0.0, lasts[0]), ("C5", 523.25, 2.0, lasts[1]),
+            ("A4 +50", 452.89, 4.0, lasts[2]),
+        ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("lines", "found", "would_do"),
+    [
+        ({"0": "A4 for 3", "2": "C5"}, "A4 for 3 at beat 0", "`for 2` or less would do"),
+        ({"2": "A4 for 7"}, "A4 for 7 at beat 2", "`for 6` or less would do"),
+        ({"0": "A4 for 0"}, "A4 for 0", "beats above 0 would do"),
+        ({"0": "H4"}, "H4", "a note such as A4, F#3 or Bb4 would do"),
+    ],
+)
+def test_a_note_that_cannot_be_played_is_told(lines, found, would_do):
+    with pytest.raises(LineError) as caught:
+        read_notes(lines, metre=4, end=8.0, laid=False)
+    assert (caught.value.found, caught.value.would_do) == (found, would_do)
+    assert len(read_notes({"0": "A4 for 2", "2": "C5 for 6"}, metre=4, end=8.0, laid=False)) == 2
+
+
+@pytest.mark.parametrize(
+    ("hz", "name", "cents"),
+    [(440.0, "A4", 0.0), (261.63, "C4", 0.0), (16.3516, "C0", 0.0), (450.0, "A4", 38.9),
+     (430.0, "A4", -39.8), (493.88, "B4", 0.0)],
+)  # fmt: skip
+def test_the_nearest_note_of_a_tone(hz, name, cents):
+    """1200 log2 of the ratio, by hand."""
+    told, off = note_name(hz)
+    assert (told, round(off, 1)) == (name, pytest.approx(cents, abs=0.1))
+
+
+def test_a_pitch_is_a_ratio_in_per_cent():
+    assert (percent(450.0, 400.0), percent(300.0, 400.0)) == (12.5, -25.0)

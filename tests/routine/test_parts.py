@@ -48,6 +48,8 @@ def test_the_way_the_hand_goes_decides_which_lies_first():
     # b, then twice a and b. With a first: twice 0.65 s back and twice 0.15 s on, 1.6 s in all; with
     # b first twice 0.1 s on and twice 0.6 s back, 1.4 s.
     assert laid(r, "b a b a b") == {"b": (0.0, 0.0, 0.2), "a": (0.3, 0.3, 0.6)}
+    # So it is too where a comes first, twice there and twice back.
+    assert laid(r, "a b a b a") == {"b": (0.0, 0.0, 0.2), "a": (0.3, 0.3, 0.6)}
 
 
 def test_attacks_lie_at_the_hours():

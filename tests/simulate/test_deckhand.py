@@ -11,10 +11,11 @@ from liveaid.routine.model import Performer, Piece
 from liveaid.simulate import STEADY
 from liveaid.simulate.course import Leg
 from liveaid.simulate.deckhand import DeckHand
+from liveaid.simulate.juggle import juggle
 from liveaid.simulate.line import MotionLine
 from liveaid.simulate.scratch import scratch
 from liveaid.simulate.steps import Step
-from liveaid.simulate.turns import TurnStroke, scratch_strokes
+from liveaid.simulate.turns import JuggleTurn, TurnStroke, scratch_strokes
 from liveaid.simulate.turntable import HOLD_S, RELEASE_S, Record
 
 KNOWN = replace(STEADY, wind_slow_turns_per_s=2.0, wind_fast_turns_per_s=3.0, rock_rate=0.0)
@@ -193,6 +194,25 @@ def test_an_error_is_followed_by_part_of_itself(chance):
     assert [hand.timing_s(0.0) for _ in range(3)] == pytest.approx([0.08, 0.128, 0.1568])
 
 
+def test_a_record_let_go_into_a_rising_speed_is_as_fast_as_it_then_is(chance):
+    hand = hand_at(chance())
+    hand.record.let_go(MotionLine(2.0, 10.0, 1.0, 0.5))
+    half = RELEASE_S / 2
+    same(knots(hand), [(2.0 - half, 10.0, 0.0),
+                       (2.0 + half, 10.0 + half + 0.25 * half**2, 1.0 + 0.5 * half)])  # fmt: skip
+
+
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_a_short_way_is_one_push_up_and_down_again(chance, sign):
+    """.2 s and a tenth of a turn, .38 s of record at 4.5 a second: too short to go on at speed.
+    Up and down as evenly, 2 sqrt(.38 * .12 / 4.5); then .08 s, and .17 s back."""
+    hand = hand_at(chance())
+    hand.record.wind(10.0 + 0.2 * sign, turns_per_s=2.5, over_turns=0.1, waver=[1.0])
+    up_s = 2 * (0.38 * 0.12 / 4.5) ** 0.5
+    same(knots(hand), [(up_s, 10.0 + 0.38 * sign, 0.0), (up_s + 0.08, 10.0 + 0.38 * sign, 0.0),
+                       (up_s + 0.25, 10.0 + 0.2 * sign, 0.0)])  # fmt: skip
+
+
 # -- strokes in a span of 2.5 s from 10 on, at 60 BPM, a beat a second
 
 
@@ -319,3 +339,62 @@ def test_without_strokes_of_the_maps_a_bars_figure_is_kept(chance, share, metre,
 def test_a_figure_begins_with_the_leg(chance):
     found = scratch_strokes(leg_of(from_beat=2.0), "left", 4, 8.0, chance(0.5))
     assert [stroke.beat for stroke in found] == [2, 4, 6]
+
+
+# -- a juggled record at 60 BPM: let go at 10 s, and brought back before its next turn
+
+
+def juggled(rng, turns, *, end=12.5, wound_after=False):
+    hand = hand_at(rng)
+    leg = leg_of(end=end)
+    # Both decks are worked: the right one's turns only tell that the left one's are not the first.
+    played = [JuggleTurn("right", 0.0, turns[0][0]), *(JuggleTurn("left", *t) for t in turns)]
+    juggle(hand, leg, played, wound_after=wound_after)
+    return knots(hand)
+
+
+def turned(at_s, until_s):
+    """Let go so that it passes 10 s at speed, and held."""
+    half, ran_s = RELEASE_S / 2, until_s - at_s
+    return [
+        (at_s - half, 10.0, 0.0), (at_s + half, 10.0 + half, 1.0),
+        (until_s, 10.0 + ran_s, 1.0), (until_s + HOLD_S, 10.0 + ran_s + HOLD_S / 2, 0.0),
+    ]  # fmt: skip
+
+
+def back(until_s, ran_s, lasts_s):
+    """From .02 s after it is held."""
+    begins_s, x_s = until_s + HOLD_S + 0.02, 10.0 + ran_s + HOLD_S / 2
+    return [(begins_s, x_s, 0.0), (begins_s + lasts_s, 10.0, 0.0)]
+
+
+def test_a_juggled_record_is_brought_back_as_fast_as_a_hand_can(chance):
+    """Half-way between .22 and .4 s would be .31: 2 s of record take 1.5 of that over 6, longer."""
+    longer_s = 1.5 * (2.0 + HOLD_S / 2) / 6.0
+    half = RELEASE_S / 2
+    same(juggled(chance(0.5), [(2.0, 4.0), (6.0, 8.0)]), [
+        *turned(2.0, 4.0), *back(4.0, 2.0, longer_s),
+        (6.0 - half, 10.0, 0.0), (6.0 + half, 10.0 + half, 1.0),  # it runs on past the end
+    ])  # fmt: skip
+
+
+def test_a_short_turn_is_brought_back_at_leisure_or_in_less_than_half_the_time(chance):
+    same(juggled(chance(0.5), [(2.0, 2.5), (6.0, 6.5)])[:6],
+         [*turned(2.0, 2.5), *back(2.5, 0.5, 0.31)])  # fmt: skip
+    # .465 s are free after a turn of a fifth of a beat: .45 of them; of .265 s .12 at least.
+    for until, lasts_s in ((2.7, 0.45 * (0.5 - HOLD_S)), (2.5, 0.12)):
+        same(juggled(chance(0.5), [(2.0, 2.2), (until, 6.5)])[:6],
+             [*turned(2.0, 2.2), *back(2.2, 0.2, max(lasts_s, 0.12))])  # fmt: skip
+
+
+def test_a_juggled_record_is_held_where_its_span_ends(chance):
+    """.05 s past it, before its turn is over or before the end."""
+    found = juggled(chance(0.5), [(2.0, 4.0), (6.0, 8.0)], end=11.5)
+    same(found[:4], turned(2.0, 3.55))
+    same(found[-4:], turned(6.0, 7.55))
+
+
+def test_after_its_last_turn_it_is_brought_back_unless_it_is_wound_on(chance):
+    rows = [*turned(2.0, 2.5), *back(2.5, 0.5, 0.31)]
+    same(juggled(chance(0.5), [(2.0, 2.5)]), rows)
+    same(juggled(chance(0.5), [(2.0, 2.5)], wound_after=True), rows[:4])

@@ -378,3 +378,18 @@ def test_where_acts_are_written_the_fader_goes_where_they_are_heard(chance):
     assert of(found, "crossfader") == rounded(
         (0.98, 0.0), *faded(4.5, 0.0, 0.5), *faded(5.0, 0.5, 1.0), *faded(5.5, 1.0, 0.0)
     )
+
+
+def test_the_least_act_takes_a_fiftieth_of_a_second(chance):
+    hand = done(chance, act("push", 1.0, 0.01, 10.0, 10.02))
+    same_knots(hand, [(1.0, 10.0, 0.0), (1.02, 10.02, 0.0)])
+
+
+def test_a_stroke_is_added_by_the_time_to_the_next_act_and_to_no_other(chance):
+    """.3 s after the push the record is held, and stands for long: only then one is added."""
+    hand = done(
+        chance, act("push", 1.0, 1.0, 10.0, 10.4), act("hold", 2.3, 3.0, 10.4, 10.4),
+        act("let go", 6.0, 2.0, 10.4, 12.4), added_rate=0.6,
+    )  # fmt: skip
+    added = [event.beat for event in hand.events if event.planned_s is None]
+    assert added == pytest.approx([2.4])

@@ -251,5 +251,54 @@ def test_a_record_is_at_its_pick_up_in_time(chance):
         ("stroke", 2, -2.0, at_s, at_s), ("pull", 2, -1.0, at_s + 0.5, at_s + 0.5),
         ("stroke", 2, 0.0, 9.0, 9.0),
     ]  # fmt: skip
-    assert [x for t, x, _ in rows if 7.0 < t <= 8.0][-1] == pytest.approx(10.0)
+    # Called up half-way between .15 and .5 s before that: there is no time to wind 10 turns.
+    same([row for row in rows if 7.0 < row[0] < 8.0], [(7.675, 28.0, 0.0), (7.675, 10.0, 0.0)])
     assert rows[-2:] == [pytest.approx((9.0, 10.0, 0.0)), pytest.approx((9.5, 10.4, 0.0))]
+
+
+def test_a_record_whose_acts_are_over_stands_where_the_last_one_left_it(chance):
+    """Begun at beat 4: moved there within .19 s, .15 and a tenth of the way."""
+    plan = works(10.0, 11.0, acts={0: "push a for 1"}, places=PARTS)
+    rows, told = played(chance, routine_of({"left": plan}), [Step(0, 4.0, 8.0)])
+    same(rows, [(0.1, 10.0, 0.0), (1.0, 10.0, 0.0), (1.19, 10.4, 0.0)])
+    assert told == []
+
+
+def test_acts_still_to_come_are_played_from_where_they_begin(chance):
+    plan = works(10.0, 11.0, acts={0: "push a for 1", 5: "pull for 1"}, places=PARTS)
+    rows, told = played(chance, routine_of({"left": plan}), [Step(0, 4.0, 8.0)])
+    same(rows[2:], [(1.19, 10.4, 0.0), (1.5, 10.4, 0.0), (2.0, 10.0, 0.0)])
+    assert [event[:3] for event in told] == [("pull", 0, 5.0)]
+
+
+# -- what the performer has in mind where the order is left
+
+
+def test_the_cue_in_mind_is_the_maps_next_and_after_a_pause_the_one_that_comes(chance):
+    routine = routine_of({"left": runs(10.0)}, {"right": runs(5.0)}, {"left": runs(20.0)},
+                         {"left": runs(40.0)})  # fmt: skip
+    rows, _ = played(chance, routine, [Step(0, to_beat=8.0), Step(1, to_beat=8.0),
+                                       Step(3, to_beat=8.0)])  # fmt: skip
+    # Wound to 20 for the third, which is left out: the fourth is called up half-way between .15
+    # and .4 s before where there is time, here on the beat.
+    assert 20.0 in [pytest.approx(x) for t, x, _ in rows if 6.0 < t < 9.0]
+    assert rows[-3][1] == pytest.approx(40.0 + SLIP)
+    later, _ = played(chance, routine, [Step(3, to_beat=8.0)])
+    same(later, [(0.1, 40.0, 0.0), *let_go(1.0, 40.0), *taken(5.0, 44.0)])
+
+
+def test_a_record_left_early_is_called_up_where_it_would_have_run_on(chance):
+    routine = routine_of({"left": runs(10.0)}, {"left": runs(14.0)})
+    rows, _ = played(chance, routine, [Step(0, to_beat=7.0), Step(1, to_beat=8.0)])
+    same(rows[3:], [(4.5, 13.5, 1.0), (4.5, 14.0, 1.0), *taken(8.5, 18.0)])
+
+
+def test_a_running_record_is_taken_as_it_passes_its_span_or_held_and_wound_there(chance):
+    """It comes by 18 s at 9.0; to 20 s it is brought."""
+    by, brought = (
+        played(chance, routine_of({"left": runs(10.0)}, {"right": runs(5.0)},
+                                  {"left": works(at, at + 1, strokes=[4])}))[0]
+        for at in (18.0, 20.0)
+    )  # fmt: skip
+    same(by[3:5], [(9.0 - HOLD_S, 18.0 - HOLD_S, 1.0), (9.0, 18.0 - HELD, 0.0)])
+    same(brought[3:5], taken(5.6, 14.6))

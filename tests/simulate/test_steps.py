@@ -3,14 +3,15 @@
 Three set pieces of two bars of four at 120 BPM, half a second a beat, from their own cues.
 """
 
-from dataclasses import replace
+from dataclasses import asdict, replace
 
 import numpy as np
 import pytest
 
 from liveaid.routine import Routine
-from liveaid.simulate import STEADY, Fault, FaultError, Hands, draw_fault
+from liveaid.simulate import STEADY, Fault, FaultError, Hands, Network, draw_fault
 from liveaid.simulate.faults import runs_on, settle
+from liveaid.simulate.human_hands import PERSON
 from liveaid.simulate.steps import Halt, Mark, Step, WrongCue, pause, plain_steps, with_fault
 
 
@@ -208,3 +209,35 @@ def test_winding_is_evenly_between_slow_and_fast():
     drawn = [STEADY.wind_turns_per_s(rng) for _ in range(300)]
     assert 2.5 <= min(drawn) < 2.6
     assert 5.9 < max(drawn) <= 6.0
+
+
+def test_hands_that_nothing_is_said_of():
+    """As the docstrings and `simulate --help` tell them; common practice, no source."""
+    assert asdict(Hands()) == {
+        "timing_error_s": 0.020, "timing_bias_s": 0.0, "stroke_error_s": 0.015,
+        "stroke_bias_s": 0.0, "pitch_error_percent": 1.2, "pitch_drift_percent": 0.3,
+        "match_error_percent": 0.1, "cue_error_s": 0.008, "reach_error_s": 0.015,
+        "fader_error_s": 0.010, "correlation": 0.5, "fatigue_per_min": 0.0,
+        "drift_s_per_min": 0.0, "miss_rate": 0.0, "added_rate": 0.0, "rock_rate": 0.25,
+        "wind_slow_turns_per_s": 2.5, "wind_fast_turns_per_s": 6.0,
+    }  # fmt: skip
+
+
+def test_a_person_and_a_network_that_nothing_is_said_of():
+    """A trained person by Repp 2005 (from memory), where it is another than steady defaults; the
+    network's figures as their docstrings tell them."""
+    told = {name: value for name, value in asdict(PERSON).items()
+            if value != getattr(Hands(), name)}  # fmt: skip
+    assert told == {
+        "timing_error_s": 0.018, "timing_bias_s": -0.010, "stroke_error_s": 0.018,
+        "stroke_bias_s": -0.010, "correlation": 0.4, "fatigue_per_min": 0.05,
+        "drift_s_per_min": -0.002, "miss_rate": 0.01, "cue_error_s": 0.012,
+    }  # fmt: skip
+    assert asdict(Network()) == {
+        "rate_hz": 200.0, "sends": "always", "delay_s": 0.001, "left_delay_s": 0.0,
+        "right_delay_s": 0.0, "jitter_s": 0.001, "loss": 0.0, "duplicates": 0.0, "reorder": 0.0,
+        "off_centre_mm": 0.0, "resolution_s": 0.0005, "dead": (),
+    }  # fmt: skip
+    silent = [getattr(STEADY, name) for name in asdict(STEADY) if name.endswith(("_error_s",
+              "_error_percent", "_drift_percent"))]  # fmt: skip
+    assert set(silent) == {0.0}

@@ -388,7 +388,7 @@ def test_a_port_is_opened_by_its_number_under_our_word_for_it_and_hears_time_whe
     backend, direction, timing, called, left_out
 ):
     backend.names = ["Pads", "Grid", f"{midi_ports.CLIENT_NAME}:pads"]
-    ports = Ports(direction, {"coremidi": 2}, timing=timing)
+    ports = Ports(direction, {"coremidi": 2}, **({"timing": True} if timing else {}))
     assert ports.names() == [("coremidi", "Pads"), ("coremidi", "Grid")]  # ours is left out
     opened = ports.open("coremidi", "Grid")
     opened.callback = print

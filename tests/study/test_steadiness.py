@@ -5,7 +5,7 @@ import pytest
 import soxr
 
 from liveaid.study import study
-from liveaid.study.steadiness import find_change, in_words, tempo_curve
+from liveaid.study.steadiness import TempoChange, find_change, in_words, tempo_curve
 
 RATE = 44100
 
@@ -39,14 +39,61 @@ def test_hands_that_give_and_take_make_neither_step_nor_ramp():
 
 
 def test_half_a_per_cent_is_no_change():
-    assert find_change(beats_of([0.5] * 40 + [0.5025] * 40)) is None
+    """From .8 % on it is: 120 BPM and 120 / 1.009 or 120 * 1.009."""
+    for periods in (0.5025, 0.5035, 0.4965):
+        assert find_change(beats_of([0.5] * 40 + [periods] * 40)) is None
+    for periods, percent in ((0.5045, -0.892), (0.4955, 0.908)):
+        change = find_change(beats_of([0.5] * 40 + [periods] * 40))
+        assert change.percent == pytest.approx(percent, abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "at_s"),
+    [
+        (8, 8, 5.05),  # 8 x .6 s behind .25 s
+        (4, 12, 2.65),
+        (12, 4, 7.45),
+        (9, 6, None),  # sixteen beats are wanted at least
+        (9, 7, 5.65),
+    ],
+)
+def test_a_step_is_told_from_sixteen_beats_on_and_a_bar_from_either_end(before, after, at_s):
+    change = find_change(
+        beats_of([0.6] * before + [0.5] * after)[: before + after + (at_s is not None)]
+    )
+    if at_s is None:
+        assert change is None
+    else:
+        assert (change.kind, change.at_s) == ("step", pytest.approx(at_s))
+        assert (change.before_bpm, change.after_bpm) == (pytest.approx(100), pytest.approx(120))
+
+
+def test_one_tempo_neither_steps_nor_ramps():
+    assert find_change(beats_of([0.5] * 64)) is None
+
+
+def test_a_ramp_begins_with_the_first_beat():
+    change = find_change(beats_of(60 / (120 * 0.9 ** (np.arange(40) / 39))))
+    assert (change.kind, change.at_s) == ("ramp", 0.25)
+    assert (change.before_bpm, change.after_bpm) == (pytest.approx(120), pytest.approx(108))
+    assert in_words(TempoChange("step", 59.6, 100.0, 90.0)) == (
+        "steps from 100.0 to 90.0 BPM (-10.0 %) at 1:00"
+    )
 
 
 def test_the_curve_is_each_windows_own_tempo():
-    curve = tempo_curve(beats_of([0.6] * 32 + [0.48] * 40))
-    assert curve[0] == (0.25 + 4 * 0.6, pytest.approx(100.0))
-    assert curve[-1][1] == pytest.approx(125.0)
-    assert max(bpm for _, bpm in curve) <= 125.001
+    """Windows of eight beats begin four apart; one lies across the step, and its line is worked out
+    as the sum of (n - 4) times the second of each beat, over 60."""
+    curve = tempo_curve(beats_of([0.6] * 12 + [0.48] * 8))
+    across = np.concatenate([0.6 * np.arange(5), 2.4 + 0.48 * np.arange(1, 5)])
+    bent = 60.0 / (sum((n - 4) * second for n, second in enumerate(across)) / 60.0)
+    assert curve == (
+        (2.65, 100.0), (5.05, 100.0), (pytest.approx(7.45 - 10 * 0.12 / 9, abs=1e-3),
+                                       pytest.approx(bent, abs=1e-3)),
+        (9.37, 125.0),
+    )  # fmt: skip
+    assert tempo_curve(np.array([0.0, 0.5, 1.0])) == ((0.5, 120.0),)
+    assert tempo_curve(np.array([0.0, 0.5])) == ()
     assert tempo_curve(np.zeros(0)) == ()
 
 

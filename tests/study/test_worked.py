@@ -9,16 +9,24 @@ import numpy as np
 import pytest
 
 from liveaid.study import key, onsets
-from liveaid.study.downbeat import _metre
+from liveaid.study.downbeat import _metre, find_bars
 from liveaid.study.grid import Grid, _densest_s, _excess, _line, come_back, fit_grid, wander_s
-from liveaid.study.loop import SURE_EXCESS, _agrees, _counts, _may_end_on_a_beat, find_loop
+from liveaid.study.loop import (
+    SURE_EXCESS,
+    _agrees,
+    _counts,
+    _may_end_on_a_beat,
+    find_loop,
+    fit_inside,
+    told_by_length,
+)
 from liveaid.study.onsets import Onsets
 from liveaid.study.phrases import find_phrases, silence_s
 from liveaid.study.pulse import sharpened_s
 from liveaid.study.spectrum import BANDS, FRAMES_HZ, GROUPS, HOP, RATE_HZ
 from liveaid.study.spoken_words import find_words
 from liveaid.study.tempo import _residual_s
-from liveaid.study.tempo_course import CourseStretch, changes
+from liveaid.study.tempo_course import CourseStretch, changes, follow_course
 from liveaid.study.texture import GLIDE_OCTAVES, TEXTURE_GROUPS, Texture
 from liveaid.study.tone import _pitch
 from liveaid.study.voice import features
@@ -359,3 +367,190 @@ def test_words_are_parted_where_the_level_dips(pieces, onsets_s, strengths, foun
     found = find_words(mono, SimpleNamespace(level_db=level), onsets)
     told = [(word.begin_s, word.attack_s, word.end_s) for word in found]
     assert np.array(told) == pytest.approx(np.array(found_s), abs=1e-3)
+
+
+def struck(every, first, count, late_frames=0):
+    """A spectrum whose bass strikes on or beside some of so many beats half a second apart."""
+    beats_s = 0.5 + 0.5 * np.arange(count)
+    rise = np.zeros((round((count + 2) * 0.5 * FRAMES_HZ), GROUPS), np.float32)
+    rise[np.round(beats_s[first::every] * FRAMES_HZ).astype(int) + late_frames, 0] = 1.0
+    return SimpleNamespace(rise=rise), beats_s
+
+
+@pytest.mark.parametrize(
+    ("every", "first", "count", "loop_beats", "bars"),
+    [
+        # Struck beats stand 1.732 deviations above the mean, the others .577 below; the first beat
+        # gains .3, so that the lead is 2.009. Means of 8 stray by sqrt(1 / 4) + .2 = .7:
+        # 1 - .75 exp(-2.009 / .7) = .9575. In a loop the first gains .8.
+        (4, 2, 32, None, (4, 2, 0.9575)),
+        (4, 2, 32, 32, (4, 2, 0.9131)),
+        # On the first itself the lead is 2.609, and 2 * 1.732 - .577 * 2 + .8 = 3.109 in a loop.
+        (4, 0, 32, None, (4, 0, 0.9820)),
+        (4, 0, 32, 32, (4, 0, 0.9912)),
+        # One of three stands 1.414 above, the others .707 below; 12 means stray by .6082.
+        (3, 1, 36, None, (3, 1, 0.9625)),
+        (3, 1, 36, 36, (3, 1, 0.9146)),
+        # A loop of 32 is no number of bars of three, and 23 beats are too few to tell them.
+        (3, 1, 36, 32, (4, 0, None)),
+        (3, 1, 23, None, (4, None, None)),
+        (3, 1, 24, None, (3, 1, None)),
+        (4, 0, 7, None, None),
+        (4, 0, 7, 4, (4, 0, 0.5)),
+        (4, 0, 7, 6, None),
+        (4, 0, 0, 4, None),
+    ],
+)
+def test_bars_begin_where_the_bass_strikes(every, first, count, loop_beats, bars):
+    spectrum, beats_s = struck(every, first, count)
+    mono = np.zeros((count + 2) * RATE_HZ // 2, np.float32)
+    found = find_bars(mono, spectrum, beats_s, loop_beats=loop_beats)
+    if bars is None:
+        assert found is None
+        return
+    told = (found.metre, found.first, pytest.approx(found.confidence, abs=2e-4))
+    assert all(wanted is None or has == wanted for has, wanted in zip(told, bars, strict=True))
+
+
+@pytest.mark.parametrize(("late", "first"), [(-3, 0), (-2, 2), (3, 2), (4, 0)])
+def test_a_strike_counts_from_two_frames_before_its_beat_to_three_after(late, first):
+    """10 ms and 15 ms; without one the first beat is the likeliest."""
+    spectrum, beats_s = struck(4, 2, 32, late)
+    found = find_bars(np.zeros(17 * RATE_HZ, np.float32), spectrum, beats_s)
+    assert (found.metre, found.first) == (4, first)
+
+
+def test_bars_begin_where_the_harmony_changes():
+    """220 and 330 Hz by turns, each from the second beat of a bar to the next's first."""
+    spectrum, beats_s = struck(4, 2, 32, -3)  # a bass that strikes beside all beats
+    at_s = np.arange(17 * RATE_HZ) / RATE_HZ
+    hz = np.where(((at_s - beats_s[1]) // 2.0) % 2 == 0, 220.0, 330.0)
+    found = find_bars(np.sin(2 * np.pi * hz * at_s).astype(np.float32), spectrum, beats_s)
+    assert (found.metre, found.first) == (4, 1)
+    assert found.confidence > 0.9
+
+
+def eighths(*tempos):
+    """Strokes half a beat apart, from .1 s and from 16.1 s on, at so many seconds a beat each."""
+    return np.concatenate(
+        [
+            np.arange(begin, begin + 15.9, beat_s / 2)
+            for begin, beat_s in zip((0.1, 16.1), tempos, strict=False)
+        ]
+    )
+
+
+@pytest.mark.parametrize(
+    ("times_s", "told"),
+    [
+        (eighths(0.5, 0.5), [(0.5, True, False)] * 7),
+        (eighths(0.5, 0.46), [(0.5, True, False)] * 4 + [(0.46, False, True)] * 3),
+        # Nearer than .6 % is the common tempo, however little its lines are met.
+        (eighths(0.5, 0.502), [(0.5, True, False)] * 4 + [(0.502, False, False)] * 3),
+        (eighths(0.5, 0.5034), [(0.5, True, False)] * 4 + [(0.5034, False, True)] * 3),
+        # Fewer than eight onsets in a stretch tell nothing.
+        (np.append(eighths(0.5), np.arange(16.1, 31, 1.25)),
+         [(0.5, True, False)] * 4 + [(0.5, False, False)] * 3),
+    ],
+)  # fmt: skip
+def test_each_stretch_of_sixteen_beats_tells_its_tempo(times_s, told):
+    """Stretches of 8 s begin 4 s apart with the first onset."""
+    onsets = beginnings(times_s)
+    rise = np.zeros((round((times_s[-1] + 1) * FRAMES_HZ), GROUPS), np.float32)
+    rise[np.round(times_s * FRAMES_HZ).astype(int)] = 1.0
+    found = follow_course(rise, onsets, fit_grid(beginnings(times_s[:60]), 0.5))
+    assert [one.middle_s for one in found] == pytest.approx(4.099 + 4.0 * np.arange(len(told)))
+    assert [one.period_s for one in found] == pytest.approx([one[0] for one in told], abs=2e-4)
+    assert [(one.holds, one.own) for one in found] == [one[1:] for one in told]
+
+
+@pytest.mark.parametrize(
+    ("frames", "rate_hz", "told"),
+    [
+        (230_087, 44_100, (8, 92.0)),  # 8 x 60 x 44100 / 92 = 230086.96
+        (230_088, 44_100, None),  # 1.04 frames off
+        (230_086, 44_100, (8, 92.0)),
+        (344_195, 44_100, (16, 123.0)),
+        (344_197, 44_100, None),
+        (44_100 * 4, 44_100, None),  # whole quarter seconds say nothing
+        (44_100 * 4 + 1, 44_100, None),
+        (149_070, 44_100, (8, 142.0)),  # and 4 at 71, which is further from what is usual
+        (97_627, 48_000, (4, 118.0)),
+    ],
+)
+def test_a_length_cut_to_the_frame_tells_beats_and_tempo(frames, rate_hz, told):
+    assert told_by_length(frames, rate_hz) == told
+
+
+def cut_to(beats, *, late_s=0.0, long_s=0.0):
+    """A file of so many beats at 120 BPM, a stroke on each and on some sixteenths between, weaker;
+    all of them late, or the file longer than its beats."""
+    strikes = np.random.default_rng(beats).random(beats * 4) < 0.6
+    strikes[::4] = True
+    at = np.flatnonzero(strikes)
+    times_s, strength = at * 0.125 + late_s, np.where(at % 4 == 0, 2.0, 1.0)
+    duration_s = beats * 0.5 + long_s
+    rise = np.zeros((round((duration_s + 1) * FRAMES_HZ), GROUPS), np.float32)
+    rise[np.round(times_s * FRAMES_HZ).astype(int)] = strength[:, None]
+    return SimpleNamespace(rise=rise), beginnings(times_s, strength), duration_s
+
+
+@pytest.mark.parametrize(
+    ("how", "told"),
+    [
+        ({"beats": 3}, (3, 0.5, 0.0, 0.372)),
+        ({"beats": 4}, (4, 0.5, 0.0, 0.738)),
+        ({"beats": 5}, None),
+        ({"beats": 6}, (6, 0.5, 0.0, 0.043)),
+        ({"beats": 7}, None),
+        ({"beats": 8}, (8, 0.5, 0.0, 1.167)),
+        ({"beats": 9}, None),
+        ({"beats": 12}, (12, 0.5, 0.0, 0.298)),
+        ({"beats": 16}, (16, 0.5, 0.0, 1.0)),
+        ({"beats": 32}, (32, 0.5, 0.0, 1.094)),
+        # Its beat may lie up to 20 ms beside its begin; what begins later still is not cut there.
+        ({"beats": 8, "late_s": 0.01}, (8, 0.5, 0.01, 1.167)),
+        ({"beats": 8, "late_s": 0.03}, (8, 0.5, 0.02, 1.167)),
+        ({"beats": 8, "late_s": 0.051}, None),
+        # 60 ms too long it is 7.5 ms a beat slower, and a fifth of a beat too long is no loop.
+        ({"beats": 8, "long_s": 0.06}, (8, 0.5075, -0.02, 0.776)),
+        ({"beats": 8, "long_s": 0.1}, None),
+    ],
+)
+def test_a_loop_is_cut_to_as_many_beats_as_loops_mostly_are(how, told):
+    """Kept as read: beats, seconds in each, where the first lies, and how well they come round,
+    less by a tenth to two for odd numbers of them."""
+    found = find_loop(*cut_to(**how), None)
+    if told is None:
+        assert found is None
+    else:
+        beats, beat_s, phase_s, score = told
+        assert (found.beats, found.grid.parts) == (beats, 4)
+        assert found.grid.period_s == pytest.approx(beat_s)
+        assert found.grid.phase_s == pytest.approx(phase_s, abs=1e-3)
+        assert found.score == pytest.approx(score, abs=2e-3)
+
+
+@pytest.mark.parametrize(
+    ("times_s", "shortest_s", "longest_s", "told"),
+    [
+        # Sixteen beats of half a second are 8 s; a length may be off by 6 ms.
+        (np.arange(32) * 0.25, 7.9, 8.1, (0.5, 4)),
+        (np.arange(32) * 0.25, 8.004, 8.1, (0.5, 4)),
+        (np.arange(32) * 0.25, 8.007, 8.1, None),
+        (np.arange(32) * 0.25, 7.9, 7.995, (0.5, 4)),
+        (np.arange(32) * 0.25, 7.9, 7.993, None),
+        (np.arange(48) * 0.5 / 3, 7.9, 8.1, (0.5, 3)),
+        # 119.93 BPM is 120 within 4.8 ms in all; 119.88 is 8 ms away, and is what it is.
+        (np.arange(32) * 0.25015, 7.9, 8.1, (0.5, 4)),
+        (np.arange(32) * 0.25025, 7.9, 8.1, (0.5005, 4)),
+        # But 120 it cannot be where that is too short or too long.
+        (np.arange(32) * 0.25015, 8.001, 8.1, (0.5003, 4)),
+        (np.arange(32) * 0.25015, 7.9, 7.9995, (0.5003, 4)),
+    ],
+)
+def test_a_padded_loops_tempo_is_a_whole_number_where_its_onsets_leave_it_open(
+    times_s, shortest_s, longest_s, told
+):
+    found = fit_inside(beginnings(times_s), 16, shortest_s, longest_s)
+    assert (found and (pytest.approx(found.period_s, abs=2e-6), found.parts)) == told
