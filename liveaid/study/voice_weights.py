@@ -2,9 +2,9 @@
 and their squares.
 
 Written by tests/bench/learn.py, which says what from. Of clips held back, at 8 to 22 kHz sampling
-rate, worn and in rooms, are called a cappella: recorded speech .75 of 8, synthesised .89 of 28;
+rate, worn and in rooms, are called a cappella: recorded speech .75 of 8, synthesised .82 of 28;
 sung by the same .88 and .93, by adding up partials .75, by a speaker's diphones .58 of 12; of 153
-clips of instruments, songs, music and samples .01, voice over music .12 of 80.
+clips of instruments, songs, music and samples .01, voice over music .09 of 80.
 """
 
 MEAN = (
