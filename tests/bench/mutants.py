@@ -1,6 +1,6 @@
 """Do the tests notice? Seeded small mistakes in every room, each held against that room's tests.
 
-    .venv/bin/pip install coverage
+    .venv/bin/pip install '.[test,bench]'
     .venv/bin/python tests/bench/mutants.py --keep /tmp/mutants    # 120 mistakes, some 30 minutes
     .venv/bin/python tests/bench/mutants.py --room follow --count 200 --seed 3
 
