@@ -150,10 +150,10 @@ class Database:
 
     def _prepare(self) -> None:
         self._db.execute("PRAGMA foreign_keys = ON")
-        application, version = self._numbers()
-        if (application, version) == (0, 0) and not self._has_tables():
+        application, version, empty = self._looked()
+        if (application, version) == (0, 0) and empty:
             self._make()
-            application, version = self._numbers()
+            application, version, _ = self._looked()
         if application != APPLICATION_ID:
             raise ShelfError(f"{shown(self.path)}: a database, but no shelf; another file would do")
         if version > SCHEMA_VERSION:
@@ -177,7 +177,7 @@ class Database:
 
     def _upgrade(self) -> None:
         with self.writing() as db:
-            for version in range(self._numbers()[1], SCHEMA_VERSION):
+            for version in range(self._number("user_version"), SCHEMA_VERSION):
                 for statement in _UPGRADES[version]:
                     db.execute(statement)
             db.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
@@ -197,11 +197,18 @@ class Database:
     def _has_tables(self) -> bool:
         return self._db.execute("SELECT 1 FROM sqlite_schema").fetchone() is not None
 
-    def _numbers(self) -> tuple[int, int]:
-        def ask(name: str) -> int:
-            return int(self._db.execute(f"PRAGMA {name}").fetchone()[0])
+    def _looked(self) -> tuple[int, int, bool]:
+        """Whose file it is, its version and whether it is empty, all as of one moment: another
+        process may be making the shelf."""
+        self._db.execute("BEGIN")
+        try:
+            empty = not self._has_tables()
+            return self._number("application_id"), self._number("user_version"), empty
+        finally:
+            self._db.execute("COMMIT")
 
-        return ask("application_id"), ask("user_version")
+    def _number(self, name: str) -> int:
+        return int(self._db.execute(f"PRAGMA {name}").fetchone()[0])
 
     @contextlib.contextmanager
     def _said(self) -> Iterator[None]:

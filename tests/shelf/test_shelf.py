@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import functools
 import os
 import sqlite3
 import subprocess
@@ -17,6 +19,7 @@ from hypothesis import strategies as st
 
 from liveaid.errors import UsageError
 from liveaid.files.file_bytes import Signature
+from liveaid.shelf import database
 from liveaid.shelf.choose import choose
 from liveaid.shelf.database import APPLICATION_ID, SCHEMA_VERSION, ShelfError, default_shelf
 from liveaid.shelf.find import matching, parse_query
@@ -318,6 +321,42 @@ with Shelf(sys.argv[1]) as shelf:
         shelf.keep(digest, facts)
         shelf.place(f"/{sys.argv[2]}/{n}.wav", digest, Signature(1, 1, n, 1))
 """
+
+
+@pytest.mark.parametrize("after", ["sqlite_schema", "application_id", "user_version"])
+def test_a_shelf_that_another_makes_meanwhile_is_still_a_shelf(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, after: str
+):
+    """Between any two questions about the file another process may finish making it."""
+    file, connect = tmp_path / "shelf.sqlite", sqlite3.connect
+    made = "\n".join(
+        f"{line};"
+        for line in (
+            "BEGIN IMMEDIATE",
+            *database._STATEMENTS,
+            f"PRAGMA application_id = {APPLICATION_ID}",
+            f"PRAGMA user_version = {SCHEMA_VERSION}",
+            "COMMIT",
+        )
+    )
+
+    class Interrupted(sqlite3.Connection):
+        last, interrupted = "", False
+
+        def execute(self, statement, *values):
+            if after in self.last and not self.interrupted:
+                self.interrupted = True
+                with (
+                    contextlib.closing(connect(file, timeout=0)) as other,
+                    contextlib.suppress(sqlite3.OperationalError),  # it has to wait
+                ):
+                    other.executescript(made)
+            self.last = statement
+            return super().execute(statement, *values)
+
+    monkeypatch.setattr(sqlite3, "connect", functools.partial(connect, factory=Interrupted))
+    with Shelf(file) as shelf:
+        assert shelf.sounds() == []
 
 
 def test_processes_that_make_and_fill_one_shelf_at_once_lose_nothing(tmp_path: Path):
