@@ -164,7 +164,12 @@ def _bring_up_to_date(file: Path, db: sqlite3.Connection) -> None:
         numbers = (
             f"PRAGMA application_id = {SCHEMA_APPLICATION_ID}; PRAGMA user_version = {VERSION};"
         )
-        db.executescript(f"BEGIN IMMEDIATE; {steps} {numbers} COMMIT;")
+        try:
+            db.executescript(f"BEGIN IMMEDIATE; {steps} {numbers} COMMIT;")
+        except sqlite3.Error:
+            db.rollback()
+            if version(db) != VERSION:  # else another process was quicker
+                raise
     _check_version(file, db)
 
 

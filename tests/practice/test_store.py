@@ -1,6 +1,7 @@
 """Takes on the disk: none that ended is lost, others may read meanwhile, faults are told."""
 
 import contextlib
+import functools
 import json
 import os
 import signal
@@ -17,7 +18,7 @@ from liveaid.practice.delays import Delays
 from liveaid.practice.reading import TakeReader
 from liveaid.practice.records import Kept
 from liveaid.practice.report import review
-from liveaid.practice.schema import STEPS, StoreError
+from liveaid.practice.schema import STEPS, StoreError, open_to_write, version
 from liveaid.practice.store import Late, TakeStore
 from liveaid.practice.take_score import PieceScore, TakeScore
 from liveaid.practice.trace import pack, trace_of
@@ -208,6 +209,26 @@ def test_delays_are_kept_by_sender_and_by_output_and_the_latest_counts(store):
         assert (here.left_s, here.right_s, here.click_s) == (0.044, 0.025, 0.012)
         assert reader.delays("bridge", "speakers").click_s == 0.0
         assert not reader.delays("other bridge", "headphones").measured
+
+
+@pytest.mark.parametrize("steps", [0, len(STEPS) - 1])
+def test_a_file_that_another_process_brings_up_to_date_meanwhile_is_taken_as_it_is(
+    tmp_path, monkeypatch, steps
+):
+    """Both find it out of date; the other is done before this one begins."""
+    file, connect = tmp_path / "takes.sqlite", sqlite3.connect
+    with contextlib.closing(connect(file)) as db:
+        db.executescript("".join(STEPS[:steps]) + f"PRAGMA user_version = {steps};")
+
+    class Overtaken(sqlite3.Connection):
+        def executescript(self, script):
+            with contextlib.closing(connect(file)) as other:
+                other.executescript(script)
+            return super().executescript(script)
+
+    monkeypatch.setattr(sqlite3, "connect", functools.partial(connect, factory=Overtaken))
+    with contextlib.closing(open_to_write(file)) as db:
+        assert (version(db), db.in_transaction) == (len(STEPS), False)
 
 
 def test_takes_of_another_version_are_refused(tmp_path):
