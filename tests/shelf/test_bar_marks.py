@@ -59,6 +59,36 @@ def test_followed_beats_are_counted_anew_at_half_and_double():
 
 
 @pytest.mark.parametrize(
+    ("tempo_bpm", "beats"),
+    # Of 4 beats at 120 BPM: the same, every second, one more between each two, or none at all.
+    [
+        (124.7, 4), (124.9, 0), (115.3, 4), (115.1, 0),
+        (62.3, 2), (62.5, 0), (57.7, 2), (57.5, 0),
+        (249.5, 7), (249.7, 0), (230.5, 7), (230.3, 0),
+    ],
+)  # fmt: skip
+def test_a_tempo_told_about_half_same_or_double_counts_the_beats_anew(tempo_bpm, beats):
+    sound = studied(beats_s=(1.0, 1.5, 2.1, 2.6), steady=False)
+    assert len(Marks(tempo_bpm=tempo_bpm).applied(sound).beats_s) == beats
+
+
+@pytest.mark.parametrize(
+    ("tempo_bpm", "beats"),
+    # A loop of 4 s: 8 beats at 120 BPM, 4 at 60; within a fiftieth of 7 beats at 105 BPM.
+    [(120.0, 8), (60.0, 4), (107.0, 7), (107.2, None), (103.0, 7), (102.8, None), (7.0, None)],
+)
+def test_a_loop_has_as_many_whole_beats_as_its_tempo_told_makes(tempo_bpm, beats):
+    sound = studied(duration_s=4.0, loop_beats=8)
+    assert Marks(tempo_bpm=tempo_bpm).applied(sound).loop_beats == beats
+
+
+@pytest.mark.parametrize(("tempo_bpm", "other"), [(124.7, 61.0), (124.9, 120.0), (115.1, 120.0)])
+def test_a_tempo_told_leaves_the_one_it_overrules_to_go_back_to(tempo_bpm, other):
+    sound = studied(tempo_alternative=61.0)
+    assert Marks(tempo_bpm=tempo_bpm).applied(sound).tempo_alternative == other
+
+
+@pytest.mark.parametrize(
     ("marks", "said", "begins_s"),
     [
         (Marks(bar_s=10.3), {}, 0.3),  # bars of 2 s back from there
