@@ -262,3 +262,16 @@ def test_strokes_both_ways_are_read_off_a_curve():
         pytest.approx(1.9, abs=0.003),
     )
     assert (out.from_s, out.to_s) == (pytest.approx(5.0, abs=0.002), pytest.approx(5.3, abs=0.002))
+
+
+def test_a_stroke_left_out_counts_once():
+    """A record that never moved: every push and release is missed, and the pull back that would
+    have followed goes with it; but the second half of a tear is a move of its own."""
+    routine = scratch()
+    still = deck_acts(trace_of([(k / 100, "right", 10.0) for k in range(2500)]), routine)["right"]
+    scores = held_acts(
+        acts_of(routine, 0, "right"), still, lambda beat: beat * 60 / 92, start_s=0.0, end_s=25.0
+    )
+    told = {(one.act.kind, one.outcome) for one in scores if one.act and one.act.beat != 6.75}
+    assert told == {("push", "missed"), ("pull", "skipped"), ("let go", "missed")}
+    assert [one.outcome for one in scores if one.act and one.act.beat == 6.75] == ["missed"]
