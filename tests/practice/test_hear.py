@@ -9,7 +9,18 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from liveaid.practice.hear import near, releases, strokes, takes_of_hand
+from liveaid.practice.hear import (
+    _dip,
+    _parted,
+    _rest_costs,
+    _rises,
+    _slowest,
+    _taken,
+    near,
+    releases,
+    strokes,
+    takes_of_hand,
+)
 from liveaid.practice.motion import motion
 from liveaid.practice.trace import DeckTrace
 
@@ -131,3 +142,85 @@ def test_a_needle_that_is_set_down_pushes_nothing():
     record = of(np.where(T < 3.0, 10.0, 40.0) + 0.3 * (3 * s**2 - 2 * s**3))
     (one,) = strokes(record, start_s=0.0, end_s=8.0)
     assert (one.at_s, one.from_s) == pytest.approx((5.0, 40.0), abs=0.003)
+
+
+def test_between_steps_a_parabola_is_lowest():
+    """(a - c) / (2 (a - 2 b + c)) of a step from the middle one of a, b, c."""
+    for costs, best, off in (
+        ([4, 1, 2], 1, 0.25), ([2, 1, 4], 1, -0.25), ([9, 4, 1, 2], 2, 0.25), ([3, 1, 3], 1, 0.0),
+        ([1, 2, 4], 0, 0.0), ([4, 2, 1], 2, 0.0), ([1, 1, 1], 1, 0.0), ([1, 2, 1], 1, 0.0),
+    ):  # fmt: skip
+        assert _dip(np.array(costs, float), best) == pytest.approx(off)
+
+
+def test_what_two_curves_from_rest_leave_of_each_moment():
+    """Against numpy's least squares over the columns themselves: a level; after the moment a square
+    and a cube; before it a square where four messages tell it, a cube where seven do."""
+    rng = np.random.default_rng(2)
+    t = np.arange(14) * 0.01
+    x = 20.0 + np.where(t > 0.06, 30 * (t - 0.06) ** 2, 0.0) + 0.003 * rng.standard_normal(14)
+    weight = 1.0 / (0.001 + 0.02 * t)
+    moments = np.arange(0.005, 0.13, 0.01)
+    found = _rest_costs(t[None, :] - moments[:, None], x, weight)
+    for moment, cost in zip(moments, found, strict=True):
+        u, told = t - moment, int((t < moment).sum())
+        after, before = np.maximum(u, 0), np.minimum(u, 0)
+        columns = [np.ones(14), after**2, after**3]
+        columns += [before**2] * (told >= 4) + [before**3] * (told >= 7)
+        table = np.transpose(columns) * weight[:, None]
+        table /= np.linalg.norm(table, axis=0)
+        wanted = (x - x.mean()) * weight
+        off = table @ np.linalg.lstsq(table, wanted, rcond=None)[0] - wanted
+        assert cost == pytest.approx(off @ off, rel=1e-4)
+
+
+@pytest.mark.parametrize("stop_s", [0.02, 0.05])
+def test_a_lag_that_grows_by_an_even_slowing_tells_its_moment(stop_s):
+    """Behind by u^2 / (2 stop) while it slows and u - stop / 2 after; one message far off costs no
+    more than 10 ms squared."""
+    t = 3.0 + np.arange(50) * 0.005
+    u = t - 3.1013
+    lag_s = np.where(u <= 0, 0.0, np.where(u < stop_s, u * u / (2 * stop_s), u - stop_s / 2))
+    at_s, cost = _taken(t, lag_s, stop_s)
+    assert at_s == pytest.approx(3.1013, abs=1e-4)
+    assert cost < 4e-6
+    lag_s[5] = 0.5
+    at_s, strayed = _taken(t, lag_s, stop_s)
+    assert at_s == pytest.approx(3.1013, abs=1e-4)
+    assert strayed - cost == pytest.approx(0.0001)
+    # A moment is looked for from 20 ms on, each millisecond: of 22 ms there are less than three.
+    assert _taken(t[:5], lag_s[:5], stop_s)[0] == pytest.approx(3.02, abs=0.001)
+    assert _taken(np.array([3.0, 3.0215]), np.zeros(2), stop_s) == (3.0215, 0.0)
+
+
+def test_ways_forward_of_3_5_hundredths_turned_at_both_ends():
+    """Hundredths of a second of record: back by less than 3.5 and it goes on."""
+    for hundredths, found in (
+        ([0, 3, 0], []), ([0, 4, 0], [(0, 1)]), ([0, 4], [(0, 1)]), ([4, 0], []),
+        ([2, 0, 0, 1, 4, 8, 5, 9, 9, 5, 2, 6, 1], [(2, 8), (10, 11)]),
+        ([0, 4, 8, 4, 9], [(0, 2), (3, 4)]), ([0, 4, 8, 5, 9], [(0, 4)]), ([5, 1, 2, 3, 0, 3], []),
+        ([0, 9, 3, -1, -2, 4], [(0, 1), (4, 5)]),
+    ):  # fmt: skip
+        assert _rises(np.array(hundredths) / 100.0) == found, hundredths
+
+
+def test_the_slowest_of_a_way_and_where_it_is_parted():
+    """Places in hundredths; 1.6 is below four tenths of 4.1 and not of 3.9."""
+    x = np.array([0, 2, 4, 6, 7, 8, 10, 12, 14, 16], float) / 100.0
+    t = np.arange(10) * 0.01
+
+    def parted(slowest, before=4.1, after=5.0):
+        speed = np.array([1, before, before, 2.5, slowest, 2.5, after, after, after, 1])
+        return _parted(t, x, speed, 0, 9)
+
+    assert parted(1.6) == [(0, 4), (4, 9)]
+    assert parted(1.6, after=4.1) == [(0, 4), (4, 9)]
+    assert parted(1.6, before=3.9) == [(0, 9)]
+    assert parted(1.6, after=3.9) == [(0, 9)]
+    assert parted(1.7) == [(0, 9)]
+    speed = np.array([9, 8, 7, 6, 5, 5, 6, 7, 8, 9.0])
+    assert _slowest(x, speed, 2, 9) == 5
+    assert _slowest(x, speed, 5, 9) == 5
+    # Where the next slower one is 3.5 hundredths off or more, it is not come to.
+    assert _slowest(np.arange(10) * 0.04, speed, 2, 9) == 2
+    assert _slowest(np.arange(10) * 0.02, speed, 2, 9) == 5
