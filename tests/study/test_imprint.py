@@ -163,7 +163,9 @@ def test_a_picture_begins_with_the_first_sound_and_lasts_256_frames():
 
 def test_a_pictures_level_is_against_the_loudest_frame():
     """An even frame is at 0 dB, one of a hundredth of it at -20: +10 and -10 about the mean."""
-    picture = imprint_of(np.repeat([[1.0], [0.01]], 4, axis=0) * np.full(BANDS, 1.0 / BANDS)).picture
+    picture = imprint_of(
+        np.repeat([[1.0], [0.01]], 4, axis=0) * np.full(BANDS, 1.0 / BANDS)
+    ).picture
     assert picture.tolist() == [[15] * 15] * 4 + [[-15] * 15] * 4
 
 

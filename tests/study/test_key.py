@@ -314,7 +314,11 @@ def test_the_spectra_are_spread_from_the_sounds_first_sample_to_its_last():
     short = key._spectra(noise[:8192])
     assert short[0] == pytest.approx(heard[0], abs=1e-3)
     assert short[7] == pytest.approx(np.zeros(780), abs=1e-3)
-    for samples, frames in ((8192 + 6144 * 8 - 1, 8), (8192 + 6144 * 9, 10), (8192 + 6144 * 600, 500)):
+    for samples, frames in (
+        (8192 + 6144 * 8 - 1, 8),
+        (8192 + 6144 * 9, 10),
+        (8192 + 6144 * 600, 500),
+    ):
         assert len(key._spectra(np.zeros(samples, np.float32))) == frames
 
 
