@@ -123,13 +123,10 @@ def test_every_profile_keeps_the_order_that_listeners_and_counts_agree_on():
         assert sum(rest) / len(rest) > sum(outside) / len(outside)
 
 
-def partials(*peaks, tonal=1.0, duration_s=2.0, frames=None):
+def partials(*peaks, tonal=1.0, duration_s=2.0):
     """Peaks as (frame, semitone, weight), worked out by hand in the tests below."""
     frame, semitone, weight = (np.array(column) for column in zip(*peaks, strict=True))
-    frames = int(frame[-1]) + 1 if frames is None else frames
-    return Partials(
-        frame.astype(np.intp), semitone.astype(float), weight.astype(float), frames, duration_s, tonal
-    )  # fmt: skip
+    return Partials(frame, semitone, weight, int(frame[-1]) + 1, duration_s, tonal)
 
 
 def test_a_partial_speaks_for_the_notes_it_may_be_a_harmonic_of():
