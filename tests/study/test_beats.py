@@ -110,8 +110,8 @@ def test_the_best_chain_is_the_best_of_all_there_are(monkeypatch):
 
 @pytest.mark.parametrize("beat_s", [0.4, 0.57, 0.8])
 def test_beats_are_followed_through_a_tempo_that_gives(beat_s):
-    """Each beat up to two per cent longer or shorter than the usual one, strokes on beats and weaker
-    ones halfway."""
+    """Each beat up to two per cent longer or shorter than usual, strokes on beats and weaker ones
+    halfway."""
     rng = np.random.default_rng(8)
     true_s = 0.3 + np.cumsum(beat_s * rng.uniform(0.98, 1.02, 20))
     halves = (true_s[1:] + true_s[:-1]) / 2
