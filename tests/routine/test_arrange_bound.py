@@ -90,7 +90,8 @@ def drawn_task(seed, *, pieces=4, free=None):
     count = len(numbers)
     return task_of(
         [decks[at] for at in order], rng.integers(0, 40, (count, pieces)),
-        pair=rng.integers(0, 60, (count, count)), via=rng.integers(0, 60, (count + 1, count, count)),
+        pair=rng.integers(0, 60, (count, count)),
+        via=rng.integers(0, 60, (count + 1, count, count)),
         pieces=[numbers[at] for at in order], free=free,
     )  # fmt: skip
 

@@ -92,12 +92,15 @@ class _Space:
         return onward
 
     def cheapest(self, ahead: list[Floats], penalty: Floats) -> tuple[float, Floats]:
-        """Cost of the cheapest relaxed order with all penalties, and how often it plays each."""
+        """Cost of the cheapest relaxed order, and how often it plays each.
+
+        Penalties raise some as much as they lower others, so in a true order they cancel out.
+        """
         nowhere = self.count
         first = self.place[:, 0] - penalty[self.piece] + np.where(self.may[0], 0.0, np.inf)
         first = first + ahead[1][:, nowhere]
         last, elsewhere = int(first.argmin()), nowhere
-        value = float(first[last] + penalty.sum())
+        value = float(first[last])
         visits = np.zeros(self.task.places)
         visits[self.piece[last]] += 1
         for at in range(1, self.task.places):
