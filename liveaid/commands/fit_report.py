@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shlex
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from typing import Any
 
 from rich.text import Text
@@ -39,10 +39,17 @@ class Mine:
 
 @dataclass(frozen=True, slots=True)
 class Lists:
-    """What goes along, and what can be struck or thrown in."""
+    """What goes along, what can be struck or thrown in, and what goes along since it is the same
+    recording once more: for doubles, and no find."""
 
     whole: list[Fit]
     hits: list[Fit]
+    copies: list[Fit] = field(default_factory=list)
+
+    @property
+    def every(self) -> list[Fit]:
+        """All of them, in the order in which they are shown."""
+        return [*self.whole, *self.hits, *self.copies]
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,10 +76,10 @@ def show(
     if study.tempo_alternative and mine.hash is not None:
         taken = f"liveaid gather --mark {shlex.quote(shown(mine.file))} --tempo other"
         screen.say(f"It may be counted as {study.tempo_alternative:.2f} BPM: `{taken}` does.")
-    if not lists.whole and not lists.hits:
+    if not lists.every:
         screen.print("Nothing on the shelf goes with it.")
     elif why:
-        for fit in (*lists.whole, *lists.hits):
+        for fit in lists.every:
             screen.print()
             screen.print(fit_reasons(study, fit, sounds[fit.other], turntable))
     else:
@@ -91,6 +98,9 @@ def _show_tables(mine: Mine, lists: Lists, sounds: dict[str, ShelfSound]) -> Non
     if lists.hits:
         screen.print("Hits, to be struck or thrown in:")
         screen.print(fit_table(mine.study, lists.hits, sounds, width=screen.width))
+    if lists.copies:
+        screen.print("Likely copies of this very recording, for doubles:")
+        screen.print(fit_table(mine.study, lists.copies, sounds, width=screen.width))
     legend = WIDE_LEGEND if screen.width >= WIDE else LEGEND
     screen.print(f"{legend}\n{GUESS}; --why explains every number.", style="dim")
 
@@ -133,6 +143,7 @@ def report(
         "rpm": turntable.rpm,
         "fits": each(lists.whole),
         "hits": each(lists.hits),
+        "copies": each(lists.copies),
         "out_of_reach": asdict(beyond),
     }
 
