@@ -8,13 +8,14 @@ import click
 import pytest
 
 from liveaid.cli import main
-from liveaid.commands import arrange, rehearse, review
+from liveaid.commands import arrange, check, rehearse, review
 from liveaid.commands.rehearse import PERCENT
 from liveaid.errors import LiveaidError, UsageError
 from liveaid.practice.limits import LEVELS
 from liveaid.routine import Routine
 from liveaid.routine.arrange import TERMS, Answer, Arrangement, Item
 from liveaid.routine.arrange.items import traded
+from liveaid.routine.check import Finding
 from liveaid.routine.load import read_routine
 from liveaid.terminal import HarmlessConsole
 
@@ -136,6 +137,49 @@ def printed(monkeypatch):
 
 
 WRITTEN = answer((0, 1, 2), key=20, hands=10)
+
+
+def test_what_a_check_comes_to_in_its_last_line(printed):
+    """Errors first; then whether it was laid out, or is not placed at all. 3 * 2 bars of 2.4 s."""
+    free = THREE.pieces[0].model_copy(update={"left": THREE.pieces[0].left.model_copy(
+        update={"at_s": None, "sound": "s"})})  # fmt: skip
+    unplaced = THREE.model_copy(update={"pieces": (free,), "limit_s": 60.0})
+    error = Finding(severity="error", rule="r", says="s", way_out="", piece=0, name="One", bar=3)
+    for routine, laid_out, findings, last in (
+        (THREE, False, (), "0:14.4, 0 errors, 0 warnings, 0 remarks: playable."),
+        (THREE, True, (), "0:14.4, 0 errors, 0 warnings, 0 remarks: playable, laid out as render"
+                          " would."),
+        (THREE, True, (error,), "0:14.4, 1 error, 0 warnings, 0 remarks: not playable as written."),
+        (unplaced, False, (), "0:04.8 of 1:00, 0 errors, 0 warnings, 0 remarks: nothing against it"
+                              " so far; winding waits for the deck files."),
+        (unplaced, False, (error,), "0:04.8 of 1:00, 1 error, 0 warnings, 0 remarks: not playable"
+                                    " as written."),
+    ):  # fmt: skip
+        _, out = printed(check)
+        seen = SimpleNamespace(routine=routine, laid_out=laid_out)
+        check._show("routine.yaml", seen, findings, show_hands=True)
+        assert out.getvalue().splitlines()[-1] == last
+    hands = check._hand_table(THREE)
+    assert next(iter(hands.columns[0].cells)).plain == "1 One"
+    assert [column.no_wrap for column in check._change_table(THREE).columns] == [False] + 7 * [True]
+
+
+def test_a_change_within_a_set_piece_is_told_with_its_bar():
+    """Two bars of four: beat 4 is the second."""
+    for beat, said in ((0.0, "2 Two"), (3.9, "2 Two"), (4.0, "2 Two, bar 2")):
+        move = SimpleNamespace(after=1, beat_due=lambda routine, beat=beat: beat)
+        assert check._place(move, THREE) == said
+
+
+def test_a_routine_s_seconds_are_told_to_a_tenth_of_a_millisecond():
+    seen = SimpleNamespace(
+        routine=THREE.model_copy(
+            update={"pieces": (THREE.pieces[0].model_copy(update={"tempo_bpm": 97.0}),)}
+        ),
+        laid_out=False,
+    )
+    found = check._report(SimpleNamespace(file="f", to_json=dict), seen, ())
+    assert found["total_s"] == 4.9485  # 8 * 60 / 97 = 4.948453...
 
 
 def shown(printed, found, stuck=()):
@@ -311,8 +355,8 @@ pieces:
 
 def test_an_order_is_written_with_all_else_as_it_was(tmp_path):
     """In another folder a sound is named from there, but for one named by its whole path. Where
-    what is placed trades decks, its seconds are given up, and the file is written anew; so it is elsewhere, where its
-    deck files have to be named."""
+    what is placed trades decks, its seconds are given up and the file is written anew; so it is
+    elsewhere, where its deck files have to be named."""
     old, there, new = (tmp_path / name for name in ("old.yaml", "there.yaml", "new/map.yaml"))
     new.parent.mkdir()
     old.write_text(WRITTEN_OUT)
