@@ -18,7 +18,7 @@ from liveaid.commands.shelf_tables import (
 )
 from liveaid.files.names import shown
 from liveaid.fit.fit import Fit
-from liveaid.fit.why import in_a_sentence, key_words, reasons
+from liveaid.fit.why import in_a_sentence, key_words, other_tempos, reasons
 from liveaid.routine.model import Turntable
 from liveaid.shelf.shelf_sound import ShelfSound
 from liveaid.study.facts import Study
@@ -73,9 +73,11 @@ def show(
             f" pitch ±{turntable.pitch_range_percent:g} %"
         )
     )
-    if study.tempo_alternative and mine.hash is not None:
-        taken = f"liveaid gather --mark {shlex.quote(shown(mine.file))} --tempo other"
-        screen.say(f"It may be counted as {study.tempo_alternative:.2f} BPM: `{taken}` does.")
+    if mine.hash is not None:
+        mark = f"liveaid gather --mark {shlex.quote(shown(mine.file))} --tempo"
+        for bpm in other_tempos(study):
+            taken = "other" if bpm == study.tempo_alternative else f"{bpm:.4f}"
+            screen.say(f"It may be counted as {bpm:.2f} BPM: `{mark} {taken}` does.")
     if not lists.every:
         screen.print("Nothing on the shelf goes with it.")
     elif why:
@@ -138,6 +140,7 @@ def report(
         "sound": mine.name,
         "tempo": mine.study.tempo,
         "tempo_alternative": mine.study.tempo_alternative,
+        "tempo_rival": mine.study.tempo_rival,
         "key": mine.study.key,
         "pitch_range_percent": turntable.pitch_range_percent,
         "rpm": turntable.rpm,
@@ -158,6 +161,7 @@ def _fit_json(mine: Study, fit: Fit, other: ShelfSound, turntable: Turntable) ->
         "gone": other.gone,
         "tempo": other.study.tempo,
         "tempo_alternative": other.study.tempo_alternative,
+        "tempo_rival": other.study.tempo_rival,
         "score": round(fit.score, 2),
         "in_a_sentence": in_a_sentence(mine, other.study, fit),
         "pickup_beats": fit.pickup_beats,

@@ -514,9 +514,11 @@ def test_breaks_are_told_as_the_section_map_has_them(capsys, monkeypatch):
 
 
 def test_how_else_a_tempo_may_be_counted_is_told_of_a_sound_on_the_shelf(screen):
-    study = sound("stall", tempo_alternative=46.0).study
+    study = sound("stall", tempo_alternative=46.0, tempo_rival=138.00014).study
+    mark = "liveaid gather --mark /s/stall.wav --tempo"
     said = (
-        "It may be counted as 46.00 BPM: `liveaid gather --mark /s/stall.wav --tempo other` does."
+        f"It may be counted as 46.00 BPM: `{mark} other` does.\n"
+        f"It may be counted as 138.00 BPM: `{mark} 138.0001` does.\n"
     )
     for mine, told in (
         (fit_report.Mine("stall", "/s/stall.wav", study, "hash"), True),
