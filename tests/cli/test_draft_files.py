@@ -154,3 +154,48 @@ def test_set_pieces_are_added_below_what_is_written(tmp_path, end):
     text = written(tmp_path, "a sketch", lacks=())
     assert text.startswith(f"{IDEA}\n\nsounds:\n")
     assert read_routine(text.encode()).idea.theme == "rain"
+
+
+@pytest.mark.parametrize("sketched", [False, True])
+def test_a_draft_goes_by_the_idea_its_metre_and_its_turntable(tmp_path, monkeypatch, sketched):
+    """Without one: no idea, bars of four. The shelf is read and not made, without its onsets."""
+    asked, opened = [], []
+    sketch = SimpleNamespace(idea="rain", metre=3, turntable="45") if sketched else None
+    pieces = [SimpleNamespace(piece=SimpleNamespace(name="One"), why="")]
+    found = SimpleNamespace(pieces=pieces, lacks=())
+
+    class Shelf:
+        path = "/s/shelf.sqlite"
+
+        def __init__(self, file, *, make):
+            opened.append((file, make))
+
+        def __enter__(self):
+            return self
+
+        def __exit__(self, *_):
+            pass
+
+        def sounds(self, *, onsets):
+            opened.append(onsets)
+            return []
+
+    steps = {
+        "Shelf": Shelf, "_sketch": lambda file: sketch, "_shelf_of": lambda folder: "its own",
+        "_there": lambda sounds: {"1": SimpleNamespace(study="study"),
+                                  "2": SimpleNamespace(study=None)},
+        "draft": lambda idea, studies, **how: asked.append((idea, studies, how)) or found,
+        "_names": lambda here, drafted: {}, "_brought": lambda *told: {},
+        "renamed": lambda drafted, names: drafted, "_written": lambda *told: "title: T\n",
+    }  # fmt: skip
+    for name, step in steps.items():
+        monkeypatch.setattr(draft, name, step)
+    draft.command.callback(tmp_path, None, as_json=True)
+    idea = ("rain", {"1": "study"}, {"turntable": "45", "metre": 3})
+    assert asked == [idea if sketched else (None, {"1": "study"}, {"turntable": None, "metre": 4})]
+    assert opened == [("its own", False), False]
+    assert (tmp_path / "routine.yaml").read_text() == "title: T\n"
+    found.pieces = []
+    with pytest.raises(LiveaidError, match=r"/s/shelf\.sqlite: no sound with a steady beat"):
+        draft.command.callback(tmp_path, "other", as_json=True)
+    assert opened[2] == ("other", False)
