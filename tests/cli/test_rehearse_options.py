@@ -1,5 +1,8 @@
 """What `rehearse` does by its options, step by step, with the stage left out."""
 
+import asyncio
+import io
+from contextlib import nullcontext
 from dataclasses import dataclass
 from pathlib import Path
 from types import SimpleNamespace
@@ -9,6 +12,8 @@ import pytest
 from liveaid.commands import rehearse
 from liveaid.errors import UsageError
 from liveaid.practice.ladder import Ladder
+from liveaid.stage.settings import Settings
+from liveaid.terminal import HarmlessConsole
 
 PIECES = (
     SimpleNamespace(name="Trams", energy=2, tempo_bpm=92.0),
@@ -170,3 +175,189 @@ def test_a_trace_replayed_at_once_is_told_take_by_take(monkeypatch, capsys):
     ]  # fmt: skip
     assert rehearse._report_at_once((1,), None, as_json=True) == 0
     assert "".join(capsys.readouterr().out.split()) == '{"takes":[{"n":1}]}'
+
+
+# -- the rehearsal itself, with the stage and the store left out
+
+NOTICE = "A [break] of five minutes is due, after 25 minutes of work."
+"""Longer than the line it is told in, and left whole; brackets are no style."""
+
+
+@pytest.fixture
+def evening(monkeypatch):
+    """evening(trace, **options): a rehearsal of one take, and all that took part."""
+    monkeypatch.setenv("COLUMNS", "200")
+    plan = SimpleNamespace(turn=SimpleNamespace(what="Trams"), turns=())
+
+    class Store:
+        closed, in_memory, waiting = False, 2, 0
+
+        def __init__(self, file):
+            self.file = file
+
+        def close(self):
+            self.closed = True
+
+    class Speaker:
+        def __init__(self):
+            self.said, self.stopped = [], False
+
+        def say(self, lines, notice=False):
+            self.said.append((lines, notice))
+
+        def stop(self):
+            self.stopped = True
+
+    class Rehearsal:
+        def __init__(self, session, routine, **how):
+            self.how, self.gone_to = how, []
+
+        def go_to(self, what):
+            self.gone_to.append(what)
+
+    class Service:
+        ask_stop = None
+
+        def __init__(self, routine, settings, *, watchers):
+            self.settings, self.watchers = settings, watchers
+
+        async def __aenter__(self):
+            return self
+
+        async def __aexit__(self, *_):
+            pass
+
+    def of(trace=None, *, planned=plan, **options):
+        narrow = HarmlessConsole(file=(out := io.StringIO()))
+        narrow.width = 40
+        met = SimpleNamespace(scored=[], where=[], phase="rest")
+
+        def kept(kind, name):
+            def make(*told, **how):
+                setattr(met, name, kind(*told, **how))
+                return getattr(met, name)
+
+            return make
+
+        async def done(stage, trace):
+            """A take is told, and a notice given."""
+            how = met.rehearsal.how
+            how["told"](SimpleNamespace(score=1))
+            how["notice"](NOTICE)
+
+        steps = {
+            "TakeStore": kept(Store, "store"), "Speaker": kept(Speaker, "speaker"),
+            "Rehearsal": kept(Rehearsal, "rehearsal"), "Service": kept(Service, "stage"),
+            "LivingMap": kept(lambda found, **how: SimpleNamespace(**how), "living"),
+            "score_unscored": lambda *told: met.scored.append(told[0]),
+            "_plan": lambda routine, takes, minutes: planned,
+            "stage_watchers": lambda options, settings: ["lamps"],
+            "_until_done": done, "ends_by_signal": lambda ask: nullcontext(),
+            "say_state": lambda found: None, "_ladder": lambda aim, options: f"ladder of {aim}",
+            "_say_where": lambda *told, kept: met.where.append((told[4], kept)),
+            "_tell": lambda screen, take, session, as_json: screen.say(f"take {as_json}"),
+            "spoken_lines": lambda score: [f"take {score}"], "spoken": str.upper,
+            "console": lambda *, lasting: narrow if lasting else None,
+        }  # fmt: skip
+        for name, step in steps.items():
+            monkeypatch.setattr(rehearse, name, step)
+        aim = SimpleNamespace(limits=None, routine=ROUTINE)
+        session = SimpleNamespace(aim=aim, takes=3, clean=1, judged=2, phase=lambda now: met.phase)
+        found = SimpleNamespace(playable=lambda: ROUTINE)
+        asked = {"as_json": False, "minutes": None, "speak": False, "booth_level": 96.0,
+                 "break_after": 25.0} | options  # fmt: skip
+        asyncio.run(
+            rehearse._rehearse(
+                session, found, Settings(osc_map="own"), Path("t"), trace, asked, ["a habit"]
+            )
+        )
+        met.said = out.getvalue().splitlines()
+        return met
+
+    return of
+
+
+def test_a_rehearsal_keeps_its_takes_and_tells_what_comes_of_them(evening, capsys):
+    met = evening()
+    how = met.rehearsal.how
+    assert met.said == [
+        "a habit", "take False", NOTICE, "3 takes, 1 clean of 2 judged.",
+    ]  # fmt: skip
+    assert (met.store.file, met.store.closed, met.scored) == (Path("t"), True, [Path("t")])
+    assert capsys.readouterr().err == "2 takes are lost: the disk has no room for them.\n"
+    assert (how["store"], how["booth_dba"], how["break_after_s"]) == (met.store, 96.0, 1500.0)
+    assert (how["plan"], how["ladder_for"]("Woks")) == (None, "ladder of Woks")
+    assert met.where == [(None, True)]
+    assert met.stage.watchers == [met.rehearsal, "lamps", met.living]
+    assert met.stage.settings.osc_map == "own"
+    assert not hasattr(met, "speaker")
+    for met.phase, busy in (("rest", False), ("count-in", True), ("take", True)):
+        assert met.living.busy() is busy
+
+
+def test_as_json_only_takes_are_told(evening):
+    met = evening(as_json=True)
+    assert met.said == ["take True"]
+    assert met.where == []
+
+
+def test_a_replay_is_not_kept_and_its_trace_is_sent_as_liveaid_s_own_messages(evening, capsys):
+    met = evening("trace")
+    assert not hasattr(met, "store")
+    assert met.scored == []
+    assert capsys.readouterr().err == ""
+    assert met.stage.watchers == [met.rehearsal, "lamps"]
+    assert met.stage.settings.osc_map == rehearse.DEFAULT_MAP
+    assert met.where == [(None, False)]
+
+
+def test_what_is_told_is_spoken_too(evening):
+    """A notice may wait for a quiet moment; what is said of a take may not."""
+    met = evening(speak=True)
+    assert met.speaker.said == [(["take 1"], False), ([NOTICE.upper()], True)]
+    assert met.speaker.stopped
+
+
+def test_a_session_begins_with_its_first_turn(evening):
+    met = evening(minutes=30.0)
+    assert met.rehearsal.gone_to == ["Trams"]
+    assert met.where[0][0].turn.what == "Trams"
+    over = SimpleNamespace(turn=None)
+    assert evening(minutes=30.0, planned=over).rehearsal.gone_to == []
+    assert evening().rehearsal.gone_to == []
+
+
+@pytest.mark.parametrize("first", ["sending", "running"])
+def test_a_replay_ends_with_its_trace_or_with_the_stage_and_tells_what_failed(monkeypatch, first):
+    """What has not ended by then is given up."""
+    ended, sent_to = [], []
+
+    async def lasts(name):
+        try:
+            await asyncio.sleep(0 if name == first else 60)
+        except asyncio.CancelledError:
+            ended.append(name)
+            raise
+
+    async def replay(trace, to):
+        sent_to.append((trace, to))
+        await lasts("sending")
+
+    monkeypatch.setattr(rehearse, "replay", replay)
+    stage = SimpleNamespace(
+        osc_address=SimpleNamespace(host="127.0.0.1", port=9000), run=lambda: lasts("running")
+    )
+    asyncio.run(rehearse._until_done(stage, "trace"))
+    assert ended == [{"sending": "running", "running": "sending"}[first]]
+    assert sent_to == [("trace", rehearse.Address("127.0.0.1", 9000))]
+    sent_to.clear()
+    if first == "running":
+        asyncio.run(rehearse._until_done(stage, None))
+        assert sent_to == []
+
+        async def fails():
+            raise OSError("the port is gone")
+
+        stage.run = fails
+        with pytest.raises(OSError, match="the port is gone"):
+            asyncio.run(rehearse._until_done(stage, "trace"))
