@@ -21,7 +21,7 @@ ENOUGH_EXCESS = 2.2
 SURE_EXCESS = 12.0
 PADDED_SLACK_S = 0.006
 """What a loop's length, as its onsets tell it, may be off by."""
-ROUNDS = 4
+TIMES_ROUND = 4
 """Times a loop goes round for its accents to be told: of one bar, four bars."""
 SELF = 0.5
 """A lag of the whole loop repeats trivially: it counts as half a repeat."""
@@ -117,12 +117,12 @@ def _counts(
 
 
 def _rounds(onsets: Onsets, duration_s: float) -> Onsets:
-    """The onsets of a loop that goes round ROUNDS times."""
-    starts_s = duration_s * np.arange(ROUNDS)
+    """The onsets of a loop that goes round TIMES_ROUND times."""
+    starts_s = duration_s * np.arange(TIMES_ROUND)
     return Onsets(
         np.concatenate([onsets.times_s + start for start in starts_s]),
-        np.tile(onsets.strength, ROUNDS),
-        np.tile(onsets.groups, (ROUNDS, 1)),
+        np.tile(onsets.strength, TIMES_ROUND),
+        np.tile(onsets.groups, (TIMES_ROUND, 1)),
     )
 
 
