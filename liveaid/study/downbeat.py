@@ -70,9 +70,8 @@ def _change(mono: Samples, beats_s: Values) -> Values:
     """(beats,): 1 - cosine between a beat's log spectrum by semitone and the beat's before."""
     width = min(WINDOW, int(np.median(np.diff(beats_s)) * RATE_HZ))
     hann = np.hanning(width).astype(np.float32)
-    hz = np.arange(LOWEST_BIN, HIGHEST_BIN) * RATE_HZ / WINDOW
-    semitone = np.round(12.0 * np.log2(hz / hz[0])).astype(np.int64)
-    edges = np.flatnonzero(np.diff(semitone, prepend=-1))
+    semitone = np.round(12.0 * np.log2(np.arange(LOWEST_BIN, HIGHEST_BIN) / LOWEST_BIN))
+    _, edges = np.unique(semitone, return_index=True)
     power = np.zeros((len(beats_s), len(edges)))
     for row, start in enumerate((beats_s * RATE_HZ).astype(np.int64)):
         piece = np.asarray(mono[start : start + width], dtype=np.float32)

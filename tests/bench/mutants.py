@@ -145,6 +145,8 @@ EXCUSED: dict[tuple[str, str], str] = {
         "a middle that takes just that time is where the halving ends either way",
     ("liveaid/record/strokes.py", "if math.sqrt(way * turns_per_s2) <= turns_per_s:"):
         "at just that way both sums are the same time",
+    ("liveaid/study/downbeat.py", "return 3 if three > four + THREE_GAIN else 4"):
+        "no two means of products lie just a fifth apart",
     ("liveaid/sound/loudness.py", "heard = block + ALL_BUT_SILENT"):
         "what keeps a filter from subnormal numbers may lie on either side of silence",
     ("liveaid/sound/packed.py", 'early = int(av.__version__.split(".")[0]) < 19'):

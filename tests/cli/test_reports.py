@@ -171,6 +171,26 @@ def test_a_change_within_a_set_piece_is_told_with_its_bar():
         assert check._place(move, THREE) == said
 
 
+@pytest.mark.parametrize(
+    ("fastest_bpm", "within", "said", "by"),
+    [
+        (None, True, "", "no act that time is short for"),
+        (0.0, True, "none", "bar 2 beat 1.5: push; at no tempo"),
+        (91.96, True, "92.0", "bar 2 beat 1.5: push; slower than written"),
+        (100.0, True, "100.0", "bar 2 beat 1.5: push"),
+        (103.0, True, "103.0", "bar 2 beat 1.5: push"),
+        (140.0, False, "140.0", "bar 2 beat 1.5: push; the pitch fader does not reach it"),
+    ],
+)
+def test_how_fast_a_set_piece_may_be_and_what_sets_it(fastest_bpm, within, said, by):
+    """Beat 4.5 of bars of four is half a beat into the second bar."""
+    demand = None if fastest_bpm is None else SimpleNamespace(beat=4.5, says="push")
+    told = SimpleNamespace(
+        demand=demand, fastest_bpm=fastest_bpm, tempo_bpm=100.0, within_pitch=within
+    )
+    assert (check._fastest_said(fastest_bpm), check._set_by(THREE, told)) == (said, by)
+
+
 def test_a_routine_s_seconds_are_told_to_a_tenth_of_a_millisecond():
     seen = SimpleNamespace(
         routine=THREE.model_copy(

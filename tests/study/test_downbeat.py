@@ -93,3 +93,12 @@ def test_a_long_sound_is_told_by_its_first_600_beats():
     rise[np.round(strikes_s * FRAMES_HZ).astype(int), 0] = 1.0
     found = find_bars(np.zeros(802 * RATE_HZ // 8, np.float32), SimpleNamespace(rise=rise), beats_s)
     assert (found.metre, found.first) == (4, 2)
+
+
+def test_bars_are_told_from_eight_beats_on():
+    """Of fewer only a loop of fours is, by half a guess (`test_worked.py`)."""
+    beats_s = 0.5 + 0.5 * np.arange(8)
+    rise = np.zeros((round(6 * FRAMES_HZ), GROUPS), np.float32)
+    rise[np.round(beats_s[1::4] * FRAMES_HZ).astype(int), 0] = 1.0
+    found = find_bars(np.zeros(6 * RATE_HZ, np.float32), SimpleNamespace(rise=rise), beats_s)
+    assert (found.metre, found.first) == (4, 1)
