@@ -11,7 +11,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from liveaid.routine import load_routine
-from liveaid.routine.arc import ARC, arc_energy
 from liveaid.routine.arrange import (
     TERMS,
     Answer,
@@ -161,11 +160,6 @@ def test_a_step_beyond_the_fader_costs_extra(routine, piece, rests, runs):
     flat = {"part": "intro", "energy": 2}
     r = routine(piece(runs(0), rests, tempo=100, **flat), piece(rests, runs(0), tempo=110, **flat))
     assert terms(r)[1] == {"tempo": 200}
-
-
-def test_the_arc_rises_late_and_comes_down():
-    assert [arc_energy(at / 10) for at in (0, 5, 8, 10)] == [2.0, 3.0, 5.0, 2.0]
-    assert arc_energy(0.0) == ARC[0][1]
 
 
 def test_winding_agrees_with_check_on_a_shared_map(routines):
