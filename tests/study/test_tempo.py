@@ -102,6 +102,29 @@ def test_beats_of_which_every_other_is_empty_are_half_beats(low, bpm):
     assert found.confidence <= 0.5
 
 
+@pytest.mark.parametrize(
+    ("low", "high", "ticks", "bars", "bpm", "beats"),
+    [
+        # Bars of three beats in fours, as long as four beats in threes.
+        ([0], [4, 8], [0, 2, 4, 6, 8, 10], 4, 113.0, 12),
+        ([0, 10], [4, 8], [0, 2, 4, 6, 8, 10], 4, 90.0, 12),
+        # Bars of two beats in sixes, as long as four in threes of which two are empty; the
+        # accents of the loop come back as it goes round.
+        ([0, 10], [6], [0, 4, 6, 10], 4, 64.0, 8),
+        # Four beats in fours stay so.
+        ([0, 6], [4, 12], [0, 2, 4, 6, 8, 10, 12, 14], 2, 96.0, 8),
+    ],
+)
+def test_a_loop_has_as_many_beats_as_its_accents_come_back(low, high, ticks, bars, bpm, beats):
+    lines = 16 if len(ticks) == 8 else 12
+    sixteenth_bpm = bpm * (1.5 if beats == 2 * bars and lines == 12 else 1.0)
+    played = bars_of(low, high, lines, sixteenth_bpm, ticks)
+    begin = round(0.1 * RATE)
+    found = tempo_of(played[begin : begin + round(bars * lines * 15.0 / sixteenth_bpm * RATE)])
+    assert found.loop_beats == beats
+    assert found.tempo_bpm == pytest.approx(bpm, rel=1e-4)
+
+
 def test_a_beat_hidden_by_figures_of_three_sixteenths_is_offered_and_the_told_one_unsure():
     low, high = list(range(0, 48, 6)), list(range(3, 48, 6))
     ticks = [0, 4, 5, 8, 10, 13, 16, 17, 20, 23, 25, 28, 32, 35, 37, 40, 41, 44, 46]
