@@ -6,9 +6,11 @@ import contextlib
 import importlib
 import io
 import os
+import signal
 import sys
-from collections.abc import Sequence
-from typing import TextIO
+import threading
+from collections.abc import Iterator, Sequence
+from typing import NoReturn, TextIO
 
 import click
 
@@ -66,11 +68,13 @@ def liveaid() -> None:
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command line; exit 0 fine, 1 the routine has a problem, 2 wrong use, 130 Ctrl-C.
 
-    141 when whoever read the output has gone, as `| head` does; said by no word.
+    141 when whoever read the output has gone, as `| head` does; 143 after a polite kill, 129 where
+    the terminal was closed: said by no word.
     """
     _print_anything()
     try:
-        status = _run(arguments)
+        with _tidies_up_when_told_to_end():
+            status = _run(arguments)
         _flush(sys.stdout)
     except BrokenPipeError:
         status = GONE
@@ -82,6 +86,27 @@ def main(arguments: Sequence[str] | None = None) -> None:
     _let_go(sys.stdout)
     _let_go(sys.stderr)
     sys.exit(status)
+
+
+@contextlib.contextmanager
+def _tidies_up_when_told_to_end() -> Iterator[None]:
+    """While inside, a polite kill or a closed terminal unwinds the command as Ctrl-C does, so that
+    no unfinished file and no process is left; what was told to be deaf to them stays so."""
+
+    def leave(number: int, _: object) -> NoReturn:
+        raise SystemExit(128 + number)
+
+    numbers = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
+    if threading.current_thread() is not threading.main_thread():
+        numbers = []  # only the main thread may set handlers
+    ours = [number for number in numbers if signal.getsignal(number) is signal.SIG_DFL]
+    for number in ours:
+        signal.signal(number, leave)
+    try:
+        yield
+    finally:
+        for number in ours:
+            signal.signal(number, signal.SIG_DFL)
 
 
 def _run(arguments: Sequence[str] | None) -> int:

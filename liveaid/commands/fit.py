@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -10,6 +11,7 @@ import click
 
 from liveaid.commands.fit_report import Beyond, Lists, Mine, report, show, show_rest
 from liveaid.errors import LiveaidError
+from liveaid.files.file_bytes import HASH_BYTES
 from liveaid.files.names import shown, stem
 from liveaid.fit.audition import ToHear, audition, write_audition
 from liveaid.fit.fit import Fit, fits
@@ -79,10 +81,14 @@ def command(
         sounds = {each.hash: each for each in shelf.these(crate.best(top))}
         sounds |= {each.hash: each for each in instead if each.hash in sounds}
         nearest = shelf.these(crate.nearest)
+        same = _same_recording(shelf, mine, sounds)
     studies = {digest: each.study for digest, each in sounds.items() if each.study}
     found = fits(mine.study, studies, turntable=turntable, key_locked=key_locked)
+    others = [fit for fit in found if fit.other not in same]
     lists = Lists(
-        [fit for fit in found if not fit.hit][:top], [fit for fit in found if fit.hit][:HITS]
+        [fit for fit in others if not fit.hit][:top],
+        [fit for fit in others if fit.hit][:HITS],
+        [fit for fit in found if fit.other in same][:HITS],
     )
     if hear is not None:
         _hear(mine, _picked(lists, sounds, pick), sounds, hear)
@@ -91,13 +97,16 @@ def command(
         print_json(report(mine, lists, sounds, beyond, turntable))
     else:
         show(mine, lists, sounds, turntable, why=why)
-        show_rest(len(crate.order.whole), top, beyond, turntable)
+        copies = sum(not fit.hit for fit in found if fit.other in same)
+        show_rest(len(crate.order.whole) - copies, top, beyond, turntable)
 
 
 HITS = 5
-"""Hits listed: they go with nearly anything, so a few are enough to show what there is."""
+"""Hits and copies listed: they go with nearly anything, so a few are enough to show what there
+is."""
 MOST_LOOKED_AT = 50
-"""Sounds judged in every detail at the least, of those that rank best by their columns."""
+"""Sounds judged in every detail at the least, of those that rank best by their columns; some may
+be copies."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,8 +118,8 @@ class Crate:
 
     def best(self, top: int) -> list[str]:
         """Hashes of the sounds that are judged in every detail."""
-        whole = self.order.whole[: max(top, MOST_LOOKED_AT)]
-        return [self.hashes[place].hex() for place in (*whole, *self.order.hits[:HITS])]
+        whole = self.order.whole[: max(2 * top, MOST_LOOKED_AT)]
+        return [self.hashes[place].hex() for place in (*whole, *self.order.hits[: 2 * HITS])]
 
     @property
     def nearest(self) -> list[str]:
@@ -146,6 +155,22 @@ def _crate(
     return Crate(list(hashes), order)
 
 
+def _same_recording(shelf: Shelf, mine: Mine, sounds: Iterable[str]) -> set[str]:
+    """Which of some sounds, by hash, are likely the recording asked about once more, or a part of
+    one. A part is known by its record, whose hash its own begins with."""
+    from liveaid.shelf.alike import copies_among, imprint_of  # scipy, a tenth of a second
+
+    letters = 2 * HASH_BYTES
+    own = (mine.hash or "")[:letters]
+    imprint = imprint_of(shelf, own) if own else mine.study.imprint
+    records = {each[:letters] for each in sounds} - {own}
+    copies = set()
+    if imprint is not None:
+        copies = copies_among(shelf, imprint, [bytes.fromhex(each) for each in records])
+    same = {own, *(each.hex() for each in copies)}
+    return {each for each in sounds if each[:letters] in same}
+
+
 def _beyond(mine: Study, crate: Crate, nearest: list[ShelfSound]) -> Beyond:
     """What is out of reach; the nearest, if there is one, has a tempo as this sound has."""
     for other in nearest:
@@ -157,7 +182,7 @@ def _beyond(mine: Study, crate: Crate, nearest: list[ShelfSound]) -> Beyond:
 
 def _picked(lists: Lists, sounds: dict[str, ShelfSound], pick: str | None) -> Fit:
     """The fit to be heard: the best, or the one of that name among those listed."""
-    found = [*lists.whole, *lists.hits]
+    found = lists.every
     if not found:
         raise LiveaidError("nothing on the shelf goes with it: there is nothing to hear")
     if pick is None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shlex
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from typing import Any
 
 from rich.text import Text
@@ -18,7 +18,7 @@ from liveaid.commands.shelf_tables import (
 )
 from liveaid.files.names import shown
 from liveaid.fit.fit import Fit
-from liveaid.fit.why import in_a_sentence, key_words, reasons
+from liveaid.fit.why import in_a_sentence, key_words, other_tempos, reasons
 from liveaid.routine.model import Turntable
 from liveaid.shelf.shelf_sound import ShelfSound
 from liveaid.study.facts import Study
@@ -39,10 +39,17 @@ class Mine:
 
 @dataclass(frozen=True, slots=True)
 class Lists:
-    """What goes along, and what can be struck or thrown in."""
+    """What goes along, what can be struck or thrown in, and what goes along since it is the same
+    recording once more: for doubles, and no find."""
 
     whole: list[Fit]
     hits: list[Fit]
+    copies: list[Fit] = field(default_factory=list)
+
+    @property
+    def every(self) -> list[Fit]:
+        """All of them, in the order in which they are shown."""
+        return [*self.whole, *self.hits, *self.copies]
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,13 +73,15 @@ def show(
             f" pitch ±{turntable.pitch_range_percent:g} %"
         )
     )
-    if study.tempo_alternative and mine.hash is not None:
-        taken = f"liveaid gather --mark {shlex.quote(shown(mine.file))} --tempo other"
-        screen.say(f"It may be counted as {study.tempo_alternative:.2f} BPM: `{taken}` does.")
-    if not lists.whole and not lists.hits:
+    if mine.hash is not None:
+        mark = f"liveaid gather --mark {shlex.quote(shown(mine.file))} --tempo"
+        for bpm in other_tempos(study):
+            taken = "other" if bpm == study.tempo_alternative else f"{bpm:.4f}"
+            screen.say(f"It may be counted as {bpm:.2f} BPM: `{mark} {taken}` does.")
+    if not lists.every:
         screen.print("Nothing on the shelf goes with it.")
     elif why:
-        for fit in (*lists.whole, *lists.hits):
+        for fit in lists.every:
             screen.print()
             screen.print(fit_reasons(study, fit, sounds[fit.other], turntable))
     else:
@@ -91,6 +100,9 @@ def _show_tables(mine: Mine, lists: Lists, sounds: dict[str, ShelfSound]) -> Non
     if lists.hits:
         screen.print("Hits, to be struck or thrown in:")
         screen.print(fit_table(mine.study, lists.hits, sounds, width=screen.width))
+    if lists.copies:
+        screen.print("Likely copies of this very recording, for doubles:")
+        screen.print(fit_table(mine.study, lists.copies, sounds, width=screen.width))
     legend = WIDE_LEGEND if screen.width >= WIDE else LEGEND
     screen.print(f"{legend}\n{GUESS}; --why explains every number.", style="dim")
 
@@ -128,11 +140,13 @@ def report(
         "sound": mine.name,
         "tempo": mine.study.tempo,
         "tempo_alternative": mine.study.tempo_alternative,
+        "tempo_rival": mine.study.tempo_rival,
         "key": mine.study.key,
         "pitch_range_percent": turntable.pitch_range_percent,
         "rpm": turntable.rpm,
         "fits": each(lists.whole),
         "hits": each(lists.hits),
+        "copies": each(lists.copies),
         "out_of_reach": asdict(beyond),
     }
 
@@ -147,6 +161,7 @@ def _fit_json(mine: Study, fit: Fit, other: ShelfSound, turntable: Turntable) ->
         "gone": other.gone,
         "tempo": other.study.tempo,
         "tempo_alternative": other.study.tempo_alternative,
+        "tempo_rival": other.study.tempo_rival,
         "score": round(fit.score, 2),
         "in_a_sentence": in_a_sentence(mine, other.study, fit),
         "pickup_beats": fit.pickup_beats,

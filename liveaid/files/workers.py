@@ -281,7 +281,6 @@ def _one_line(error: BaseException) -> str:
 
 def _death(exit_code: int | None) -> str:
     """What a process that ended of itself died of: a signal by name, or its exit status."""
-    if exit_code is not None and exit_code < 0:
-        with contextlib.suppress(ValueError):
-            return f"brought its reader down ({signal.Signals(-exit_code).name})"
+    with contextlib.suppress(ValueError):  # of a status from 0 on
+        return f"brought its reader down ({signal.Signals(-(exit_code or 0)).name})"
     return f"ended its reader (exit status {exit_code})"

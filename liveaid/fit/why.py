@@ -135,10 +135,15 @@ def _beat(sound: Study, other: Study, fit: Fit) -> str:
     return "; ".join(parts)
 
 
+def other_tempos(study: Study) -> list[float]:
+    """How else its beat may be counted, the plainest relation first."""
+    return [bpm for bpm in (study.tempo_alternative, study.tempo_rival) if bpm]
+
+
 def _tempo_trust(who: str, study: Study) -> str:
     sure = f"{who} {study.tempo:.2f} BPM, confidence {study.tempo_confidence:.2f}"
-    if study.tempo_alternative:
-        sure += f" (or {study.tempo_alternative:.2f})"
+    if others := other_tempos(study):
+        sure += f" (or {' or '.join(f'{bpm:.2f}' for bpm in others)})"
     if abs(study.tempo_drift_percent) >= 0.1:
         sure += f", drifts {study.tempo_drift_percent:+.1f} %: ride the pitch"
     return sure

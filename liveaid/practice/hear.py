@@ -91,7 +91,7 @@ def takes_of_hand(motion: Motion) -> list[float]:
     costs = np.array([[_taken(t, lag, stop)[1] for stop in _STOPS_S] for t, lag in fits])
     total = costs.sum(0)
     best = int(total.argmin())
-    stop = float(_STOPS_S[best] + 0.0025 * _dip(total, best))
+    stop = float(_STOPS_S[best] + 0.0025 * _dip(total, best)[0])
     return [_taken(t, lag, stop)[0] for t, lag in fits]
 
 
@@ -146,16 +146,19 @@ def _taken(t: Floats, lag_s: Floats, stop_s: float) -> tuple[float, float]:
     off = np.minimum(np.abs(lag_s[None, :] - model), _STRAY_S)
     costs = (off**2).sum(1)
     best = int(costs.argmin())
-    return float(moments[best] + 0.001 * _dip(costs, best)), float(costs[best])
+    # The cost between the steps too: else the stop that puts the moment on a step seems likeliest.
+    off_steps, cost = _dip(costs, best)
+    return float(moments[best] + 0.001 * off_steps), cost
 
 
-def _dip(costs: Floats, best: int) -> float:
-    """Where between the steps a parabola through the lowest three is lowest."""
+def _dip(costs: Floats, best: int) -> tuple[float, float]:
+    """Where between the steps a parabola through the lowest three is lowest, and how low."""
     if not 0 < best < len(costs) - 1:
-        return 0.0
+        return 0.0, float(costs[best])
     before, here, after = costs[best - 1 : best + 2]
     bend = before - 2 * here + after
-    return float(0.5 * (before - after) / bend) if bend > 0 else 0.0
+    off = float(0.5 * (before - after) / bend) if bend > 0 else 0.0
+    return off, float(here - 0.25 * (before - after) * off)
 
 
 def _rises(x: Floats) -> list[tuple[int, int]]:
@@ -191,7 +194,7 @@ def _parted(t: Floats, x: Floats, speed: Floats, low: int, high: int) -> list[tu
         if x[k] - x[begin] >= STROKE_S and speed[k] < _DIP * fastest:
             parts.append((begin, k))
             begin = k
-        k = max(on, k + 1)
+        k = on
     return [*parts, (begin, high)]
 
 
@@ -235,7 +238,7 @@ def _onset(
     moments = np.arange(t[rough] - reach, t[rough] + 0.5 * reach, 0.001)
     costs = _rest_costs(times[None, :] - moments[:, None], places, weight)
     best = int(costs.argmin())
-    return float(moments[best] + 0.001 * _dip(costs, best))
+    return float(moments[best] + 0.001 * _dip(costs, best)[0])
 
 
 def _rest_costs(u: Floats, x: Floats, weight: Floats) -> Floats:

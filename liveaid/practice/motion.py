@@ -147,8 +147,8 @@ def _cleaned(deck: DeckTrace) -> tuple[Floats, Floats]:
         keep[k if (x[k + 1] - x[k]) * way > 0 else k + 1] = False
     t, x = t[keep], x[keep]
     back = np.zeros(len(t), bool)
-    for lag in (1, 2, 3):
-        back[lag:] |= (x[lag:] == x[:-lag]) & (lag > 1)
+    for lag in (2, 3):
+        back[lag:] |= x[lag:] == x[:-lag]
     # The same place as two or three messages ago, but not as the last: a duplicate come late.
     still = np.abs(np.concatenate([[0.0], np.diff(x)])) < 1e-9
     again = back & ~still

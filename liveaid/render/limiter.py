@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy import ndimage, signal
 
 from liveaid.render.edges import Samples
-from liveaid.sound.loudness import TAPS
+from liveaid.sound.loudness import SPAN, TAPS, interpolator
 
 LIMITER_WINDOW_S = 0.005
 """Seconds before and after a peak over which it is turned down."""
@@ -22,15 +22,7 @@ AT_ONCE = 1 << 16
 """Places between samples looked at in one go, for the memory's sake."""
 
 
-def _interpolator() -> Samples:
-    """Windowed sinc at the places between two samples, of shape (2 * TAPS, OVERSAMPLING - 1)."""
-    places = np.arange(1, OVERSAMPLING) / OVERSAMPLING
-    distance = np.arange(2 * TAPS)[:, np.newaxis] - (TAPS - 1) - places
-    window = np.i0(9.0 * np.sqrt(np.maximum(0.0, 1.0 - (distance / TAPS) ** 2))) / np.i0(9.0)
-    return np.asarray(np.sinc(distance) * window, dtype=np.float32)
-
-
-_BETWEEN = _interpolator()
+_BETWEEN = interpolator(OVERSAMPLING)
 
 
 def ratio(db: float) -> np.float32:
@@ -104,7 +96,7 @@ def peak_by_frame(sound: Samples, *, above: float) -> NDArray[np.float64]:
     alike = np.array_equal(sound[:, 0], sound[:, 1])
     for channel in (0,) if alike else (0, 1):
         padded = np.pad(sound[:, channel], (TAPS - 1, TAPS))
-        spans = np.lib.stride_tricks.sliding_window_view(padded, 2 * TAPS)
+        spans = np.lib.stride_tricks.sliding_window_view(padded, SPAN)
         high = size[:, channel] > LIMITER_NEAR * above
         high[:-1] |= high[1:]  # the peak may lie on the way up to a high sample, or down from it
         near = np.flatnonzero(high)

@@ -77,7 +77,7 @@ class Pitched:
 
     def __str__(self) -> str:
         key, cents = self.heard
-        off = f"{key} {cents:+.0f} cents" if abs(cents) >= 0.5 else str(key)
+        off = f"{key} {cents:+.0f} cents" if round(cents) else str(key)
         return off if key == self.key else f"{off} (from {self.key})"
 
 

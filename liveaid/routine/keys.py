@@ -72,4 +72,4 @@ def relation(a: Key, b: Key) -> str:
 
 
 def _major_tonic(key: Key) -> int:
-    return key.tonic if key.mode == "major" else (key.tonic + 3) % 12
+    return key.tonic if key.mode == "major" else key.tonic + 3

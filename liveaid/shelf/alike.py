@@ -67,6 +67,19 @@ def find_alike(
     return _ranked(imprint, hashes, far, pictures)[:most]
 
 
+def copies_among(shelf: Shelf, imprint: Imprint, hashes: Sequence[bytes]) -> set[bytes]:
+    """Which of some sounds of a shelf are likely other copies of the recording of an imprint."""
+    looks = {digest: shelf.looks(digest) for digest in hashes}
+    known = {digest: Imprint.from_bytes(*found) for digest, found in looks.items() if found}
+    if not known:
+        return set()
+    timbres = np.stack([each.timbre for each in known.values()])
+    order, far = _nearest(imprint.timbre, timbres, len(known))
+    nearest = [list(known)[row] for row in order]
+    ranked = _ranked(imprint, nearest, far, [known[digest].picture for digest in nearest])
+    return {each.hash for each in ranked if each.copy}
+
+
 def _nearest(
     timbre: npt.NDArray[np.float16], crate: npt.NDArray[np.float16], most: int
 ) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.float32]]:

@@ -51,6 +51,7 @@ def _alone(study: Study, begin_s: float, end_s: float, bars: float) -> Study:
         silence_end_s=0.0,
         tempo=60.0 * beats / lasts_s,
         tempo_alternative=None,
+        tempo_rival=None,
         first_beat=max(own[0], 0.0) if own else 0.0,
         first_downbeat=0.0 if study.first_downbeat is not None else None,
         steady=study.steady or not follows,

@@ -41,7 +41,7 @@ class Marks:
             said |= {"kind": self.kind, "kind_confidence": 1.0}
         if self.tempo_bpm:
             said |= {"tempo": self.tempo_bpm, "tempo_confidence": 1.0, "rhythmic": ""}
-            said |= {"tempo_alternative": _left_over(study, self.tempo_bpm)}
+            said |= {"tempo_alternative": _left_over(study, self.tempo_bpm), "tempo_rival": None}
             said |= _regridded(study, self.tempo_bpm)
         if self.key:
             said |= {"key": self.key, "key_confidence": 1.0}

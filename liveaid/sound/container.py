@@ -134,7 +134,7 @@ def _mpeg_promise(stream: BinaryIO, size: int) -> Promise:
     at = _after_tag(stream)
     stream.seek(at)
     first = stream.read(4096)
-    frame = _mpeg_frame(first[:4])
+    frame = _mpeg_frame(first)
     if frame is None:
         return Promise(padding=_AAC_PADDING if _is_adts(first) else (0, 0))
     added = (_MPEG_LATE, _MPEG_LATE + frame.samples)
@@ -169,11 +169,11 @@ def _after_tag(stream: BinaryIO) -> int:
 def _walked(stream: BinaryIO, at: int, size: int) -> Promise:
     """Walk frame by frame, since the decoder only guesses: how many, and the last one's end."""
     frames = 0
-    while at + 4 <= size:
+    while True:
         stream.seek(at)
         frame = _mpeg_frame(stream.read(4))
         if frame is None:
-            break  # a trailing tag, or something the decoder will speak about
+            break  # the end, a trailing tag, or something the decoder will speak about
         frames += frame.samples
         at += frame.bytes
     return Promise(frames, "cut off: the last frame stops in the middle" if at > size else "")

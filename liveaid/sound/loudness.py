@@ -33,6 +33,8 @@ _SURROUND_6 = (1.0, 1.0, 1.0, 0.0, 1.41, 1.41)
 
 TAPS = 24
 """Half length of the true peak interpolator, samples on either side."""
+SPAN = 2 * TAPS
+"""Samples that one place between two is worked out from."""
 LOUDNESS_OVERSAMPLING = 4
 ALL_BUT_SILENT = 1e-20
 """-400 dB, added to what is heard. In silence a filter's state falls to subnormal numbers, with
@@ -123,9 +125,9 @@ class PeakMeter:
     def hear(self, block: Samples) -> None:
         """The next (frames, channels)."""
         if self._tail is None:
-            self._tail = np.zeros((2 * TAPS, block.shape[1]), dtype=np.float32)
+            self._tail = np.zeros((SPAN, block.shape[1]), dtype=np.float32)
         whole = np.concatenate([self._tail, block])
-        self._tail = whole[-2 * TAPS :]
+        self._tail = whole[-SPAN:]
         self._look(whole)
 
     def _look(self, whole: Samples) -> None:
@@ -134,7 +136,7 @@ class PeakMeter:
         near = size[TAPS - 1 : -TAPS] > self.NEAR * self.peak
         for channel in range(whole.shape[1]):
             at = np.flatnonzero(near[:, channel])
-            spans = np.lib.stride_tricks.sliding_window_view(whole[:, channel], 2 * TAPS)
+            spans = np.lib.stride_tricks.sliding_window_view(whole[:, channel], SPAN)
             for few in np.array_split(at, len(at) // 65536 + 1):
                 if len(few):
                     between = spans[few] @ INTERPOLATOR
@@ -143,7 +145,7 @@ class PeakMeter:
     def finish(self) -> None:
         """The end of the sound: what stands in the last samples."""
         if self._tail is not None:
-            self.hear(np.zeros((2 * TAPS, self._tail.shape[1]), dtype=np.float32))
+            self.hear(np.zeros((SPAN, self._tail.shape[1]), dtype=np.float32))
 
     def dbtp(self) -> float | None:
         """True peak in dB of full scale; None for silence."""
@@ -170,15 +172,15 @@ def k_weighting(rate_hz: int) -> npt.NDArray[np.float64]:
     return np.array([[*shelf.b, *shelf.a], [*pass_.b, *pass_.a]], dtype=np.float64)
 
 
-def _interpolator() -> Samples:
-    """Windowed sinc at the three places between two samples, (2 * TAPS, 3)."""
-    places = np.arange(1, LOUDNESS_OVERSAMPLING) / LOUDNESS_OVERSAMPLING
-    distance = np.arange(2 * TAPS)[:, None] - (TAPS - 1) - places[None, :]
+def interpolator(oversampling: int) -> Samples:
+    """Windowed sinc at the places between two samples, (SPAN, oversampling - 1)."""
+    places = np.arange(1, oversampling) / oversampling
+    distance = np.arange(SPAN)[:, None] - (TAPS - 1) - places
     window = np.i0(9.0 * np.sqrt(np.maximum(0.0, 1.0 - (distance / TAPS) ** 2))) / np.i0(9.0)
     return np.asarray(np.sinc(distance) * window, dtype=np.float32)
 
 
-INTERPOLATOR = _interpolator()
+INTERPOLATOR = interpolator(LOUDNESS_OVERSAMPLING)
 
 
 def _power(lufs: float) -> float:

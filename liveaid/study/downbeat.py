@@ -20,7 +20,6 @@ Values = npt.NDArray[np.float64]
 WINDOW = 8192
 LOWEST_BIN, HIGHEST_BIN = 20, 900
 """54 Hz to 2.4 kHz."""
-METRES = (4, 3)
 START_WORTH = 0.3
 """Standard deviations by which the first beat is likelier a downbeat. (Common practice.)"""
 LOOP_WORTH = 0.8
@@ -69,11 +68,10 @@ def beat_accents(mono: Samples, spectrum: Spectrum, beats_s: Values) -> Values:
 
 def _change(mono: Samples, beats_s: Values) -> Values:
     """(beats,): 1 - cosine between a beat's log spectrum by semitone and the beat's before."""
-    width = min(WINDOW, max(256, int(np.median(np.diff(beats_s)) * RATE_HZ)))
+    width = min(WINDOW, int(np.median(np.diff(beats_s)) * RATE_HZ))
     hann = np.hanning(width).astype(np.float32)
-    hz = np.arange(LOWEST_BIN, HIGHEST_BIN) * RATE_HZ / WINDOW
-    semitone = np.round(12.0 * np.log2(hz / hz[0])).astype(np.int64)
-    edges = np.flatnonzero(np.diff(semitone, prepend=-1))
+    semitone = np.round(12.0 * np.log2(np.arange(LOWEST_BIN, HIGHEST_BIN) / LOWEST_BIN))
+    _, edges = np.unique(semitone, return_index=True)
     power = np.zeros((len(beats_s), len(edges)))
     for row, start in enumerate((beats_s * RATE_HZ).astype(np.int64)):
         piece = np.asarray(mono[start : start + width], dtype=np.float32)

@@ -11,7 +11,7 @@ from liveaid.routine.model import Kind
 if TYPE_CHECKING:  # brings scipy with it
     from liveaid.study.imprint import Imprint
 
-STUDY_VERSION = 8
+STUDY_VERSION = 9
 """Raise it when the same file would be measured differently: the shelf then studies anew."""
 
 
@@ -42,7 +42,9 @@ class Study:
     """BPM of the one steady grid, or the mean tempo of played material."""
     tempo_confidence: float = 0.0
     tempo_alternative: float | None = None
-    """The other reading of the same grid (half, double, or two to three), next likeliest."""
+    """Half or double of it, whichever is likelier."""
+    tempo_rival: float | None = None
+    """A tempo that is no octave of it, mostly at two to three, where something speaks for one."""
     first_beat: float | None = None
     """Second of the first beat of the grid that is not before the first sound."""
     first_downbeat: float | None = None

@@ -115,7 +115,7 @@ def _picture(spectrum: Spectrum, power: npt.NDArray[np.float64]) -> Picture:
     pairs = few.reshape(len(few), PICTURE_BANDS, -1).sum(axis=2, dtype=np.float64)
     level = 10.0 * np.log10(np.maximum(pairs * (PICTURE_BANDS / power.max()), floor))
     steps = np.round((level - level.mean()) / PICTURE_STEP_DB)
-    return np.asarray(np.clip(steps, -127, 127), dtype=np.int8)
+    return np.asarray(steps, dtype=np.int8)
 
 
 def overlaid(picture: Picture, others: list[Picture]) -> npt.NDArray[np.float32]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from liveaid.study import pulse
-from liveaid.study.grid import Grid, fit_grid, judged, metronome_s, nearest_phase_s
+from liveaid.study.grid import Grid, by_accents, fit_grid, judged, metronome_s, nearest_phase_s
 from liveaid.study.onsets import Onsets
 from liveaid.study.spectrum import FRAMES_HZ, Floats, Spectrum
 
@@ -21,6 +21,8 @@ ENOUGH_EXCESS = 2.2
 SURE_EXCESS = 12.0
 PADDED_SLACK_S = 0.006
 """What a loop's length, as its onsets tell it, may be off by."""
+TIMES_ROUND = 4
+"""Times a loop goes round for its accents to be told: of one bar, four bars."""
 SELF = 0.5
 """A lag of the whole loop repeats trivially: it counts as half a repeat."""
 
@@ -32,6 +34,8 @@ class Loop:
     beats: int
     grid: Grid
     score: float
+    rounds: Onsets
+    """Its onsets as it goes round."""
 
 
 def find_loop(
@@ -49,13 +53,17 @@ def find_loop(
     score = score + np.array([_habit(int(beats)) for beats in counts])
     best = int(np.argmax(score))
     beats = int(counts[best])
-    grid = _grid(onsets, duration_s / beats)
+    grid = _grid(onsets, duration_s / beats, 4, 3)
     likely = score[best] >= ENOUGH_SCORE or counted_s is not None
     if not likely or grid.excess < ENOUGH_EXCESS:
         return None
+    rounds = _rounds(onsets, duration_s)
+    counted = by_accents(rounds, grid)
+    beats = round(duration_s / counted.period_s)
+    grid = _grid(onsets, duration_s / beats, counted.parts)
     if free is not None and not _agrees(beats, grid, free, duration_s):
         return None
-    return Loop(beats, grid, float(score[best]))
+    return Loop(beats, grid, float(score[best]), rounds)
 
 
 def fit_inside(onsets: Onsets, beats: int, shortest_s: float, longest_s: float) -> Grid | None:
@@ -108,6 +116,16 @@ def _counts(
     return np.arange(least, int(duration_s * pulse.FASTEST_BPM / 60.0) + 1)
 
 
+def _rounds(onsets: Onsets, duration_s: float) -> Onsets:
+    """The onsets of a loop that goes round TIMES_ROUND times."""
+    starts_s = duration_s * np.arange(TIMES_ROUND)
+    return Onsets(
+        np.concatenate([onsets.times_s + start for start in starts_s]),
+        np.tile(onsets.strength, TIMES_ROUND),
+        np.tile(onsets.groups, (TIMES_ROUND, 1)),
+    )
+
+
 def _habit(beats: int) -> float:
     """Log of how often loops are cut to so many beats. (Common practice, no source.)"""
     if beats >= 4 and beats & (beats - 1) == 0:
@@ -132,8 +150,9 @@ def _endless(curve: pulse.Curve) -> pulse.Curve:
     return np.tile(once, 10)
 
 
-def _grid(onsets: Onsets, period_s: float) -> Grid:
-    """The grid of that period whose beat is at the start of the file."""
+def _grid(onsets: Onsets, period_s: float, *tried: int) -> Grid:
+    """The grid of that period whose beat is at the start of the file, in the parts that hold
+    best of those tried."""
     return max(
         (
             judged(
@@ -142,7 +161,7 @@ def _grid(onsets: Onsets, period_s: float) -> Grid:
                 phase_s=float(np.clip(nearest_phase_s(onsets, period_s / parts), -0.02, 0.02)),
                 parts=parts,
             )
-            for parts in (4, 3)
+            for parts in tried
         ),
         key=lambda grid: grid.excess,
     )

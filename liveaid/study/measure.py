@@ -224,6 +224,7 @@ def _study(heard: Listened, reader: Reader, faults: tuple[str, ...]) -> Study:
         tempo=tempo.tempo_bpm,
         tempo_confidence=tempo.confidence,
         tempo_alternative=tempo.alternative_bpm,
+        tempo_rival=tempo.rival_bpm,
         first_beat=tempo.first_beat_s,
         first_downbeat=None if bars is None else float(tempo.beats_s[bars.first]),
         downbeat_confidence=0.0 if bars is None else bars.confidence,

@@ -138,7 +138,7 @@ def find_hits(mono: Samples, rate_hz: int, onsets_s: Sequence[float]) -> tuple[P
         for at, until in pairwise([*starts, duration])
         if (span := _span(level, at, until)) is not None
     ]
-    loud = [float(level[_at(a) : _at(b) + 1].max()) for a, b, _ in spans]
+    loud = [float(level[_at(attack) : _at(end) + 1].max()) for _, end, attack in spans]
     kept = [
         span
         for span, peak in zip(spans, loud, strict=True)
@@ -177,8 +177,9 @@ def _span(
         return None
     peak = int(inside.argmax())
     softer = np.flatnonzero(inside[peak:] < inside[peak] * 10.0 ** (-DOWN_DB / 20.0))
-    end = at + (peak + int(softer[0])) * _PARTS_STEP_S if len(softer) else until - PARTS_LEAD_S
-    end = min(end, until - PARTS_LEAD_S) if until > at + 2 * PARTS_LEAD_S else until
+    end = until - PARTS_LEAD_S
+    if len(softer):
+        end = min(end, at + (peak + int(softer[0])) * _PARTS_STEP_S)
     if end - at < PARTS_SHORTEST_S:
         return None
     return round(max(at - PARTS_LEAD_S, 0.0), 3), round(end, 3), round(at, 3)

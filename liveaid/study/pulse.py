@@ -68,7 +68,7 @@ def _one_autocorrelation(rise: Floats, *, circular: bool) -> Curve:
         curve = scipy.fft.irfft(np.square(np.abs(transform)), size)[:lags]
         curve /= count if circular else count - np.arange(lags)
         groups += 1
-        if curve.size and curve[0] > 1e-9:
+        if curve[0] > 1e-9:
             total += curve / curve[0]
     return total / max(groups, 1)
 

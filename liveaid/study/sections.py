@@ -48,7 +48,7 @@ def edges_of(beats_s: Values, duration_s: float) -> Values:
     if len(beats_s) < FEWEST_BEATS:
         return np.arange(0.0, duration_s + CELL_S / 2, CELL_S)
     last = float(beats_s[-1] + np.median(np.diff(beats_s)))
-    return np.append(beats_s, min(last, duration_s) if last - beats_s[-1] > 0.02 else last)
+    return np.append(beats_s, min(last, duration_s))
 
 
 def beat_facts(texture: Texture, onsets: Onsets, edges_s: Values) -> Values:

@@ -7,8 +7,6 @@ finds no clear beat.
 
 from __future__ import annotations
 
-from functools import cache
-
 import numpy as np
 import scipy.fft
 import scipy.ndimage
@@ -26,7 +24,6 @@ RANGE_DB = 50.0
 _SPAN = 1024
 
 
-@cache
 def _weights() -> Floats:
     """(bins, bands): each bin in one of the quarter-tone bands that have any."""
     octaves = np.log2(HIGHEST_HZ / LOWEST_HZ)
@@ -44,10 +41,10 @@ def soft_rise(mono: Samples) -> Floats:
     padded = np.pad(np.asarray(mono, dtype=np.float32), SOFT_WINDOW // 2)
     windows = np.lib.stride_tricks.sliding_window_view(padded, SOFT_WINDOW)[:: HOP * STRIDE]
     hann = np.hanning(SOFT_WINDOW).astype(np.float32)
-    parts = []
+    weights, parts = _weights(), []
     for start in range(0, len(windows), _SPAN):
         transform = scipy.fft.rfft(windows[start : start + _SPAN] * hann, axis=1)
-        parts.append((np.square(transform.real) + np.square(transform.imag)) @ _weights())
+        parts.append((np.square(transform.real) + np.square(transform.imag)) @ weights)
     bands = np.concatenate(parts)
     total = bands.sum(axis=1)
     loud = float(total[total >= np.quantile(total, 0.8)].mean()) / bands.shape[1]
@@ -57,7 +54,7 @@ def soft_rise(mono: Samples) -> Floats:
     widest = scipy.ndimage.maximum_filter1d(log, 3, axis=1)
     rise = np.zeros_like(log)
     # A rise between two windows lies halfway between their centres.
-    rise[LAG // 2 : -LAG // 2] = np.maximum(log[LAG:] - widest[:-LAG], 0.0)
+    rise[LAG // 2 : -(LAG // 2)] = np.maximum(log[LAG:] - widest[:-LAG], 0.0)
     groups = np.stack([part.sum(axis=1) for part in np.array_split(rise, GROUPS, axis=1)], axis=1)
     groups /= np.float32(np.log(10.0) * bands.shape[1])
     return np.asarray(np.repeat(groups, STRIDE, axis=0)[:frames])

@@ -15,7 +15,16 @@ import numpy.typing as npt
 from liveaid.sound.read import Samples
 from liveaid.study import pulse
 from liveaid.study.beats import follow_beats, from_the_start, snapped, tempo_line
-from liveaid.study.grid import Grid, come_back, distance, fit_grid, judged, metronome_s, wander_s
+from liveaid.study.grid import (
+    Grid,
+    by_accents,
+    come_back,
+    distance,
+    fit_grid,
+    judged,
+    metronome_s,
+    wander_s,
+)
 from liveaid.study.loop import find_loop, fit_inside, told_by_length
 from liveaid.study.onsets import Onsets
 from liveaid.study.soft import sharpened, soft_onsets, soft_rise
@@ -49,10 +58,6 @@ READINGS = 4
 SHARE_WORTH, THIRDS_PRICE = 1.0, 0.5
 """Nats that onsets on the grid are worth, all against none, and that beats in three parts cost,
 being the rarer by far."""
-IN_THREES, IN_SIXES = 0.2, 0.4
-"""How much more alike accents are every three lines, or every six, than every four. What swings in
-threes has .35 to .83, what is counted in fours .03 at most: 57 songs of Debian games that state
-their tempo."""
 OCTAVE_WITHIN = 0.05
 OCTAVE_ODDS, FASTER_ODDS = 2.3, 0.5
 """Log odds that the told one of two octaves is meant, by each nat it is likelier, and by being the
@@ -79,6 +84,9 @@ class Tempo:
     tempo_bpm: float | None = None
     confidence: float = 0.0
     alternative_bpm: float | None = None
+    """Half or double of it, whichever is likelier."""
+    rival_bpm: float | None = None
+    """Another that is no octave of it, where something speaks for one."""
     first_beat_s: float | None = None
     steady: bool = False
     drift_percent: float = 0.0
@@ -135,6 +143,7 @@ def find_tempo(
     elif loop is not None and not _changes(look, loop.grid):
         # Two beats or less may as well be a single figure.
         sure = _sure(loop.grid) * min(1.0, loop.beats / 4)
+        look = replace(look, onsets=loop.rounds)
         return _even(look, loop.grid, duration_s, sure, loop.beats)
     unclear = look.grid is None or look.grid.excess < CLEAR_EXCESS
     if unclear and duration_s <= LONGEST_SOFT_S:
@@ -155,19 +164,8 @@ def _look(rise: Floats, onsets: Onsets, curve: pulse.Curve, sharp: Onsets) -> _L
     periods = [found.period_s for found in pulse.find_pulses(curve, most=READINGS)]
     periods = periods if counted is None else [counted]
     enough = periods and len(onsets) >= TEMPO_FEWEST and strikes(onsets)
-    grid = _by_accents(onsets, _best_grid(onsets, curve, periods)) if enough else None
+    grid = by_accents(onsets, _best_grid(onsets, curve, periods)) if enough else None
     return _Look(rise, onsets, curve, grid, sharp)
-
-
-def _by_accents(onsets: Onsets, grid: Grid) -> Grid:
-    """The same lines, three or six to a beat, where four were taken and accents do not come back
-    every four."""
-    if grid.parts != 4:
-        return grid
-    three, four, six = come_back(onsets, grid, 3, 4, 6)
-    if three - four > IN_THREES:
-        return fit_grid(onsets, 3 * grid.step_s, parts=3)
-    return fit_grid(onsets, 6 * grid.step_s, parts=6) if six - four > IN_SIXES else grid
 
 
 def strikes(onsets: Onsets) -> bool:
@@ -253,12 +251,16 @@ def _even(look: _Look, grid: Grid, duration_s: float, sure: float, loop_beats: i
     first = _first_beat_s(look.start_s, grid.period_s, phase)
     beats = np.arange(first, duration_s - 0.01, grid.period_s)
     alternative, octave_sure = _alternative(look.curve, grid.period_s)
-    if loop_beats is None and (ratio := _at_three_to_two(look.onsets, grid)) is not None:
-        alternative, octave_sure = ratio, min(octave_sure, RATIO_DOUBT)
+    rival = None
+    if loop_beats is None or grid.parts != 4:  # at two to three a loop would not end on a beat
+        rival = _at_three_to_two(look.onsets, grid)
+    if rival is not None:
+        octave_sure = min(octave_sure, RATIO_DOUBT)
     return Tempo(
         60.0 / grid.period_s,
         sure * octave_sure,
         alternative,
+        rival,
         first,
         True,
         0.0,
@@ -347,13 +349,14 @@ def _played(look: _Look, duration_s: float, *, least: float = 0.0) -> Tempo | No
     beats = snapped(beats[beats >= look.start_s - TEMPO_NEAR_S], look.sharp)
     beats = from_the_start(beats, look.sharp)
     alternative, _ = _alternative(look.curve, 60.0 / bpm)
+    rival = None
     sure = np.interp(grid.hit_share, (ENOUGH_SHARE_PLAYED, WELL_FOLLOWED), FOLLOWED_SURE)
     if look.grid is not None and look.grid.excess >= TEMPO_ENOUGH_EXCESS:
         even_bpm = 60.0 / look.grid.period_s
         if _octaves_apart(bpm / even_bpm) > RIVAL_OCTAVES:
-            alternative, sure = even_bpm, sure * RIVAL_DOUBT
+            rival, sure = even_bpm, sure * RIVAL_DOUBT
     first = max(float(beats[0]), 0.0) if len(beats) else None
-    return Tempo(bpm, float(sure), alternative, first, False, drift, residual, None, beats)
+    return Tempo(bpm, float(sure), alternative, rival, first, False, drift, residual, None, beats)
 
 
 def _warped(onsets: Onsets, beats: Times) -> Grid:
@@ -376,6 +379,7 @@ def _by_length(frames: int, rate_hz: int, onsets: Onsets) -> Tempo:
         exact,
         BY_LENGTH_SURE,
         exact * 2 if bpm < pulse.PREFERRED_BPM else exact / 2,
+        None,
         0.0,
         steady=True,
         loop_beats=beats,

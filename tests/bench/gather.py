@@ -246,9 +246,9 @@ def tempo_of_composed(folder: Path, seconds: float, few: bool) -> None:
             path, truth = folder / "composed.wav", piece.tempo_bpm or 0.0
             piece.render(0.0, seconds, path)
             found = study(path)
-            both = (found.tempo or 0.0, found.tempo_alternative or 0.0)
+            offers = (found.tempo, found.tempo_alternative, found.tempo_rival)
             told = [(every, found.tempo), (theirs, librosa_tempo(path))]
-            told += [(offered, min(both, key=lambda tempo: abs(tempo - truth)))]
+            told += [(offered, min((o or 0.0 for o in offers), key=lambda o: abs(o - truth)))]
             told += [(sure, found.tempo)] if found.tempo_confidence >= SURE else []
             for tempi, tempo in told:
                 tempi.truth.append(truth)

@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import os
+import signal
 import subprocess
 import sys
+import time
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import click
 import pytest
@@ -108,3 +112,43 @@ def test_a_command_loads_no_library_it_has_no_use_for(command: str, not_needed: 
         [sys.executable, "-c", code], capture_output=True, text=True, check=True
     ).stdout.split()
     assert not not_needed & set(loaded)
+
+
+@pytest.mark.parametrize(("told", "status"), [(signal.SIGTERM, 143), (signal.SIGHUP, 129)])
+def test_a_command_told_to_end_tidies_up_and_is_told_so_by_its_status(
+    told: signal.Signals, status: int, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+):
+    """POSIX.1-2017, 2.8.2: 128 and the number of the signal; nothing is printed about it."""
+
+    def command(**_: object) -> None:
+        with TemporaryDirectory(dir=tmp_path):
+            os.kill(os.getpid(), told)
+            time.sleep(5.0)
+
+    monkeypatch.setattr(liveaid, "main", command)
+    with pytest.raises(SystemExit) as left:
+        main([])
+    assert left.value.code == status
+    assert list(tmp_path.iterdir()) == []
+    assert signal.getsignal(told) is signal.SIG_DFL
+
+
+def test_a_command_made_deaf_to_the_terminals_end_stays_so(monkeypatch: pytest.MonkeyPatch):
+    """`nohup liveaid perform &` (POSIX.1-2017, nohup)."""
+    before = signal.signal(signal.SIGHUP, signal.SIG_IGN)
+    try:
+        monkeypatch.setattr(liveaid, "main", lambda **_: os.kill(os.getpid(), signal.SIGHUP))
+        with pytest.raises(SystemExit) as left:
+            main([])
+        assert left.value.code == 0
+        assert signal.getsignal(signal.SIGHUP) is signal.SIG_IGN
+    finally:
+        signal.signal(signal.SIGHUP, before)
+
+
+def test_beside_the_main_thread_a_command_runs_without_handlers(monkeypatch: pytest.MonkeyPatch):
+    """Python lets only the main thread set them (signal, "Signals and threads")."""
+    monkeypatch.setattr(liveaid, "main", lambda **_: 7)
+    with ThreadPoolExecutor(1) as beside, pytest.raises(SystemExit) as left:
+        beside.submit(main, []).result()
+    assert left.value.code == 7

@@ -120,20 +120,67 @@ def test_a_hundred_sounds_are_listed_unless_more_are_asked_for_and_all_as_json(
 
 @pytest.mark.parametrize(
     ("said", "job", "make"),
-    [({"folders": (".",)}, "_gather", True), ({"scene": "market"}, "_lacking", True),
+    [({"folders": (".",)}, "_gather", True), ({"notes": "wok"}, "_handled", None),
+     ({"parts": "wok"}, "_handled", None), ({"scene": "market"}, "_lacking", True),
      ({"forget": ("wok",)}, "_forget", False), ({"like": "wok"}, "_alike", False),
      ({"marked": ("wok",), "key": "A minor", "tag": ("wet",)}, "_mark", False)],
 )  # fmt: skip
 def test_only_who_gathers_or_has_an_idea_is_given_a_new_shelf(shelf, monkeypatch, said, job, make):
     done = []
-    for name in ("_gather", "_lacking", "_forget", "_alike", "_mark"):
+    for name in ("_gather", "_lacking", "_forget", "_alike", "_mark", "_handled"):
         monkeypatch.setattr(module, name, lambda *told, _name=name, **_: done.append((_name, told)))
     module.command.callback(**asked(**said))
     ((name, told),) = done
     assert name == job
-    assert shelf.did[0] == ("open", f"shelf of {said.get('scene')}", make)
+    opened = [] if make is None else [("open", f"shelf of {said.get('scene')}", make), "closed"]
+    assert shelf.did == opened
     if job == "_mark":
         assert told[1:] == (("wok",), {"key": "A minor", "tag": ("wet",)})
+
+
+def test_all_processors_study_unless_fewer_are_asked_for_and_what_is_done_stays(
+    monkeypatch, tmp_path, capsys
+):
+    """Stopped by hand it says what is kept, apart from what another program may read."""
+    given = []
+
+    def events(*told, **how):
+        given.append(how["processes"])
+        yield from ()
+        if len(given) == 3:
+            raise KeyboardInterrupt
+
+    monkeypatch.setattr(module, "gather", events)
+    monkeypatch.setattr(module, "processors", lambda: 8)
+    shelf = type("Shelf", (), {"path": tmp_path / "s", "__len__": lambda self: 0})()
+    for processes in (None, 2):
+        module._gather(shelf, asked(folders=(".",), processes=processes))
+    assert given == [8, 2]
+    capsys.readouterr()
+    with pytest.raises(KeyboardInterrupt):
+        module._gather(shelf, asked(folders=(".",)))
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert said.err.endswith("0 studied and kept; the same command again does the rest.\n")
+
+
+def test_what_was_marked_is_shown_and_a_guess_is_gone_back_to(monkeypatch):
+    """A kind may be guessed again; a note that reads `guessed` is a note."""
+    marked, told = [], []
+    sounds = {name: SimpleNamespace(hash=name, part=None, study=None) for name in ("tram", "wok")}
+    shelf = SimpleNamespace(
+        chosen=lambda name: sounds[name],
+        mark=lambda digest, **how: marked.append((digest, how)),
+        these=lambda wanted, onsets=False: [f"{each} now {onsets}" for each in wanted],
+    )
+    monkeypatch.setattr(
+        module, "show_found", lambda found, of, *, as_json: told.append((found, of, as_json))
+    )
+    module._mark(shelf, ("tram", "wok"), {"kind": "guessed", "note": "guessed", "tag": ("wet",)})
+    how = {"set_to": {"kind": None, "note": "guessed"}, "tags": ("wet",), "untag": ()}
+    assert marked == [("tram", how), ("wok", how)]
+    assert told == [(["tram now False", "wok now False"], 2, False)]
+    assert module._chosen(shelf, "wok") == "wok now True"
 
 
 def test_what_sounds_alike_leaves_out_the_sound_itself_and_those_that_went(monkeypatch):

@@ -8,12 +8,15 @@ import click
 import pytest
 
 from liveaid.cli import main
-from liveaid.commands import arrange, rehearse, review
+from liveaid.commands import arrange, check, rehearse, review
 from liveaid.commands.rehearse import PERCENT
-from liveaid.errors import UsageError
+from liveaid.errors import LiveaidError, UsageError
 from liveaid.practice.limits import LEVELS
 from liveaid.routine import Routine
 from liveaid.routine.arrange import TERMS, Answer, Arrangement, Item
+from liveaid.routine.arrange.items import traded
+from liveaid.routine.check import Finding
+from liveaid.routine.load import read_routine
 from liveaid.terminal import HarmlessConsole
 
 SCENE = """\
@@ -136,6 +139,69 @@ def printed(monkeypatch):
 WRITTEN = answer((0, 1, 2), key=20, hands=10)
 
 
+def test_what_a_check_comes_to_in_its_last_line(printed):
+    """Errors first; then whether it was laid out, or is not placed at all. 3 * 2 bars of 2.4 s."""
+    free = THREE.pieces[0].model_copy(update={"left": THREE.pieces[0].left.model_copy(
+        update={"at_s": None, "sound": "s"})})  # fmt: skip
+    unplaced = THREE.model_copy(update={"pieces": (free,), "limit_s": 60.0})
+    error = Finding(severity="error", rule="r", says="s", way_out="", piece=0, name="One", bar=3)
+    for routine, laid_out, findings, last in (
+        (THREE, False, (), "0:14.4, 0 errors, 0 warnings, 0 remarks: playable."),
+        (THREE, True, (), "0:14.4, 0 errors, 0 warnings, 0 remarks: playable, laid out as render"
+                          " would."),
+        (THREE, True, (error,), "0:14.4, 1 error, 0 warnings, 0 remarks: not playable as written."),
+        (unplaced, False, (), "0:04.8 of 1:00, 0 errors, 0 warnings, 0 remarks: nothing against it"
+                              " so far; winding waits for the deck files."),
+        (unplaced, False, (error,), "0:04.8 of 1:00, 1 error, 0 warnings, 0 remarks: not playable"
+                                    " as written."),
+    ):  # fmt: skip
+        _, out = printed(check)
+        seen = SimpleNamespace(routine=routine, laid_out=laid_out)
+        check._show("routine.yaml", seen, findings, show_hands=True)
+        assert out.getvalue().splitlines()[-1] == last
+    hands = check._hand_table(THREE)
+    assert next(iter(hands.columns[0].cells)).plain == "1 One"
+    assert [column.no_wrap for column in check._change_table(THREE).columns] == [False] + 7 * [True]
+
+
+def test_a_change_within_a_set_piece_is_told_with_its_bar():
+    """Two bars of four: beat 4 is the second."""
+    for beat, said in ((0.0, "2 Two"), (3.9, "2 Two"), (4.0, "2 Two, bar 2")):
+        move = SimpleNamespace(after=1, beat_due=lambda routine, beat=beat: beat)
+        assert check._place(move, THREE) == said
+
+
+@pytest.mark.parametrize(
+    ("fastest_bpm", "within", "said", "by"),
+    [
+        (None, True, "", "no act that time is short for"),
+        (0.0, True, "none", "bar 2 beat 1.5: push; at no tempo"),
+        (91.96, True, "92.0", "bar 2 beat 1.5: push; slower than written"),
+        (100.0, True, "100.0", "bar 2 beat 1.5: push"),
+        (103.0, True, "103.0", "bar 2 beat 1.5: push"),
+        (140.0, False, "140.0", "bar 2 beat 1.5: push; the pitch fader does not reach it"),
+    ],
+)
+def test_how_fast_a_set_piece_may_be_and_what_sets_it(fastest_bpm, within, said, by):
+    """Beat 4.5 of bars of four is half a beat into the second bar."""
+    demand = None if fastest_bpm is None else SimpleNamespace(beat=4.5, says="push")
+    told = SimpleNamespace(
+        demand=demand, fastest_bpm=fastest_bpm, tempo_bpm=100.0, within_pitch=within
+    )
+    assert (check._fastest_said(fastest_bpm), check._set_by(THREE, told)) == (said, by)
+
+
+def test_a_routine_s_seconds_are_told_to_a_tenth_of_a_millisecond():
+    seen = SimpleNamespace(
+        routine=THREE.model_copy(
+            update={"pieces": (THREE.pieces[0].model_copy(update={"tempo_bpm": 97.0}),)}
+        ),
+        laid_out=False,
+    )
+    found = check._report(SimpleNamespace(file="f", to_json=dict), seen, ())
+    assert found["total_s"] == 4.9485  # 8 * 60 / 97 = 4.948453...
+
+
 def shown(printed, found, stuck=()):
     _, out = printed(arrange)
     arrange._show(THREE, found, "2 of 3 set pieces may move", list(stuck))
@@ -201,6 +267,140 @@ def test_an_order_as_plain_data():
         {"piece": 0, "name": "One", "swapped": True, "points": 0},
         {"piece": 1, "name": "Two", "swapped": False, "points": 0},
     ]
+
+
+def test_numbers_stand_to_the_right_in_both_tables():
+    best = answer((2, 0, 1), swapped={0}, key=5)
+    found = Arrangement((best, WRITTEN), WRITTEN, True, 5)
+    costs, orders = arrange._cost_table(found), arrange._order_table(found)
+    assert [(str(each.header), each.justify) for each in costs.columns] == [
+        ("", "left"), ("as written", "right"), ("1", "right"), ("2", "right"),
+    ]  # fmt: skip
+    assert [(str(each.header), each.justify) for each in orders.columns] == [
+        ("", "right"), ("1", "left"), ("", "right"), ("2", "left"), ("", "right"),
+    ]  # fmt: skip
+
+
+def test_a_share_of_the_cost_is_told_to_a_hundredth_of_a_per_cent():
+    best = answer((2, 0, 1), key=3)
+    found = Arrangement((best,), WRITTEN, False, 2)
+    assert arrange._report(THREE, found, arrange._weights([]))["gap"] == 0.3333
+
+
+def test_orders_that_were_laid_out_are_held_against_each_other(monkeypatch):
+    """Both have to be; what differs is said first."""
+    monkeypatch.setattr(
+        arrange, "against", lambda best, written: SimpleNamespace(says=lambda: [best + written])
+    )
+    best = answer((2, 0, 1), key=5, hands=10)
+    for mine, other, told in (("a", "b", ["ab"]), ("a", None, []), (None, "b", [])):
+        found = Arrangement((replace(best, laid=mine),), replace(WRITTEN, laid=other), True, 5)
+        assert list(arrange._reasons(found)) == [*told, f"Less of: {arrange.TERM_WORDS['key']}."]
+
+
+@pytest.fixture
+def arranged(monkeypatch, tmp_path, printed):
+    """arranged(**options): what is asked for, and what is printed; two orders are found."""
+    _, out = printed(arrange)
+    asked = []
+    found = Arrangement((answer((2, 0, 1), swapped={0}), WRITTEN), WRITTEN, True, 5)
+    opening = SimpleNamespace(file=tmp_path / "routine.yaml")
+    monkeypatch.setattr(arrange, "opened", lambda scene: opening)
+    monkeypatch.setattr(arrange, "load_routine", lambda file: THREE)
+    monkeypatch.setattr(arrange, "say_state", lambda opening: None)
+    monkeypatch.setattr(arrange, "layer", lambda opening: None)
+    monkeypatch.setattr(arrange, "arrange", lambda routine, **how: asked.append(how) or found)
+    monkeypatch.setattr(arrange, "_show", lambda routine, found, said, stuck: out.write(f"{stuck}"))
+    monkeypatch.setattr(arrange, "_say_what_it_lacks", lambda written: None)
+
+    def of(**options):
+        asked.clear()
+        out.seek(0)
+        out.truncate()
+        nothing = {parameter.name: () for parameter in arrange.command.params}
+        options = {"scene": "s", "write": None, "pick": 1, "best": 3, "as_json": False} | options
+        arrange.command.callback(**(nothing | options))
+        return asked[0] if asked else None, out.getvalue()
+
+    return of
+
+
+def test_as_many_orders_are_asked_for_as_are_shown_or_picked(arranged, monkeypatch):
+    """Without a sound named a set piece cannot trade decks; a hundred can be arranged."""
+    asked, said = arranged(swap=("Two",))
+    assert (asked["best"], asked["swap"], said) == (3, {1}, "[1]")
+    assert arranged(pick=5)[0]["best"] == 5
+    monkeypatch.setattr(arrange, "MOST_PIECES", 3)
+    arranged()
+    monkeypatch.setattr(arrange, "MOST_PIECES", 2)
+    with pytest.raises(LiveaidError, match="3 set pieces; at most 2 can be arranged"):
+        arranged()
+
+
+@pytest.mark.parametrize(
+    ("kept", "as_it_was", "said"),
+    [
+        (None, True, ""),
+        ("old.yaml", True, "What was there is kept as old.yaml.\n"),
+        (None, False, "Seconds were given up for traded decks, so the whole file is written anew,"
+                      " without its comments.\n"),
+    ],
+)  # fmt: skip
+def test_the_order_that_is_picked_is_written(arranged, monkeypatch, kept, as_it_was, said):
+    picked = []
+    monkeypatch.setattr(
+        arrange, "_write", lambda routine, file, answer, to: picked.append(answer)
+        or (kept, as_it_was)
+    )  # fmt: skip
+    told = arranged(write="new.yaml", pick=2)[1]
+    assert picked == [WRITTEN]
+    assert told == (
+        "[]Order 2 written to new.yaml. The deck files stay as they are; read the prompts again,"
+        f" then check.\n{said}"
+    )
+    with pytest.raises(UsageError, match="--pick 3: only 2 orders were found"):
+        arranged(write="new.yaml", pick=3)
+
+
+WRITTEN_OUT = """\
+title: Two Stalls
+sounds:
+  bells: {file: sounds/bells.wav}  # rung by hand
+  tram: {file: /s/tram.wav}
+pieces:
+  - {name: One, bars: 2, tempo: 120, left: {hand: runs, sound: bells}}  # opens
+  - {name: Two, bars: 2, tempo: 120, left: {hand: runs, sound: tram}}
+"""
+
+
+def test_an_order_is_written_with_all_else_as_it_was(tmp_path):
+    """In another folder a sound is named from there, but for one named by its whole path. Where
+    what is placed trades decks, its seconds are given up and the file is written anew; so it is
+    elsewhere, where its deck files have to be named."""
+    old, there, new = (tmp_path / name for name in ("old.yaml", "there.yaml", "new/map.yaml"))
+    new.parent.mkdir()
+    old.write_text(WRITTEN_OUT)
+    routine = read_routine(old.read_bytes())
+    order = Answer(0, tuple(Item(n, False, routine.pieces[n]) for n in (1, 0)), ())
+    lines = WRITTEN_OUT.splitlines()
+    assert arrange._write(routine, old, order, there) == (None, True)
+    assert there.read_text().splitlines() == [*lines[:5], lines[6], lines[5]]
+    assert arrange._write(routine, old, order, new) == (None, True)
+    assert new.read_text() == there.read_text().replace("sounds/bells.wav", "'../sounds/bells.wav'")
+    before = there.read_text()
+    kept, as_it_was = arrange._write(routine, old, replace(order, items=order.items[::-1]), there)
+    assert (kept.read_text(), there.read_text(), as_it_was) == (before, WRITTEN_OUT, True)
+
+    old.write_text(WRITTEN_OUT.replace("sound: bells", "sound: bells, at: 10.0"))
+    placed = read_routine(old.read_bytes())
+    both = (Item(0, True, traded(placed.pieces[0])), Item(1, False, placed.pieces[1]))
+    assert arrange._write(placed, old, Answer(0, both, ()), there)[1] is False
+    assert read_routine(there.read_bytes()).pieces[0].right.at_s is None
+    assert "# opens" not in there.read_text()
+    here = tuple(Item(n, False, placed.pieces[n]) for n in (0, 1))
+    assert arrange._write(placed, old, Answer(0, here, ()), new)[1] is False
+    written = read_routine(new.read_bytes())
+    assert (written.decks.left.file, written.pieces[0].left.at_s) == ("../decks/left.wav", 10.0)
 
 
 def test_what_is_to_be_done_after_an_order_is_written():

@@ -1,5 +1,6 @@
 """What `simulate` plays for its options, and its line; how `draft` names and remarks sounds."""
 
+import json
 from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
@@ -8,6 +9,7 @@ import pytest
 from click.testing import CliRunner
 
 from liveaid.commands import draft, simulate
+from liveaid.errors import LiveaidError
 from liveaid.routine import Routine
 from liveaid.shelf.shelf_sound import Marks, ShelfSound
 from liveaid.simulate import PERSON, Fault, Hands
@@ -127,6 +129,108 @@ def test_a_simulation_as_plain_data():
         "datagrams": 3, "refused": 1, "failed": 2, "latest_ms": 12.346, "record": "t.json",
         "faults": [{"kind": "skip", "piece": 1, "at_s": 1.235, "until_s": 2.346}],
     }  # fmt: skip
+
+
+class Sender:
+    """A sender whose clock goes on by what is told, and that may be stopped by hand."""
+
+    made = None
+
+    def __init__(self, performance, host, port, **how):
+        Sender.made = (host, port, how)
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        pass
+
+
+@pytest.fixture
+def run(monkeypatch, tmp_path):
+    """run(**options): the status, what was sent and written and how, and what was said."""
+
+    def of(stopped=False, **options):
+        said, written = [], []
+        found = SimpleNamespace(playable_file=tmp_path / "routine.yaml", playable=lambda: ROUTINE)
+        monkeypatch.setattr(simulate, "opened_to_play", lambda scene: found)
+        monkeypatch.setattr(simulate, "say_state", lambda found: None)
+        monkeypatch.setattr(simulate, "_performance", lambda routine, options: "performance")
+        monkeypatch.setattr(simulate, "Sender", Sender)
+        monkeypatch.setattr(simulate, "_send", lambda sender, performance: stopped)
+        monkeypatch.setattr(simulate, "_report", lambda *told: {"stopped": told[4]})
+        monkeypatch.setattr(simulate, "_line", lambda report: "sent")
+        monkeypatch.setattr(simulate, "_write", lambda file, *told: written.append((file, *told)))
+        monkeypatch.setattr(simulate, "_play_back", lambda *told, **_: said.append(told) or 0)
+        monkeypatch.setattr(simulate, "print_json", said.append)
+        monkeypatch.setattr(simulate, "console", lambda: SimpleNamespace(say=said.append))
+        monkeypatch.setattr(simulate.time, "monotonic", lambda: 50.0)
+        asked = {"trace": None, "mixer": True, "speeds": False, "speed_up": 2.0} | options
+        status = simulate.command.callback(
+            "market", osc="127.0.0.1:9000", record=asked.pop("record", None),
+            as_json=asked.pop("as_json", False), **asked,
+        )  # fmt: skip
+        return status, Sender.made, written, said
+
+    return of
+
+
+def test_a_performance_begins_a_tenth_of_a_second_from_now(run):
+    status, made, written, said = run()
+    how = {"begin_s": 50.1, "speed": 2.0, "also": ("mixer",)}
+    assert (status, made, written, said) == (0, ("127.0.0.1", 9000, how), [], ["sent"])
+    assert run(speeds=True)[1][2]["also"] == ("mixer", "speed")
+    assert run(mixer=False)[1][2]["also"] == ()
+    assert run(record="t.json")[2] == [("t.json", "performance", 50.1, 2.0)]
+    assert run(as_json=True)[3] == [{"stopped": False}]
+    assert run(stopped=True)[0] == 130
+    status, _, _, ((trace, file, address),) = run(trace="7")
+    assert (status, trace, file.name, str(address)) == (0, "7", "routine.yaml", "127.0.0.1:9000")
+
+
+def test_the_bar_goes_on_twice_a_second_and_ctrl_c_stops(monkeypatch):
+    """At 1.0 s nothing is played; a look less than half a second after the last is passed over."""
+    told = []
+
+    class Bar:
+        def __enter__(self):
+            return self
+
+        def __exit__(self, *_):
+            pass
+
+        def add_task(self, name, total):
+            told.append(total)
+
+        def update(self, task, **how):
+            told.append((how["completed"], how["description"]))
+
+    monkeypatch.setattr(simulate, "progress_bar", Bar)
+    performance = SimpleNamespace(
+        duration_s=9.9, routine=SimpleNamespace(pieces=[SimpleNamespace(name="In")]),
+        truth=SimpleNamespace(at=lambda now_s: None if now_s == 1.0 else (0, 0.0)),
+    )  # fmt: skip
+    looks = (0.0, 0.25, 0.5, 0.75, 1.0, 2.25)
+    monkeypatch.setattr(simulate, "send_now", lambda sender: iter(looks))
+    assert simulate._send(None, performance) is False
+    assert told == [9, (0, "In"), (0, "In"), (1, "-"), (2, "In")]
+
+    def stopped(sender):
+        yield 0.0
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(simulate, "send_now", stopped)
+    assert simulate._send(None, performance) is True
+
+
+def test_what_was_truly_played_is_written_with_when_it_began(monkeypatch, tmp_path):
+    monkeypatch.setattr(simulate, "truth_record", lambda performance: {"pieces": []})
+    simulate._write(tmp_path / "t.json", None, 50.1, 2.0)
+    assert json.loads((tmp_path / "t.json").read_text()) == {
+        "pieces": [], "begin_monotonic_s": 50.1, "speed_up": 2.0,
+    }  # fmt: skip
+    with pytest.raises(LiveaidError, match=r"t\.json: cannot be written \(.+\); a file in a"):
+        simulate._write(tmp_path / "none" / "t.json", None, 50.1, 2.0)
 
 
 # -- draft

@@ -198,6 +198,8 @@ def test_tables_keep_their_columns_and_only_the_last_goes_over_a_line():
         "                       gain -1.3 dB",
         "          0  energy    from 3 to 3 of 5",
     ]
+    assert reasons.expand
+    assert [column.no_wrap for column in reasons.columns] == [True, True, False]
     assert printed(sound_table([sound()], width=70), 70) == [
         "sound                tempo  key      kind        energy   LUFS  length",
         "─" * 70,
@@ -395,6 +397,9 @@ def test_how_many_were_found(screen):
         gather_report.show_found(sounds, of, as_json=False)
         assert out.getvalue().splitlines()[-1] == said
         assert ("/s/text.wav: holds text, no sound" in out.getvalue()) is (sounds == [untold])
+    narrow = screen(12)
+    gather_report.show_found([untold], 1, as_json=False)
+    assert narrow.getvalue().startswith("/s/text.wav: holds text, no sound\n")
 
 
 def brief_of(screen, ready, *, gaps=(), planned_s=0.0, echoes=(), limit="6:00", chosen="a"):
@@ -446,7 +451,8 @@ def test_an_idea_as_plain_data():
 @pytest.mark.parametrize(
     ("value", "said"),
     [
-        (9999.96, "10000"), (12345.678, "12346"), (-0.123456, "-0.12346"), (92.0, "92"),
+        (9999.96, "10000"), (10000.5, "10000"), (100001.7, "100002"), (-100001.7, "-100002"),
+        (12345.678, "12346"), (-0.123456, "-0.12346"), (92.0, "92"),
         ((0.5, 2.25), "0.50 to 2.25"), ((1, 2), "1, 2"), (-12345.6, "-12346"),
     ],
 )  # fmt: skip
@@ -500,17 +506,19 @@ def test_breaks_are_told_as_the_section_map_has_them(capsys, monkeypatch):
     gather_report._show_breaks(whole)
     assert capsys.readouterr().out.splitlines() == [*wanted[:-1], f"{wanted[-1]}  # 4 bars"]
     part.study = None
+    monkeypatch.setattr(gather_report, "open_breaks", lambda _: [])
     gather_report._show_breaks(part)  # the one that is meant
     assert capsys.readouterr().out.splitlines() == wanted
-    monkeypatch.setattr(gather_report, "open_breaks", lambda _: [])
     gather_report._show_breaks(whole)
     assert capsys.readouterr().out == ""
 
 
 def test_how_else_a_tempo_may_be_counted_is_told_of_a_sound_on_the_shelf(screen):
-    study = sound("stall", tempo_alternative=46.0).study
+    study = sound("stall", tempo_alternative=46.0, tempo_rival=138.00014).study
+    mark = "liveaid gather --mark /s/stall.wav --tempo"
     said = (
-        "It may be counted as 46.00 BPM: `liveaid gather --mark /s/stall.wav --tempo other` does."
+        f"It may be counted as 46.00 BPM: `{mark} other` does.\n"
+        f"It may be counted as 138.00 BPM: `{mark} 138.0001` does.\n"
     )
     for mine, told in (
         (fit_report.Mine("stall", "/s/stall.wav", study, "hash"), True),

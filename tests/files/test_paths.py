@@ -10,6 +10,7 @@ from types import SimpleNamespace
 import pytest
 
 from liveaid.errors import LiveaidError
+from liveaid.files import folders
 from liveaid.files.aside import write_aside, write_keeping_old
 from liveaid.files.file_bytes import content_hash, signature_of, still_is
 from liveaid.files.harmless import harmless
@@ -198,3 +199,10 @@ def test_nothing_steers_a_terminal():
     # ECMA-48: C0 and C1; UAX #9: direction overrides. Tab and line feed are text.
     assert harmless("a\tb\n\x1b[2J\x9b\u202e\u2028") == "a\tb\n\\x1b[2J\\x9b\\u202e\\u2028"
     assert harmless("a\tb\n", lines=False) == "a\\tb\\n"
+
+
+def test_what_comes_along_lies_in_the_package_or_beside_it(tmp_path, monkeypatch):
+    monkeypatch.setattr(folders, "_PACKAGE", tmp_path / "liveaid")
+    assert folders.shipped("configs") == tmp_path / "configs"
+    (tmp_path / "liveaid" / "configs").mkdir(parents=True)
+    assert folders.shipped("configs") == tmp_path / "liveaid" / "configs"

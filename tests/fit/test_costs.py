@@ -250,10 +250,12 @@ def test_which_beats_meet_which(sound, fitted, mine, other, said):
 
 def test_a_guess_is_called_one(sound, fitted):
     said = told(sound, fitted, {"kind_confidence": 0.49}, {
-        "tempo_confidence": 0.4, "tempo_alternative": 184.0, "tempo_drift_percent": -0.1,
+        "tempo_confidence": 0.4, "tempo_alternative": 184.0, "tempo_rival": 61.3,
+        "tempo_drift_percent": -0.1,
         "key_confidence": 0.49, "kind_confidence": 0.5,
     })  # fmt: skip
-    assert "the other 92.00 BPM, confidence 0.40 (or 184.00), drifts -0.1 %" in said["beat"]
+    assert "the other 92.00 BPM, confidence 0.40 (or 184.00 or 61.30), drifts" in said["beat"]
+    assert "drifts -0.1 %" in said["beat"]
     assert "this 92.00 BPM, confidence 1.00;" in said["beat"]
     assert said["key"].endswith("confidence 0.49, a guess")
     assert said["kind"] == "instrumental (a guess) with instrumental"

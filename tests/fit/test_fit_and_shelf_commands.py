@@ -17,6 +17,7 @@ from liveaid.errors import LiveaidError
 from liveaid.files.file_bytes import Signature
 from liveaid.shelf.shelf import Shelf
 from liveaid.study.facts import Study
+from liveaid.study.imprint import Imprint
 
 SOUNDS: dict[str, dict[str, object]] = {
     "stall-break": {"energy": 2},
@@ -121,6 +122,51 @@ def test_the_other_reading_of_a_tempo_is_taken_by_one_word(sound, tmp_path: Path
     assert len(data("gather", "--shelf", file, "--find", "tempo 140")) == 1  # type: ignore[arg-type]
     with pytest.raises(LiveaidError, match="no other reading of its tempo"):
         run("gather", "--shelf", file, "--mark", "/s/b.wav", "--tempo", "other")
+
+
+def looking(seed: int) -> Imprint:
+    """Six seconds that look and sound like no others: all bands change 25 times a second."""
+    draw = np.random.default_rng(seed)
+    picture = draw.integers(-40, 40, (150, 15)).astype(np.int8)
+    return Imprint(draw.normal(0.0, 1.0, 33).astype(np.float16), picture)
+
+
+def test_other_copies_of_the_recording_stand_below_what_goes_with_it(sound, tmp_path: Path):
+    file, mine = str(tmp_path / "s.sqlite"), looking(1)
+    once_more = Imprint(mine.timbre, mine.picture[5:])
+    opened_up = {"sections": ((0.0, 40.0, "full", 16.0), (40.0, 50.4, "drums alone", 4.0))}
+    kept = (
+        ("asked", sound(imprint=mine)),
+        ("copy", sound(imprint=once_more)),
+        ("record", sound(imprint=once_more, **opened_up)),
+        ("other", sound(energy=2, imprint=looking(2))),
+        ("unknown", sound(energy=1, **opened_up)),
+        ("bell", sound(None, imprint=looking(3), duration_s=1.0, loop_beats=None)),
+    )
+    with Shelf(file) as opened:
+        for number, (name, study) in enumerate(kept):
+            opened.keep(f"{number:02x}" * 20, study)
+            opened.place(f"/s/{name}.wav", f"{number:02x}" * 20, Signature(1, 1, number, 1))
+    found: dict = data("fit", "--shelf", file, "asked")  # type: ignore[assignment]
+    names = {kind: [fit["name"] for fit in found[kind]] for kind in ("fits", "hits", "copies")}
+    assert names["fits"] == ["other", "unknown"]
+    assert names["hits"] == ["bell"]
+    assert names["copies"] == ["copy", "record"]
+    # Every term at its best but for what is not known: it would have been first.
+    assert found["copies"][0]["score"] > found["fits"][0]["score"]
+    said = run("fit", "--shelf", file, "asked").stdout
+    copies_from = said.index("Likely copies of this very recording")
+    assert said.index("other") < copies_from < said.index("copy ")
+    assert "more fit less well" not in said
+    told = run("fit", "--shelf", file, "asked", "--top", "1").stdout
+    assert "1 more fit less well: --top 2" in told
+    # A part of a copy, and the record that a part is of, are the same recording.
+    part: dict = data("fit", "--shelf", file, "asked", "--among", "break")  # type: ignore[assignment]
+    assert [fit["name"] for fit in part["copies"]] == ["record break"]
+    own: dict = data("fit", "--shelf", file, "unknown.wav", "--among", "break")  # type: ignore[assignment]
+    assert [fit["name"] for fit in own["copies"]] == ["unknown break"]
+    of_part: dict = data("fit", "--shelf", file, "record break")  # type: ignore[assignment]
+    assert {fit["name"] for fit in of_part["copies"]} == {"asked", "copy", "record"}
 
 
 def test_the_best_two_are_written_to_be_heard(sound, tmp_path: Path):
@@ -318,6 +364,7 @@ def test_a_folder_of_good_and_broken_files_is_gathered_found_and_fitted(tmp_path
     }
     # A file that is not on the shelf is studied for the once: 120 / 125 - 1 = -4 %.
     clicks(tmp_path / "guest.wav", 120.0, 16)
-    fits = data("fit", "--shelf", shelf, str(tmp_path / "guest.wav"))["fits"]  # type: ignore[call-overload, index]
+    # The same clicks at another speed are taken for a copy.
+    fits = data("fit", "--shelf", shelf, str(tmp_path / "guest.wav"))["copies"]  # type: ignore[call-overload, index]
     lane = next(fit for fit in fits if fit["name"] == "lane")
     assert lane["meeting"]["other_percent"] == pytest.approx(-4.0, abs=0.03)

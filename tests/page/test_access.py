@@ -2,6 +2,7 @@
 
 import json
 import re
+from importlib import resources
 from pathlib import Path
 
 import pytest
@@ -53,12 +54,9 @@ def test_text_stands_at_seven_to_one_and_shapes_at_three(theme):
 
 
 @pytest.fixture(scope="session")
-def axe(needs):
-    """axe-core's source, which tests/run puts there; a skip (in CI a failure) without it."""
-    source = Path.home() / ".cache/liveaid-tests/npm/node_modules/axe-core/axe.min.js"
-    if not source.is_file():
-        needs("axe-core", "none; `bash tests/run` installs it by npm")
-    return source.read_text()
+def axe():
+    """axe-core's source, as the package for Python carries it."""
+    return (resources.files("axe_playwright_python") / "axe.min.js").read_text()
 
 
 RUN = """async () => (await axe.run(document, { runOnly: ['wcag2a', 'wcag2aa', 'wcag21a',

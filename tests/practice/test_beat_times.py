@@ -8,7 +8,15 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from liveaid.practice.beat_times import BeatTimes, beats_of_hands, beats_of_record
+from liveaid.practice.beat_times import (
+    BeatTimes,
+    _bent,
+    _leaning,
+    _smoothed,
+    _speed,
+    beats_of_hands,
+    beats_of_record,
+)
 from liveaid.practice.motion import SpeedLine, motion
 from liveaid.practice.trace import DeckTrace
 
@@ -143,3 +151,75 @@ def test_a_run_of_a_third_of_a_second_tells_nothing(lasts_s, told):
     end = 2.0 + lasts_s
     count = by_record((0, 10), (2, 10), (end, 10 + lasts_s), (14, 10 + lasts_s))
     assert (count is not None) is told
+
+
+def test_a_records_beats_are_read_off_lines_a_quarter_second_apart():
+    """It runs 4 % fast and then 2 % slow, 1 ms of noise, each line through .6 s either way by
+    numpy's polyfit; .05 s where it slips at both ends of a run are left out."""
+    t = np.arange(0.0, 9.0, 0.01)
+    x = np.interp(t, (0.0, 1.0, 4.0, 7.0, 9.0), (10.0, 10.0, 13.12, 16.06, 16.06))
+    x += np.where((t > 1.0) & (t < 7.0), 0.001, 0.0) * np.random.default_rng(4).standard_normal(900)
+    found = motion(DeckTrace(t, x))
+    count = beats_of_record(found, by="right", at_s=10.2, beat_s=0.5, beats=10.0,
+                            start_s=0.5, end_s=6.9)  # fmt: skip
+    (runs,) = (phase for phase in found.phases if phase.does == "runs")
+    inside = (found.t_s >= runs.start_s + 0.05) & (found.t_s < runs.end_s - 0.05)
+    inside &= (found.x_s >= 10.2 - 0.25) & (found.x_s <= 10.2 + 10.5 * 0.5) & (found.t_s <= 6.9)
+    t, x = found.t_s[inside], found.x_s[inside]
+    knots = np.linspace(t[0], t[-1], int((t[-1] - t[0]) / 0.25) + 1)
+    places = []
+    for knot in knots:
+        near = (t >= knot - 0.6) & (t < knot + 0.6)
+        places.append(np.polyval(np.polyfit(t[near] - knot, x[near], 1), 0.0))
+    assert count.times_s == pytest.approx(knots)
+    assert count.beats == pytest.approx((np.array(places) - 10.2) / 0.5)
+
+
+def test_a_knot_with_too_few_messages_about_it_lies_straight_between_them():
+    """Four messages, and .05 s from the first to the last of them, draw a line; less do not: the
+    second of each is 3 ms off, which a line evens out."""
+    for steps_s, drawn_ in ((0.02, True), (0.0166, False), (0.0168, True)):
+        t = 5.0 + steps_s * np.arange(4)
+        x = t + np.array([0.0, 0.003, 0.0, 0.0])
+        line = np.polyval(np.polyfit(t - t[1], x, 1), 0.0)
+        assert _smoothed(t, x, t[1:2])[0] == pytest.approx(line if drawn_ else t[1] + 0.003)
+    t = 5.0 + 0.03 * np.arange(3)
+    assert _smoothed(t, t + np.array([0.0, 0.003, 0.0]), t[1:2])[0] == pytest.approx(t[1] + 0.003)
+
+
+def test_a_lean_is_held_near_none_as_if_by_so_much_more_weight():
+    """Speeds 1.00, 1.02, 1.04 at 0, 1 and 4 s weighing 1, 2, 1: they count as 16 / 6 = 2.667, so
+    .667, 1.333, .667; mean time 1.5, mean speed 1.02. Lean: (.667 x 1.5 x .02 + 0 + .667 x 2.5 x
+    .02) / (1.5 + .333 + 4.167 + 2) = .05333 / 8."""
+    at, speed, weight = (
+        np.array([0.0, 1.0, 4.0]),
+        np.array([1.0, 1.02, 1.04]),
+        np.array([1, 2, 1.0]),
+    )
+    found = _leaning(at, speed, weight, 2.0)
+    assert found == pytest.approx((1.02 - 1.5 * 0.05333333 / 8, 0.05333333 / 8, 16 / 6))
+
+
+def test_how_sure_records_are_of_their_speed():
+    """Beside 1.02: 0, 2 and 4 thousandths to either side, the middle one 2: 1.4826 x 2 / sqrt(5),
+    as they all weigh alike; two lines or one are sure to half a hundredth, none to two."""
+    speeds = [1.024, 1.018, 1.02, 1.022, 1.016]
+    at_0, change, sure = _speed([line(speed) for speed in speeds], 10.0, 1.3)
+    assert (at_0, change) == pytest.approx((1.02, 0.0))
+    assert sure == pytest.approx(1.4826 * 0.002 / 5**0.5)
+    assert _speed([line(1.02), line(1.03)], 10.0, 1.3) == pytest.approx((1.025, 0.0, 0.005))
+    assert _speed([], 10.0, 1.3) == (1.3, 0.0, 0.02)
+    # Three alike are not surer than a fifth of a thousandth among them allows, nor than a tenth.
+    assert _speed([line(1.02)] * 3, 10.0, 1.0)[2] == pytest.approx(2e-4 / 3**0.5)
+    assert _speed([line(1.02)] * 9, 10.0, 1.0)[2] == pytest.approx(1e-4)
+    # A slip of the hand beyond four spreads leaves the others as they were.
+    slip = _speed([line(speed) for speed in (*speeds, 1.045)], 10.0, 1.3)
+    assert slip[0] == pytest.approx(1.02, abs=1e-9)
+
+
+def test_acts_bend_a_beat_by_least_squares_with_its_length_held():
+    """Late by 0, 10, 20 and 30 ms on beats 0 to 3: off the middle one by 15, 5, 5, 15, 10 on the
+    whole, so 14.826 ms; 50 = b y over 5 = b b and (14.826 / 5)^2 more; late 15 - 1.5 of that."""
+    change = 0.050 / (5.0 + (1.4826 * 10.0 / 5.0) ** 2)
+    found = _bent(np.arange(4.0), np.array([0.0, 0.010, 0.020, 0.030]), 0.005)
+    assert found == pytest.approx((change, 0.015 - 1.5 * change))

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from itertools import pairwise
+
 import numpy as np
 import pytest
 
-from liveaid.practice.motion import fitted_line, jumps, motion
+from liveaid.practice.motion import JUMP_S, Phase, _joined, fitted_line, jumps, motion
 from liveaid.practice.trace import DeckTrace
 
 STEP_S = 0.01
@@ -82,12 +85,14 @@ def test_a_needle_that_is_set_elsewhere_jumps():
         (1.5, 0.1, True), (1.3, 0.1, False),
         # Two messages that came nearly together are an interval apart.
         (0.06, 0.001, False), (0.09, 0.001, True),
+        # Just as far is none yet: 7/32 in 1/64 of a second are 14 a second.
+        (JUMP_S, 0.005, False), (0.21875, 0.015625, False),
     ],
 )  # fmt: skip
 def test_a_jump_is_further_than_any_hand_goes(step_s, after_s, jumped):
     t = np.array([0.0, 0.005, 0.01, 0.01 + after_s, 0.015 + after_s])
-    x = np.array([10.0, 10.0, 10.0, 10.0 + step_s, 10.0 + step_s])
-    assert jumps(t, x, 0.005) == ([3] if jumped else [])
+    x = np.array([0.0, 0.0, 0.0, step_s, step_s])
+    assert jumps(t - t[2], x, 0.005) == ([3] if jumped else [])
 
 
 def test_a_run_that_a_touch_disturbs_goes_on_and_one_that_is_stopped_does_not():
@@ -103,7 +108,9 @@ def test_a_run_that_a_touch_disturbs_goes_on_and_one_that_is_stopped_does_not():
 
 
 def test_fewer_than_eight_messages_tell_nothing():
-    assert drawn((0.0, 10.0), (0.065, 10.065)).phases == ()
+    few = drawn((0.0, 10.0), (0.065, 10.065))
+    assert (few.phases, few.interval_s, few.jitter_s) == ((), 0.01, 0.001)
+    assert len(drawn((0.0, 10.0), (0.075, 10.075)).phases) == 1
     assert [phase.does for phase in drawn((0.0, 10.0), (0.195, 10.195)).phases] == ["runs"]
 
 
@@ -154,3 +161,174 @@ def test_a_line_through_a_run_leaves_strays_out():
 )
 def test_when_a_line_can_be_drawn(speed, count, drawn_):
     assert (line_of(speed, count) is not None) is drawn_
+
+
+@pytest.mark.parametrize(
+    ("interval_s", "noise_s"), [(0.01, 0.0), (0.01, 0.002), (0.01, 0.02), (0.02, 0.0)]
+)
+def test_a_speed_is_the_slope_through_a_window_as_wide_as_the_jitter_asks(interval_s, noise_s):
+    """Each against numpy's polyfit over its own window, which is worked out message by message:
+    a third of the time a hand moves it, and the needle is set elsewhere. The window's half is
+    cbrt(1.5 interval (jitter / 0.03)^2), from 22 to 80 ms and more than two messages."""
+    rng = np.random.default_rng(5)
+    t = np.cumsum(interval_s * rng.uniform(0.9, 1.1, 90))
+    x = 10.0 + t + noise_s * rng.standard_normal(90)
+    x[60:] += 30.0 + np.cumsum(np.full(30, 2.0 * interval_s))
+    found = motion(DeckTrace(t, x))
+    t, x = found.t_s, found.x_s
+    (cut,) = jumps(t, x, found.interval_s)
+    ends = np.where(np.arange(len(t)) < cut, 0, 1)
+
+    def slope(k, around_s):
+        near = (np.abs(t - t[k]) <= around_s) & (ends == ends[k])
+        return np.polyfit(t[near] - t[k], x[near], 1)[0] if near.sum() > 2 else 0.0
+
+    middle = sorted(b - a for a, b in pairwise(t.tolist()))
+    interval = (middle[len(middle) // 2] + middle[(len(middle) - 1) // 2]) / 2
+    off = []
+    for k in range(1, len(t) - 1):
+        share = (t[k] - t[k - 1]) / (t[k + 1] - t[k - 1])
+        if abs(slope(k, max(0.05, 3 * interval)) - 1.0) < 0.3:
+            off.append(abs(x[k] - x[k - 1] - share * (x[k + 1] - x[k - 1])) / 1.5**0.5)
+    jitter = max(1.4826 * float(np.median(off)), 0.0002)
+    assert found.jitter_s == pytest.approx(jitter)
+    asked = (1.5 * interval * (jitter / 0.03) ** 2) ** (1 / 3)
+    around = max(min(max(asked, 0.022), 0.080), 2.01 * interval)
+    assert found.speed == pytest.approx([slope(k, around) for k in range(len(t))], abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("speed", "jitter_s"), [(1.25, 0.002421), (1.35, 0.0002), (0.75, 0.002421)]
+)
+def test_jitter_is_told_by_what_runs_alone(speed, jitter_s):
+    """Two thirds of it stray by 1 ms to and fro, 2 from the middle of their neighbours: 1.4826 x 2
+    / 1.2247. Within 0.3 of a record's speed that counts; beyond, only the third that strays by
+    nothing, and no jitter is thought less than 0.2 ms."""
+    t = np.arange(600) * STEP_S
+    x = 10.0 + np.interp(t, (0.0, 2.0, 6.0), (0.0, 2.0, 2.0 + 4.0 * speed))
+    x[200:] += 0.001 * (-1.0) ** np.arange(400)
+    assert motion(DeckTrace(t, x)).jitter_s == pytest.approx(jitter_s, rel=1e-3)
+
+
+def test_jitter_is_a_millisecond_where_less_than_eight_messages_lie_between_others():
+    assert [drawn((0.0, 10.0), (end, 10.0 + end)).jitter_s for end in (0.085, 0.095)] == [
+        0.001,
+        0.0002,
+    ]
+
+
+def left_of(x):
+    """Places of the messages that are left of so many, and what they say now."""
+    t = np.arange(len(x)) * STEP_S
+    found = motion(DeckTrace(t, np.asarray(x, float)))
+    return [round(at / STEP_S) for at in found.t_s], found.x_s
+
+
+@pytest.mark.parametrize(
+    ("lag", "twins", "gone"),
+    [(1, 1, [10]), (1, 2, []), (2, 1, [10]), (3, 1, [10]), (4, 1, [])],
+)
+def test_a_place_told_again_is_a_message_come_late(lag, twins, gone):
+    """One, two or three messages later; told three times in a row it stands."""
+    x = 10.0 + STEP_S * np.arange(20)
+    x[10 : 10 + twins] = x[10 - lag]
+    left, _ = left_of(x)
+    assert sorted(set(range(20)) - set(left)) == gone
+
+
+@pytest.mark.parametrize(
+    ("step_s", "off_s", "put_s"),
+    [
+        # More than 30 ms off among messages that agree, and half as much again as they are apart.
+        (1e-6, 0.029, 0.029), (1e-6, 0.031, 0.0), (1e-6, -0.029, -0.029), (1e-6, -0.031, 0.0),
+        # 10 ms apart, 20 its neighbours: 60 ms from the middle one of five, the next, 10 ms on.
+        (0.01, 0.069, 0.069), (0.01, 0.071, 0.01), (0.01, -0.069, -0.069), (0.01, -0.071, -0.01),
+    ],
+)  # fmt: skip
+def test_how_far_off_a_message_is_put_in_line(step_s, off_s, put_s):
+    x = 10.0 + step_s * np.arange(20)
+    x[10] += off_s
+    left, said = left_of(x)
+    assert left == list(range(20))
+    assert said - (10.0 + step_s * np.arange(20)) == pytest.approx(
+        [0.0] * 10 + [put_s] + [0.0] * 9, abs=2e-6
+    )
+
+
+@pytest.mark.parametrize(("late_s", "left"), [(0.0049, 99), (0.0051, 100)])
+def test_messages_come_together_when_they_are_within_half_of_what_is_usual(late_s, left):
+    t = np.arange(100) * STEP_S
+    t[50] = t[51] - late_s
+    assert len(motion(DeckTrace(t, 10.0 + np.arange(100) * STEP_S)).t_s) == left
+
+
+def phase(does, start_s, end_s, from_s, to_s, *, jumped=False):
+    return Phase(
+        does, start_s, end_s, from_s, to_s, round(100 * start_s), round(100 * end_s), jumped
+    )
+
+
+@pytest.mark.parametrize(
+    ("lasts_s", "off_s", "joined"),
+    [
+        (0.149, 0.0, True), (0.151, 0.0, False),
+        # 20 ms and four times a jitter of 1 ms.
+        (0.1, 0.0239, True), (0.1, 0.0241, False), (0.1, -0.0239, True), (0.1, -0.0241, False),
+    ],
+)  # fmt: skip
+def test_a_run_torn_apart_is_joined_where_it_goes_on_as_it_was(lasts_s, off_s, joined):
+    at, on = 2.0 + lasts_s, 12.0 + lasts_s + off_s
+    before, gap = phase("runs", 1.0, 2.0, 11.0, 12.0), phase("moves", 2.0, at, 12.0, on)
+    after = phase("runs", at, at + 1.0, on, on + 1.0)
+    whole = phase("runs", 1.0, at + 1.0, 11.0, on + 1.0)
+    stands = phase("stands", at + 1.0, 9.0, on + 1.0, on + 1.0)
+    found = list(_joined([before, gap, after, stands], 0.001))
+    assert found == ([whole, stands] if joined else [before, gap, after, stands])
+    for odd in (
+        replace(gap, jumped=True),
+        replace(after, jumped=True),
+        replace(after, does="moves"),
+    ):
+        torn = [before, *(odd if odd.start_s == one.start_s else one for one in (gap, after))]
+        assert list(_joined(torn, 0.001)) == torn
+
+
+@pytest.mark.parametrize(("off_s", "counts"), [(0.0019, True), (0.0021, False)])
+def test_a_message_2_ms_off_a_line_counts_in_it_and_one_further_off_does_not(off_s, counts):
+    """At the 41st of 50, 155 ms past the middle: it leans the line by 0.155 off / 1.04125, the sum
+    of (k - 24.5)^2 / 10,000 for k from 0 to 49."""
+    leans = 0.155 * off_s / 1.04125 if counts else 0.0
+    assert line_of(1.02, _40=off_s).speed - 1.02 == pytest.approx(leans, abs=1e-8)
+
+
+def test_a_line_that_too_few_messages_agree_on_is_none():
+    """Five, of which two say something else."""
+    assert line_of(1.0, 5, _0=0.4, _4=-0.4) is None
+
+
+@pytest.mark.parametrize(
+    ("place", "says", "gone"),
+    [
+        # The message before was held up, or is the first or the last of all but two.
+        (50, 50, 50), (0, 0, 0), (97, 97, 97), (98, 98, 98),
+        # The later one says an older place, or the same: it was overtaken.
+        (50, 49, 51), (50, 49.5, 51), (98, 97.5, 99),
+    ],
+)  # fmt: skip
+@pytest.mark.parametrize("speed", [1.0, -0.5])
+def test_which_of_two_messages_that_come_together_is_left_out(place, says, gone, speed):
+    """One is `place`, the other comes a millisecond after it."""
+    t, x = np.arange(100) * STEP_S, 10.0 + speed * STEP_S * np.arange(100)
+    if says == place:
+        t[place] = t[place + 1] - 0.001
+    else:
+        t[place + 1] = t[place] + 0.001
+        x[place + 1] = 10.0 + speed * STEP_S * says
+    found = motion(DeckTrace(t, x))
+    assert found.t_s.tolist() == np.delete(t, gone).tolist()
+
+
+def test_messages_of_one_moment_draw_no_line():
+    assert fitted_line(np.full(4, 3.0), np.arange(4.0)) is None
+    two = fitted_line(np.array([3.0, 3.0, 3.01, 3.02]), np.array([5.0, 5.0, 5.01, 5.02]))
+    assert two.speed == pytest.approx(1.0)

@@ -10,10 +10,12 @@ from liveaid.practice.act_score import ActScore
 from liveaid.practice.fader_cuts import CutScore
 from liveaid.practice.hand_cuts import OpeningScore, openings_of
 from liveaid.practice.stroke_figures import (
+    StrokesScore,
     stroke_row,
     strokes_of,
     strokes_sentences,
 )
+from liveaid.practice.written import WORTH_MS
 
 STROKE = ActScore(
     kind="stroke", side="right", beat=4.0, outcome="heard", beat_s=0.6,
@@ -85,3 +87,43 @@ def test_set_pieces_weigh_by_their_strokes():
 )
 def test_a_stroke_in_a_line(act, row):
     assert stroke_row(act) == row
+
+
+def told(**medians):
+    plain = {"starts_ms": 0.0, "turns_ms": 0.0, "longer_percent": None, "open_longer_ms": None}
+    return strokes_sentences([StrokesScore(side="left", strokes=3, openings=2, **plain | medians)])[
+        "left"
+    ].removeprefix("left hand's strokes: ")
+
+
+def test_what_is_said_at_its_bounds():
+    """5 % and 5 ms are worth a word; what nothing told is said or left out."""
+    assert told(starts_ms=None, turns_ms=None) == "begun by no count, turned by no count"
+    on_time = "begun on time, turned on time, "
+    assert [
+        told(longer_percent=percent).removeprefix(on_time) for percent in (4.99, 5.0, -4.99, -5.0)
+    ] == ["as far as written", "5 % too far", "as far as written", "5 % too short"]
+    worth = WORTH_MS
+    assert [
+        told(open_longer_ms=ms).removeprefix(on_time)
+        for ms in (worth - 0.01, worth, 0.01 - worth, -worth)
+    ] == [
+        "open as long as written", f"open {worth:.0f} ms too long",
+        "open as long as written", f"open {worth:.0f} ms too short",
+    ]  # fmt: skip
+
+
+def test_a_set_piece_without_openings_weighs_nothing_in_how_long_they_were():
+    """20 ms of two, and of none 90."""
+    few = StrokesScore(side="left", strokes=3, starts_ms=0.0, turns_ms=0.0, longer_percent=None,
+                       openings=2, open_longer_ms=20.0)  # fmt: skip
+    none = replace(few, openings=0, open_longer_ms=90.0)
+    assert strokes_sentences([few, none])["left"].endswith("turned on time, open 20 ms too long")
+
+
+def test_a_strokes_row_leaves_empty_what_is_not_known():
+    bare = replace(STROKE, by=None, due_s=None, turn_ms=None, longer_percent=None, openings=())
+    assert stroke_row(bare) == ("4", "right", "stroke", "", "", "0.20 turns", "", "")
+    half = replace(STROKE, openings=(OpeningScore(from_beat=4.0, to_beat=4.25, opens_ms=None,
+                                                  closes_ms=-4.0), STROKE.openings[0]))  # fmt: skip
+    assert stroke_row(half)[-2:] == ("+3", "-4 +21")

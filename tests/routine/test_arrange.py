@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from dataclasses import asdict, replace
 from itertools import islice, permutations, product
+from types import SimpleNamespace
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from liveaid.routine import load_routine
-from liveaid.routine.arc import ARC, arc_energy
 from liveaid.routine.arrange import (
     TERMS,
     Answer,
@@ -19,13 +19,16 @@ from liveaid.routine.arrange import (
     arrange,
     arranged,
     can_trade,
+    marked_free,
+    marked_swap,
     weights_from,
 )  # fmt: skip
 from liveaid.routine.arrange.beyond import best_found
-from liveaid.routine.arrange.cost import costs_of
+from liveaid.routine.arrange.cost import _heard, _Wait, _wound, costs_of
 from liveaid.routine.arrange.exact import ExactTask, exact_orders
 from liveaid.routine.arrange.items import hand_roles
 from liveaid.routine.check import changes
+from liveaid.routine.model import PARTS
 
 
 def every_order(task):
@@ -157,11 +160,6 @@ def test_a_step_beyond_the_fader_costs_extra(routine, piece, rests, runs):
     flat = {"part": "intro", "energy": 2}
     r = routine(piece(runs(0), rests, tempo=100, **flat), piece(rests, runs(0), tempo=110, **flat))
     assert terms(r)[1] == {"tempo": 200}
-
-
-def test_the_arc_rises_late_and_comes_down():
-    assert [arc_energy(at / 10) for at in (0, 5, 8, 10)] == [2.0, 3.0, 5.0, 2.0]
-    assert arc_energy(0.0) == ARC[0][1]
 
 
 def test_winding_agrees_with_check_on_a_shared_map(routines):
@@ -368,3 +366,51 @@ def test_beyond_the_exact_search_a_bound_is_told(routine, piece, runs, rests):
     assert (exact.exact, rough.exact) == (True, False)
     assert (exact.bound, exact.gap) == (exact.answers[0].cost, 0.0)
     assert rough.bound <= exact.bound <= rough.answers[0].cost
+
+
+@pytest.mark.parametrize(
+    ("move", "rest_s", "free_s", "paid"),
+    [
+        # 3 turns: 1 s of winding, .5 s to set it. Two beats of .5 s are to be spared.
+        ({"turns": 3.0, "free_s": 2.5}, 0.0, 0.0, (18, 0, 0)),
+        ({"turns": -3.0, "free_s": 2.5}, 0.0, 0.0, (18, 0, 0)),
+        ({"turns": 3.0, "free_s": 2.375}, 0.0, 0.0, (18, 0, 60)),
+        ({"turns": 3.0, "free_s": 1.0, "give_s": 0.25}, 0.0, 0.0, (18, 500, 60)),
+        ({"turns": 3.0, "free_s": 1.0, "give_s": 0.25}, 4.0, 1.5, (18, 0, 0)),
+        # It runs on: 3 turns are 5.4 s, and .05 s more or less is there by itself.
+        ({"turns": 3.0, "free_s": 2.5, "still_runs": True}, 5.4, 0.0, None),
+        ({"turns": 3.0, "free_s": 2.5, "still_runs": True}, 5.44, 0.0, None),
+        ({"turns": 3.0, "free_s": 2.5, "still_runs": True}, 5.34, 0.0, (18, 0, 0)),
+        ({"turns": 3.0, "free_s": 2.5}, 5.4, 0.0, (18, 0, 0)),
+    ],
+)
+def test_what_one_deck_s_change_costs_with_one_rest_between(
+    routine, piece, runs, rests, move, rest_s, free_s, paid
+):
+    couple = routine(piece(runs(0), rests), piece(runs(8), rests))
+    known = {"give_s": 0.0, "still_runs": False} | move
+    found = _wound(couple, SimpleNamespace(**known), _Wait(rest_s, free_s), Weights())
+    assert tuple(found.values()) == (paid or ())
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "steps"), [("intro", "outro", 0), ("outro", "intro", len(PARTS) - 1)]
+)
+def test_only_a_step_back_in_the_parts_costs(routine, piece, runs, rests, before, after, steps):
+    """From an outro to an intro the order goes back over all parts."""
+    flat = {"energy": 2, "count": "clock"}
+    r = routine(*(piece(runs(0), rests, part=part, **flat) for part in (before, after)))
+    items = costs_of(r, [False, False], Weights()).items
+    assert _heard(r, *items, Weights())["parts"] == 300 * steps
+
+
+def test_what_is_marked_free_may_move_or_trade_decks(routine, piece, runs, rests):
+    r = routine(piece(runs(0), rests, order="free"), piece(runs(8), rests, swap="free"),
+                piece(runs(16), rests))  # fmt: skip
+    assert (marked_free(r), marked_swap(r)) == ({0}, {1})
+
+
+def test_a_count_goes_along_with_the_traded_deck_and_the_clock_stays(routine, piece, runs, rests):
+    for count, taken in (("left", "right"), ("clock", "clock")):
+        r = routine(piece(runs(sound="s"), rests, count=count), sounds={"s": {"file": "s.wav"}})
+        assert costs_of(r, [True], Weights()).items[1].taken.count == taken

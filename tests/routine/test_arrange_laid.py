@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import pytest
 
 from liveaid.routine import Routine
@@ -186,3 +188,23 @@ def test_an_order_that_cannot_be_laid_out_costs_what_the_search_says():
     laid = arrange(r, free=[], lay=lambda routine: routine)
     assert (laid.laid_orders, laid.exact, laid.bound) == (1, False, 0)
     assert laid.answers[0].cost == 20 + 107 + 30 + 4333 + 60
+
+
+def test_a_wind_back_costs_its_turns_as_one_on_and_what_may_be_late_is_not_short():
+    """2 s are needed, .5 free and .25 given: 1.25 s lack, 2.5 beats of .5 s."""
+    moves = {"by_a_hand": True, "needed_s": 2.0, "turns": -5.0, "free_s": 0.5, "give_s": 0.25,
+             "verdict": "impossible", "after": 1}  # fmt: skip
+    r = placed(0.0, 17.0)
+    costs = costs_of(r, [False, False], Weights())
+    found = []
+    for changed in (
+        {}, {"by_a_hand": False}, {"needed_s": 0.0}, {"verdict": "tight"}, {"verdict": "easy"},
+        {"turns": None},
+    ):  # fmt: skip
+        with pytest.MonkeyPatch.context() as patch:
+            told = [SimpleNamespace(**moves | changed)]
+            patch.setattr("liveaid.routine.arrange.laid.changes", lambda _, told=told: told)
+            found.append(tuple(laid_rows(costs, (0, 1), r, Weights())[1][:3]))
+    assert found == [
+        (30, 2500, 60), (0, 0, 0), (0, 0, 0), (30, 0, 60), (30, 0, 0), (0, 2500, 60),
+    ]  # fmt: skip

@@ -58,6 +58,7 @@ def test_tuning_and_speed_add_up_to_what_is_heard():
 def test_what_is_heard_is_written_with_its_cents():
     assert str(Pitched(C)) == "C major"
     assert str(Pitched(C, tuning_cents=0.4)) == "C major"
+    assert str(Pitched(C, tuning_cents=0.5)) == "C major"
     assert str(Pitched(C, tuning_cents=0.6)) == "C major +1 cents"
     assert str(Pitched(C, tuning_cents=-3)) == "C major -3 cents"
     assert str(Pitched(C, tuning_cents=40)) == "C major +40 cents"

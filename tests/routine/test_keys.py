@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from liveaid.routine.keys import Key, fifths_apart, parse_key, relation, shifted
+from liveaid.routine.keys import EVERY_KEY, Key, fifths_apart, parse_key, relation, shifted
 
 # The circle of fifths as any harmony handbook prints it, from C clockwise (from memory).
 CIRCLE = ["C", "G", "D", "A", "E", "B", "F#", "Db", "Ab", "Eb", "Bb", "F"]
@@ -47,3 +47,28 @@ def test_shifting_there_and_back_is_home(tonic: int, mode: str, by: int):
     key = Key(tonic, "major" if mode == "major" else "minor")
     assert shifted(shifted(key, by), -by) == key
     assert parse_key(str(key)) == key
+
+
+def test_every_key_has_its_number_and_its_name():
+    """Twelve semitones up from C, majors before minors; sharps and flats as they are usual."""
+    names = ["C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B"]
+    assert [str(key) for key in EVERY_KEY] == [
+        f"{name} {mode}" for mode in ("major", "minor") for name in names
+    ]
+    assert [key.number for key in EVERY_KEY] == list(range(24))
+
+
+@pytest.mark.parametrize(
+    ("text", "name"),
+    [("Cb major", "B major"), ("B# minor", "C minor"), ("e♭ Minor", "Eb minor"),
+     ("F♯ major", "F# major"), (" Gb  major ", "F# major"), ("E# minor", "F minor")],
+)  # fmt: skip
+def test_a_key_has_one_name_however_it_is_written(text: str, name: str):
+    assert str(parse_key(text)) == name
+
+
+@pytest.mark.parametrize(("tonic", "mode"), [(-1, "major"), (12, "minor"), (0, "dorian")])
+def test_no_key_is_made_beyond_the_octave_or_of_another_mode(tonic, mode):
+    with pytest.raises(ValueError, match=f"no such key: tonic {tonic}, mode {mode}"):
+        Key(tonic, mode)
+    assert str(Key(11, "minor")) == "B minor"

@@ -84,8 +84,9 @@ def test_a_loop_has_as_many_whole_beats_as_its_tempo_told_makes(tempo_bpm, beats
 
 @pytest.mark.parametrize(("tempo_bpm", "other"), [(124.7, 61.0), (124.9, 120.0), (115.1, 120.0)])
 def test_a_tempo_told_leaves_the_one_it_overrules_to_go_back_to(tempo_bpm, other):
-    sound = studied(tempo_alternative=61.0)
-    assert Marks(tempo_bpm=tempo_bpm).applied(sound).tempo_alternative == other
+    sound = studied(tempo_alternative=61.0, tempo_rival=183.0)
+    told = Marks(tempo_bpm=tempo_bpm).applied(sound)
+    assert (told.tempo_alternative, told.tempo_rival) == (other, None)
 
 
 @pytest.mark.parametrize(

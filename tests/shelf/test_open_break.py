@@ -177,8 +177,9 @@ def alone(study: Study) -> list[ShelfSound]:
 
 def test_a_break_is_told_by_itself():
     """Four bars of 4 in 10 s are 16 beats, 96 BPM, at 44,100 Hz 441,000 frames."""
-    whole = record(voice=0.4, tempo_alternative=48.0, silence_start_s=1.0, silence_end_s=1.0,
-                   faults=("cut off",), tempo_curve=((0.0, 96.0), (40.0, 97.0)))  # fmt: skip
+    whole = record(voice=0.4, tempo_alternative=48.0, tempo_rival=144.0, silence_start_s=1.0,
+                   silence_end_s=1.0, faults=("cut off",),
+                   tempo_curve=((0.0, 96.0), (40.0, 97.0)))  # fmt: skip
     (only,) = alone(whole)
     assert (only.hash, only.name, only.part) == (
         f"{HASH}01", "market break", ("break", 20.0, 30.0),
@@ -186,9 +187,10 @@ def test_a_break_is_told_by_itself():
     assert only.study == dataclasses.replace(
         whole, duration_s=10.0, frames_declared=441_000, frames_read=441_000, faults=(),
         silence_start_s=0.0, silence_end_s=0.0, tempo=96.0, tempo_alternative=None,
-        first_beat=0.0, first_downbeat=0.0, steady=True, tempo_drift_percent=0.0, beats_s=(),
-        tempo_curve=(), loop_beats=16, key=None, key_confidence=0.0,
-        onsets_s=tuple(float(n) for n in range(10)), phrases_s=((0.0, 10.0),), voice=0.0,
+        tempo_rival=None, first_beat=0.0, first_downbeat=0.0, steady=True,
+        tempo_drift_percent=0.0, beats_s=(), tempo_curve=(), loop_beats=16,
+        key=None, key_confidence=0.0, onsets_s=tuple(float(n) for n in range(10)),
+        phrases_s=((0.0, 10.0),), voice=0.0,
         sections=((0.0, 10.0, "drums alone", 4.0),),
     )  # fmt: skip
     assert open_breaks(only) == []

@@ -89,6 +89,7 @@ def test_an_ogg_stream_ends_with_a_whole_page_that_says_so():
         assert promise(whole[:-lost]).fault == CUT
     assert promise(page(2, b"a" * 30) + page(0, b"b")).fault == CUT
     assert promise(page(6, b"a")) == Promise()  # first and last in one
+    assert promise(page(2, b"a") + page(4)) == Promise()  # a last page may hold nothing
 
 
 def test_a_last_page_as_long_as_a_page_can_be_is_found():
@@ -139,6 +140,8 @@ def test_mpeg_frames_are_walked(head, length, samples):
     cut = promise((frame * 7)[:-1])
     fault = "cut off: the last frame stops in the middle"
     assert cut == Promise(7 * samples, fault, ADDED[samples])
+    assert promise(frame * 7 + head) == Promise(8 * samples, fault, ADDED[samples])
+    assert promise(frame * 7 + head[:3]) == whole
 
 
 @pytest.mark.parametrize(
@@ -175,6 +178,12 @@ def test_an_info_header_promises_bytes(head, length, at):
     assert promise(first.ljust(least - 1, b"\0")).fault == (
         f"cut off: the header promises 10000 bytes, {least - 1} are there"
     )
+    # A tag of ten bytes before it is none of them.
+    tag = b"ID3\x04" + bytes(6)
+    assert promise(tag + first.ljust(least, b"\0")).fault == ""
+    assert promise(tag + first.ljust(least - 1, b"\0")).fault == (
+        f"cut off: the header promises 10000 bytes, {least - 1} are there"
+    )
 
 
 def test_audio_begins_behind_a_leading_tag():
@@ -191,7 +200,7 @@ def test_padding_that_an_info_header_tells_is_the_decoders_to_take_off():
     twelve more; then start and end padding, twelve bits each (from memory)."""
     told = b"Info" + struct.pack(">III", 15, 3, 1251) + bytes(100 + 4) + b"LAME3.100" + bytes(12)
     for delays, padding in ((b"\x24\x06\x30", (0, 0)), (bytes(3), ADDED[1152])):
-        first = (FRAMES[0][0] + bytes(32) + told + delays).ljust(417, b"\0")
+        first = (FRAMES[0][0] + bytes(32) + told + delays).ljust(417, b"\1")
         assert promise(first.ljust(1251, b"\0")).padding == padding
 
 
@@ -201,6 +210,7 @@ def test_a_bare_aac_stream_tells_no_padding():
     for second in (0xF0, 0xF1, 0xF8, 0xF9):
         assert promise(bytes([0xFF, second]) + bytes(50)).padding == (1024, 2112 + 1023)
     assert promise(bytes([0xFF, 0xFE]) + bytes(50)).padding == (0, 0)
+    assert promise(b"ID3\x04" + bytes(6) + b"\xff") == Promise()  # nothing behind its tag
 
 
 def test_what_is_none_of_these_promises_nothing():

@@ -12,11 +12,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from liveaid.sound.loudness import (
-    INTERPOLATOR,
-    TAPS,
     LoudnessMeter,
     PeakMeter,
     channel_weights,
+    interpolator,
     k_weighting,
 )
 
@@ -178,12 +177,13 @@ def test_a_peak_between_the_last_samples_is_heard():
     assert empty.dbtp() is None
 
 
-def test_samples_between_are_found_by_a_windowed_sinc():
+@pytest.mark.parametrize("parts", [4, 8])
+def test_samples_between_are_found_by_a_windowed_sinc(parts):
     """Kaiser's window of 9 over 24 samples on either side, by numpy's own."""
-    places = np.arange(-TAPS, TAPS + 0.25, 0.25)
+    places = np.arange(-24 * parts, 24 * parts + 1) / parts
     sinc = np.sinc(places) * np.kaiser(len(places), 9.0)
-    wanted = [[sinc[4 * tap + 4 - part] for part in (1, 2, 3)] for tap in range(2 * TAPS)]
-    assert pytest.approx(np.array(wanted), abs=1e-6) == INTERPOLATOR
+    wanted = [[sinc[parts * tap + parts - part] for part in range(1, parts)] for tap in range(48)]
+    assert interpolator(parts) == pytest.approx(np.array(wanted), abs=1e-6)
 
 
 def test_a_very_low_rate_weighs_low_tones_as_others_do():

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import sys
+from fractions import Fraction
+from itertools import pairwise
 from pathlib import Path
+from types import SimpleNamespace
 
 import av
 import numpy as np
 import pytest
 
 from liveaid.files.unreadable import Unreadable
+from liveaid.sound.packed import Packed, PackedError
 from liveaid.sound.read import open_sound
 from liveaid.study import study
 
@@ -123,3 +128,88 @@ def test_a_whole_packed_file_tells_its_length_and_has_no_fault(tmp_path: Path, n
     assert reader.declared == pytest.approx(2.0 * RATE if name == "a.m4a" else 0, abs=0.1 * RATE)
     assert reader.faults == []
     assert 0.01 * RATE < reader.slack < 0.5 * RATE
+
+
+class Decoder:
+    """What the decoding library is asked for, with blocks of a test's own: each sample is the
+    number of its frame."""
+
+    class FFmpegError(Exception):
+        pass
+
+    class Frame(SimpleNamespace):
+        def to_ndarray(self):
+            return self.samples.reshape(1, -1)
+
+    def __init__(self, *lengths, name="mov,mp4", rate=100, duration=None, coder="aac"):
+        edges = np.cumsum([0, *lengths])
+        self.blocks = [
+            self.Frame(samples=np.arange(a, b, dtype=np.float64)) for a, b in pairwise(edges)
+        ]
+        context = SimpleNamespace(channels=1, name=coder, layout=SimpleNamespace(name="mono"))
+        stream = SimpleNamespace(
+            rate=rate, codec_context=context, duration=duration, time_base=Fraction(1, 50)
+        )
+        self.streams = SimpleNamespace(audio=[] if coder is None else [stream])
+        self.format = SimpleNamespace(name=name)
+        self.closed = False
+        self.__version__ = "18.0"
+
+    def open(self, path, **choice):
+        return self
+
+    def AudioResampler(self, **wanted):
+        return SimpleNamespace(resample=lambda frame: [frame])
+
+    def decode(self, stream):
+        return iter(self.blocks)
+
+    def close(self):
+        self.closed = True
+
+
+@pytest.fixture
+def decoder(monkeypatch):
+    def put(*lengths, **told):
+        made = Decoder(*lengths, **told)
+        monkeypatch.setitem(sys.modules, "av", made)
+        return made
+
+    return put
+
+
+@pytest.mark.parametrize(
+    ("lengths", "told", "frames", "heard"),
+    [
+        # Five fiftieths of a second at 100 Hz are ten frames: two of twelve fill the last packet.
+        ((4, 4, 4), {"duration": 5}, 10, 10),
+        ((10, 4096), {"duration": 5}, 10, 10),
+        ((10, 4097), {"duration": 5}, 10, 4107),  # more than a coder adds is a sound
+        ((4, 2), {"duration": 5}, 10, 6),
+        ((4, 4, 4), {"duration": None}, 0, 12),
+        ((4, 4, 4), {"duration": 5, "name": "matroska,webm"}, 10, 12),
+        ((4, 4, 4), {"duration": 5, "name": "aac"}, 0, 12),
+    ],
+)
+def test_what_is_filled_up_is_left_out_where_a_header_tells(decoder, lengths, told, frames, heard):
+    decoder(*lengths, **told)
+    sound = Packed("a.m4a")
+    out = np.full((5000, 1), np.nan, np.float32)
+    assert (sound.frames, sound.samplerate, sound.channels) == (frames, 100, 1)
+    assert sound.read(out=out)[:, 0].tolist() == list(range(heard))
+    assert len(sound.read(out=out)) == 0
+
+
+def test_blocks_are_read_into_whatever_room_there_is(decoder):
+    decoder(5, 1, 7, name="ogg")
+    sound = Packed("a.ogg")
+    read = [sound.read(out=np.zeros((room, 1), np.float32))[:, 0].tolist() for room in (3, 4, 9)]
+    assert read == [[0, 1, 2], [3, 4, 5, 6], [7, 8, 9, 10, 11, 12]]
+
+
+@pytest.mark.parametrize("told", [{"coder": None}, {"rate": 0}])
+def test_a_container_without_a_sound_is_refused_and_closed(decoder, told):
+    made = decoder(4, **told)
+    with pytest.raises(PackedError, match="no sound in it"):
+        Packed("a.m4a")
+    assert made.closed

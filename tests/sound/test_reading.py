@@ -7,6 +7,7 @@ import os
 import subprocess
 import sys
 import textwrap
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -17,7 +18,8 @@ from hypothesis import strategies as st
 from liveaid.errors import LiveaidError
 from liveaid.files.unreadable import Unreadable
 from liveaid.sound.container import promised
-from liveaid.sound.read import open_sound
+from liveaid.sound.packed import PackedError
+from liveaid.sound.read import Reader, open_sound
 from liveaid.study import study
 
 RATE = 44100
@@ -50,6 +52,33 @@ def test_a_cut_file_is_read_as_far_as_it_goes_and_says_so(file, beat, ending):
     assert facts.duration_s == pytest.approx(facts.frames_read / RATE)
     assert len(facts.faults) == 1
     assert "cut off" in facts.faults[0] or "decoding stopped" in facts.faults[0]
+
+
+def test_decoding_that_stops_is_told_with_its_second():
+    """At 100 frames a second: 30 whole, then 12 and no more."""
+
+    class Breaking:
+        samplerate, channels = 100, 2
+        asked = 0
+
+        def read(self, *, out):
+            self.asked += 1
+            length = {1: 30, 2: 12}[self.asked]
+            out[:length] = self.asked / 4
+            if self.asked == 2:
+                raise PackedError("Packet is spoiled. ")
+            return out[:length]
+
+    reader = Reader(Path("a.ogg"), Breaking(), declared=200)
+    heard = np.concatenate([*reader])
+    assert heard.tolist() == [[0.25, 0.25]] * 30 + [[0.5, 0.5]] * 12
+    assert (reader.frames, reader.damaged) == (42, 0)
+    assert reader.all_faults() == ("decoding stopped at 0.420 s: packet is spoiled",)
+
+
+def test_a_straight_reader_is_never_asked_to_seek(file, beat):
+    with open_sound(file(beat)) as reader:
+        assert reader._file.seekable() is False
 
 
 def test_a_cut_wav_tells_frames_promised_and_read(file, beat):

@@ -21,6 +21,7 @@ from liveaid.stage.osc_map import (
     Value,
     table_for,
 )
+from liveaid.stage.words import WORD_ADDRESS
 
 TABLE = table_for(DEFAULT_MAP)
 CONFIGS = sorted((Path(__file__).parents[2] / "configs").glob("osc-*.yaml"))
@@ -255,3 +256,39 @@ def test_an_address_of_two_hundred_letters_and_the_64th_argument_are_the_last():
         osc_map(f"position: {{address: '{long}b'}}")
     with pytest.raises(RoutineError, match="argument"):
         osc_map("position: {address: '/{deck}', argument: 64}")
+
+
+@pytest.mark.parametrize(
+    ("arguments", "word"),
+    [
+        (("next",), ("next", None)),
+        (("go", 3), ("go", 2)),  # set pieces are counted from 1 where people count
+        (("go", 3.0), ("go", 2)),
+        (("go", 2.5), ("go", 2.5)),  # no set piece: whoever looks at it refuses it
+        (("go", "3"), ("go", "3")),
+        (("go", 3, 4), ("go", 2)),
+        ((), (None, None)),
+    ],
+)
+def test_a_word_and_its_set_piece(message, arguments, word):
+    """Beside what else is in the datagram; an address nobody has is refused."""
+    found = read_positions(message(WORD_ADDRESS, *arguments), TABLE, 3.0)
+    assert (found.words, found.heard, found.refused) == ((word,), (), ())
+    other = read_positions(message(f"{WORD_ADDRESS}s", *arguments), TABLE, 3.0)
+    assert (other.words, other.refused) == ((), ("unknown address",))
+
+
+@pytest.mark.parametrize(
+    ("address", "sent", "heard"),
+    [
+        # A fader a little beyond its end stands at its end; a speed is as it is told.
+        ("/mixer/crossfader", 1.0005, 1.0),
+        ("/mixer/crossfader", -0.0005, 0.0),
+        ("/deck/left/speed", 1.5, 1.5),
+        ("/deck/left/speed", -1.5, -1.5),
+        ("/deck/left/pitch", -8.0, -8.0),
+    ],
+)
+def test_only_what_is_a_part_is_held_within_its_ends(message, address, sent, heard):
+    (found,) = read_positions(message(address, sent), TABLE, 0.0).heard
+    assert found.value == pytest.approx(heard, abs=1e-7)

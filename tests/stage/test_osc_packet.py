@@ -17,6 +17,7 @@ from liveaid.stage.osc_packet import (
     OSC_PACKET_MAX_DEPTH,
     OscMessage,
     Refused,
+    _only_a_float,
     count_messages,
     read_packet,
 )
@@ -248,3 +249,38 @@ def test_a_float_at_the_end_of_other_arguments_is_not_the_only_one():
     assert read_packet(text)[0].arguments == (",f", 2.5)
     alone = b"/foo\0\0\0\0,s\0\0,f\0\0abc\0"
     assert refusal(alone) == "cut short or garbled"
+
+
+def test_an_address_that_sends_one_float_is_read_once():
+    """Whatever its number; two floats are another message."""
+    _only_a_float.cache_clear()
+    other = OSCILLATOR[:-4] + struct.pack(">f", 1.5)
+    two = b"/a\0\0,ff\0" + struct.pack(">ff", 1.5, 2.5)
+    assert [read_packet(data)[0].arguments for data in (OSCILLATOR, other, two)] == [
+        (440.0,), (1.5,), (1.5, 2.5),
+    ]  # fmt: skip
+    found = _only_a_float.cache_info()
+    assert (found.misses, found.hits) == (1, 1)
+
+
+def test_a_float_s_tag_at_another_place_is_no_single_float():
+    """A string that ends like one: `,s` and the text `,f`, then nothing; or a float after it."""
+    text = b"/a\0\0,s\0\0" + b",f\0\0"
+    assert read_packet(text)[0].arguments == (",f",)
+    both = b"/a\0\0,sf\0" + b",f\0\0" + struct.pack(">f", 1.5)
+    assert read_packet(both)[0].arguments == (",f", 1.5)
+
+
+def test_a_number_of_four_bytes_that_is_cut_short_is_refused():
+    for data in (b"/a\0\0,i\0\0\0\0\0", b"/a\0\0,ii\0\0\0\0\7", b"/a\0\0,h\0\0\0\0\0\7"):
+        with pytest.raises(Refused, match="cut short or garbled"):
+            read_packet(data)
+    assert read_packet(b"/a\0\0,ii\0\0\0\0\7\0\0\0\10")[0].arguments == (7, 8)
+
+
+def test_a_blob_says_how_long_it_is():
+    """Four bytes of size, then as many, filled up to fours (OSC 1.0, "OSC-blob")."""
+    data = b"/a\0\0,bi\0" + struct.pack(">i", 5) + b"abcde\0\0\0" + struct.pack(">i", 7)
+    assert read_packet(data)[0].arguments == (b"abcde", 7)
+    empty = b"/a\0\0,bi\0" + struct.pack(">i", 0) + struct.pack(">i", 7)
+    assert read_packet(empty)[0].arguments == (b"", 7)

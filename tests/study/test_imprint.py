@@ -9,7 +9,16 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from liveaid.study.imprint import FARTHEST, SPREAD, USUAL_VALUES, take_imprint
+from liveaid.study.imprint import (
+    FADER_SPEEDS,
+    FARTHEST,
+    SPREAD,
+    USUAL_VALUES,
+    Imprint,
+    _at_speed,
+    overlaid,
+    take_imprint,
+)
 from liveaid.study.spectrum import BANDS, FRAMES_HZ
 
 SHARES = np.repeat([13.0, 13.0, 5.0, 2.0], (13, 13, 5, 2)) ** -0.5
@@ -102,3 +111,124 @@ def test_silence_has_no_imprint():
     silent = SimpleNamespace(bands=np.zeros((40, BANDS)))
     assert take_imprint(silent) is None
     assert take_imprint(SimpleNamespace(bands=np.zeros((0, BANDS)))) is None
+
+
+def imprint_of(bands):
+    """The imprint of a sound with these band powers, its level what they add up to."""
+    bands = np.asarray(bands, dtype=np.float64)
+    level_db = 10.0 * np.log10(np.maximum(bands.sum(axis=1), 1e-12))
+    return take_imprint(
+        SimpleNamespace(bands=bands, level_db=level_db, centroid_hz=999.0, low_share=0.2)
+    )
+
+
+@pytest.mark.parametrize("frames", [10, 11, 40])
+def test_the_cepstra_are_those_of_the_bands_within_50_db_of_the_loud(frames):
+    """The cosine transform written out (ortho: the root of 2 / n before each sum), frames weighed
+    by the root of their power. The loud is the upper tenth's level where there are more than ten
+    frames, and a quarter of the peak at least; one frame is far louder than all others."""
+    bands = 10.0 ** np.random.default_rng(frames).uniform(-9.0, 0.0, (frames, BANDS))
+    bands[frames // 2] *= 8.0
+    power = bands.sum(axis=1)
+    loud = max(power) / 4
+    if frames > 10:
+        place = 0.9 * (frames - 1)
+        below, above = np.sort(power)[int(place)], np.sort(power)[int(place) + 1]
+        loud = max(loud, below + (place - int(place)) * (above - below))
+    db = 10.0 * np.log10(np.maximum(bands * BANDS / loud, 1e-5))
+    turns = np.outer(np.arange(1, 14), np.arange(BANDS) + 0.5) * np.pi / BANDS
+    cepstra = db @ (np.cos(turns) * np.sqrt(2.0 / BANDS)).T
+    weight = np.sqrt(power) / np.sqrt(power).sum()
+    mean = (weight[:, None] * cepstra).sum(axis=0)
+    spread = np.sqrt((weight[:, None] * (cepstra - mean) ** 2).sum(axis=0))
+    values = taken(bands, 10.0 * np.log10(power))
+    limit = FARTHEST * np.array(SPREAD)[:26]
+    wanted = np.clip([*mean, *spread], USUAL_VALUES[:26] - limit, USUAL_VALUES[:26] + limit)
+    assert values[:26] == pytest.approx(wanted, abs=0.15)
+
+
+def test_a_picture_begins_with_the_first_sound_and_lasts_256_frames():
+    """Steps of 2 / 3 dB. What is 40 dB below the peak, or less, is no beginning and no softer than
+    that. A band pair of the whole frame's power is 15 times an even share, 11.76 dB; with 14 pairs
+    at -40 dB the mean is -36.55: +72.47 and -5.18 steps."""
+    one = np.zeros(BANDS)
+    one[4:6] = 0.5
+    whole = np.concatenate([np.outer([1e-5, 1e-4], one), np.tile(one, (300, 1))])
+    picture = imprint_of(whole).picture
+    expected = np.full(15, -5)
+    expected[2] = 72
+    assert picture.shape == (256, 15)
+    assert (picture == expected).all()
+
+
+def test_a_pictures_level_is_against_the_loudest_frame():
+    """An even frame is at 0 dB, one of a hundredth of it at -20: +10 and -10 about the mean."""
+    picture = imprint_of(
+        np.repeat([[1.0], [0.01]], 4, axis=0) * np.full(BANDS, 1.0 / BANDS)
+    ).picture
+    assert picture.tolist() == [[15] * 15] * 4 + [[-15] * 15] * 4
+
+
+def test_the_softest_that_has_an_imprint_is_just_above_a_hundred_decibels_down():
+    even = np.zeros((40, BANDS))
+    even[:, 3] = 1e-10
+    assert imprint_of(even) is None
+    assert imprint_of(even * 1.01) is not None
+
+
+def test_an_imprint_that_was_kept_is_the_same_again():
+    found = imprint_of(10.0 ** np.random.default_rng(4).uniform(-6.0, 0.0, (60, BANDS)))
+    again = Imprint.from_bytes(found.timbre.tobytes(), found.picture.tobytes())
+    assert (again.timbre == found.timbre).all()
+    assert (again.picture == found.picture).all()
+
+
+@pytest.mark.parametrize(
+    ("speed", "frames"),
+    [
+        (1.0, [0, 1, 2, 3, 4, 5]),
+        (2.0, [0, 2, 4]),
+        (1.5, [0, 2, 3, 4]),  # 0, 1.5, 3 and 4.5 to the even neighbour; 6 is beyond the end
+        (0.5, [0, 0, 1, 2, 2, 2, 3, 4, 4, 4, 5, 5]),  # 5.5 stays within
+    ],
+)
+def test_a_faster_record_goes_through_its_picture_sooner(speed, frames):
+    picture = np.arange(6, dtype=np.int8)[:, None]
+    assert _at_speed(picture, speed)[:, 0].tolist() == frames
+
+
+def laid_over(one, other):
+    """The best normalised correlation over all shifts that leave half of the shorter shared."""
+    fits = []
+    for shift in range(-len(other) + 1, len(one)):
+        a = one[max(shift, 0) : shift + len(other)].astype(float)
+        b = other[max(-shift, 0) : max(-shift, 0) + len(a)].astype(float)
+        if 2 * len(a) >= min(len(one), len(other)):
+            fits.append((a * b).sum() / np.sqrt(max((a * a).sum() * (b * b).sum(), 1.0)))
+    return max(fits)
+
+
+@pytest.mark.parametrize("frames", [49, 50])
+def test_pictures_are_laid_over_each_other_at_every_shift_and_fader_speed(frames):
+    """Against the sums written out; below fifty frames a speed changes nothing that matters."""
+    rng = np.random.default_rng(frames)
+    mine = rng.integers(-40, 40, (frames, 15)).astype(np.int8)
+    faster = _at_speed(mine, 1.08)
+    others = [
+        np.concatenate([rng.integers(-40, 40, (20, 15)).astype(np.int8), faster]),
+        mine[: frames // 2],
+        np.concatenate([rng.integers(-40, 40, (30, 15)).astype(np.int8), mine[: frames // 2]]),
+        rng.integers(-40, 40, (90, 15)).astype(np.int8),
+        np.zeros((30, 15), np.int8),
+    ]
+    speeds = FADER_SPEEDS if frames >= 50 else (1.0,)
+    wanted = [max(laid_over(_at_speed(mine, speed), each) for speed in speeds) for each in others]
+    assert overlaid(mine, others) == pytest.approx(wanted, abs=1e-4)
+    assert wanted[1] == 1.0
+    assert (wanted[0] > 0.999) == (frames >= 50)
+
+
+def test_the_speeds_of_a_fader_reach_8_per_cent_either_way():
+    """Common practice of turntables: plus and minus eight."""
+    assert sorted(FADER_SPEEDS) == pytest.approx(1.0 + 0.02 * np.arange(-4, 5))
+    assert overlaid(np.ones((60, 15), np.int8), []).tolist() == []

@@ -236,3 +236,34 @@ def test_silence_is_calm():
         none = SimpleNamespace(bands=bands, centroid_hz=9000.0)
         assert find_energy(none, onsets, sounding_s=5.0, crest_db=0.0) == 1
     assert find_energy(heard, onsets, sounding_s=5.0, crest_db=0.0) == 5
+
+
+def test_the_score_of_energy_is_the_weighted_sum_of_all_its_facts(monkeypatch):
+    """By hand, in spreads times weights. Ten of strength in 5 s, 1 kHz, 16 dB of crest, as loud in
+    all 30 bands, half the frames 20 dB softer:
+
+    attack       (ln 2 - .485) / 1.341 x 1.32        =  .2049
+    brightness   (ln 1000 - 7.376) / .583 x .86      = -.6909
+    crest        (16 - 14.171) / 4.485 x -.68        = -.2773
+    fullness     (0 + 10.584) / 6.057 x 1.58         = 2.7609
+    unbroken     (.5 - .768) / .202 x .62            = -.8226
+    weight       (10 lg .2 + 5.607) / 8.485 x 1.91   = -.3112
+    """
+    monkeypatch.setattr(character, "LIMITS", np.arange(-1000, 1000) / 100)
+    heard = SimpleNamespace(bands=EVEN * np.tile([1.0, 0.01], 5)[:, None], centroid_hz=1000.0)
+    onsets = SimpleNamespace(strength=np.array([4.0, 6.0], np.float32))
+    told = (find_energy(heard, onsets, sounding_s=5.0, crest_db=16.0) - 1) / 100 - 10.0
+    assert told == pytest.approx(0.8638, abs=0.011)
+
+
+@pytest.mark.parametrize(
+    ("score", "energy"),
+    [(-2.12, 1), (-2.10, 2), (0.09, 2), (0.11, 3), (1.76, 3), (1.78, 4), (3.46, 4), (3.48, 5)],
+)
+def test_energy_is_told_between_four_limits(monkeypatch, score, energy):
+    rows = [(row[0], 0.0, 1.0, float(row[0].startswith("crest"))) for row in character.ENERGY]
+    monkeypatch.setattr(character, "ENERGY", tuple(rows))
+    monkeypatch.setattr(character, "MOST_SPREADS", 10.0)
+    heard = SimpleNamespace(bands=EVEN, centroid_hz=1000.0)
+    onsets = SimpleNamespace(strength=np.ones(1, np.float32))
+    assert find_energy(heard, onsets, sounding_s=5.0, crest_db=score) == energy

@@ -10,13 +10,14 @@ import soxr
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from liveaid.study import study
+from liveaid.study import study, tempo
 from liveaid.study.beats import tempo_line
 from liveaid.study.downbeat import find_bars
+from liveaid.study.grid import Grid
 from liveaid.study.loop import told_by_length
-from liveaid.study.onsets import find_onsets
-from liveaid.study.pulse import preference
-from liveaid.study.spectrum import RATE_HZ, analyse
+from liveaid.study.onsets import Onsets, find_onsets
+from liveaid.study.pulse import autocorrelation, preference
+from liveaid.study.spectrum import FRAMES_HZ, RATE_HZ, analyse
 from liveaid.study.tempo import Tempo, find_tempo
 
 RATE = 44100
@@ -86,7 +87,42 @@ def test_swung_eighths_are_three_to_a_beat_and_not_four(low, high, ticks, bpm):
 def test_a_fast_waltz_counted_in_one_offers_its_three(bpm):
     # Told by the bar (a third of it); two beats to that bar are two thirds of it.
     found = tempo_of(bars_of([0, 10], [4, 8], 12, bpm))
-    assert {round(60 * told / bpm) for told in (found.tempo_bpm, found.alternative_bpm)} >= {60}
+    told = (found.tempo_bpm, found.alternative_bpm, found.rival_bpm)
+    assert 60 in {round(60 * one / bpm) for one in told if one}
+
+
+@pytest.mark.parametrize(("low", "bpm"), [([0], 61.0), ([0, 10], 80.0)])
+def test_beats_of_which_every_other_is_empty_are_half_beats(low, bpm):
+    # A bar of two beats in threes, long and short: at twice the tempo no second beat is struck.
+    # Three to two of those half beats is three times the tempo.
+    found = tempo_of(bars_of(low, [6], 12, 1.5 * bpm, [0, 4, 6, 10]))
+    assert found.tempo_bpm == pytest.approx(bpm, rel=1e-3)
+    assert found.alternative_bpm == pytest.approx(2 * bpm, rel=1e-3)
+    assert found.rival_bpm == pytest.approx(3 * bpm, rel=1e-3)
+    assert found.confidence <= 0.5
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "ticks", "bars", "bpm", "beats"),
+    [
+        # Bars of three beats in fours, as long as four beats in threes.
+        ([0], [4, 8], [0, 2, 4, 6, 8, 10], 4, 113.0, 12),
+        ([0, 10], [4, 8], [0, 2, 4, 6, 8, 10], 4, 90.0, 12),
+        # Bars of two beats in sixes, as long as four in threes of which two are empty; the
+        # accents of the loop come back as it goes round.
+        ([0, 10], [6], [0, 4, 6, 10], 4, 64.0, 8),
+        # Four beats in fours stay so.
+        ([0, 6], [4, 12], [0, 2, 4, 6, 8, 10, 12, 14], 2, 96.0, 8),
+    ],
+)
+def test_a_loop_has_as_many_beats_as_its_accents_come_back(low, high, ticks, bars, bpm, beats):
+    lines = 16 if len(ticks) == 8 else 12
+    sixteenth_bpm = bpm * (1.5 if beats == 2 * bars and lines == 12 else 1.0)
+    played = bars_of(low, high, lines, sixteenth_bpm, ticks)
+    begin = round(0.1 * RATE)
+    found = tempo_of(played[begin : begin + round(bars * lines * 15.0 / sixteenth_bpm * RATE)])
+    assert found.loop_beats == beats
+    assert found.tempo_bpm == pytest.approx(bpm, rel=1e-4)
 
 
 def test_a_beat_hidden_by_figures_of_three_sixteenths_is_offered_and_the_told_one_unsure():
@@ -94,8 +130,26 @@ def test_a_beat_hidden_by_figures_of_three_sixteenths_is_offered_and_the_told_on
     ticks = [0, 4, 5, 8, 10, 13, 16, 17, 20, 23, 25, 28, 32, 35, 37, 40, 41, 44, 46]
     found = tempo_of(bars_of(low, high, 48, 134.0, ticks)[: 40 * RATE])
     assert found.tempo_bpm == pytest.approx(134.0 * 2 / 3, rel=1e-4)
-    assert found.alternative_bpm == pytest.approx(134.0, rel=1e-4)
+    assert found.rival_bpm == pytest.approx(134.0, rel=1e-4)
+    # The plainest other relation is offered all the same.
+    assert abs(np.log2(found.alternative_bpm / found.tempo_bpm)) == pytest.approx(1.0)
     assert found.confidence <= 0.5
+
+
+@pytest.mark.parametrize(("even_bpm", "rival"), [(77.0, 77.0), (51.0, None)])
+def test_of_followed_beats_an_even_tempo_that_is_no_octave_of_theirs_is_offered(even_bpm, rival):
+    # Beats that swell by a tenth over and over, about 0.6 s apart: 100 BPM.
+    number = np.arange(65)
+    times = 0.6 * number + 0.15 * np.sin(2 * np.pi * number / 16)
+    frames = np.zeros((round(40 * FRAMES_HZ), 1), dtype=np.float32)
+    frames[np.round(times * FRAMES_HZ).astype(int), 0] = 1.0
+    struck = Onsets(times, np.ones(65, np.float32), np.zeros((65, 1), np.float32))
+    grid = Grid(60.0 / even_bpm, 0.0, 4, 0.7, 20.0, 0.01)
+    look = tempo._Look(frames, struck, autocorrelation(frames), grid, struck)
+    found = tempo._played(look, 40.0)
+    assert found.tempo_bpm == pytest.approx(100.0, rel=0.02)
+    assert found.rival_bpm == (rival and pytest.approx(rival))
+    assert abs(np.log2(found.alternative_bpm / found.tempo_bpm)) == pytest.approx(1.0)
 
 
 def test_the_other_octave_is_named(play):

@@ -1,5 +1,7 @@
 """Words of a known text, found by what their letters sound like."""
 
+import itertools
+
 import numpy as np
 import pytest
 
@@ -14,8 +16,8 @@ from liveaid.study.letter_sounds import (
     VOWEL,
     sounds_of,
 )
-from liveaid.study.spectrum import BANDS
-from liveaid.study.words_placed import placed, placed_if_said, speech_of
+from liveaid.study.spectrum import BANDS, band_edges_hz
+from liveaid.study.words_placed import Speech, heard_db, placed, placed_if_said, speech_of
 
 BAND_OF = (0, 14, 20, 25)
 """A band of the spectrum in each of the four: 100, 760, 2000 and 4600 Hz or so."""
@@ -145,3 +147,110 @@ def test_a_sound_longer_than_is_looked_at_is_followed_to_its_end():
     """A vowel sung for two seconds, 200 steps where 60 are told apart, then another word."""
     spans = placed(speech(SILENT, (STOP, 6), (VOWEL, 200), *SEE, SILENT), ["tea", "see"])
     assert np.array(spans) == pytest.approx(np.array([(0.30, 2.36), (2.36, 2.66)]), abs=0.015)
+
+
+def test_a_texts_sounds_are_one_row_with_pauses_that_cost_four_nats_where_no_mark_is():
+    """ "ah, ah see": going into the pause behind "ah," costs nothing, going past it 4; the second
+    "ah" the other way round. None may be missed at either end."""
+    row, no = words_placed._row(["ah,", "a", "see"]), -np.inf
+    assert row.sounds == [PAUSE, VOWEL, BREATH, PAUSE, VOWEL, PAUSE, HISS, VOWEL, PAUSE]
+    assert row.words == [0, 0, 0, 1, 1, 2, 2, 2, 3]
+    assert row.entering.tolist() == [0, 0, 0, 0, 0, -4, 0, 0, 0]
+    assert row.passing.tolist() == [no, 0, no, no, -4, no, 0, no, no]
+
+
+def paths_of(sounds, steps):
+    """Every way through a row of sounds: the next step is in the same, the next or the one after;
+    from the first or second sound to the last or last but one."""
+    ways = [[0], [1]]
+    for _ in range(steps - 1):
+        ways = [[*way, way[-1] + on] for way in ways for on in (0, 1, 2) if way[-1] + on < sounds]
+    return [way for way in ways if way[-1] >= sounds - 2]
+
+
+def nats_of(way, row, likelihood, lasting):
+    """What one way is worth, added up step by step and sound by sound."""
+    nats = sum(likelihood[step, sound] for step, sound in enumerate(way))
+    runs = [(sound, len(list(steps))) for sound, steps in itertools.groupby(way)]
+    nats += sum(lasting[sound, min(steps, lasting.shape[1]) - 1] for sound, steps in runs)
+    for (before, _), (sound, _) in itertools.pairwise(runs):
+        nats += (row.entering if sound == before + 1 else row.passing)[sound]
+    return nats
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_likeliest_path_is_the_best_of_all_there_are(monkeypatch, seed):
+    """Sounds are told apart up to three steps and lie in a row of five, of which some are long:
+    seven steps leave some 500 ways."""
+    monkeypatch.setattr(words_placed, "MOST_STEPS", 3)
+    rng = np.random.default_rng(seed)
+    row = words_placed._row(["a", "e"] if seed % 2 else ["a,", "e"])
+    likelihood = rng.normal(0.0, 2.0, (7, 5))
+    lasting = rng.normal(0.0, 2.0, (5, 3))
+    if seed > 3:
+        lasting[:, 2] += 5.0
+    ways = paths_of(5, 7)
+    worth = [nats_of(way, row, likelihood, lasting) for way in ways]
+    path, nats = words_placed._likeliest(row, likelihood, lasting)
+    assert path == ways[int(np.argmax(worth))]
+    assert nats == pytest.approx(max(worth))
+
+
+def test_what_is_heard_is_above_its_background_and_in_decibels_of_the_loud():
+    """Of 21 steps the 5th percentile is the second lowest and the 95th the second highest. Bands
+    begin nearest to 500, 1500 and 3500 Hz. In the lowest 2, 4 to 42 lie over the loud 80 = 40 + 20
+    + 10 + 10, less the background 4; the others are as loud throughout, and so nothing: -50 dB."""
+    edges = band_edges_hz()[:-1]
+    first = [0, *(int(np.abs(edges - hz).argmin()) for hz in (500, 1500, 3500))]
+    bands = np.zeros((21, BANDS), np.float32)
+    bands[:, 0] = np.arange(2, 44, 2)
+    for band, power in zip(first[1:], (20, 10, 10), strict=True):
+        bands[:, band] = power
+    wanted = 10 * np.log10(np.maximum(np.arange(-2, 40, 2) / 80, 1e-5))
+    heard = heard_db(bands)
+    assert heard[:, 0] == pytest.approx(wanted, abs=1e-4)
+    assert heard[:, 1:] == pytest.approx(-50.0)
+    # Each of the four bands reaches to just below where the next begins.
+    for band, (begin, end) in enumerate(itertools.pairwise([*first, BANDS])):
+        alone = np.zeros((21, BANDS), np.float32)
+        alone[10:, begin] = alone[10:, end - 1] = 1.0
+        told = heard_db(alone)[20]
+        assert np.flatnonzero(told > -40.0).tolist() == [band]
+    assert heard_db(np.zeros((21, BANDS), np.float32)) == pytest.approx(-50.0)
+
+
+LEVELS_TOLD = (
+    (-7.48, -9.0, -24.03, -20.42, -18.95, -39.33),
+    (-9.33, -8.48, -20.73, -15.99, -14.75, -26.7),
+    (-13.96, -14.35, -9.97, -11.77, -12.2, -15.3),
+    (-13.27, -11.33, -11.51, -9.12, -9.15, -10.95),
+    (-12.73, -11.37, -11.64, -9.79, -9.76, -11.01),
+    (-22.83, -17.08, -16.36, -10.79, -10.79, -8.66),
+)
+"""By vowel, sonorant, hiss, breath, stop and pause."""
+
+
+def test_each_sounds_levels_stand_apart_from_the_others():
+    """Log likelihood of each sound's own levels heard as each of them, kept as read: the levels and
+    their deviations are learnt. By hand, a vowel as itself: -ln(5.1 x 9 x 6.9 x 5.6) = -7.48."""
+    sounds = list(SOUND_LEVELS)
+    heard = np.array([SOUND_LEVELS[sound].mean_db for sound in sounds])
+    told = [words_placed._log_likelihood(heard, sound) for sound in sounds]
+    assert np.array(told) == pytest.approx(np.array(LEVELS_TOLD), abs=0.01)
+
+
+def test_a_longer_text_than_can_be_looked_at_is_not_placed():
+    """Four sounds, pauses too, times 12,500,000 steps are 50,000,000."""
+    heard = speech(SILENT, *TEA, SILENT)
+    for steps, placed_at_all in ((12_500_000, True), (12_500_001, False)):
+        long = Speech(heard.by_sound, steps, heard.sounding)
+        assert (placed(long, ["tea"]) is not None) == placed_at_all
+
+
+def test_every_sound_has_its_usual_length():
+    """Said in as many steps as usual each is likeliest at its own, and of 10 steps against those
+    the logarithm in deviations of a half squared, half of it."""
+    usual = {VOWEL: 9.0, SONORANT: 8.6, HISS: 10.4, BREATH: 7.1, STOP: 6.7}
+    ten = words_placed._lasting(list(usual), sounding=42)[:, 9]  # 41.8 in all
+    wanted = [-0.5 * (np.log(10 / (42 / 41.8 * steps)) / 0.5) ** 2 for steps in usual.values()]
+    assert ten == pytest.approx(wanted, abs=1e-6)

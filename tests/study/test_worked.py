@@ -28,7 +28,7 @@ from liveaid.study.spoken_words import find_words
 from liveaid.study.tempo import _residual_s
 from liveaid.study.tempo_course import CourseStretch, changes, follow_course
 from liveaid.study.texture import GLIDE_OCTAVES, TEXTURE_GROUPS, Texture
-from liveaid.study.tone import _pitch
+from liveaid.study.tone import LAGS_A_SECOND, _pitch
 from liveaid.study.voice import features
 
 
@@ -187,10 +187,9 @@ def test_an_onset_at_the_very_end_of_a_span_is_in_it():
 
 def test_a_soft_tone_has_its_pitch_and_a_softer_one_than_80_db_down_none():
     """440 Hz at a twentieth of full scale: the mean square is 0.05**2 / 2 = 1.25e-3."""
-    rate_hz = 22_050
-    sine = np.sin(2 * np.pi * 440.0 * np.arange(2048) / rate_hz).astype(np.float32)
-    assert _pitch(0.05 * sine, rate_hz) == pytest.approx(440.0, rel=0.01)
-    assert _pitch(1e-4 * sine, rate_hz) == 0.0
+    sine = np.sin(2 * np.pi * 440.0 * np.arange(5760) / LAGS_A_SECOND).astype(np.float32)
+    assert _pitch(0.05 * sine) == pytest.approx(440.0, rel=0.01)
+    assert _pitch(1e-4 * sine) == 0.0
 
 
 def test_what_never_pauses_is_one_phrase():

@@ -19,7 +19,6 @@ Floats = NDArray[np.float64]
 
 ROUNDS = 150
 """Penalty updates; the bound has settled by then on the benchmark's instances."""
-_FAR = 1e12
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,8 +72,8 @@ class _Space:
         every = np.arange(self.count + 1)[None, :, None]
         self.then = np.where(keeps[:, None, :], every, fresh[:, None, :])
         same = self.piece[:, None] == self.piece[None, :]
-        self.step += np.where(same, _FAR, 0.0)[:, None, :]
-        self.step[:, :-1, :] += np.where(same, _FAR, 0.0)[None, :, :]
+        self.step += np.where(same, np.inf, 0.0)[:, None, :]
+        self.step[:, :-1, :] += np.where(same, np.inf, 0.0)[None, :, :]
         self.may = [np.isin(np.arange(self.count), task.items_at(at)) for at in range(task.places)]
 
     def ahead(self, penalty: Floats) -> list[Floats]:
@@ -87,22 +86,25 @@ class _Space:
 
     def onward(self, at: int, table: Floats, penalty: Floats) -> Floats:
         """By (a, b, j): cost of going on with j at a place, and the least to come after it."""
-        item = self.place[:, at] - penalty[self.piece] + np.where(self.may[at], 0.0, _FAR)
+        item = self.place[:, at] - penalty[self.piece] + np.where(self.may[at], 0.0, np.inf)
         every = np.arange(self.count)[None, None, :]
         onward: Floats = self.step + item[None, None, :] + table[every, self.then]
         return onward
 
     def cheapest(self, ahead: list[Floats], penalty: Floats) -> tuple[float, Floats]:
-        """Cost of the cheapest relaxed order with all penalties, and how often it plays each."""
+        """Cost of the cheapest relaxed order, and how often it plays each.
+
+        Penalties raise some as much as they lower others, so in a true order they cancel out.
+        """
         nowhere = self.count
-        first = self.place[:, 0] - penalty[self.piece] + np.where(self.may[0], 0.0, _FAR)
+        first = self.place[:, 0] - penalty[self.piece] + np.where(self.may[0], 0.0, np.inf)
         first = first + ahead[1][:, nowhere]
         last, elsewhere = int(first.argmin()), nowhere
-        value = float(first[last] + penalty.sum())
+        value = float(first[last])
         visits = np.zeros(self.task.places)
         visits[self.piece[last]] += 1
         for at in range(1, self.task.places):
-            item = self.place[:, at] - penalty[self.piece] + np.where(self.may[at], 0.0, _FAR)
+            item = self.place[:, at] - penalty[self.piece] + np.where(self.may[at], 0.0, np.inf)
             then = self.then[last, elsewhere]
             onward = self.step[last, elsewhere] + item
             onward = onward + ahead[at + 1][np.arange(self.count), then]

@@ -118,14 +118,14 @@ class Costs:
         """Points of one order of items, by place and term; its sum is the cost."""
         points = np.zeros((len(order), len(TERMS)), dtype=np.int64)
         energy = TERMS.index("energy")
-        last, elsewhere = -1, len(self.items)
+        elsewhere = len(self.items)
         for at, item in enumerate(order):
             points[at, energy] += self.place_terms[item, at]
             if at:
+                last = order[at - 1]
                 points[at] += self.pair_terms[:, last, item]
                 points[at, : len(VIA_TERMS)] += self.via_terms[:, elsewhere, last, item]
-            elsewhere = self.remembered(last, elsewhere, item) if at else len(self.items)
-            last = item
+                elsewhere = self.remembered(last, elsewhere, item)
         return points
 
     def total(self, order: Sequence[int]) -> int:
@@ -212,9 +212,6 @@ def _follow(
 
 def _wound(couple: Routine, move: Change, wait: _Wait, weights: Weights) -> dict[str, int]:
     """Points of one deck's change when it rests through one set piece more."""
-    by_itself = move.verdict == "runs on"
-    if by_itself and wait.rest_s == 0.0:
-        return {}
     turn_s, performer = couple.turntable.turn_s, couple.performer
     turns = ASSUMED_TURNS if move.turns is None else move.turns
     if move.still_runs and abs(turns * turn_s - wait.rest_s) <= THERE_S:

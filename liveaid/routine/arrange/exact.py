@@ -61,9 +61,9 @@ def exact_orders(task: ExactTask) -> Iterator[Solution]:
     """Every order, cheapest first, worked out as it is asked for."""
     ahead = _Ahead(task)
     start: tuple[int, ...] = ()
-    # Ties go to the longer order, so that a plateau of equals is walked straight to its end.
-    queue: list[tuple[int, int, tuple[int, ...], int, int]] = [(0, 0, start, 0, -1)]
     nowhere = len(task.costs.items)
+    # Ties go to the longer order, so that a plateau of equals is walked straight to its end.
+    queue: list[tuple[int, int, tuple[int, ...], int, int]] = [(0, 0, start, 0, nowhere)]
     pair, via = ahead.pair, ahead.via
     while queue:
         bound, _, order, spent, elsewhere = heapq.heappop(queue)

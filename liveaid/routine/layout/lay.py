@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -69,11 +70,13 @@ def too_long(
     for side, layout in layouts.items():
         length_s = layout.frames / rate_hz
         if length_s > side_s:
-            found = f"{clock_time(side_s)}, and the {side} deck needs {clock_time(round(length_s))}"
+            found = (
+                f"{clock_time(side_s)}, and the {side} deck needs {clock_time(math.ceil(length_s))}"
+            )
             would_do = "fewer bars, a smaller gap, or some of it on the other deck would do"
             yield Hindrance(("turntable", "side"), found, would_do)
     if routine.duration_s > LAY_LONGEST_S:
-        found = f"{clock_time(round(routine.duration_s))} of music in all"
+        found = f"{clock_time(math.ceil(routine.duration_s))} of music in all"
         yield Hindrance(("pieces",), found, f"up to {clock_time(LAY_LONGEST_S)} would do")
 
 

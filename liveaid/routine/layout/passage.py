@@ -91,7 +91,7 @@ def sharings(passages: Sequence[Passage]) -> list[list[Passage]]:
         for keeper, other in enumerate(passages):
             place_s = _place_in(other, passage)
             alike = other.length_s <= passage.length_s + SAME_S
-            if keeper == index or place_s is None or (alike and keeper > index):
+            if place_s is None or (alike and keeper >= index):
                 continue
             fewer = list(passages)
             fewer[keeper] = _joined(other, passage, place_s)
@@ -185,8 +185,6 @@ def _fits(last: Passage, before: UseIn, use: Use, material: Material, stands_s: 
     if abs(gap) > SAME_S * max(1.0, use.segment.speed):
         return False
     begin = stands_s - use.cue_offset_s
-    if begin < -SAME_S:
-        return False
     if abs(use.segment.speed / last.segments[-1].speed - 1.0) < 1e-9:
         return begin > last.length_s - last.segments[-1].length_s - SAME_S
     at_its_end = abs(stands_s - last.length_s) < SAME_S
