@@ -133,9 +133,9 @@ def test_only_clear_notes_fill_the_gap_between_them():
 @pytest.mark.parametrize(("metre", "plays"), [(4, ["full"]), (3, ["full", "drums alone", "full"])])
 def test_a_stab_in_every_bar_is_seen_by_the_bars_own_length(metre, plays):
     # 24 beats, notes on each fourth of 12: three beats between are less than a bar of four and a
-    # whole bar of three. A drum beat has odds of .77 x 2 + .4 = 1.9, one
-    # with notes of .4 - 3.75 / 2 = -1.5; a change costs 4, beside a bar line 6.5: of threes nine drum
-    # beats outweigh three notes and two changes.
+    # whole bar of three. A drum beat has odds of .77 x 2 + .4 = 1.9, one with notes has
+    # .4 - 3.75 / 2 = -1.5; a change costs 4, beside a bar line 6.5: of threes nine drum beats
+    # outweigh three notes and two changes.
     facts = np.zeros((24, 17))
     facts[:, 14] = 0.5
     facts[6:18, 14] = 0.0
