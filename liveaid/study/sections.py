@@ -98,6 +98,10 @@ DRUMS = (
 DRUMS_BASE = 0.4
 """Log odds that only drums play in a beat, by its facts: logistic regression, to be learnt again
 by tests/bench/learn.py --drums."""
+CLEAR_NOTES = -1.0
+"""A beat of such log odds holds more than drums for certain, and with it the bar around it."""
+USUAL_BAR = 4
+"""Beats, where the bar is not known."""
 THIN_DECADES, THIN_WORTH = -0.7, 4.0
 """A beat 7 dB below the loud ones is thin more likely than full."""
 
@@ -112,7 +116,8 @@ def find_sections(
     """
     if len(facts) < FEWEST_CELLS:
         return ()
-    states = _likeliest(_odds(facts, voice, alone), bar)
+    bar_beats = USUAL_BAR if bar is None else bar[0]
+    states = _likeliest(_odds(facts, voice, alone, bar_beats), bar)
     changes = np.flatnonzero(np.diff(states)) + 1
     edges = [0, *changes.tolist(), len(states)]
     return tuple(
@@ -136,9 +141,10 @@ def _strokes(one: Section, onsets: Onsets) -> int:
     return int(stop - first)
 
 
-def _odds(facts: Values, voice: Values, alone: Values) -> Values:
+def _odds(facts: Values, voice: Values, alone: Values, bar_beats: int) -> Values:
     """(beats, PLAYS): log-likelihood of each kind of section."""
     drums = np.clip(facts @ np.array(DRUMS) + DRUMS_BASE, -6.0, 6.0)
+    drums = between_notes(drums, bar_beats)
     sung, bare = (
         np.log(np.clip(p, 0.02, 0.98) / np.clip(1 - p, 0.02, 0.98)) for p in (voice, alone)
     )
@@ -153,6 +159,18 @@ def _odds(facts: Values, voice: Values, alone: Values) -> Values:
         "thin": thin,
     }
     return np.stack([by[plays] for plays in PLAYS], axis=1)
+
+
+def between_notes(drums: Values, bar_beats: int) -> Values:
+    """The same log odds of drums alone, but a gap of less than a bar between clear notes is as they
+    are: a stab or a bass note in every bar leaves beats to the drums, and yet it is no break.
+
+    Grey-scale opening over a bar (Serra, "Image Analysis and Mathematical Morphology", 1982).
+    """
+    around = np.pad(drums, bar_beats - 1, constant_values=np.inf)
+    least = np.lib.stride_tricks.sliding_window_view(around, bar_beats).min(axis=1)
+    clear = np.lib.stride_tricks.sliding_window_view(least, bar_beats).max(axis=1)
+    return np.where(clear <= CLEAR_NOTES, clear, drums)
 
 
 def _likeliest(odds: Values, bar: tuple[int, int] | None) -> npt.NDArray[np.int64]:

@@ -88,7 +88,7 @@ def by_two(monkeypatch):
         monkeypatch.setattr(sections, "DRUMS_BASE", 0.4)
         facts = np.zeros((1, width))
         facts[0, [0, 12]] = drums, level
-        odds = sections._odds(facts, np.array([voice]), np.array([alone]))
+        odds = sections._odds(facts, np.array([voice]), np.array([alone]), 4)
         return dict(zip(PLAYS, odds[0].tolist(), strict=True))
 
     return of
@@ -140,7 +140,7 @@ def test_the_sections_are_the_best_of_all_runs_there_are(seed, bar):
 
 def test_a_section_goes_from_change_to_change(monkeypatch):
     """Four beats are wanted at least."""
-    monkeypatch.setattr(sections, "_odds", lambda facts, voice, alone: facts)
+    monkeypatch.setattr(sections, "_odds", lambda facts, voice, alone, bar_beats: facts)
     full, drums = PLAYS.index("full"), PLAYS.index("drums alone")
     odds = np.zeros((6, len(PLAYS)))
     odds[:2, full] = odds[2:, drums] = 9.0
