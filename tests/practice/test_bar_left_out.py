@@ -115,7 +115,7 @@ def without(beats, bar):
     return [b if b < first else b - 4 for b in beats if not first <= b < first + 4]
 
 
-@pytest.mark.parametrize("bar", [0, 1, 2])
+@pytest.mark.parametrize("bar", [1, 2])
 def test_the_bar_without_which_all_fits_was_left_out(monkeypatch, bar):
     first = 4.0 * bar
     found = left_out(
