@@ -98,6 +98,8 @@ DRUMS = (
 DRUMS_BASE = 0.4
 """Log odds that only drums play in a beat, by its facts: logistic regression, to be learnt again
 by tests/bench/learn.py --drums."""
+SILENT_DECADES = -3.0
+"""Beats 30 dB below the loud ones, before the first sound or after the last, tell of no drums."""
 CLEAR_NOTES = -1.0
 """A beat of such log odds holds more than drums for certain, and with it the bar around it."""
 USUAL_BAR = 4
@@ -145,6 +147,9 @@ def _odds(facts: Values, voice: Values, alone: Values, bar_beats: int) -> Values
     """(beats, PLAYS): log-likelihood of each kind of section."""
     drums = np.clip(facts @ np.array(DRUMS) + DRUMS_BASE, -6.0, 6.0)
     drums = between_notes(drums, bar_beats)
+    sounds = facts[:, LEVEL] > SILENT_DECADES
+    sounded, goes_on = (np.maximum.accumulate(each) for each in (sounds, sounds[::-1]))
+    drums = np.where(sounded & goes_on[::-1], drums, np.minimum(drums, 0.0))
     sung, bare = (
         np.log(np.clip(p, 0.02, 0.98) / np.clip(1 - p, 0.02, 0.98)) for p in (voice, alone)
     )

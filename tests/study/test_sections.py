@@ -147,6 +147,26 @@ def test_a_stab_in_every_bar_is_seen_by_the_bars_own_length(metre, plays):
     assert [one.plays for one in found] == plays
 
 
+def test_silence_before_and_after_all_sound_is_no_break():
+    # As above, with four silent beats before and after: nothing is 0 and thin is 3 there, so 4 x 3
+    # outweigh a change of 4 on the bar line. A bar of silence within the break is of the break.
+    facts = np.zeros((28, 17))
+    facts[4:12, 14] = 0.5
+    facts[:4, 6] = facts[12:, 6] = -2.0
+    facts[:4, LEVEL] = facts[16:20, LEVEL] = facts[24:, LEVEL] = -3.0
+    quiet = np.full(28, 0.02)
+    found = find_sections(facts, quiet, quiet, np.arange(29) * 0.5, (4, 0))
+    assert [(one.begin_s, one.plays) for one in found] == [
+        (0.0, "thin"),
+        (2.0, "full"),
+        (6.0, "drums alone"),
+        (12.0, "thin"),
+    ]
+    facts[:, LEVEL] = np.maximum(facts[:, LEVEL], -2.9)
+    found = find_sections(facts, quiet, quiet, np.arange(29) * 0.5, (4, 0))
+    assert [one.plays for one in found] == ["drums alone", "full", "drums alone"]
+
+
 def test_without_a_beat_a_second_is_the_measure():
     assert edges_of(np.zeros(0), 3.4).tolist() == [0.0, 1.0, 2.0, 3.0]
     assert find_sections(np.zeros((3, 17)), np.zeros(3), np.zeros(3), np.arange(4.0), None) == ()
