@@ -175,7 +175,7 @@ def wind_row(turns: float, side: Side, length: int, sure: Level) -> dict[Lamp, L
         return {}
     if length == 1:
         return {f"wind_{side}.0": "on" if turns > 0 else "dim"}
-    doubled = 0 if abs(turns) <= 1 else math.ceil(math.log2(min(abs(turns), 1e6)))
+    doubled = max(0, math.ceil(math.log2(abs(turns))))
     levels: list[Level] = [sure] * min(1 + doubled, length - 1)
     if length <= HALVES:
         halves = min(1 + doubled, 2 * length - 1)

@@ -190,7 +190,7 @@ class Lesson:
         self._at += 1
 
     def _show(self, pad: Pad) -> None:
-        if self.lights and self.levels.send:
+        if self.levels.send:
             self._to_send.append(self._message(pad, ON))
 
     def _message(self, pad: Pad, level: int) -> bytes:

@@ -172,8 +172,8 @@ def _span(
     level: npt.NDArray[np.float64], at: float, until: float
 ) -> tuple[float, float, float] | None:
     """From, to and attack of the part that begins at an onset; None where there is none."""
-    inside = level[_at(at) : max(_at(until), _at(at) + 1)]
-    if not len(inside) or inside.max() <= 0.0:
+    inside = level[_at(at) : _at(until)]
+    if not inside.any():
         return None
     peak = int(inside.argmax())
     softer = np.flatnonzero(inside[peak:] < inside[peak] * 10.0 ** (-DOWN_DB / 20.0))

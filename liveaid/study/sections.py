@@ -48,7 +48,7 @@ def edges_of(beats_s: Values, duration_s: float) -> Values:
     if len(beats_s) < FEWEST_BEATS:
         return np.arange(0.0, duration_s + CELL_S / 2, CELL_S)
     last = float(beats_s[-1] + np.median(np.diff(beats_s)))
-    return np.append(beats_s, min(last, duration_s) if last - beats_s[-1] > 0.02 else last)
+    return np.append(beats_s, min(last, duration_s))
 
 
 def beat_facts(texture: Texture, onsets: Onsets, edges_s: Values) -> Values:
@@ -98,6 +98,12 @@ DRUMS = (
 DRUMS_BASE = 0.4
 """Log odds that only drums play in a beat, by its facts: logistic regression, to be learnt again
 by tests/bench/learn.py --drums."""
+SILENT_DECADES = -3.0
+"""Beats 30 dB below the loud ones, before the first sound or after the last, tell of no drums."""
+CLEAR_NOTES = -1.0
+"""A beat of such log odds holds more than drums for certain, and with it the bar around it."""
+USUAL_BAR = 4
+"""Beats, where the bar is not known."""
 THIN_DECADES, THIN_WORTH = -0.7, 4.0
 """A beat 7 dB below the loud ones is thin more likely than full."""
 
@@ -112,7 +118,8 @@ def find_sections(
     """
     if len(facts) < FEWEST_CELLS:
         return ()
-    states = _likeliest(_odds(facts, voice, alone), bar)
+    bar_beats = USUAL_BAR if bar is None else bar[0]
+    states = _likeliest(_odds(facts, voice, alone, bar_beats), bar)
     changes = np.flatnonzero(np.diff(states)) + 1
     edges = [0, *changes.tolist(), len(states)]
     return tuple(
@@ -136,9 +143,13 @@ def _strokes(one: Section, onsets: Onsets) -> int:
     return int(stop - first)
 
 
-def _odds(facts: Values, voice: Values, alone: Values) -> Values:
+def _odds(facts: Values, voice: Values, alone: Values, bar_beats: int) -> Values:
     """(beats, PLAYS): log-likelihood of each kind of section."""
     drums = np.clip(facts @ np.array(DRUMS) + DRUMS_BASE, -6.0, 6.0)
+    drums = between_notes(drums, bar_beats)
+    sounds = facts[:, LEVEL] > SILENT_DECADES
+    sounded, goes_on = (np.maximum.accumulate(each) for each in (sounds, sounds[::-1]))
+    drums = np.where(sounded & goes_on[::-1], drums, np.minimum(drums, 0.0))
     sung, bare = (
         np.log(np.clip(p, 0.02, 0.98) / np.clip(1 - p, 0.02, 0.98)) for p in (voice, alone)
     )
@@ -153,6 +164,18 @@ def _odds(facts: Values, voice: Values, alone: Values) -> Values:
         "thin": thin,
     }
     return np.stack([by[plays] for plays in PLAYS], axis=1)
+
+
+def between_notes(drums: Values, bar_beats: int) -> Values:
+    """The same log odds of drums alone, but a gap of less than a bar between clear notes is as they
+    are: a stab or a bass note in every bar leaves beats to the drums, and yet it is no break.
+
+    Grey-scale opening over a bar (Serra, "Image Analysis and Mathematical Morphology", 1982).
+    """
+    around = np.pad(drums, bar_beats - 1, constant_values=np.inf)
+    least = np.lib.stride_tricks.sliding_window_view(around, bar_beats).min(axis=1)
+    clear = np.lib.stride_tricks.sliding_window_view(least, bar_beats).max(axis=1)
+    return np.where(clear <= CLEAR_NOTES, clear, drums)
 
 
 def _likeliest(odds: Values, bar: tuple[int, int] | None) -> npt.NDArray[np.int64]:

@@ -83,17 +83,15 @@ def _dips(level: npt.NDArray[np.float64], begin_s: float, end_s: float) -> list[
     A dip is so deep as it lies below the lower of the two heights beside it.
     """
     edge = round(WORDS_SHORTEST_S * FRAMES_HZ)
-    first, last = round(begin_s * FRAMES_HZ) + edge, round(end_s * FRAMES_HZ) - edge
-    if last - first < 3:
-        return []
-    some = level[first - edge : last + edge]
+    first, last = round(begin_s * FRAMES_HZ), round(end_s * FRAMES_HZ)
+    some = level[first:last]
     low = scipy.ndimage.minimum_filter1d(some, 2 * edge + 1, mode="nearest")
     at = np.flatnonzero(some[edge:-edge] <= low[edge:-edge]) + edge
     at = at[np.diff(at, prepend=-edge) >= edge]
     bounds = np.concatenate([[0], at, [len(some)]])
-    heights = [some[a:b].max(initial=-200.0) for a, b in pairwise(bounds)]
+    heights = [some[a:b].max() for a, b in pairwise(bounds)]
     return [
-        float((place + first - edge) / FRAMES_HZ)
+        float((place + first) / FRAMES_HZ)
         for place, left, right in zip(at, heights[:-1], heights[1:], strict=True)
         if min(left, right) - some[place] >= DEEP_DB
     ]

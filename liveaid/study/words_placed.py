@@ -132,7 +132,7 @@ def _row(said: Sequence[str]) -> _Row:
     sounds, words, entering, passing = [PAUSE], [0], [0.0], [-np.inf]
     for index, word in enumerate(said):
         own = sounds_of(word)
-        marked = index > 0 and said[index - 1][-1] in MARKS
+        marked = said[index - 1][-1] in MARKS  # before the first word nothing is passed
         sounds += [*own, PAUSE]
         words += [index] * len(own) + [index + 1]
         needless = index < len(said) - 1 and word[-1] not in MARKS

@@ -6,10 +6,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from liveaid.practice import breaks as breaking
 from liveaid.practice.act_score import ActScore
 from liveaid.practice.aim import aim_of
 from liveaid.practice.bars import other_bars
-from liveaid.practice.breaks import breaks, stopped_s
+from liveaid.practice.breaks import STOPPED_S, Break, breaks, stopped_s
+from liveaid.practice.motion import Phase
 from liveaid.practice.trace import DeckTrace
 from liveaid.practice.visits import Sure
 from liveaid.routine import Routine
@@ -168,3 +170,71 @@ def test_when_a_take_that_began_anew_was_broken_off():
     assert stopped_s(STALLS, decks, 9.0) == pytest.approx(6.0, abs=0.05)
     assert stopped_s(STALLS, decks, 6.3) == 6.3
     assert stopped_s(STALLS, decks, 1.0) == 1.0
+
+
+def phase(does, start_s, end_s, from_s=0.0, to_s=0.0):
+    return Phase(does, start_s, end_s, from_s, to_s, 0, 0, False)
+
+
+def test_only_what_turns_by_itself_for_a_while_counts():
+    """.15 s: less is a hand's move; a record that stands or is moved does not turn."""
+    held = phase("runs", 0.0, 0.15), phase("runs", 1.0, 1.14), phase("moves", 2.0, 3.0)
+    assert breaking._runs({"left": held, "right": ()}) == {"left": [held[0]], "right": []}
+
+
+def test_a_gap_is_where_no_record_turns_for_four_tenths_of_a_second():
+    """Of both records' spells together, one within another, and ones that touch."""
+    runs = {
+        "left": [phase("runs", 0.0, 4.0), phase("runs", 1.0, 2.0), phase("runs", 6.0, 7.0)],
+        "right": [phase("runs", 4.0, 5.0), phase("runs", 7.39, 8.0), phase("runs", 8.5, 9.0)],
+    }
+    assert breaking._gaps(runs) == [Break(5.0, 6.0), Break(8.0, 8.5)]
+    just = {"left": [phase("runs", -1.0, 0.0), phase("runs", STOPPED_S, 1.0)]}
+    assert breaking._gaps(just) == [Break(0.0, STOPPED_S)]
+
+
+def test_how_long_both_records_stand_in_a_gap():
+    """The longest time together; one that reaches beyond the gap counts as far as it goes."""
+    gap = Break(2.0, 5.0)
+    left = (phase("stands", 0.0, 3.0), phase("moves", 3.0, 3.2), phase("stands", 3.2, 9.0))
+    right = (phase("stands", 2.5, 3.5), phase("stands", 4.1, 4.9), phase("stands", 5.0, 8.0))
+    assert breaking._stood_s({"left": left, "right": right}, gap) == pytest.approx(0.8)
+    assert breaking._stood_s({"left": left}, gap) == pytest.approx(1.8)
+    assert breaking._stood_s({"right": right[2:]}, gap) == 0.0
+    assert breaking._stood_s({"left": left, "right": ()}, gap) == 0.0
+    assert breaking._stood_s({"left": (phase("stands", 0.0, 2.0),)}, gap) == 0.0
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "back"),
+    [
+        # It stopped at 14.0: turning again from below 13.65 it was brought back.
+        ((4.0, 14.0), (5.0, 13.64), True), ((4.0, 14.0), (5.0, 13.66), False),
+        ((4.0, 14.0), (5.0, 15.0), False),
+        # What ends in the gap, or begins in it, is neither before nor after.
+        ((4.009, 14.0), (4.991, 13.0), True), ((4.011, 14.0), (5.0, 13.0), False),
+        ((4.0, 14.0), (4.989, 13.0), False),
+    ],
+)  # fmt: skip
+def test_a_record_went_back_that_turns_again_from_earlier(before, after, back):
+    """A gap from 4 to 5 s; of several runs the last before and the first after it tell."""
+    runs = [
+        phase("runs", 1.0, 2.0, 30.0, 31.0), phase("runs", 3.0, before[0], 13.0, before[1]),
+        phase("runs", after[0], 6.0, after[1], 15.0), phase("runs", 7.0, 8.0, 1.0, 2.0),
+    ]  # fmt: skip
+    if before[0] > 4.01:
+        runs = runs[1:]
+    if after[0] < 4.99:
+        runs = runs[:-1]
+    assert breaking._went_back(runs, Break(4.0, 5.0)) is back
+    assert not breaking._went_back(runs[:1], Break(4.0, 5.0))
+    assert not breaking._went_back([], Break(4.0, 5.0))
+
+
+def test_a_break_off_was_as_the_last_record_stopped_before_the_new_start(monkeypatch):
+    """What began to turn less than .4 s before the new start is that start."""
+    found = (phase("runs", 0.0, 5.0), phase("runs", 6.0, 7.0), phase("runs", 9.61, 11.0))
+    monkeypatch.setattr(breaking, "_phases", lambda *_: {"left": found, "right": found[:1]})
+    assert [stopped_s(None, None, end_s) for end_s in (10.0, 7.4, 7.39, 5.41)] == [
+        7.0, 7.0, 7.39, 5.0,
+    ]  # fmt: skip

@@ -192,3 +192,74 @@ def test_the_watcher_goes_through_its_tasks_and_hands_over():
     assert delays.mixer_s == pytest.approx(0.012, abs=0.003)
     assert found[0].differ_sure_s < 0.0015
     assert not watcher.told_word("keep", None)
+
+
+def watching(now):
+    """A watcher whose clock is `now[0]`, what it told and what it was done with."""
+    said, done = [], []
+    return Calibrating(done.append, told=said.append, clock=lambda: now[0]), said, done
+
+
+def test_what_a_page_is_told_of_a_calibration():
+    """Its clicks begin 3 s after it, 150 BPM in bars of four: at 8.5 s, 2.5 s on, it is at 7."""
+    now = [3.0]
+    watcher, *_ = watching(now)
+    now[0] = 8.50004
+    whole = watcher.status()["rehearsal"]
+    count_in, pause, calibration = (whole.pop(key) for key in ("count_in", "break", "calibration"))
+    assert whole == {
+        "now_s": 8.5, "piece": "Calibration", "phase": "count-in", "at_cue": {}, "bars_left": None,
+        "takes": 0, "clean": 0, "tempo": 150.0, "ladder": None, "last": None, "noise": None,
+        "kept": True, "error": None,
+    }  # fmt: skip
+    assert count_in == {"start_s": 6.0, "beat_s": 0.4, "beats": 3600, "metre": 4, "beat": 7}
+    assert (pause["due"], pause["hands_on_s"], pause["after_s"]) == (False, 0, 1500)
+    assert calibration == {
+        "task": "left", "done": 0, "so_far": "0 of 12",
+        "says": "Let the left record go on a high click, stop it, bring it back, and again",
+    }  # fmt: skip
+
+
+def test_how_far_a_task_has_come_in_words():
+    watcher, *_ = watching([0.0])
+    even, uneven = ([0.01 * (-1) ** k * size for k in range(12)] for size in (1, 12))
+    for errors, so_far in (
+        (even[:11], "11 of 12"),
+        (even, f"12 done, known within {1960 * late_of(even).sure_s:.1f} ms; on until 3.7 ms, or"
+               " 40 are done"),
+        (uneven, "12 done, but too uneven: listen for a while, then go on"),
+    ):  # fmt: skip
+        watcher._errors[watcher._task] = errors
+        assert watcher.status()["rehearsal"]["calibration"]["so_far"] == so_far
+
+
+def test_what_is_left_out_word_by_word_begins_anew_where_nothing_was_measured():
+    now = [0.0]
+    watcher, said, done = watching(now)
+    for at in range(1, 7):
+        now[0] = float(at)
+        assert watcher.told_word("next", None)
+        assert watcher.status()["rehearsal"]["count_in"]["start_s"] == at + 3.0
+    assert [one.split()[0] for one in said] == ["Scratch", "Let", "Scratch", "Throw", "Tap", "Too"]
+    assert said[1:3] == [
+        "Let the right record go on a high click, stop it, bring it back, and again",
+        "Scratch the right record: push on each click, pull back between",
+    ]
+    assert said[-1] == "Too uneven to tell a delay by. Once more, from the left record on"
+    assert (done, watcher.status()["rehearsal"]["calibration"]["task"]) == ([], "left")
+    assert watcher.told_word("mark", None)  # counts for the taps alone
+    assert watcher.status()["rehearsal"]["calibration"]["done"] == 0
+
+
+def test_only_the_record_asked_for_is_heard():
+    watcher, *_ = watching([0.0])
+    watcher.heard(Heard("position", "right", 1.0, 0.1))
+    watcher.heard(Heard("crossfader", None, 1.0, 0.1))
+    assert (watcher._heard, watcher._fader) == ([], [])
+    watcher.heard(Heard("position", "left", 1.0, 0.1))
+    assert watcher._heard == [(0.1, "left", 1.0)]
+    # Looked at each half second; what is older than 2.5 s is told no more.
+    for k in range(2, 101):
+        watcher.heard(Heard("position", "left", 1.0, k / 10))
+    assert watcher._heard[0][0] == pytest.approx(7.2, abs=0.45)
+    assert watcher._settled_s == pytest.approx(8.2, abs=0.45)

@@ -13,15 +13,16 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
+from liveaid.practice import hand_acts
 from liveaid.practice.attempt import DeckActs, deck_acts
 from liveaid.practice.fader_cuts import FaderMove, cut_scores, fader_moves
 from liveaid.practice.hand_acts import HandScore, held_acts
-from liveaid.practice.hear import releases, takes_of_hand
-from liveaid.practice.motion import motion
-from liveaid.practice.strokes_heard import strokes_heard
+from liveaid.practice.hear import Release, releases, takes_of_hand
+from liveaid.practice.motion import SpeedLine, motion
+from liveaid.practice.strokes_heard import StrokeHeard, strokes_heard
 from liveaid.practice.trace import DeckTrace, trace_of
 from liveaid.routine import Routine
-from liveaid.routine.acts import acts_of
+from liveaid.routine.acts import Act, acts_of
 from liveaid.simulate import Hands, Network, Performance, perform
 
 PLACES = {
@@ -275,3 +276,153 @@ def test_a_stroke_left_out_counts_once():
     told = {(one.act.kind, one.outcome) for one in scores if one.act and one.act.beat != 6.75}
     assert told == {("push", "missed"), ("pull", "skipped"), ("let go", "missed")}
     assert [one.outcome for one in scores if one.act and one.act.beat == 6.75] == ["missed"]
+
+
+# --- written acts beside movements made by hand ---------------------------------------------------
+
+
+def written_act(kind, beat, from_s, to_s, *, beats=1.0, written=True):
+    return Act(kind=kind, side="right", piece=0, beat=beat, beats=beats, from_s=from_s, to_s=to_s,
+               written=written)  # fmt: skip
+
+
+def moved(at_s, from_s, to_s, ends_s=None):
+    return StrokeHeard(to_s > from_s, at_s, ends_s, from_s, to_s)
+
+
+def beside(monkeypatch, acts, *moves, releases=(), taken=(), start_s=10.0, end_s=14.0, brought=()):
+    """(kind, outcome, when, due, how late it turned, how much longer) of each act; a beat is .5 s."""
+    asked = []
+    monkeypatch.setattr(
+        hand_acts, "strokes_heard", lambda _, **span: asked.append(span) or list(moves)
+    )
+    deck = DeckActs(list(releases), list(taken), None)
+    found = held_acts(acts, deck, lambda beat: 10.0 + 0.5 * beat, start_s=start_s, end_s=end_s,
+                      brought=brought)  # fmt: skip
+    assert asked == [{"start_s": start_s - 0.125, "end_s": end_s}]
+    return [
+        (one.act and one.act.kind, one.outcome, *(x if x is None else round(x, 3) for x in (
+            one.at_s, one.due_s, one.turn_ms, one.longer_percent)))
+        for one in found
+    ]  # fmt: skip
+
+
+PUSH, PULL = written_act("push", 0.0, 1.0, 1.3), written_act("pull", 1.0, 1.3, 1.0)
+
+
+def test_a_stroke_has_its_begin_its_turn_and_its_way(monkeypatch):
+    """Pushed 20 ms late, turned 30 late, .33 s instead of .3; pulled 10 early, .24 s, its end not
+    heard. .175 s about its beat, 35 hundredths of a beat, a movement is that stroke."""
+    heard = beside(
+        monkeypatch, [PUSH, PULL], moved(10.02, 1.0, 1.33, 10.53), moved(10.49, 1.33, 1.09)
+    )
+    assert heard == [
+        ("push", "heard", 10.02, 10.0, 30.0, 10.0), ("pull", "heard", 10.49, 10.5, None, -20.0),
+    ]  # fmt: skip
+    for at_s, outcome in (
+        (10.174, "heard"),
+        (10.176, "missed"),
+        (9.826, "heard"),
+        (9.824, "missed"),
+    ):
+        told = beside(monkeypatch, [PUSH], moved(at_s, 1.0, 1.3))
+        assert [each[1] for each in told if each[0]] == [outcome], at_s
+
+
+def test_a_pull_after_a_push_that_was_left_out_goes_with_it(monkeypatch):
+    """Where it begins as the push ends, to a fiftieth of a beat; a push of its own is missed."""
+    assert [each[:2] for each in beside(monkeypatch, [PUSH, PULL])] == [
+        ("push", "missed"), ("pull", "skipped"),
+    ]  # fmt: skip
+    for beat, outcome in (
+        (1.019, "skipped"),
+        (1.021, "missed"),
+        (0.981, "skipped"),
+        (2.0, "missed"),
+    ):
+        late = written_act("pull", beat, 1.3, 1.0)
+        assert [each[1] for each in beside(monkeypatch, [PUSH, late])] == ["missed", outcome]
+    again = written_act("push", 1.0, 1.3, 1.6)
+    assert [each[1] for each in beside(monkeypatch, [PUSH, again])] == ["missed", "missed"]
+    catch = written_act("catch", 1.0, 1.3, 1.3, beats=0.0)
+    go = written_act("let go", 0.0, 1.0, 1.3)
+    assert [each[:2] for each in beside(monkeypatch, [go, catch])] == [
+        ("let go", "missed"), ("catch", "skipped"),
+    ]  # fmt: skip
+
+
+def test_a_push_nobody_asked_for_is_one_too_many_from_a_third_of_the_usual_way(monkeypatch):
+    """Pushes of .2, .3 and .4 s: from .105 s on. A pull too many is its push's way back."""
+    pushes = [written_act("push", beat, 1.0, to_s) for beat, to_s in ((0, 1.2), (2, 1.3), (4, 1.4))]
+    done = [moved(10.0 + 0.5 * act.beat, 1.0, act.to_s) for act in pushes]
+    for extra, told in (
+        (moved(11.5, 1.0, 1.106), True), (moved(11.5, 1.0, 1.104), False),
+        (moved(11.5, 1.4, 1.0), False),
+    ):  # fmt: skip
+        heard = beside(monkeypatch, pushes, *done, extra)
+        assert [each for each in heard if each[0] is None] == (
+            [(None, "added", 11.5, None, None, None)] if told else []
+        )
+    # Where no stroke is asked for nothing tells how far one goes.
+    hold = written_act("hold", 0.0, 1.0, 1.0)
+    assert beside(monkeypatch, [hold], moved(11.5, 1.0, 1.9)) == []
+
+
+def test_a_record_on_its_way_is_pushed_as_often_as_the_hand_likes(monkeypatch):
+    """Wound from beat 2 to 4, 11 to 12 s, for the map alone: it is matched and not scored. A push
+    that ends at 11 s or later and begins before 12 is of it."""
+    wind = written_act("wind", 2.0, 1.3, 2.9, beats=2.0, written=False)
+    for at_s, ends_s, told in (
+        (11.5, 11.6, False), (10.8, 11.0, False), (10.8, 10.99, True), (11.99, 12.4, False),
+        (12.0, 12.4, True), (10.8, None, True), (11.0, None, False),
+    ):  # fmt: skip
+        acts, done = [PUSH, wind], (moved(10.0, 1.0, 1.3), moved(11.1, 1.3, 2.9))
+        heard = beside(monkeypatch, acts, *done, moved(at_s, 1.0, 1.3, ends_s))
+        assert [each[0] for each in heard] == ["push"] + [None] * told, (at_s, ends_s)
+    push_on = moved(13.5, 1.0, 1.3)
+    assert len(beside(monkeypatch, [PUSH], moved(10.0, 1.0, 1.3), push_on)) == 2
+    assert (
+        len(beside(monkeypatch, [PUSH], moved(10.0, 1.0, 1.3), push_on, brought=[(13.4, 14.0)]))
+        == 1
+    )
+
+
+def test_a_record_let_go_is_heard_by_its_line_at_its_own_place(monkeypatch):
+    """Of releases within .3 s of record and of time the one nearest the movement; else the
+    movement's own begin."""
+    go = written_act("let go", 4.0, 5.0, 5.5)
+
+    def release(line_s, from_s, start_s):
+        return Release(SpeedLine(line_s, 5.0, 1.0), from_s, start_s, start_s + 0.5)
+
+    for found, at_s in (
+        ([release(12.03, 5.0, 12.0)], 12.03), ([release(12.03, 5.31, 12.0)], 12.01),
+        ([release(12.03, 4.7, 12.0)], 12.03), ([release(12.03, 5.0, 12.32)], 12.01),
+        ([release(12.03, 5.0, 11.72)], 12.03), ([], 12.01),
+        ([release(11.9, 5.0, 12.0), release(12.05, 5.0, 12.0)], 12.05),
+    ):  # fmt: skip
+        heard = beside(monkeypatch, [go], moved(12.01, 5.0, 5.5, 12.5), releases=found)
+        assert heard == [("let go", "heard", at_s, 12.0, None, None)]
+
+
+def test_a_record_is_caught_within_half_a_beat_and_about_the_visit(monkeypatch):
+    """On beat 2, 11 s, between 10.75 and 11.25 s; a visit from 11.2 to 11.3 hears what a hand took
+    from half a beat before to a beat and a half after it. One the map adds is not asked for."""
+    catch = written_act("catch", 2.0, 1.3, 1.3, beats=0.0)
+    for taken_s, outcome in (
+        (11.04, "heard"),
+        (11.24, "heard"),
+        (11.26, "missed"),
+        (10.76, "heard"),
+    ):
+        ((*told,),) = beside(monkeypatch, [catch], taken=[taken_s])
+        assert told[:2] == ["catch", outcome]
+        assert told[3] == 11.0
+    for visit, taken_s, outcome in (
+        ((11.2, 11.3), 10.96, "heard"), ((11.2, 11.3), 10.94, "missed"),
+        ((9.0, 10.4), 11.14, "heard"), ((9.0, 10.4), 11.16, "missed"),
+    ):  # fmt: skip
+        told = beside(monkeypatch, [catch], taken=[taken_s], start_s=visit[0], end_s=visit[1])
+        assert [each[1] for each in told] == [outcome], (visit, taken_s)
+    own = written_act("catch", 2.0, 1.3, 1.3, beats=0.0, written=False)
+    assert beside(monkeypatch, [own], taken=[11.0]) == []

@@ -200,7 +200,7 @@ def test_where_time_is_lost(wicks, drawn):
         act(-0.5, due_s=8.75, heard_s=8.765), act(5.0, "missed", due_s=11.5),
         act(12.5, due_s=15.25, heard_s=15.34), act(8.0, "added", heard_s=13.0),
     )  # fmt: skip
-    pieces = (piece(*acts), piece(*acts, name="Oil"), replace(piece(*acts), index=9))
+    pieces = (piece(*acts), piece(*acts, name="Oil"), replace(piece(*acts), index=3))
     score = TakeScore(
         verdict="not clean", run_through=False, heard=1, missed=1, added=1, skipped=0,
         bias_ms=None, spread_ms=None, pieces=pieces,

@@ -243,3 +243,33 @@ def test_slower_deck_files_are_kept_while_they_are_the_maps_own(
     assert (slower_decks._there(file, found) is not None) is kept
     found.placed = None
     assert slower_decks._there(file, found) is None
+
+
+def test_what_is_there_is_taken_and_what_is_not_is_rendered(monkeypatch, tmp_path):
+    """Into the scene's own folder for so much; read back from there."""
+    rendered, there = [], [None]
+    found = SimpleNamespace(file=tmp_path / "routine.yaml", judged=STAGE)
+    file = tmp_path / slower_decks.slower_folder("Lids", 0.74) / "routine.yaml"
+
+    def render(scene, *, progress, with_words, known, into):
+        rendered.append((scene, with_words("the map"), known, into))
+        file.parent.mkdir(parents=True)
+        save_routine(STAGE, file)
+
+    def looked(at, scene):
+        assert (at, scene) == (file, found)
+        return there[0]
+
+    monkeypatch.setattr("liveaid.render.render.render_scene", render)
+    monkeypatch.setattr("liveaid.shelf.database.shelf_for", lambda file: f"shelf of {file.name}")
+    monkeypatch.setattr("liveaid.shelf.for_map.studies_on", lambda shelf: f"studies on {shelf}")
+    monkeypatch.setattr(slower_decks, "_there", looked)
+    monkeypatch.setattr(slower_decks, "slower", lambda routine, what, part: (routine, part))
+    assert slower_decks._made(found, "Lids", 0.74).title == STAGE.title
+    assert rendered == [(
+        found.file, ("the map", 0.74), "studies on shelf of routine.yaml",
+        slower_decks.slower_folder("Lids", 0.74),
+    )]  # fmt: skip
+    there[0] = "as it is"
+    assert slower_decks._made(found, "Lids", 0.74) == "as it is"
+    assert len(rendered) == 1

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 import soundfile
 
+from liveaid.commands import speaking
 from liveaid.commands.speaking import SYNTHESISER, Speaker
 from liveaid.errors import UsageError
 from liveaid.practice.take_line import spoken, spoken_lines
@@ -117,3 +118,67 @@ def test_the_synthesiser_takes_what_it_is_given_here(needs, tmp_path):
     sound, rate = soundfile.read(out)
     assert 2.0 < len(sound) / rate < 12.0
     assert 0.02 < np.abs(sound).max() < 0.9
+
+
+@pytest.fixture
+def speaker(monkeypatch):
+    """A speaker whose thread is run by hand, and what its program is told."""
+    told, made = [], []
+
+    class Process:
+        def __init__(self, asked, **how):
+            self.asked, self.ended = asked, False
+
+        def communicate(self, said):
+            told.append((self.asked, said.decode()))
+
+        def terminate(self):
+            self.ended = True
+
+    class Thread:
+        def __init__(self, *, target, name, daemon):
+            made.append((name, daemon))
+
+        def start(self):
+            made.append("started")
+
+        def join(self):
+            made.append("joined")
+
+    monkeypatch.setattr(speaking.shutil, "which", lambda program: f"/bin/{program}")
+    monkeypatch.setattr(speaking.subprocess, "Popen", Process)
+    monkeypatch.setattr(speaking.threading, "Thread", Thread)
+    found = Speaker()
+    return found, told, made, Process
+
+
+def test_of_takes_that_wait_only_the_last_is_said_and_every_notice(speaker):
+    """160 words a minute, at 60 of 200: it starts quiet. Nothing to say is nothing begun."""
+    found, told, made, _ = speaker
+    found.say(["take one."])
+    found.say(["A break", "is due."], notice=True)
+    found.say(["take two.", "left hand, on time."])
+    found.say([], notice=True)
+    found._waiting.put(None)
+    found._say_all()
+    how = [f"/bin/{SYNTHESISER}", "-s", "160", "-a", "60", "--stdin"]
+    assert told == [(how, "A break is due."), (how, "take two. left hand, on time.")]
+    assert made == [("speaking", True), "started"]
+    assert found._saying is None
+
+
+def test_a_take_cuts_off_a_take_and_no_notice_and_the_end_cuts_off_all(speaker):
+    found, told, made, process = speaker
+    for take, cut_off in ((1, True), (0, False)):
+        found._saying = (process([]), take)
+        found.say(["again."], notice=True)
+        assert not found._saying[0].ended
+        found.say(["take two."])
+        assert found._saying[0].ended is cut_off
+    found._saying = (process([]), 0)
+    found.say(["never said."], notice=True)
+    found.stop()
+    assert found._saying[0].ended
+    assert made[-1] == "joined"
+    found._say_all()
+    assert told == []

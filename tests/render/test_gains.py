@@ -8,7 +8,7 @@ from scipy.signal import firwin, resample
 
 from liveaid.render import limiter
 from liveaid.render.edges import faded, joined, rise, side_by_side
-from liveaid.render.guide import deck_reader, guide_mix
+from liveaid.render.guide import _blended, deck_reader, guide_mix
 from liveaid.render.level import levelled, loudness_lufs, turned_up
 from liveaid.render.limiter import decibels, limited, peak_by_frame, ratio, turned_down
 from liveaid.render.stroke_sounds import heard_strokes
@@ -286,3 +286,38 @@ def test_a_peak_just_at_the_ceiling_is_left_as_it_is():
     sound = np.zeros((100, 2), dtype=np.float32)
     sound[50] = ratio(-1.2)
     assert limited(sound, rate_hz=44_100, ceiling_dbtp=-1.2)[0] is sound
+
+
+def test_a_blends_gain_over_few_frames():
+    """Half of them each: sin of 0, 45 and 90 degrees up, the same down; an odd one stays open."""
+    root = 0.5**0.5
+    for frames, comes, goes, gain in (
+        (6, True, False, [0, root, 1, 1, 1, 1]), (6, False, True, [1, 1, 1, 1, root, 0]),
+        (6, True, True, [0, root, 1, 1, root, 0]), (7, True, True, [0, root, 1, 1, 1, root, 0]),
+        (6, False, False, [1] * 6), (1, True, True, [1]), (0, True, True, []),
+    ):  # fmt: skip
+        assert _blended(frames, comes=comes, goes=goes) == pytest.approx(gain, abs=1e-6)
+
+
+def test_a_worked_deck_is_opened_and_shut_in_2_ms_and_a_running_one_shut_where_it_ends():
+    """At 5 kHz 2 ms are 10 frames, from 0 to 1 in ninths. Left runs on into B, right is let go in
+    A on its first beat for half a second; a beat is a second."""
+    right = {"hand": "works", "from": 1.0, "to": 1.5, "strokes": [0]}
+    pieces = [piece("A", left=RUNS, right=right), piece("B", left={"hand": "runs", "at": 5.0})]
+    routine = Routine.model_validate({"title": "T", "pieces": pieces})
+    value = {"left": 0.125, "right": 0.25}
+    read = lambda side, frame, count: level(count, value[side])  # noqa: E731
+    made = guide_mix(routine, read, rate_hz=5000)[:, 0]
+    assert len(made) == 42_500
+    ninths = np.arange(10) / 9
+    assert made[:10] == pytest.approx(0.125 + 0.25 * ninths)
+    assert made[10:2490] == pytest.approx(0.375)
+    assert made[2490:2500] == pytest.approx(0.125 + 0.25 * ninths[::-1])
+    assert made[2500:39_990] == pytest.approx(0.125)
+    assert made[39_990:40_000] == pytest.approx(0.125 * ninths[::-1])
+    assert not made[40_000:].any()
+
+
+def test_a_mix_that_is_not_too_loud_is_left_as_it_is():
+    assert (mixed(piece("A", left=RUNS), value=0.5)[:3980] == 0.5).all()
+    assert not mixed(piece("A", left=RUNS), value=0.0).any()

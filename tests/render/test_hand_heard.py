@@ -9,12 +9,21 @@ speed way / time * 30 u^2 (1 - u)^2.
 # ruff: noqa: E501
 from __future__ import annotations
 
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pytest
 
-from liveaid.render.hand_heard import CUT_S, heard_spans, read_between
+from liveaid.render.hand_heard import (
+    CUT_S,
+    _moving_gain,
+    _without_jumps,
+    fader_gain,
+    heard_spans,
+    passing,
+    read_between,
+)
 from liveaid.routine import Routine, load_routine
 from liveaid.routine.acts import acts_of
 
@@ -183,6 +192,64 @@ def test_a_tone_that_would_fold_back_is_taken_out():
     samples = np.stack([np.sin(2 * np.pi * 15_000 / RATE_HZ * np.arange(30_000))] * 2, axis=1)
     fast = read_between(samples.astype(np.float32), 100 + np.arange(9000) * 3.0, np.full(9000, 3.0))
     assert np.sqrt(np.mean(fast**2)) < 0.01
+
+
+@pytest.mark.parametrize("speed", [0.4, 1.0, 2.5])
+def test_between_frames_a_sinc_in_kaisers_window_reads_what_lies_within_16(speed):
+    """Frame by frame, by numpy's own Bessel function: sinc(d / speed) i0(9 sqrt(1 - (d / 16)^2)),
+    brought to a sum of one; beyond the samples' ends the last of them."""
+    samples = np.random.default_rng(8).uniform(-1, 1, (60, 2)).astype(np.float32)
+    places = np.array([30.0, 30.25, 25.999, 7.5, 52.75])
+    found = read_between(samples, places, np.full(5, speed))
+    for place, heard in zip(places, found, strict=True):
+        frames = np.floor(place) + np.arange(-15, 17)
+        apart = frames - place
+        kernel = np.sinc(apart / max(speed, 1.0)) * np.i0(9 * np.sqrt(1 - (apart / 16) ** 2))
+        taken = samples[np.clip(frames.astype(int), 0, 59)]
+        assert heard == pytest.approx(kernel @ taken / kernel.sum(), abs=1e-5)
+
+
+def test_a_record_at_speed_is_read_as_it_lies_block_after_block():
+    """20,000 frames from 1,000 on, forward and backward: more than two blocks of either."""
+    deck = np.random.default_rng(9).uniform(-1, 1, (22_000, 2)).astype(np.float32)
+    places = np.arange(1000.0, 21_000.0)
+    read = lambda frame, count: deck[frame : frame + count]  # noqa: E731
+    assert passing(places, read, rate_hz=RATE_HZ) == pytest.approx(deck[1001:20_999], abs=1e-6)
+    back = passing(places[::-1], read, rate_hz=RATE_HZ)
+    assert back == pytest.approx(deck[20_998:1000:-1], abs=1e-6)
+
+
+def test_below_a_tenth_of_its_speed_a_record_fades():
+    """And evened out twice over 2 ms, four frames at 2000 Hz: 1 3 6 10 13 15 sixteenths."""
+    for speed, gain in ((0.0, 0.0), (0.05, 0.5), (0.099, 0.99), (0.1, 1.0), (2.0, 1.0)):
+        assert _moving_gain(np.full(20, speed), 2000) == pytest.approx(np.full(20, gain))
+    let_go = _moving_gain(np.repeat([0.0, 1.0], 10), 2000) * 16
+    assert let_go.tolist() == pytest.approx([0] * 8 + [1, 3, 6, 10, 13, 15] + [16] * 6)
+
+
+def test_the_fader_is_half_open_as_it_is_to_open_and_to_close():
+    """A cut takes 2 ms, half of it on either side; an opening of 1 ms comes to three quarters."""
+    times_s = np.array([0.9985, 0.999, 0.9995, 1.0, 1.0005, 1.001, 1.5, 1.9995, 2.0, 2.0005, 2.001])
+    assert fader_gain(times_s, 1.0, 2.0) == pytest.approx(
+        [0, 0, 0.25, 0.5, 0.75, 1, 1, 0.75, 0.5, 0.25, 0]
+    )
+    assert fader_gain(np.array([1.0005]), 1.0, 1.001) == pytest.approx([0.75])
+
+
+def test_where_the_map_leaves_no_time_a_stretch_ends():
+    """A way in no beats is a jump; what lasts, or goes no way, is none."""
+    acts = [
+        SimpleNamespace(way_s=way_s, beats=beats)
+        for way_s, beats in (
+            (0.3, 1.0),
+            (-0.3, 0.0),
+            (0.2, 1.0),
+            (0.0, 0.0),
+            (0.1, 2.0),
+            (0.5, 0.0),
+        )
+    ]
+    assert [list(group) for group in _without_jumps(acts)] == [acts[:1], acts[2:5], []]
 
 
 # --- parts laid on a deck ------------------------------------------------------------------------

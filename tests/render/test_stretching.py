@@ -1,11 +1,21 @@
 """Sounds brought to tempo with their key kept."""
 
+import math
+
 import numpy as np
 import pytest
 
 from liveaid.files.workers import Workers
-from liveaid.render.stretching import lag, stretch_apart, stretch_here, stretched
-from liveaid.render.to_tempo import recorded
+from liveaid.render.stretching import (
+    _correlated,
+    _moved,
+    _rises,
+    lag,
+    stretch_apart,
+    stretch_here,
+    stretched,
+)
+from liveaid.render.to_tempo import recorded, resampled
 
 RATE_HZ = 44_100
 
@@ -88,3 +98,58 @@ def test_a_louder_onset_beyond_what_a_stretch_can_be_off_is_no_lag():
     made[2041:2341] = 0.1
     made[5000:5300] = 0.12
     assert lag(exact, made, rate_hz=RATE_HZ) == 41
+
+
+def test_what_the_stretcher_is_given_and_what_is_made_of_it():
+    """At 1000 Hz a quarter second settles it: 250 frames and the 40 before, the 300 after and 250
+    more, each as many of the sound's as it is faster. What comes back 7 frames late is put back."""
+    sound = recorded(np.random.default_rng(2).uniform(-0.5, 0.5, 4000), 1000, loop=False)
+    given = []
+
+    def late(plain, speed, rate_hz):
+        given.append((plain[:, 0].tolist(), speed, rate_hz))
+        made = resampled(sound, start_s=1.5, speed=1.2, rate_hz=1000, before=290, frames=560)
+        return np.concatenate([np.zeros((7, 2), np.float32), made])
+
+    how = {"start_s": 1.5, "speed": 1.2, "rate_hz": 1000, "before": 40, "frames": 300}
+    got = stretched(sound, **how, stretch=late)
+    assert given == [(sound.between(1500 - 348, 1500 + 660)[:, 0].tolist(), 1.2, 1000)]
+    assert got == pytest.approx(resampled(sound, **how), abs=1e-6)
+
+
+def test_a_sound_moved_is_cut_or_filled_to_its_length():
+    sound = np.arange(1.0, 5.0)[:, np.newaxis]
+    for by, length, moved in (
+        (0, 4, [1, 2, 3, 4]), (1, 4, [2, 3, 4, 0]), (-1, 4, [0, 1, 2, 3]), (-6, 4, [0, 0, 0, 0]),
+        (9, 4, [0, 0, 0, 0]), (0, 2, [1, 2]), (2, 3, [3, 4, 0]), (-2, 7, [0, 0, 1, 2, 3, 4, 0]),
+    ):  # fmt: skip
+        assert _moved(sound, by, length)[:, 0].tolist() == moved
+
+
+def test_a_rise_is_how_much_more_energy_comes_than_went():
+    """Three milliseconds at 1000 Hz: the log of the next three frames' energy over the three's up
+    to here, a ten thousandth of the greatest added to both; 0 where it falls."""
+    left, right = np.random.default_rng(1).uniform(-1, 1, (2, 30))
+    energy = np.concatenate([np.zeros(3), left**2 + right**2, np.zeros(3)])
+    after = [sum(energy[k + 4 : k + 7]) for k in range(30)]
+    before = [sum(energy[k + 1 : k + 4]) for k in range(30)]
+    floor = 1e-4 * max(after)
+    pairs = zip(after, before, strict=True)
+    wanted = [max(math.log((a + floor) / (b + floor)), 0.0) for a, b in pairs]
+    assert _rises(np.stack([left, right], axis=1), 1000) == pytest.approx(wanted, abs=1e-9)
+
+
+def test_a_product_at_every_place_is_numpys():
+    rng = np.random.default_rng(3)
+    long, short = rng.random(40), rng.random(25)
+    wanted = [float(long[k : k + 25] @ short) for k in range(16)]
+    assert _correlated(long, short, 16) == pytest.approx(wanted)
+
+
+def test_a_lag_is_looked_for_12_ms_either_way_and_silence_has_none():
+    """At 1000 Hz 12 frames; the greatest within is told."""
+    exact = np.zeros((200, 2))
+    exact[80:100] = 0.5
+    assert [lag(exact, np.roll(exact, by, axis=0), rate_hz=1000) for by in (12, -12)] == [12, -12]
+    assert abs(lag(exact, np.roll(exact, 40, axis=0), rate_hz=1000)) <= 12
+    assert lag(exact, np.zeros((200, 2)), rate_hz=1000) == 0

@@ -5,7 +5,8 @@ import math
 import numpy as np
 import pytest
 
-from liveaid.render.to_tempo import recorded, resampled
+from liveaid.render.edges import FILE_END_S
+from liveaid.render.to_tempo import Recorded, _best_begin, _later, recorded, resampled
 
 RATE_HZ = 44_100
 
@@ -117,3 +118,59 @@ def test_a_caller_s_samples_are_left_as_they_are(channels):
     samples = np.full((500, channels), 0.5, np.float32)
     recorded(samples, RATE_HZ, loop=False)
     assert (samples == 0.5).all()
+
+
+def test_frames_beyond_a_file_are_silent_or_its_other_end_where_it_loops():
+    """Frames 1 2 3 4: by hand."""
+    four = np.array([[1.0, 1.0], [2.0, 2.0], [3.0, 3.0], [4.0, 4.0]], np.float32)
+    once, again = Recorded(four, RATE_HZ), Recorded(four, RATE_HZ, loop=True)
+    for begin, end, plain, looped in (
+        (1, 3, [2, 3], [2, 3]), (-2, 2, [0, 0, 1, 2], [3, 4, 1, 2]), (3, 6, [4, 0, 0], [4, 1, 2]),
+        (-3, -1, [0, 0], [2, 3]), (5, 7, [0, 0], [2, 3]),
+        (-1, 5, [0, 1, 2, 3, 4, 0], [4, 1, 2, 3, 4, 1]), (0, 4, [1, 2, 3, 4], [1, 2, 3, 4]),
+    ):  # fmt: skip
+        assert once.between(begin, end)[:, 0].tolist() == plain
+        assert again.between(begin, end)[:, 1].tolist() == looped
+
+
+def test_only_the_end_of_a_file_that_does_not_loop_is_faded():
+    """Straight from 1 to 0 over its last moment; a file shorter than that over all of itself."""
+    end = round(FILE_END_S * RATE_HZ)
+    faded = recorded(np.ones(2 * end, np.float32), RATE_HZ, loop=False).samples
+    assert faded[:, 1] == pytest.approx(np.concatenate([np.ones(end), np.linspace(1, 0, end)]))
+    short = recorded(np.ones(5, np.float32), RATE_HZ, loop=False).samples
+    assert short[:, 0].tolist() == [1.0, 0.75, 0.5, 0.25, 0.0]
+    assert (recorded(np.ones(2 * end, np.float32), RATE_HZ, loop=True).samples == 1.0).all()
+
+
+@pytest.mark.parametrize(
+    ("file_rate_hz", "speed"),
+    [(22_050, 1.0), (44_100, 1.25), (44_100, 0.5), (48_000, 1.0), (48_000, 0.83), (96_000, 1.0)],
+)
+def test_a_tone_is_that_tone_at_every_frame(file_rate_hz, speed):
+    """sin(2 pi 300 t) with t at the file's second that each frame of the deck reads."""
+    time_s = np.arange(round(0.4 * file_rate_hz)) / file_rate_hz
+    sound = recorded(0.5 * np.sin(2 * np.pi * 300.0 * time_s), file_rate_hz, loop=False)
+    got = resampled(sound, start_s=0.1234567, speed=speed, rate_hz=RATE_HZ, before=700, frames=3000)
+    read_s = 0.1234567 + (np.arange(3700) - 700) / RATE_HZ * speed
+    assert got[:, 0] == pytest.approx(0.5 * np.sin(2 * np.pi * 300.0 * read_s), abs=6e-3)
+
+
+@pytest.mark.parametrize("by", [0.37, -0.5, 0.02])
+def test_a_sound_moved_by_a_part_of_a_frame_is_that_sound_so_much_later(by):
+    frames = np.arange(600)
+    tone = np.stack([np.sin(0.31 * frames), np.cos(0.07 * frames)], axis=1).astype(np.float32)
+    moved = _later(tone, by)[60:-60]
+    at = frames[60:-60] - by
+    assert moved[:, 0] == pytest.approx(np.sin(0.31 * at), abs=2e-4)
+    assert moved[:, 1] == pytest.approx(np.cos(0.07 * at), abs=2e-4)
+
+
+@pytest.mark.parametrize(("start", "ratio"), [(5000.3, 0.9183), (81.77, 1.3), (12.5, 1.0612)])
+def test_the_resampler_begins_where_the_cut_comes_nearest_to_a_whole_frame(start, ratio):
+    """Looked for one by one among the 4096 frames up to one ahead of the cut."""
+    first = math.floor(start - 512 / ratio)
+    off = {begin: abs((start - begin) * ratio % 1.0) for begin in range(first - 4095, first + 1)}
+    near = {begin: min(part, 1.0 - part) for begin, part in off.items()}
+    found = _best_begin(start, first, ratio)
+    assert near[found] == pytest.approx(min(near.values()), abs=1e-9)

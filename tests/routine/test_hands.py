@@ -7,9 +7,15 @@ takes 0.5 * 2 / 3.70044 = 0.2702 s, 0.54 beats (see test_check_acts).
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import pytest
 
-from liveaid.routine.hands import Job, crossfader_end, free_s, hands_beside, jobs, stays_of
+from liveaid.record.bring import bring
+from liveaid.record.figures import figure
+from liveaid.routine import hands as module
+from liveaid.routine.acts import Act
+from liveaid.routine.hands import Job, bring_s, crossfader_end, free_s, hands_beside, jobs, stays_of
 from liveaid.routine.model import SIDES
 from liveaid.routine.timeline import Moment
 from liveaid.routine.way import changes
@@ -148,3 +154,66 @@ def test_a_hand_free_is_counted_by_the_beat(routine, piece, runs, works, rests):
         assert hands_beside(found, 0, 3, None) == (2 if technique == "cut" else 1)
     half = routine(piece(works(1, 2), rests, technique="tear"))
     assert free_s(half, Moment(0, 1.5), Moment(0, 4.0)) == pytest.approx(1.25)
+
+
+def act(kind, beat, beats, from_s=10.0, to_s=10.0):
+    return Act(kind=kind, side="left", piece=0, beat=beat, beats=beats, from_s=from_s, to_s=to_s)
+
+
+@pytest.fixture
+def stays(routine, piece, runs, rests, monkeypatch):
+    """stays(act, ...): (place, beat, begin, end) of each, the left record's acts being these; 120
+    BPM, 1.8 s a turn."""
+
+    def of(*acts, edges=()):
+        monkeypatch.setattr(
+            module, "acts_of", lambda routine, index, side: acts if side == "left" else ()
+        )
+        monkeypatch.setattr(
+            module, "fader_edges",
+            lambda acts: [SimpleNamespace(beat=beat) for beat in edges] if acts else [],
+        )  # fmt: skip
+        made = routine(piece(runs(10), rests))
+        return [
+            (stay.place, stay.beat, stay.start_beat, stay.end_beat)
+            for stay in stays_of.__wrapped__(made, 0)
+        ]
+
+    return of
+
+
+def test_a_hand_is_at_a_record_for_as_long_as_an_act_lasts(stays):
+    """To let go takes but a moment; a catch is part of what comes after it."""
+    assert stays(
+        act("push", 0.0, 1.0), act("catch", 1.0, 0.5), act("hold", 2.0, 0.0),
+        act("let go", 3.0, 2.0),
+    ) == [("left", 0.0, 0.0, 1.0), ("left", 3.0, 3.0, 3.0)]  # fmt: skip
+
+
+def test_at_one_beat_the_record_comes_before_the_fader_and_one_move_is_told_once(stays):
+    found = stays(act("push", 1.0, 1.0), edges=(1.0, 1.0 + 1e-9, 2.5, 0.5))
+    assert [place for place, *_ in found] == ["fader", "left", "fader", "fader"]
+    assert [beat for _, beat, *_ in found] == [0.5, 1.0, 1.0, 2.5]
+
+
+def test_what_is_brought_is_brought_as_late_as_can_be(routine, piece, runs, rests, stays):
+    """A record that ran is held first, past a catch; by the needle it takes the needle's time."""
+    made = routine(piece(runs(10), rests))
+    turn_s = made.turntable.turn_s
+    wound = act("wind", 4.0, 8.0, 14.0, 14.0 - 2 * turn_s)
+    lifted = act("needle", 4.0, 8.0, 14.0, 14.0 - 2 * turn_s)
+    two = bring(-2.0, made.performer)
+    runs_on = act("let go", 0.0, 4.0, 12.0, 14.0)
+    hold_s = figure("hold_s")
+    assert bring_s(made, (wound,), 0) == pytest.approx(two.by_hand_s)
+    assert bring_s(made, (lifted,), 0) == pytest.approx(two.by_needle_s)
+    assert bring_s(made, (runs_on, wound), 1) == pytest.approx(hold_s + two.by_hand_s)
+    caught = act("catch", 4.0, 0.0, 14.0, 14.0)
+    assert bring_s(made, (runs_on, caught, wound), 2) == pytest.approx(hold_s + two.by_hand_s)
+    pushed = act("push", 3.0, 1.0, 13.0, 14.0)
+    assert bring_s(made, (pushed, wound), 1) == pytest.approx(two.by_hand_s)
+    ((place, beat, begin, end),) = stays(wound)
+    assert (place, beat, end) == ("left", 4.0, 12.0)
+    assert begin == pytest.approx(12.0 - two.by_hand_s / 0.5)
+    short = act("wind", 4.0, 0.25, 14.0, 14.0 - 2 * turn_s)
+    assert stays(short) == [("left", 4.0, 4.0, 4.25)]

@@ -1,11 +1,20 @@
 """Addresses as they are written and shown."""
 
+import errno
 import socket
 
 import pytest
 
 from liveaid.errors import UsageError
-from liveaid.stage.address import Address, StageError, parse_address
+from liveaid.stage.address import (
+    HTTP_ADDRESS,
+    OSC_ADDRESS,
+    SHARED_ADDRESS,
+    Address,
+    StageError,
+    cannot,
+    parse_address,
+)
 
 
 @pytest.mark.parametrize(
@@ -55,3 +64,61 @@ def test_all_addresses_are_shown_as_one_that_others_reach():
     assert shown.port == 8080
     assert shown.host not in ("0.0.0.0", "")
     assert Address("127.0.0.1", 1).as_seen_by_others() == Address("127.0.0.1", 1)
+
+
+def test_a_number_of_six_parts_is_written_in_brackets():
+    assert [str(Address(host, 80)) for host in ("::1", "127.0.0.1", "stage.local")] == [
+        "[::1]:80", "127.0.0.1:80", "stage.local:80",
+    ]  # fmt: skip
+    assert parse_address("65535") == Address("127.0.0.1", 65535)
+
+
+def test_where_it_listens_when_nothing_is_said():
+    """On this machine alone, but for the pages that are shared."""
+    told = [str(address) for address in (OSC_ADDRESS, HTTP_ADDRESS, SHARED_ADDRESS)]
+    assert told == ["127.0.0.1:9000", "127.0.0.1:8080", "0.0.0.0:8443"]
+
+
+@pytest.mark.parametrize(
+    ("error", "why"),
+    [
+        (OSError(errno.EADDRINUSE, "in use"),
+         "another program listens there already; --osc with another port would do"),
+        (OSError(errno.EADDRNOTAVAIL, "not here"),
+         "that is no address of this machine; 127.0.0.1, or 0.0.0.0 for all, would do"),
+        (OSError(errno.EACCES, "Permission denied"), "Permission denied"),
+        (OSError("no such family"), "no such family"),
+    ],
+)  # fmt: skip
+def test_why_a_port_does_not_open(error, why):
+    said = str(cannot("listen for OSC", Address("127.0.0.1", 9000), error, "--osc"))
+    assert said == f"cannot listen for OSC at 127.0.0.1:9000: {why}"
+
+
+def test_where_no_way_leads_out_the_machine_s_own_name_is_shown(monkeypatch):
+    """A datagram to a documentation address (RFC 5737) would leave that way; port 9 is discard."""
+    asked = []
+
+    class Probe:
+        def __init__(self, *_):
+            pass
+
+        def __enter__(self):
+            return self
+
+        def __exit__(self, *_):
+            pass
+
+        def connect(self, to):
+            asked.append(to)
+            if len(asked) > 1:
+                raise OSError
+
+        def getsockname(self):
+            return ("192.0.2.7", 1)
+
+    monkeypatch.setattr(socket, "socket", Probe)
+    monkeypatch.setattr(socket, "gethostname", lambda: "stall")
+    for host in ("192.0.2.7", "stall"):
+        assert Address("::", 80).as_seen_by_others() == Address(host, 80)
+    assert asked == [("192.0.2.1", 9)] * 2

@@ -53,6 +53,20 @@ def test_one_bundle_larger_than_the_share_is_still_read():
     assert taken(backlog) == [("a", b"big")]
 
 
+def test_what_just_fits_is_kept():
+    """Ten messages of one sender; of two, five each, and a crowd of ten in all."""
+    one = Backlog(10)
+    assert [one.put(b"", 0.0, "a", 5), one.put(b"", 0.0, "a", 5), one.put(b"", 0.0, "a", 1)] == [
+        0, 0, 5,
+    ]  # fmt: skip
+    two = Backlog(10)
+    assert [two.put(b"", 0.0, "a", 5), two.put(b"", 0.0, "b", 5)] == [0, 0]
+    assert two.messages == 10
+    assert two.put(b"", 0.0, "b", 1) == 5  # its own goes
+    usual = Backlog()
+    assert [usual.put(b"", 0.0, "a", 1024) for _ in range(3)] == [0, 0, 1024]
+
+
 @given(st.lists(st.tuples(st.sampled_from("abcdefgh"), st.integers(1, 300)), max_size=80))
 def test_nothing_is_lost_but_what_is_counted(arrivals):
     backlog, dropped = Backlog(500), 0

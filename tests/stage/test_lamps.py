@@ -6,6 +6,7 @@ import itertools
 from collections import defaultdict
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import mido
 import pytest
@@ -689,6 +690,123 @@ def test_what_a_controller_can_take_is_counted_over_the_last_second():
     assert gate.renew(9, 11.5) == []
     assert gate.due(12.0) == []
     assert gate.renew(1, 12.0) == [("bars.2", "on")]
+
+
+def test_where_it_is_not_sure_as_many_bars_as_are_left_are_dim(make_prompt):
+    """One at the least, and all where more are left than there are lamps."""
+    for left, dim in ((0, 1), (1, 1), (3, 3), (8, 8), (20, 8)):
+        levels = lamps_for(make_prompt(state="unsure", bars_left=left), GRID)
+        assert lit(levels, "bars") == {f"bars.{n}" for n in range(dim)}
+        assert {levels[lamp] for lamp in lit(levels, "bars")} == {"dim"}
+
+
+def test_after_the_end_no_record_is_to_be_brought(make_prompt):
+    for changes in ({"ready": True}, {"way": "needle"}, {"way": "by hand", "wind": 2.0}):
+        levels = lamps_for(
+            replace(at(make_prompt, "left", **changes), state="over"), GRID, ("left",)
+        )
+        assert lit(levels, "wind") | lit(levels, "ready") | lit(levels, "next") == set()
+
+
+def test_a_row_of_three_says_nothing_of_a_wind_that_may_be_wrong(make_prompt):
+    """Dim is half a lamp there; a row of four is dim."""
+    for changes in ({"way": "needle"}, {"way": "by hand", "wind": 1.7}):
+        prompt = replace(at(make_prompt, "left", **changes), state="unsure")
+        assert lit(lamps_for(prompt, ROW), "wind_left") == set()
+        levels = lamps_for(prompt, GRID)
+        assert {levels[lamp] for lamp in lit(levels, "wind_left")} == {"dim"}
+
+
+def test_a_controller_takes_half_a_midi_cable_s_messages_where_nothing_else_is_said():
+    gate = Gate()
+    assert len(gate.ask(dict.fromkeys((f"bars.{n}" for n in range(600)), "on"), 1.0)) == 500
+
+
+@pytest.mark.parametrize(
+    ("way", "by_a_hand", "needed_s", "asks"),
+    [
+        ("set before", False, None, True), ("by hand", True, 1.5, True),
+        ("needle", True, 2.5, True), ("by hand", True, 0.0, False),
+        ("by hand", True, None, False), ("runs on", False, 1.5, False),
+    ],
+)  # fmt: skip
+def test_a_cue_is_asked_for_where_a_hand_has_to_bring_the_record(
+    monkeypatch, way, by_a_hand, needed_s, asks
+):
+    """It stands there already, or comes by itself: then it is not."""
+    move = SimpleNamespace(way=way, by_a_hand=by_a_hand, needed_s=needed_s, after=1, side="left")
+    monkeypatch.setattr("liveaid.stage.cues.changes", lambda routine: [move])
+    routine = SimpleNamespace(pieces=(1, 2))
+    assert next_cues(routine) == ((("left",), ()) if asks else ((), ()))
+
+
+def test_a_pad_that_is_let_go_or_speaks_within_three_hundredths_says_nothing():
+    presses = Presses()
+    note, control = Pad("note", 1, 37), Pad("control", 1, 37)
+    heard = [
+        presses.hear(bytes(data), now_s)
+        for data, now_s in [
+            ((0x90, 37, 1), 0.0), ((0x90, 37, 1), 0.03), ((0x90, 37, 1), 0.0625),
+            ((0x90, 37, 0), 1.0), ((0xB0, 37, 1), 2.0), ((0xB0, 37, 0), 3.0),
+        ]
+    ]  # fmt: skip
+    assert heard == [note, None, note, None, control, None]
+
+
+@pytest.mark.parametrize(
+    ("text", "where"),
+    [
+        ("lamps: {bars: [1, 2, 3], beats: [4, 2]}", "lamps.beats[1]"),
+        ("lamps: {pulse: 2, limit: 2}", "lamps.limit"),
+        ("channel: 5\nlamps: {pulse: 2, limit: {number: 2, channel: 5}}", "lamps.limit"),
+        ("channel: 5\nlamps: {pulse: 2, limit: {number: 2, channel: 6}}", None),
+    ],
+)
+def test_each_lamp_has_a_number_of_its_own_on_its_channel(text, where):
+    if where is None:
+        assert layout(text).lamps.places["limit"].channel == 6
+        return
+    with pytest.raises(RoutineError) as told:
+        layout(text)
+    assert [one.field for one in told.value.problems] == [where]
+    row = ", ".join(map(str, range(128)))
+    assert len(layout(f"lamps: {{bars: [{row}]}}").lamps.bars) == 128
+    with pytest.raises(RoutineError):
+        layout(f"lamps: {{bars: [{row}, {{number: 1, channel: 2}}]}}")
+
+
+def test_a_terminal_s_lines_are_cut_and_not_broken(make_prompt, monkeypatch):
+    """Renewed by us alone; the first five times a second, at .2 s of each."""
+    made = []
+
+    class Live:
+        def __init__(self, **how):
+            made.append(how)
+
+        def start(self):
+            pass
+
+        def update(self, group, *, refresh):
+            made.append(refresh)
+            assert all(line.no_wrap and line.overflow == "ellipsis" for line in group.renderables)
+
+    monkeypatch.setattr("liveaid.stage.lamp_text.Live", Live)
+    console = Console(file=io.StringIO(), force_terminal=True)
+    view = TerminalView(EIGHT, console)
+    view.started(None)
+    for now_s, beat in ((0.0, 1), (0.1, 2), (0.2, 3)):
+        view.prompted(make_prompt(beat=beat), now_s)
+    assert made == [{"console": console, "auto_refresh": False}, True, True]
+
+
+def test_another_set_piece_is_a_line_of_its_own(make_prompt):
+    out = io.StringIO()
+    view = TerminalView(EIGHT, Console(file=out, width=200))
+    prompt = make_prompt()
+    after = replace(prompt, piece=replace(prompt.piece, index=prompt.piece.index + 1))
+    for told in (prompt, after, replace(prompt, piece=None)):
+        view.prompted(told, 0.0)
+    assert len(out.getvalue().splitlines()) == 3
 
 
 def test_without_a_port_it_says_so_and_wakes_for_the_controller_that_waits_least():

@@ -334,6 +334,61 @@ def test_what_another_first_pad_taught_is_forgotten_when_it_is_taken_back():
     assert (layout.send, layout.off_by) == ("control", "level")
 
 
+def test_what_is_known_of_the_levels_when_a_lesson_is_broken_off():
+    """It is lit, and no more is asked: dim is a quarter of full then."""
+    lesson = Lesson(["bars.0", "last"], lights=True)
+    lesson.press(Pad("note", 1, 36))
+    lesson.answer("y")
+    assert lesson.layout()["levels"] == {"off": 0, "dim": 32, "on": 127}
+
+
+def test_a_lamp_taken_back_goes_out_where_it_was_lit():
+    """Nothing is sent where the lamps are not reached, or what was left out is taken up again."""
+    dark = lesson_of([Pad("note", 1, 36)], ["bars.0", "last"])
+    dark.answer("b")
+    assert dark.sends() == []
+    lit = Lesson(["bars.0", "last", "over"], lights=True)
+    lit.press(Pad("note", 1, 36))
+    for word in "yyys":
+        lit.answer(word)
+    lit.sends()
+    lit.answer("b")
+    assert (lit.sends(), lit.says) == ([], "Back to last.")
+    lit.answer("b")
+    assert (lit.sends(), lit.says) == ([bytes([0x90, 36, 0])], "Back to bars.0.")
+
+
+def test_lamps_that_cannot_be_lit_are_not_tried_again():
+    lesson = Lesson(["bars.0", "last"], lights=True)
+    lesson.press(Pad("note", 1, 36))
+    for word in "nnb":
+        lesson.answer(word)
+    lesson.press(Pad("note", 1, 37))
+    assert lesson.asks == "Press the pad for last."
+
+
+def test_dim_is_tried_at_four_levels_and_else_is_as_bright_as_lit():
+    lesson = Lesson(["bars.0", "last"], lights=True)
+    lesson.press(Pad("control", 1, 20))
+    lesson.answer("y")
+    lesson.answer("y")
+    lesson.sends()
+    tried = []
+    for _ in range(4):
+        lesson.answer("n")
+        tried += [message[2] for message in lesson.sends()]
+    assert tried == [127, 32, 127, 64, 127, 1, 127]
+    assert lesson.layout()["levels"]["dim"] == 127
+    assert lesson.layout()["send"] == "control"
+
+
+def test_the_commonest_channel_is_the_layout_s():
+    pads = [Pad("note", channel, number) for number, channel in enumerate((3, 2, 2), 1)]
+    found = lesson_of(pads, ["bars.0", "bars.1", "last"]).layout()
+    assert found["channel"] == 2
+    assert found["lamps"] == {"bars": [{"number": 1, "channel": 3}, 2], "last": 3}
+
+
 def test_lamps_that_cannot_be_lit_leave_the_commonest_levels():
     lesson = Lesson(["bars.0", "last"], lights=True)
     lesson.press(Pad("note", 1, 36))

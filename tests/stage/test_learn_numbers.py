@@ -1,10 +1,11 @@
 """What single numbers tell of a sender: its unit, its decks' names, whether a number grows."""
 
 import math
+from types import SimpleNamespace
 
 import pytest
 
-from liveaid.stage.learn_osc import NothingLearned, learn_map
+from liveaid.stage.learn_osc import NothingLearned, _follows, learn_map
 from liveaid.stage.learn_streams import Stream, steady_rate, streams_of, wraps
 from liveaid.stage.learn_unit import sends_of, unit_of
 from liveaid.stage.osc_packet import OscMessage
@@ -295,3 +296,80 @@ def test_what_found_no_place_is_told_with_its_bounds():
 def test_what_is_said_when_nothing_is_learned(streams, said):
     with pytest.raises(NothingLearned, match=said.replace("?", r"\?")):
         learned(*streams)
+
+
+@pytest.mark.parametrize(
+    ("rates", "nominal", "values", "follows"),
+    [
+        # 0, 1, 1, 0 of nominal, told as they are; off by a twentieth, by a fifth, by one.
+        ((0, 2, 2, 0), 2.0, ((0.0, (0, 1, 1, 0)),), True),
+        ((0, 2, 2, 0), 2.0, ((0.0, (0.05, 1.05, 0.95, 0.05)),), True),
+        ((0, 2, 2, 0), 2.0, ((0.0, (0.2, 1.2, 1.2, 0.2)),), False),
+        ((0, 2, 2, 0), 2.0, ((0.0, (-1, 0, 0, -1)),), False),
+        # One in four may be told late, two may not.
+        ((0, 2, 2, 0), 2.0, ((0.0, (0, 1, 1, 1)),), True),
+        ((0, 2, 2, 0), 2.0, ((0.0, (0, 1, 1.5, 1)),), False),
+        # Four rates at the least, and half of nominal between the least and the most.
+        ((0, 2, 0), 2.0, ((0.0, (0, 1, 0)),), False),
+        ((0.5, 1, 1, 0.5), 1.0, ((0.0, (0.5, 1, 1, 0.5)),), True),
+        ((0.75, 1, 1, 0.75), 1.0, ((0.0, (0.75, 1, 1, 0.75)),), False),
+        # What is told within a fifth of a second counts.
+        ((0, 2, 2, 0), 2.0, ((0.15, (0, 1, 1, 0)),), True),
+        ((0, 2, 2, 0), 2.0, ((0.0, (0, 1, 1, 0)), (0.3, (9, 9, 9, 9))), True),
+        ((0, 2, 2, 0), 2.0, ((0.3, (0, 1, 1, 0)),), False),
+    ],
+)
+def test_whether_a_number_is_the_record_s_speed(rates, nominal, values, follows):
+    """Rates at 0, 1, 2 and 3 s; values so much later."""
+    position = SimpleNamespace(rates=lambda: list(enumerate(rates)))
+    told = sorted((at + late_s, value) for late_s, each in values for at, value in enumerate(each))
+    times_s, told_values = zip(*told, strict=True)
+    speed = SimpleNamespace(times_s=times_s, values=told_values)
+    assert _follows(speed, position, nominal) is follows
+
+
+def test_a_speed_is_told_by_both_decks_or_by_none():
+    runs, idle = (lambda turns: 1.0 if turns else 0.0), (lambda turns: 0.5)
+    for left, right in ((runs, idle), (idle, runs)):
+        found = learned(
+            sent("/d/1", more=(left,), stops_s=6.0), sent("/d/2", more=(right,), starts_s=3.0)
+        )
+        assert "speed" not in found
+
+
+def test_of_decks_that_moved_at_once_the_first_to_be_heard_is_the_left():
+    assert learned(sent("/d/y"), sent("/d/x"))["decks"] == {"left": "y", "right": "x"}
+
+
+def test_a_rate_between_two_units_is_told_with_its_doubt():
+    """46,000 a second: 44,100 and 48,000 are both within the fader."""
+    found = learn_map(
+        sorted([*sent("/d/1", rate=46000.0), *sent("/d/2", rate=46000.0)], key=lambda one: one[0])
+    )
+    assert found.notes[1:-1] == (
+        "48000 a second is near as well (unit samples, sample_rate 48000): was the pitch at 0?",
+    )
+    plain = learn_map(sorted([*sent("/d/1"), *sent("/d/2")], key=lambda one: one[0]))
+    assert len(plain.notes) == 2
+
+
+def test_at_most_forty_numbers_without_a_place_are_told_and_eight_where_nothing_grew():
+    more = tuple((lambda turns, n=n: 7.0 + n) for n in range(41))
+    found = learn_map(sorted([*sent("/d/1", more=more), *sent("/d/2")], key=lambda one: one[0]))
+    assert sum(note.startswith("not used: ") for note in found.notes) == 40
+    with pytest.raises(NothingLearned) as told:
+        learned(sent("/d/1", rate=0.0, more=more[:8]))
+    assert str(told.value).count("argument") == 8
+
+
+def test_a_deck_may_be_named_in_the_arguments_of_one_address():
+
+    def named(address, deck, starts_s):
+        return [
+            (when, OscMessage(address, (deck, *message.arguments)))
+            for when, message in sent(address, starts_s=starts_s)
+        ]
+
+    one = learned(named("/d", "A", 0.5), named("/d", "B", 2.0))
+    assert one["decks"] == {"left": "A", "right": "B"}
+    assert one["position"]["deck_argument"] == 0

@@ -5,18 +5,21 @@ import socket
 import ssl
 import stat
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 import aiohttp
 import pytest
+from zeroconf import NonUniqueNameException
 from zeroconf.asyncio import AsyncZeroconf
 
 from liveaid.errors import UsageError
+from liveaid.stage import share as module
 from liveaid.stage.address import Address
 from liveaid.stage.certificate import server_context
 from liveaid.stage.screen import inches, metres
 from liveaid.stage.service import Service
 from liveaid.stage.settings import Settings
-from liveaid.stage.share import Sharing, qr_text, share_at
+from liveaid.stage.share import Share, Sharing, qr_text, share_at
 
 NOW = datetime(2026, 6, 1, tzinfo=UTC)
 
@@ -126,9 +129,100 @@ def test_the_name_is_known_on_the_network_while_the_stage_stands(
     assert info.addresses == [socket.inet_aton("127.0.0.1")]
 
 
-def test_addresses_carry_the_token_the_friendly_name_first(tmp_path):
-    share = share_at(Address("127.0.0.1", 8443), "stall", tmp_path)
-    assert share.urls()[0] == "https://liveaid.local:8443/?token=stall"
+def shared(*names):
+    return Share(Address("0.0.0.0", 8443), ("liveaid.local", *names), "stall", None, Path("/s"))
+
+
+def test_addresses_carry_the_token_the_friendly_name_first():
+    """Then numbers, but the one that only this machine reaches."""
+    assert shared("stall.local", "192.0.2.7", "localhost", "127.0.0.1").urls() == (
+        "https://liveaid.local:8443/?token=stall", "https://192.0.2.7:8443/?token=stall",
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("reached", "names"),
+    [
+        ("192.0.2.7", ("liveaid.local", "stall.local", "192.0.2.7", "localhost", "127.0.0.1")),
+        ("Stall", ("liveaid.local", "stall.local", "localhost", "127.0.0.1")),
+        ("127.0.0.1", ("liveaid.local", "stall.local", "127.0.0.1", "localhost")),
+    ],
+)
+def test_what_the_certificate_is_for(monkeypatch, reached, names):
+    monkeypatch.setattr(module.socket, "gethostname", lambda: "Stall.market.example")
+    monkeypatch.setattr(Address, "as_seen_by_others", lambda self: Address(reached, self.port))
+    assert module._names(Address("0.0.0.0", 8443)) == names
+
+
+def test_a_token_that_is_broken_or_too_short_is_made_anew(tmp_path):
+    """Its folder is for its owner alone (chmod(2): 700)."""
+    file = tmp_path / "share" / "token"
+    assert len(module._token(file)) == 12
+    assert file.parent.stat().st_mode & 0o777 == 0o700
+    for kept, stays in (("x" * 12, True), ("x" * 11, False), ("\xff", False)):
+        file.write_bytes(kept.encode("latin-1"))
+        assert (module._token(file) == kept) is stays
+
+
+def test_what_the_status_tells_of_a_share():
+    sharing = Sharing(shared("192.0.2.7", "localhost", "127.0.0.1"))
+    sharing.says = "known"
+    assert sharing.status() == {
+        "shared": {"names": ["liveaid.local", "192.0.2.7"], "port": 8443, "says": "known"}
+    }
+
+
+@pytest.mark.parametrize(
+    ("names", "told_on"),
+    [
+        (("stall.local", "192.0.2.7", "localhost", "127.0.0.1"), ["192.0.2.7"]),
+        (("stall.local", "127.0.0.1"), ["127.0.0.1"]),
+    ],
+)
+@pytest.mark.parametrize(
+    ("fails", "says"),
+    [
+        (None, "known on this network as liveaid.local"),
+        (NonUniqueNameException(), "liveaid.local is another machine's name here: use the number"),
+        (OSError(19, "No such device"), "no name on this network (No such device): use the number"),
+        (OSError("none"), "no name on this network (none): use the number"),
+    ],
+)
+def test_a_name_is_made_known_and_taken_back(monkeypatch, names, told_on, fails, says):
+    """On the numbers that others reach, else on this machine's own."""
+    did = []
+
+    class Known:
+        def __init__(self, interfaces):
+            did.append(interfaces)
+
+        async def async_register_service(self, info):
+            did.append([socket.inet_ntoa(each) for each in info.addresses])
+            if fails is not None:
+                raise fails
+
+        async def async_close(self):
+            did.append("closed")
+
+    monkeypatch.setattr("zeroconf.asyncio.AsyncZeroconf", Known)
+    limits = []
+    whole = asyncio.wait_for
+    monkeypatch.setattr(
+        module.asyncio, "wait_for", lambda doing, s: limits.append(s) or whole(doing, s)
+    )
+
+    async def evening():
+        sharing = Sharing(shared(*names))
+        await sharing.stopped()  # one that never began
+        sharing.started(None)
+        await asyncio.sleep(0)
+        await asyncio.sleep(0)
+        await sharing.stopped()
+        return sharing.says
+
+    assert asyncio.run(evening()) == says
+    assert did == [told_on, told_on, "closed"]
+    assert limits == [2.0]
 
 
 def test_the_code_is_a_square_with_a_quiet_zone():

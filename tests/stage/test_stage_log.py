@@ -5,12 +5,20 @@ from __future__ import annotations
 import asyncio
 import json
 import logging
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
 
-from liveaid.stage.stage_log import LOGGER, MOST_A_SECOND, StageLog
+from liveaid.errors import UsageError
+from liveaid.stage.stage_log import (
+    LOGGER,
+    MOST_A_SECOND,
+    STAGE_LOG_MOST_BYTES,
+    StageLog,
+    log_lines,
+)
 
 
 def test_a_second_s_lines_are_bounded_and_what_was_left_out_is_counted(tmp_path):
@@ -52,6 +60,42 @@ def test_a_full_disk_is_told_once_in_plain_words(tmp_path, capsys):
     told = capsys.readouterr().err.splitlines()
     assert len(told) == 1
     assert "the log cannot be written ([Errno 28] No space left on device)" in told[0]
+
+
+def test_a_line_for_each_state_and_each_set_piece(tmp_path, waiting, make_prompt):
+    """With its set piece and how sure it was, to a thousandth; read back, oldest first."""
+    log = StageLog(tmp_path / "deep" / "stage.log")
+    log.started(SimpleNamespace(routine=SimpleNamespace(title="Lanterns")))
+    prompt = make_prompt(confidence=0.98765, elapsed_s=41.2)
+    other = replace(prompt, piece=replace(prompt.piece, index=9, name="Last tram"))
+    for told in (waiting, waiting, prompt, replace(prompt, beat=3), other):
+        log.prompted(told, 0.0)
+    asyncio.run(log.stopped())
+    (tmp_path / "deep" / "stage.log.1").write_text('{"says": "before"}\nno JSON\n')
+    lines = log_lines(tmp_path / "deep" / "stage.log")
+    assert [line["says"] for line in lines] == [
+        "before", "started", "waiting", "following", "following", "stopped",
+    ]  # fmt: skip
+    assert {key: lines[3][key] for key in ("level", "piece", "elapsed_s", "confidence")} == {
+        "level": "info", "piece": "Lanterns", "elapsed_s": 41.2, "confidence": 0.988,
+    }  # fmt: skip
+    assert (lines[2]["piece"], lines[4]["piece"]) == (None, "Last tram")
+    assert lines[1]["title"] == "Lanterns"
+    assert log_lines(tmp_path / "none.log") == []
+
+
+def test_the_log_and_the_one_before_it_stay_below_a_megabyte(tmp_path):
+    """What other programs say to their own loggers is none of its lines."""
+    log = StageLog(tmp_path / "stage.log")
+    assert (STAGE_LOG_MOST_BYTES, log._file.maxBytes, log._file.backupCount) == (
+        400_000, 400_000, 1,
+    )  # fmt: skip
+    log.started(SimpleNamespace(routine=SimpleNamespace(title="Lanterns")))
+    assert LOGGER.propagate is False
+    asyncio.run(log.stopped())
+    with pytest.raises(UsageError, match=r"--log .*: is a directory; another file would do"):
+        StageLog(tmp_path)
+    StageLog(tmp_path / "stage.log")  # its folder is there already
 
 
 def _line(words: str, *, at: float) -> logging.LogRecord:

@@ -10,6 +10,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from liveaid.files.unreadable import Unreadable
 from liveaid.study import Study, measure
 from liveaid.study.character import KindGuess
 from liveaid.study.downbeat import Bars
@@ -35,6 +36,12 @@ class Sound(SimpleNamespace):
 
     def __iter__(self):
         return iter(self.blocks)
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        pass
 
 
 def alike(found, wanted, *, within=1e-6):
@@ -67,6 +74,26 @@ def test_channels_cancel_where_less_than_a_fiftieth_of_their_power_is_left(share
     assert measure.hear(Sound(both)).cancelled is cancelled
     assert measure.hear(Sound(both), channel=0).cancelled is False
     assert measure.hear(Sound(0 * both)).cancelled is False  # of silence nothing cancels
+
+
+def test_where_channels_cancel_the_first_is_studied_else_their_mean(monkeypatch):
+    for both, wanted in (
+        (NOISE[:, :1] * np.float32([1.0, -1.0]), NOISE[:, 0]),
+        (NOISE, NOISE.mean(axis=1)),
+    ):
+        monkeypatch.setattr(measure, "open_sound", lambda path, both=both: Sound(both))
+        assert alike(measure.studied_mono("a.wav"), wanted - wanted.mean())
+
+
+@pytest.mark.parametrize(
+    ("faults", "reason"),
+    [([], "it holds no samples"), (["cut off", "spoiled"], "cut off; spoiled")],
+)
+def test_a_file_without_a_sample_is_refused_with_its_faults(monkeypatch, faults, reason):
+    monkeypatch.setattr(measure, "open_sound", lambda path: Sound(faults=faults))
+    with pytest.raises(Unreadable) as refused:
+        measure.measure("a.wav")
+    assert str(refused.value) == f"a.wav: no sound that can be read ({reason})"
 
 
 def test_another_rate_is_brought_to_the_studys_to_the_last_sample():

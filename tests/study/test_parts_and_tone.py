@@ -59,6 +59,7 @@ def test_what_is_too_short_or_too_faint_is_no_part():
         # 1 loud, 29 dB softer, 31 dB softer: over where it is 30 dB down, or 10 ms before the end.
         (((0.5, 0.8, 1.0), (0.8, 1.0, 0.0355), (1.0, 1.5, 0.0282)), [0.5], [(0.49, 1.0, 0.5)]),
         (((0.5, 0.8, 1.0), (0.8, 2.0, 0.0355)), [0.5], [(0.49, 1.99, 0.5)]),
+        (((0.5, 0.8, 1.0),), [0.50037], [(0.49, 0.8, 0.5)]),  # told to the millisecond
         # Or 10 ms before the next.
         (((0.5, 0.8, 1.0), (0.8, 1.5, 0.1)), [0.5, 0.8], [(0.49, 0.79, 0.5), (0.79, 1.5, 0.8)]),
         # It swells to its loudest: softer before that is not over.
@@ -72,6 +73,8 @@ def test_what_is_too_short_or_too_faint_is_no_part():
         (((0.5, 0.8, 1.0), (1.2, 1.4, 0.0224)), [0.5, 1.2], [(0.49, 0.8, 0.5), (1.19, 1.4, 1.2)]),
         (((0.5, 0.8, 1.0), (1.2, 1.4, 0.0178)), [0.5, 1.2], [(0.49, 0.8, 0.5)]),
         (((0.5, 0.8, 1.0), (0.8, 1.4, 0.0178)), [0.5, 0.8], [(0.49, 0.79, 0.5)]),
+        # Two in one place are one.
+        (((0.5, 0.8, 1.0),), [0.5, 0.501], [(0.491, 0.801, 0.501)]),
         # What is said to begin before the sound, or as it ends, does not.
         (((0.5, 0.8, 1.0),), [-0.1, 0.5, 2.0], [(0.49, 0.8, 0.5)]),
     ],

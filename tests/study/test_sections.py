@@ -10,7 +10,14 @@ from hypothesis import strategies as st
 from liveaid.shelf.query_words import WORDS, Wrong
 from liveaid.study import study
 from liveaid.study.onsets import Onsets
-from liveaid.study.sections import LEVEL, Section, edges_of, find_sections, struck
+from liveaid.study.sections import (
+    LEVEL,
+    Section,
+    between_notes,
+    edges_of,
+    find_sections,
+    struck,
+)
 from liveaid.study.spectrum import RATE_HZ
 from liveaid.study.texture import median_of_five, weave
 
@@ -105,6 +112,59 @@ def test_drums_alone_are_not_called_thin_for_being_quiet():
     quiet = np.full(16, 0.02)
     found = find_sections(facts, quiet, quiet, np.arange(17) * 0.5, (4, 0))
     assert [one.plays for one in found] == ["full", "drums alone"]
+
+
+def test_a_note_in_every_bar_leaves_no_break_between():
+    # By hand, bars of four: three beats between two notes are as the fainter of the two notes; four
+    # beats are a bar of drums alone. What lies before the first and after the last is between none.
+    odds = [3.0, 2.0, -5.0, 2.0, 3.0, 2.0, -2.0, 1.0, 2.0, 3.0, 1.0, -4.0, 2.0]
+    filled = [3.0, 2.0, -5.0, -2.0, -2.0, -2.0, -2.0, 1.0, 2.0, 3.0, 1.0, -4.0, 2.0]
+    assert between_notes(np.array(odds), 4).tolist() == filled
+    threes = [3.0, 2.0, -5.0, 2.0, 3.0, 2.0, -2.0, 1.0, 2.0, -4.0]
+    assert between_notes(np.array(threes), 3).tolist() == [*threes[:7], -2.0, -2.0, -4.0]
+
+
+def test_only_clear_notes_fill_the_gap_between_them():
+    # e to 1: by such odds a beat counts as one that holds notes.
+    assert between_notes(np.array([-1.0, 2.0, -1.0]), 4).tolist() == [-1.0, -1.0, -1.0]
+    assert between_notes(np.array([-0.9, 2.0, -2.0]), 4).tolist() == [-0.9, 2.0, -2.0]
+
+
+@pytest.mark.parametrize(("metre", "plays"), [(4, ["full"]), (3, ["full", "drums alone", "full"])])
+def test_a_stab_in_every_bar_is_seen_by_the_bars_own_length(metre, plays):
+    # 24 beats, notes on each fourth of 12: three beats between are less than a bar of four and a
+    # whole bar of three. A drum beat has odds of .77 x 2 + .4 = 1.9, one with notes has
+    # .4 - 3.75 / 2 = -1.5; a change costs 4, beside a bar line 6.5: of threes nine drum beats
+    # outweigh three notes and two changes.
+    facts = np.zeros((24, 17))
+    facts[:, 14] = 0.5
+    facts[6:18, 14] = 0.0
+    facts[6:18, 6] = -2.0
+    facts[9:18:4, 14] = 0.5
+    facts[9:18:4, 6] = 0.0
+    quiet = np.full(24, 0.02)
+    found = find_sections(facts, quiet, quiet, np.arange(25) * 0.5, (metre, 0))
+    assert [one.plays for one in found] == plays
+
+
+def test_silence_before_and_after_all_sound_is_no_break():
+    # As above, with four silent beats before and after: nothing is 0 and thin is 3 there, so 4 x 3
+    # outweigh a change of 4 on the bar line. A bar of silence within the break is of the break.
+    facts = np.zeros((28, 17))
+    facts[4:12, 14] = 0.5
+    facts[:4, 6] = facts[12:, 6] = -2.0
+    facts[:4, LEVEL] = facts[16:20, LEVEL] = facts[24:, LEVEL] = -3.0
+    quiet = np.full(28, 0.02)
+    found = find_sections(facts, quiet, quiet, np.arange(29) * 0.5, (4, 0))
+    assert [(one.begin_s, one.plays) for one in found] == [
+        (0.0, "thin"),
+        (2.0, "full"),
+        (6.0, "drums alone"),
+        (12.0, "thin"),
+    ]
+    facts[:, LEVEL] = np.maximum(facts[:, LEVEL], -2.9)
+    found = find_sections(facts, quiet, quiet, np.arange(29) * 0.5, (4, 0))
+    assert [one.plays for one in found] == ["drums alone", "full", "drums alone"]
 
 
 def test_without_a_beat_a_second_is_the_measure():

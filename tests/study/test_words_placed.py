@@ -141,6 +141,7 @@ def test_a_sound_is_as_likely_as_it_lasts_near_its_usual_time():
     assert 1 + int(np.argmax(stop)) == 13
     assert vowel[48] == pytest.approx(-2.06, abs=0.005)
     assert not pause.any()
+    assert len(vowel) == 60  # what lasts longer is as likely as that
 
 
 def test_a_sound_longer_than_is_looked_at_is_followed_to_its_end():
@@ -157,6 +158,17 @@ def test_a_texts_sounds_are_one_row_with_pauses_that_cost_four_nats_where_no_mar
     assert row.words == [0, 0, 0, 1, 1, 2, 2, 2, 3]
     assert row.entering.tolist() == [0, 0, 0, 0, 0, -4, 0, 0, 0]
     assert row.passing.tolist() == [no, 0, no, no, -4, no, 0, no, no]
+
+
+def test_three_tenths_of_what_each_step_tells_count():
+    """A pause, a vowel and a pause of a step each leave one way through "a"."""
+    heard = speech((PAUSE, 1), (VOWEL, 1), (PAUSE, 1))
+    row = words_placed._row(["a"])
+    path, nats = words_placed._path(heard, row)
+    steps = [heard.by_sound[sound][step] for step, sound in enumerate((PAUSE, VOWEL, PAUSE))]
+    lasts = words_placed._lasting(row.sounds, heard.sounding)[1, 0]
+    assert path == [0, 1, 2]
+    assert nats == pytest.approx(0.3 * sum(steps) + lasts)
 
 
 def paths_of(sounds, steps):

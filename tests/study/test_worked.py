@@ -289,6 +289,8 @@ REST = (-100, 0.5)
         ((REST, (0, 0.5), REST), (0.54, 0.6), [(0.54, 1.013)]),
         ((REST, (0, 0.5), REST), (0.435,), [(0.435, 1.013)]),
         ((REST, (0, 0.5), REST), (0.555,), [(0.489, 1.013)]),
+        ((REST, (0, 0.5), REST), (0.3,), [(0.489, 1.013)]),
+        ((REST, (0, 0.5), REST), (0.3, 0.5), [(0.5, 1.013)]),
         # A pause is a gap of a fifth of a second in what is so widened.
         ((REST, (0, 0.5), (-100, 0.21), (0, 0.5), REST), (), [(0.489, 1.721)]),
         ((REST, (0, 0.5), (-100, 0.25), (0, 0.5), REST), (), [(0.489, 1.013), (1.237, 1.761)]),
@@ -318,6 +320,8 @@ def test_phrases_lie_between_pauses(pieces, onsets_s, found_s):
 def test_silence_is_sixty_decibels_below_the_loud_or_eighty_below_full_scale():
     loud = levels((-70, 0.5), (0, 0.5), (-59, 0.1), (-61, 0.4))
     assert silence_s(loud, 1.5) == pytest.approx((0.5, 0.4), abs=0.005)
+    just = levels((-70, 0.5), (-10, 1.0))
+    assert silence_s(just, 1.5) == pytest.approx((0.5, 0.0), abs=0.005)
     soft = levels((-81, 0.5), (-79, 0.5), (-81, 0.5))
     assert silence_s(soft, 1.5) == pytest.approx((0.5, 0.5), abs=0.005)
     assert silence_s(levels((-90, 1.0)), 1.0) == (1.0, 0.0)
