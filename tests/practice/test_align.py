@@ -186,3 +186,42 @@ def test_no_moment_comes_before_the_one_before():
     assert steadied([0, 1, 2], [10.0, 9.0, 12.0], [10.0, 11.0, 12.0], [SURE] * 3).tolist() == [
         10.0, 10.0, 12.0,
     ]  # fmt: skip
+
+
+@pytest.mark.parametrize("off_ms", [-120, -119, -60, 60, 118, 120])
+def test_a_moment_is_looked_for_as_far_as_the_reach_goes(guide, off_ms):
+    """120 ms either way, the last of them too."""
+    take = put(guide, (0.0, 3.0, 1.0))
+    knots = np.array([1.5 + ALIGN_QUIET_S])
+    shift, likeness = align._shifts(guide, take, knots, knots + 1.0 - off_ms / 1000, 0.3, 0.12)
+    assert shift == pytest.approx([off_ms / 1000], abs=1e-4)
+    assert likeness[0] > 0.999
+
+
+def test_two_moments_heard_move_what_lies_beyond_them_along():
+    before = [10.0, 11.0, 12.0]
+    assert steadied([0, 1, 2], [10.5, 11.3, 0.0], before, [SURE, SURE, FAINT]).tolist() == (
+        pytest.approx([10.5, 11.3, 12.3])
+    )
+
+
+def test_an_onset_is_clear_from_twice_the_mean_on():
+    """One of 8 and one of .02 in 1000 frames: the mean is .00802, twice it .01604; of .016 not.
+    The first of two frames as loud is the peak, and none stands at either end."""
+    for soft, found in ((0.02, [0.4, 0.7]), (0.016, [0.4])):
+        strength = np.zeros(1000)
+        strength[[400, 401, 700, 0, 999]] = 4.0, 4.0, soft, 1e-9, 1e-9
+        told = align._anchors(np.stack([strength, strength], axis=1), np.array([]))
+        assert told.tolist() == pytest.approx(found)
+
+
+def test_only_onsets_within_the_stretch_are_laid(guide, monkeypatch):
+    """A stretch of half a second: its moments and what is clear between its ends, in order."""
+    laid = []
+    monkeypatch.setattr(align, "_laid", lambda *how: laid.append(how[3]) or [])
+    align_within(guide, put(guide, (0.0, 3.0, 1.0)), [1.0], [0.8, 1.3], [1.8, 2.3])
+    (knots,) = laid
+    assert len(knots) > 2
+    assert knots.min() > 0.8 + ALIGN_QUIET_S
+    assert knots.max() < 1.3 + ALIGN_QUIET_S
+    assert (np.diff(knots) > 0).all()

@@ -479,3 +479,76 @@ def test_a_written_act_beyond_what_was_played_is_skipped(monkeypatch, from_beat,
     )
     assert [one.outcome for one in told] == [outcome]
     assert start_s == (10.0 if from_beat <= 0.5 else 10.2)
+
+
+def asked_of(monkeypatch, name, answer=lambda: None):
+    """What a function of the counting is asked, by name, noted."""
+    asked = []
+    monkeypatch.setattr(counting, name, lambda *_, **how: asked.append(how) or answer())
+    return asked
+
+
+def test_a_record_is_asked_for_its_beats_from_where_it_was_started(monkeypatch):
+    """Started at 10.2 s, a turn of 1.8 s beyond 2.0, .03 s later it is at speed; half a beat about
+    a visit from 10 to 14 s where that was not heard."""
+    asked = asked_of(monkeypatch, "beats_of_record")
+    how = {"by": "left", "beat_s": 0.5, "beats": 8.0, "end_s": 14.25}
+    for start, at_s, start_s in ((Start(10.2, 1), 3.8, 10.23), (None, 2.0, 9.75)):
+        asked.clear()
+        assert counting._by_record(tried(0), {"left": start, "right": None}) is None
+        assert asked == [how | {"at_s": pytest.approx(at_s), "start_s": pytest.approx(start_s)}]
+
+
+def test_the_record_that_carries_the_count_is_asked_first(monkeypatch):
+    both = read_routine(b"""
+title: Stalls
+pieces:
+  - {name: Both, bars: 2, tempo: 120, count: right, left: {hand: runs, at: 2.0},
+     right: {hand: runs, at: 30.0}}
+""")
+    one, starts = replace(tried(0), routine=both), {"left": None, "right": None}
+    asked = asked_of(monkeypatch, "beats_of_record")
+    assert counting._by_record(one, starts) is None
+    assert [(how["by"], how["at_s"]) for how in asked] == [("right", 30.0), ("left", 2.0)]
+    asked = asked_of(monkeypatch, "beats_of_record", lambda: count(by="right"))
+    assert counting._by_record(one, starts).by == "right"
+    assert len(asked) == 1
+    # Where a record tells, the hands are not asked.
+    asked = asked_of(monkeypatch, "counted_by_hands")
+    assert counting.counted(one, starts).by == "right"
+    assert asked == []
+    assert counting.counted(tried(1), starts) is None
+    assert len(asked) == 1
+
+
+@pytest.mark.parametrize(
+    ("due", "told"),
+    [
+        # The first release of the visit, at 9.6 s, lies on its nearest beat, so beat 0 at 10.1 s.
+        (None, {"by": None, "start_s": None, "about_s": pytest.approx(10.1), "speed": 1.0}),
+        (Due(9.9, "click", 0.9), {"by": "click", "start_s": 9.9, "about_s": 9.9, "speed": 0.9}),
+    ],
+)
+def test_hands_are_asked_with_what_was_let_go_from_a_beat_before_on(monkeypatch, due, told):
+    """Left let go at 9.4, 9.6 and 14.1 s: from 9.5 to 14 s counts. It tells its speed where it
+    ran for more than a quarter second."""
+    asked = asked_of(monkeypatch, "beats_of_hands")
+    inside = [release(9.6, 30.0, lasts_s=0.4), release(12.0, 30.0, lasts_s=0.25)]
+    found = [release(9.4, 30.0), *inside, release(14.1, 30.0)]
+    monkeypatch.setattr(Attempt, "let_go", lambda self, side: found if side == "left" else [])
+    assert counting.counted_by_hands(tried(1, due=due)) is None
+    first = {"beat_s": 0.5, "beats": 8, "lines": [inside[0].line]} | told
+    assert asked == [first | {"acts": acts} for acts in ([(0.0, told["about_s"])], [], [])]
+
+
+def test_what_hands_meant_keeps_what_is_no_release():
+    one = tried(1)
+    kept = tuple(act for act in one.plan if act.kind not in ("start", "release"))
+    assert kept
+    assert counting.own_turns(one, count()) == kept
+
+
+def test_four_turns_are_enough_to_tell_one_left_out():
+    turns = [(0.0, "left"), (1.0, "right"), (2.0, "left"), (4.0, "left")]
+    assert counting._alternating(turns) == [*turns[:3], (3.0, "right"), turns[3]]
+    assert counting._alternating(turns[1:]) == turns[1:]

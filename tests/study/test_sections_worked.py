@@ -169,3 +169,29 @@ def test_a_section_goes_from_change_to_change(monkeypatch):
 def test_drums_strike_every_other_beat_at_least(plays, times_s, left):
     one = Section(10.0, 12.0, plays, 4)
     assert [each.plays for each in struck((one,), onsets(times_s))] == [left]
+
+
+def test_each_fact_of_a_beat_speaks_for_drums_as_learnt():
+    """Seventeen beats, each with another fact lower by one: log odds of .4 less that fact's weight,
+    kept as they were learnt."""
+    facts = np.vstack([np.zeros(17), -np.eye(17)])
+    even = np.full(18, 0.5)
+    drums = sections._odds(facts, even, even, 1)[:, PLAYS.index("drums alone")]
+    assert drums == pytest.approx([
+        0.4, 0.57, 1.15, 1.41, 0.85, 1.02, 0.68, 1.17, 0.36, 0.87, -0.19, 1.19, 0.04, 0.7, -0.58,
+        4.15, 3.08, 1.31,
+    ])  # fmt: skip
+
+
+def test_a_bar_has_four_beats_where_it_is_not_known(monkeypatch):
+    asked = []
+
+    def odds(facts, voice, alone, bar_beats):
+        asked.append(bar_beats)
+        return np.zeros((len(facts), len(PLAYS)))
+
+    monkeypatch.setattr(sections, "_odds", odds)
+    none, edges_s = np.zeros(6), np.arange(7.0)
+    for bar in (None, (3, 0)):
+        find_sections(np.zeros((6, 17)), none, none, edges_s, bar)
+    assert asked == [4, 3]
