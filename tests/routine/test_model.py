@@ -131,6 +131,22 @@ def test_how_long_a_sound_s_words_may_be(fields, taken):
     assert (refused(Sound, fields) is None) is taken
 
 
+def test_what_goes_without_saying():
+    sound = Sound(file="a.wav")
+    assert (sound.stretch, sound.loop, sound.tuning_cents, sound.parts) == (False, False, 0.0, {})
+    one = Piece.model_validate(piece())
+    assert (one.part, one.energy, one.count, one.order, one.swap, one.optional) == (
+        "story", 3, "clock", "fixed", "fixed", False,
+    )  # fmt: skip
+    routine = Routine.model_validate({"title": "T", "pieces": [piece()]})
+    assert (routine.metre, routine.limit_s, routine.performer.hamster) == (4, None, False)
+    assert (routine.turntable.pitch_range_percent, routine.turntable.side_s) == (8.0, 600.0)
+    assert (routine.decks.of("left").file, routine.decks.of("right").file) == (
+        "decks/left.wav", "decks/right.wav",
+    )  # fmt: skip
+    assert routine.performer.margin_beats == 2.0
+
+
 def test_a_part_begins_to_be_heard_at_its_attack_or_else_at_once():
     told = {"from": 1.0, "to": 1.5}
     assert SoundPart.model_validate(told).begin_s == 1.0
