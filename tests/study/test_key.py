@@ -37,7 +37,7 @@ def cadence(chords, tonic: int, mode: str, cents: float = 0.0) -> np.ndarray:
         [36 + tonic + chord[0] + cents / 100, *(60 + tonic + step + cents / 100 for step in chord)]
         for chord in steps
     ]
-    return chords(notes * 2, 1.0, RATE_HZ).astype(np.float32)
+    return chords(notes, 1.0, RATE_HZ).astype(np.float32)
 
 
 @pytest.mark.parametrize("mode", ["major", "minor"])
