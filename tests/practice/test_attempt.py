@@ -12,11 +12,14 @@ import numpy as np
 import pytest
 
 from liveaid.practice import assess as held
+from liveaid.practice import attempt as attempts
 from liveaid.practice import counting
 from liveaid.practice.act_score import ActScore, Played
 from liveaid.practice.attempt import Attempt, DeckActs, Due, Start
 from liveaid.practice.beat_times import BeatTimes
-from liveaid.practice.hear import Release
+from liveaid.practice.fader_cuts import CutScore
+from liveaid.practice.hand_cuts import FaderScore
+from liveaid.practice.hear import Release, Stroke
 from liveaid.practice.motion import Motion, SpeedLine
 from liveaid.practice.planned_acts import Planned, planned_events
 from liveaid.practice.visits import Visit
@@ -552,3 +555,164 @@ def test_four_turns_are_enough_to_tell_one_left_out():
     turns = [(0.0, "left"), (1.0, "right"), (2.0, "left"), (4.0, "left")]
     assert counting._alternating(turns) == [*turns[:3], (3.0, "right"), turns[3]]
     assert counting._alternating(turns[1:]) == turns[1:]
+
+
+def test_each_visit_is_held_against_its_own_acts_and_where_the_one_before_ended(monkeypatch):
+    """The first answers to the count-in, the next to the one before it; winds by their place."""
+    plan = [SimpleNamespace(piece=piece) for piece in (0, 1, 1)]
+    seen, stops = [], []
+
+    def tell(attempt):
+        seen.append((attempt.visit.piece, attempt.plan, attempt.due))
+        return Played(attempt.visit, (), None)
+
+    monkeypatch.setattr(held, "deck_acts", lambda *_: {})
+    monkeypatch.setattr(held, "planned_events", lambda _, **how: stops.append(how) or plan)
+    monkeypatch.setattr(held, "_played", tell)
+    monkeypatch.setattr(held, "_due", lambda _, before, visit: (before.visit.piece, visit.piece))
+    monkeypatch.setattr(held, "winds_of", lambda *_: {2: ("wound",)})
+    gone = [Visit(piece, 0.0, 8.0, 0.0, 4.0) for piece in (0, 1, 1)]
+    found = held.assess(ROUTINE, {}, gone, counted_in_s=9.0, tempo_part=0.9)
+    assert seen == [
+        (0, tuple(plan[:1]), Due(9.0, "click", 0.9)), (1, tuple(plan[1:]), (0, 1)),
+        (1, tuple(plan[1:]), (1, 1)),
+    ]  # fmt: skip
+    assert [one.winds for one in found] == [(), (), ("wound",)]
+    held.assess(ROUTINE, {}, gone[:1], stops=False)
+    assert (seen[-1][2], stops) == (None, [{"stops": True}, {"stops": False}])
+
+
+def test_acts_have_the_openings_of_their_own_decks_cuts(monkeypatch):
+    cut = CutScore(opens=True, beat=1.0, at_s=10.51, off_ms=10.0)
+    fader = FaderScore(side="right", heard=True, cuts=(cut,))
+    asked = []
+    monkeypatch.setattr(held, "hand_cuts", lambda *how: asked.append(how) or (fader,))
+    acts = tuple(replace(act("stroke", side, 1), open=((1.0, 2.0),)) for side in ("left", "right"))
+    visit = Visit(0, 0.0, 8.0, 10.0, 14.0)
+    uncounted = Played(visit, acts, None)
+    assert held._with_cuts(uncounted, ROUTINE, ()) is uncounted
+    assert asked == []
+    told = held._with_cuts(Played(visit, acts, count()), ROUTINE, ("told",))
+    assert (told.faders, told.acts[0]) == ((fader,), acts[0])
+    (opening,) = told.acts[1].openings
+    assert (opening.from_beat, opening.opens_ms, opening.closes_ms) == (1.0, 10.0, None)
+    assert asked[0][3] == ("told",)
+
+
+def test_a_record_started_turns_beside_its_place_moves_its_visit(monkeypatch):
+    monkeypatch.setattr(held, "counted", lambda *_: None)
+    for found, start_s in (
+        ([release(10.3, 2.0 + TURN_S)], 10.3),
+        ([release(10.3, 2.0)], 10.0),
+        ([], 10.0),
+    ):
+        played_ = held._played(tried(0, left=found))
+        assert (played_.visit.start_s, played_.count) == (start_s, None)
+        assert {one.outcome for one in played_.acts} == {"missed"}
+
+
+def test_where_a_juggle_is_not_written_the_hands_own_turns_are_its_plan(monkeypatch):
+    asked = []
+    gone = Planned(kind="release", side="left", piece=0, beat=5.0)
+    monkeypatch.setattr(held, "counted", lambda *_: count())
+    monkeypatch.setattr(held, "own_turns", lambda *_: asked.append("turns") or (gone,))
+    monkeypatch.setattr(held, "bar_left_out", lambda *_: asked.append("bar"))
+    loose = read_routine(
+        MAP.replace("name: Free", "name: Free\n    technique: beat juggle").encode()
+    )
+    for one, told in (
+        (tried(0), "bar"),
+        (tried(1), "bar"),
+        (replace(tried(2), routine=loose), "turns"),
+    ):
+        asked.clear()
+        acts = held._played(one).acts
+        assert asked == [told]
+    assert [(each.beat, each.outcome) for each in acts] == [(5.0, "missed")]
+    short = SimpleNamespace(attempt=replace(tried(1), plan=()), count=count(9.0), gone=(gone,))
+    monkeypatch.setattr(held, "bar_left_out", lambda *_: short)
+    found = held._played(tried(1))
+    assert [(each.beat, each.outcome) for each in found.acts] == [(5.0, "missed")]
+    assert found.count is short.count
+
+
+def test_turns_are_named_at_the_first_act_that_was_heard():
+    attempt = SimpleNamespace(turns_off={"left": 0, "right": 2}.get)
+    acts = [act("release", "right", 0, "missed"), act("release", "left", 1),
+            act("release", "right", 2), act("release", "right", 3)]  # fmt: skip
+    assert [one.turns_off for one in held._turned(acts, attempt)] == [0, 0, 2, 0]
+
+
+def test_a_strokes_way_in_turns():
+    """.9 s back of 1.8 s a turn is half of one; what is no stroke has none."""
+    one = held._Held(tried(0), count(), {"left": None, "right": None})
+    pull = SimpleNamespace(kind="pull", way_s=-0.9)
+    assert one._turns(pull) == pytest.approx(0.5, rel=1e-6)
+    assert one._turns(SimpleNamespace(kind="let go", way_s=0.9)) is None
+
+
+def test_pushes_are_heard_where_strokes_are_asked_for_and_no_juggle(monkeypatch):
+    monkeypatch.setattr(Attempt, "pushed_s", lambda self, side: [1.0])
+    none = {"left": None, "right": None}
+    assert held._Held(tried(0), count(), none)._pushed_s("right") == [1.0]
+    assert held._Held(tried(1), count(), none)._pushed_s("right") == []
+    mine = tuple(one for one in tried(0).plan if one.side == "left")
+    assert held._Held(replace(tried(0), plan=mine), count(), none)._pushed_s("right") == []
+
+
+def test_a_group_of_acts_beside_the_times_heard_for_them():
+    """A start may be a beat off, a release half a one; what nobody asked for is one too many."""
+    none = {"left": None, "right": None}
+
+    def group(times, *planned, added=True, **visit):
+        plan = tuple(Planned(kind=kind, side="left", piece=1, beat=beat) for kind, beat in planned)
+        one = held._Held(replace(tried(1, **visit), plan=plan), count(), none)
+        found = one._group("left", ("start", "release"), times, added=added)
+        return [(each.kind, each.beat, each.outcome) for each in found]
+
+    assert group([11.0]) == [("release", 2.0, "added")]
+    assert group([11.0], added=False) == group([]) == []
+    for kind, off_s, heard in (
+        ("release", 0.24, True),
+        ("release", 0.26, False),
+        ("start", 0.4, True),
+    ):
+        assert ((kind, 2.0, "heard") in group([11.0 + off_s], (kind, 2.0))) is heard
+    # From half a beat before the visit on; what it had not come to when it was left is skipped.
+    early = group([], ("release", 2.0), ("release", 1.9), from_beat=2.5)
+    assert early == [("release", 2.0, "missed")]
+    left = group([], ("release", 6.0), ("release", 6.1), to_beat=6.25)
+    assert left == [("release", 6.0, "missed"), ("release", 6.1, "skipped")]
+    assert group([], ("release", 7.5), to_beat=7.5) == [("release", 7.5, "missed")]
+
+
+@pytest.mark.parametrize(("turns", "pushed"), [(0, [10.5, 11.5]), (1, [12.5]), (-1, [])])
+def test_pushes_count_within_their_span_or_whole_turns_beside_it(monkeypatch, turns, pushed):
+    """From 40 to 41 s and .3 s more either way: from 39.7 on, and up to 41.3; a turn is 1.8 s. They
+    begin from a quarter of a beat before the visit to .02 s before its end."""
+    asked = []
+    pushes = [(10.5, 39.75, 0.5), (11.0, 39.65, 0.5), (11.5, 41.2, 0.09), (12.0, 41.2, 0.11),
+              (12.5, 41.6, 0.4)]  # fmt: skip
+    monkeypatch.setattr(
+        attempts,
+        "strokes",
+        lambda _, **span: asked.append(span) or [Stroke(*one) for one in pushes],
+    )
+    assert tried(0)._pushed("right", turns) == pushed
+    assert asked == [{"start_s": 9.875, "end_s": 13.98}]
+    assert tried(0)._pushed("left", turns) == []
+
+
+def test_of_several_starts_the_one_nearest_in_time_is_taken():
+    """10.3 s is nearer the visit's start at 10 than 9.5 s; just a beat and a half off is one."""
+    assert tried(0, left=[release(9.5, 2.0), release(10.3, 2.0)]).start("left") == Start(10.3)
+    assert tried(0, left=[release(10.75, 2.0)]).start("left") == Start(10.75)
+    assert tried(0, left=[release(10.5, 2.0), release(9.8, 2.0)]).start("left") == Start(9.8)
+
+
+def test_only_its_own_acts_tell_how_many_a_record_was_asked_for():
+    """Of the other deck's four none count: two beside the cue of one that is asked for none."""
+    found = [release(13.0, 30.0 + TURN_S), release(12.0, 30.0 + TURN_S)]
+    mine = tried(1, left=found)
+    other = tuple(one for one in mine.plan if one.side == "right")
+    assert (mine.turns_off("left"), replace(mine, plan=other).turns_off("left")) == (1, 0)
