@@ -6,9 +6,12 @@ from contextlib import nullcontext
 from pathlib import Path
 from types import SimpleNamespace
 
+import click
 import pytest
+from click.testing import CliRunner
 
 from liveaid.commands import perform
+from liveaid.commands.shared_options import FILE, FOLDER, midi_api_option, osc_option
 from liveaid.stage.settings import Controller, Settings
 from liveaid.terminal import HarmlessConsole
 
@@ -124,3 +127,23 @@ def test_habits_are_learnt_unless_they_are_not_wanted(monkeypatch, options, did)
     assert asked == (
         [] if "no_habits" in options else [{"map_file": Path("m"), "takes": Path("t")}]
     )
+
+
+def test_a_file_is_no_folder_a_folder_no_file_and_what_is_left_out_is_shown(tmp_path):
+    """The MIDI system may be told by the environment."""
+    (tmp_path / "file").touch()
+    for kind, wrong in ((FILE, tmp_path), (FOLDER, tmp_path / "file")):
+        with pytest.raises(click.BadParameter):
+            kind.convert(str(wrong), None, None)
+        assert kind.convert(str(tmp_path / "none"), None, None) == tmp_path / "none"
+
+    @click.command()
+    @osc_option("Where it listens.")
+    @midi_api_option()
+    def told(osc, midi_api):
+        click.echo(f"{osc} {midi_api}")
+
+    run = CliRunner().invoke
+    assert run(told, []).output == "127.0.0.1:9000 auto\n"
+    assert run(told, [], env={"LIVEAID_MIDI_API": "jack"}).output == "127.0.0.1:9000 jack\n"
+    assert run(told, ["--help"]).output.count("[default: ") == 2

@@ -196,3 +196,18 @@ def test_of_each_state_the_one_with_the_best_hope_is_kept():
     hope = np.array([5.0, 1.0, 6.0, 4.0, 9.0])
     assert _distinct_best(hope, taken, now, far, 9).tolist() == [1, 3, 0, 4]
     assert _distinct_best(hope, taken, now, far, 2).tolist() == [1, 3]
+
+
+@pytest.mark.parametrize(
+    ("seed", "free"),
+    [(1, None), (2, None), (3, (0, 2, 3)), (4, (1, 3)), (5, (1, 2, 3)), (6, ()), (7, (0,))],
+)
+def test_every_order_comes_in_turn_from_the_exact_search(seed, free):
+    """Each with what it costs, the cheapest first, as they are found one by one."""
+    task = drawn_task(seed, free=free)
+    found = list(exact_orders(task))
+    every = list(orders(task))
+    assert [one.cost for one in found] == sorted(cost for cost, _ in every)
+    assert {(one.cost, tuple(one.order)) for one in found} == {
+        (cost, tuple(order)) for cost, order in every
+    }
