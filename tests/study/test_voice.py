@@ -121,6 +121,20 @@ def test_a_feature_counts_to_four_deviations_and_by_its_square():
     assert told.tolist() == [[0.5, 4.0, -4.0, 0.25, 16.0, 16.0]]
 
 
+def test_both_odds_are_sums_of_weights_from_a_base(monkeypatch):
+    """A feature of 3 about 1 in twos is 1 and 1: .5 x 1 - .25 x 1 and .25 more, -1 x 1 + 0 - .25.
+    Of twenty frames half are ten, at 25.06 a second."""
+    told = {"MEAN": (1.0,), "SCALE": (2.0,), "VOICE": (0.5, -0.25), "VOICE_BASE": 0.25}
+    told |= {"OTHER": (-1.0, 0.0), "OTHER_BASE": -0.25}
+    for name, value in told.items():
+        monkeypatch.setattr(voice, name, value)
+    monkeypatch.setattr(voice, "features", lambda *heard: (np.array([[3.0]]), np.zeros(1)))
+    found = find_voice(SimpleNamespace(bands=range(20)), range(21))
+    assert found.middles_s == pytest.approx([10 / 25.0568], abs=1e-4)
+    assert found.voice == pytest.approx(1 / (1 + np.exp(-0.5)))
+    assert found.other == pytest.approx(1 / (1 + np.exp(1.25)))
+
+
 def test_odds_are_told_as_a_probability():
     """Log odds of 0 are a half, of ln 3 three quarters."""
     assert voice._probability(np.array([0.0, np.log(3), -np.log(3)])) == pytest.approx(
