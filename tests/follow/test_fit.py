@@ -516,3 +516,13 @@ def test_a_reset_that_is_over_stays_told_and_weighed(small):
     guess.settle_vote("left")
     assert (guess.past, guess.score) == (-3.0, -3.0)
     assert math.isclose(guess.votes["left"].weight, 0.0)
+
+
+@pytest.mark.parametrize(
+    ("at_s", "there"),
+    [(20.2, True), (19.8, True), (20.3, False), (10.1, False), (35.1, False), (0.9, True)],
+)
+def test_a_record_at_a_cue_of_another_set_piece_is_told_apart_from_its_own(at_s, there):
+    """Within a quarter second of a cue that is more than .3 s from its own, at 35 s."""
+    part = replace(RUNS, cue_s=35.0, cues_s=(1.0, 20.0, 34.9, 35.0))
+    assert likeness.at_another_cue(part, at_s, USUAL) is there

@@ -153,3 +153,32 @@ def test_a_record_that_would_run_on_is_told_of_only_where_its_speed_is_known():
     assert (cue.way, cue.wind, cue.in_time, cue.ready) == ("runs on", None, None, False)
     worked = made({"hand": "runs", "at": 10}, REST, {"hand": "runs", "at": 9})
     assert told(worked, 1, 4.0, 9.0, None).ready
+
+
+def test_faster_there_is_less_time_to_bring_it():
+    """As above 2.167 s are needed; 8 % fast 4.7 beats are 2.176 s and 4.6 are 2.130 s."""
+    routine = made({"hand": "runs", "at": 10}, REST, {"hand": "runs", "at": 9})
+    assert told(routine, 1, 16 - 4.7, 18.0, 0.0, rate_bps=2.16).in_time is True
+    assert told(routine, 1, 16 - 4.6, 18.0, 0.0, rate_bps=2.16).in_time is False
+
+
+@pytest.mark.parametrize(("cue_s", "degrees"), [(9.0123, 2.46), (8.99999, 0.0)])
+def test_the_sticker_is_told_in_hundredths_of_a_degree_below_360(cue_s, degrees):
+    """5.0068333 turns of 1.8 s; 359.998 degrees are a whole turn."""
+    routine = made(REST, {"hand": "runs", "at": cue_s})
+    assert told(routine, 0, 4.0, 5.0, 0.0).sticker == degrees
+
+
+def test_where_the_other_record_is_wanted_no_record_of_ours_is_late():
+    right = [{"hand": "runs", "at": 0.0}, {"hand": "runs", "at": 9.0}, {"hand": "runs", "at": 17.0}]
+    routine = made(REST, REST, {"hand": "runs", "at": 40}, right=right)
+    assert told(routine, 1, 0.1, 9.0, 0.0).cue == 40.0
+
+
+def test_a_first_act_within_a_set_piece_is_late_from_its_own_beat_on():
+    routine = made(
+        REST,
+        {"hand": "works", "from": 18, "to": 20, "acts": {2: "push"}},
+        {"hand": "runs", "at": 40},
+    )
+    assert [told(routine, 1, beat, 18.0, 0.0).cue for beat in (2.2, 2.6)] == [18.0, 40.0]

@@ -7,6 +7,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy import signal
 
+from liveaid.render import level as leveling
 from liveaid.render.level import CEILING_DBTP, levelled, loudness_lufs
 from liveaid.render.limiter import limited, turned_down
 
@@ -118,3 +119,73 @@ def test_the_gain_about_a_peak_moves_smoothly_and_only_there():
     assert gain[np.abs(at - 24_000) > 482] == pytest.approx(1.0, abs=1e-6)
     assert made[24_000, 0] == pytest.approx(0.5, abs=1e-3)
     assert np.max(np.abs(np.diff(gain)) / np.diff(at)) < 0.005
+
+
+def gain_found(monkeypatch, share, *, gain=0.0, most=99.0, from_lufs=-20.0):
+    """The gain for -18 LUFS of a sound that is at -20 and gets `share` of a decibel louder by each;
+    every gain that was tried."""
+    tried = []
+
+    def loudness(sound, *, rate_hz):
+        tried.append(round(20 * float(np.log10(sound.max())), 4))
+        return from_lufs + share * tried[-1]
+
+    monkeypatch.setattr(leveling, "turned_down", lambda sound, *_, **__: sound)
+    monkeypatch.setattr(leveling, "loudness_lufs", loudness)
+    one = np.ones((1, 2))
+    found = leveling._gain_for(one, np.ones(1), gain, most, RATE_HZ, -18.0, -1.2)
+    return round(found, 4), tried
+
+
+def test_a_gain_is_come_to_by_what_the_last_two_tries_gave(monkeypatch):
+    """A decibel gives half an LU: 2 short, so 2; 1 short still, so 2 more. A tenth of an LU is
+    taken for a fifth: from 2 on by 9, and by half as much each time, six tries at most."""
+    assert gain_found(monkeypatch, 0.5) == (4.0, [0.0, 2.0, 4.0])
+    assert gain_found(monkeypatch, 0.5, most=3.0) == (3.0, [0.0, 2.0, 3.0])
+    assert gain_found(monkeypatch, 0.1) == (19.4375, [0.0, 2.0, 11.0, 15.5, 17.75, 18.875])
+
+
+def test_a_twentieth_of_an_lu_is_close_enough(monkeypatch):
+    assert gain_found(monkeypatch, 1.0, from_lufs=-18.049) == (0.0, [0.0])
+    assert gain_found(monkeypatch, 1.0, from_lufs=-18.051) == (0.051, [0.0, 0.051])
+    assert gain_found(monkeypatch, 1.0, from_lufs=-17.951) == (0.0, [0.0])
+    assert gain_found(monkeypatch, 1.0, from_lufs=-17.949) == (-0.051, [0.0, -0.051])
+
+
+@pytest.mark.parametrize(
+    ("lufs", "gain_db", "told"),
+    [
+        # A peak of .5 is 6.02 dB below full: 2 dB more stay below -1.2.
+        (-20.0, 2.0, (-18.0, -4.0206, 2.0, 0.0)), (-22.82, 4.82, (-18.0, -1.2006, 4.82, 0.0)),
+        # Below the absolute gate it is left as quiet as it is.
+        (None, 0.0, (-18.0, -6.0206, 0.0, 0.0)),
+    ],
+)  # fmt: skip
+def test_a_sound_with_peaks_below_the_ceiling_is_only_turned_up(monkeypatch, lufs, gain_db, told):
+    monkeypatch.setattr(leveling, "loudness_lufs", lambda *_, **__: lufs)
+    sound = np.array([[0.5, -0.5], [0.1, 0.1]], np.float32)
+    monkeypatch.setattr(leveling, "peak_by_frame", lambda *_, **__: np.array([0.5, 0.1]))
+    made, level = levelled(sound, rate_hz=RATE_HZ, wanted_lufs=-18.0)
+    assert made == pytest.approx(sound * 10 ** (gain_db / 20))
+    found = (level.loudness_lufs, level.true_peak_dbtp, level.gain_db, level.limited_db)
+    assert found == pytest.approx(told, abs=1e-3)
+
+
+def test_peaks_are_turned_down_by_nine_decibels_at_most(monkeypatch):
+    """-1.2 + 9 + 6.02 = 13.82 dB more at most. Peaks are looked for from a decibel below the
+    ceiling on, after the gain: -1.2 - 13.82 - 1."""
+    asked, looked_above = [], []
+
+    def peaks(_, *, above):
+        looked_above.append(above)
+        return np.array([0.5])
+
+    monkeypatch.setattr(leveling, "loudness_lufs", lambda *_, **__: -40.0)
+    monkeypatch.setattr(leveling, "peak_by_frame", peaks)
+    monkeypatch.setattr(leveling, "_gain_for", lambda *how: asked.append(how[2:]) or 7.0)
+    monkeypatch.setattr(leveling, "turned_up", lambda sound, gain, *, rate_hz: (sound, gain))
+    assert levelled(np.full((2, 2), 0.5), rate_hz=RATE_HZ, wanted_lufs=-18.0)[1] == 7.0
+    most = -1.2 + 9.0 + 20 * np.log10(2)
+    gain = pytest.approx(-1.2 + 9.0 + 20 * np.log10(2))
+    assert asked == [(gain, gain, RATE_HZ, -18.0, pytest.approx(-1.2))]
+    assert looked_above == pytest.approx([0.5, 10 ** ((-2.2 - most) / 20)])
