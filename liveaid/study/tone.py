@@ -53,8 +53,8 @@ def find_tone(mono: Samples, rate_hz: int) -> Tone | None:
     half = 0.5 * frame
     return Tone(
         hz=middle,
-        from_s=round((first * hop + half) / LAGS_A_SECOND, 3),
-        to_s=round(((last - 1) * hop + half) / LAGS_A_SECOND, 3),
+        from_s=(first * hop + half) / LAGS_A_SECOND,
+        to_s=((last - 1) * hop + half) / LAGS_A_SECOND,
         stray_cents=stray,
     )
 
