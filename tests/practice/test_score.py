@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from liveaid.practice import score as scoring
 from liveaid.practice.act_score import ActScore, Played, WindScore
+from liveaid.practice.aim import Aim
 from liveaid.practice.beat_times import BeatTimes
 from liveaid.practice.delays import Delays
 from liveaid.practice.fader_cuts import CutScore
@@ -191,3 +193,34 @@ def test_of_a_stretch_places_and_beats_are_told_as_the_whole_ones():
     assert begun.why == ("begun at bar 4",)
     assert scored(played(0), played(1), played(2), first=3).run_through
     assert scored(played(0), played(2), first=3).skipped_pieces == (4,)
+
+
+def test_a_kept_take_is_scored_by_its_decks_delays_and_what_was_aimed_at(monkeypatch):
+    """At .69 of full tempo on decks made for .92 it was meant for three quarters of theirs."""
+    asked = []
+    late = SimpleNamespace(
+        corrected=lambda trace: ("in time", trace), heard_s=lambda at_s: at_s + 0.5,
+        corrected_mixer=lambda mixer: ("in time", mixer),
+    )  # fmt: skip
+    kept = SimpleNamespace(delays=late, tempo_part=0.69, decks_part=0.92, trace="trace",
+                           visits="visits", mixer="mixer", counted_in_s=3.0)  # fmt: skip
+    whole = scored(played(0))
+    monkeypatch.setattr(
+        scoring, "assess", lambda *what, **how: asked.append((what, how)) or "played"
+    )
+    monkeypatch.setattr(
+        scoring, "score_take", lambda *what, **how: asked.append((what, how)) or whole
+    )
+    monkeypatch.setattr(scoring, "advice", lambda _, metre: {"left": f"{metre}"})
+    aim = Aim(routine=ROUTINE, piece="Two", first=1, gone_beats=(4,), limits=LEVELS["beginner"])
+    assert scoring.score_of(aim, kept, earlier=("off",)) == replace(whole, advice={"left": "4"})
+    part = pytest.approx(0.75)
+    assert asked == [
+        ((ROUTINE, ("in time", "trace"), "visits"),
+         {"mixer": ("in time", "mixer"), "counted_in_s": 3.5, "tempo_part": part, "stops": False}),
+        ((ROUTINE, "played"),
+         {"limits": LEVELS["beginner"], "delays": late, "earlier": ("off",), "first": 1,
+          "gone_beats": (4,), "tempo_part": part}),
+    ]  # fmt: skip
+    scoring.score_of(Aim(routine=ROUTINE), kept)
+    assert asked[2][1]["stops"] is True

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from liveaid.routine import Routine
+from liveaid.routine.arrange import exact
 from liveaid.routine.arrange.beyond import Weigh, _beam, _distinct_best, best_found
 from liveaid.routine.arrange.bound import bound_of
 from liveaid.routine.arrange.cost import TERMS, VIA_TERMS, Costs
@@ -211,3 +212,20 @@ def test_every_order_comes_in_turn_from_the_exact_search(seed, free):
     assert {(one.cost, tuple(one.order)) for one in found} == {
         (cost, tuple(order)) for cost, order in every
     }
+
+
+@pytest.mark.parametrize("seed", range(1, 7))
+def test_the_best_order_is_walked_to_straight(monkeypatch, seed):
+    """What is still to come is known for every state, so that at each place only the items that may
+    come next are weighed: four places, six items."""
+    asked, whole = [], exact._Ahead.still
+    monkeypatch.setattr(
+        exact._Ahead, "still", lambda self, *told: asked.append(told) or whole(self, *told)
+    )
+    task = drawn_task(seed)
+    best = next(exact_orders(task))
+    assert best.cost == min(cost for cost, _ in orders(task))
+    assert len(asked) <= 4 * 6
+    asked.clear()
+    assert next(exact_orders(plain_task())).cost == 11
+    assert len(asked) == 3 + 2 + 1  # where all orders cost the same too

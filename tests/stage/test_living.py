@@ -333,3 +333,102 @@ def test_new_deck_files_are_to_be_loaded(scene):
     ]
     assert after[0]["says"] == ["The edited map is followed now.", "Load both new deck files."]
     assert after[1] == ["Two Stalls"]
+
+
+def reopened(
+    *,
+    state="as rendered",
+    fits="new",
+    rendered="stamp",
+    sounds=(),
+    use=None,
+    stage=True,
+):
+    """A living map of which another version is opened: the map, and what was used and pushed."""
+    did = []
+    followed = SimpleNamespace(rendered="stamp", name="old")
+    new = followed if fits == "old" else SimpleNamespace(rendered=rendered, name="new")
+    opened = SimpleNamespace(
+        file="m", playable=lambda: followed, says=lambda: ("Before.",), state="as rendered",
+        fits=followed, other_sounds=(),
+    )  # fmt: skip
+    living = LivingMap(opened, use=use, told=lambda found: did.append("told"))
+    if stage:
+        living._stage = SimpleNamespace(
+            push=lambda: did.append("pushed"), use=lambda routine: did.append(routine.name)
+        )
+    found = SimpleNamespace(
+        says=lambda: ("Edited.",), state=state, fits=None if fits is None else new,
+        other_sounds=sounds,
+    )  # fmt: skip
+    living._edited(found)
+    living._edited(found)  # once more the same is nothing new
+    return living, did
+
+
+STANDS = "It comes in when both records stand."
+LOAD = (
+    "New deck files were rendered: load both. The map comes in when both records stand."
+)  # fmt: skip
+GOES_ON = "What was followed so far is followed on."
+
+
+@pytest.mark.parametrize(
+    ("how", "says", "next_name"),
+    [
+        ({}, ("Edited.", STANDS), "new"),
+        ({"rendered": "other"}, ("Edited.", LOAD), "new"),
+        ({"fits": "old"}, ("Edited.",), None),
+        ({"fits": "old", "state": "edited since"}, ("Edited.",), None),
+        ({"fits": None, "state": "edited since"}, ("Edited.", GOES_ON), None),
+        ({"fits": None}, ("Edited.",), None),
+        ({"state": "broken"}, ("Edited.", GOES_ON), None),
+        ({"sounds": ("rain",), "state": "edited since"}, ("Edited.", GOES_ON), None),
+    ],
+)
+def test_what_is_said_of_an_edit_and_whether_it_comes_in(how, says, next_name):
+    living, did = reopened(**how)
+    assert living._says == says
+    assert (living._next and living._next.name) == next_name
+    assert did == ["told", "pushed"]
+    bare, did = reopened(stage=False, **how)
+    assert (bare._says, did) == (says, ["told"])
+
+
+def test_an_edit_is_taken_in_once_and_told_as_followed():
+    living, did = reopened()
+    assert living.status()["map"]["followed"] is False
+    living._take_in()
+    living._take_in()
+    assert did[2:] == ["new", "pushed"]
+    assert living.status()["map"] == {
+        "state": "as rendered", "says": ["Edited.", "The edited map is followed now."],
+        "followed": True,
+    }  # fmt: skip
+    living, _ = reopened(rendered="other")
+    living._take_in()
+    assert living._says[-1] == "Load both new deck files."
+    living, did = reopened(stage=False)
+    living._take_in()
+    assert (living._next.name, did) == ("new", ["told"])
+    asyncio.run(living.stopped())  # one that never began
+
+
+def test_why_an_edit_could_not_be_taken_in_is_told():
+    def refuse(routine):
+        raise LiveaidError("It has no such set piece.")
+
+    living, did = reopened(use=refuse)
+    living._take_in()
+    assert living._says == ("Edited.", "It has no such set piece.")
+    assert did == ["told", "pushed", "pushed"]
+
+
+def test_a_record_that_trembles_within_two_hundredths_stands():
+    still = Stillness()
+    still.hear("left", 0.0, 1.0)
+    still.hear("left", 0.02, 2.0)
+    assert still.lasts_s(5.0) == 4.0
+    still.hear("left", 0.0203125, 3.0)
+    assert still.lasts_s(5.0) == 2.0
+    assert Stillness().lasts_s(5.0) == float("inf")
