@@ -27,8 +27,9 @@ TEXTURE_STEP = HOP * TEXTURE_STRIDE
 TEXTURE_FRAMES_HZ = RATE_HZ / TEXTURE_STEP
 BINS = 512
 """As far as 5.5 kHz: above, notes have no lines left to tell from strokes."""
-TEXTURE_EDGES_HZ = (0.0, 150.0, 500.0, 2000.0, 5500.0)
-"""Kick and bass; body; voice and melody; sibilants, hats, snare."""
+TEXTURE_EDGES_HZ = (15.0, 150.0, 500.0, 2000.0, 5500.0)
+"""Kick and bass; body; voice and melody; sibilants, hats, snare. What is below is not heard: an
+offset, which what is silent has too once the mean of the whole is taken off."""
 TEXTURE_GROUPS = len(TEXTURE_EDGES_HZ) - 1
 ALONG_FRAMES, ACROSS_BINS = 2, 4
 """Between the five values: lines of 0.36 s and 180 Hz, as in the paper."""

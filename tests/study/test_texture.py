@@ -36,7 +36,7 @@ def sizes(mono, first, last):
 def test_what_lasts_is_the_middle_along_time_what_strikes_the_middle_across_pitch(mono):
     """Fitzgerald 2010 with five values of each line: every other of nine frames, every fourth of
     seventeen bins, those beyond the edge as the edge itself. Each bin's power is shared by the
-    squares of both middles, and added up below 150, 500, 2000 and 5500 Hz."""
+    squares of both middles, and added up from 15 Hz to 150, 500, 2000 and 5500."""
     size = sizes(mono, -4, FRAMES + 4)
     bins = np.clip(np.arange(512)[:, None] + np.arange(-8, 9, 4), 0, 511)
     hz = np.arange(512) * RATE_HZ / 2048
@@ -46,7 +46,7 @@ def test_what_lasts_is_the_middle_along_time_what_strikes_the_middle_across_pitc
         across = np.median(size[frame + 4][bins], axis=1) ** 2
         power = size[frame + 4] ** 2
         share = along / (along + across + 1e-20)
-        for group, (low, high) in enumerate(itertools.pairwise((0, 150, 500, 2000, 5500))):
+        for group, (low, high) in enumerate(itertools.pairwise((15, 150, 500, 2000, 5500))):
             inside = (low <= hz) & (hz < high)
             lasting[frame, group] = (power * share)[inside].sum()
             striking[frame, group] = (power * (1 - share))[inside].sum()
@@ -54,6 +54,15 @@ def test_what_lasts_is_the_middle_along_time_what_strikes_the_middle_across_pitc
     assert len(found) == FRAMES
     assert found.lasting == pytest.approx(lasting, rel=1e-3, abs=1e-9)
     assert found.striking == pytest.approx(striking, rel=1e-3, abs=1e-9)
+
+
+def test_an_offset_is_nothing_that_lasts():
+    """Under a Hann window it stands in the first two bins alone, 0 and 10.8 Hz; a sine of half the
+    full scale in a bin has .25 there and half as high beside: .25 + 2 x .0625."""
+    offset = weave(np.full(20_000, 0.5, dtype=np.float32))
+    assert offset.lasting[4:-4].max() < 1e-9
+    bass = 0.5 * np.sin(2 * np.pi * 6 * RATE_HZ / 2048 * np.arange(20_000) / RATE_HZ)
+    assert weave(bass.astype(np.float32)).lasting[10, 0] == pytest.approx(0.375, rel=0.01)
 
 
 def at_pitches(size):
