@@ -52,6 +52,11 @@ class Onsets:
     def __len__(self) -> int:
         return len(self.times_s)
 
+    def between(self, begin_s: float, end_s: float) -> Onsets:
+        """Those from one second on and before another."""
+        few = slice(*np.searchsorted(self.times_s, (begin_s, end_s)))
+        return Onsets(self.times_s[few], self.strength[few], self.groups[few])
+
 
 def find_onsets(mono: Samples, spectrum: Spectrum) -> Onsets:
     """The onsets of a mono sound at RATE_HZ."""

@@ -80,10 +80,12 @@ def _edge(onsets: Onsets, begin_s: float) -> float:
     return begin_s
 
 
-def silence_s(level_db: Floats, duration_s: float) -> tuple[float, float]:
-    """Seconds of silence at both ends: 60 dB below the loud passages, or below -80 dB."""
+def silence_s(
+    level_db: Floats, duration_s: float, *, below_db: float = 60.0
+) -> tuple[float, float]:
+    """Seconds of silence at both ends: so far below the loud passages, or below -80 dB."""
     loud = float(np.percentile(level_db, 95)) if len(level_db) else SILENT_DB
-    sounding = np.flatnonzero(level_db > max(loud - 60.0, SILENT_DB))
+    sounding = np.flatnonzero(level_db > max(loud - below_db, SILENT_DB))
     if not len(sounding):
         return duration_s, 0.0
     start, end = sounding[0] / FRAMES_HZ, (sounding[-1] + 1) / FRAMES_HZ

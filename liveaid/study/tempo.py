@@ -27,6 +27,7 @@ from liveaid.study.grid import (
 )
 from liveaid.study.loop import find_loop, fit_inside, told_by_length
 from liveaid.study.onsets import Onsets
+from liveaid.study.phrases import silence_s
 from liveaid.study.soft import sharpened, soft_onsets, soft_rise
 from liveaid.study.spectrum import FRAMES_HZ, Floats, Spectrum
 from liveaid.study.tempo_course import changes, follow_course
@@ -54,6 +55,8 @@ STEADY_WANDER_S = 0.015
 TEMPO_NEAR_S = 0.03
 LEAST_STRIKE = 0.11
 LONGEST_SOFT_S = 1200.0
+RINGS_DB = 40.0
+"""So far below the loud passages a sound only rings out: its ripples tell of no beat."""
 READINGS = 4
 SHARE_WORTH, THIRDS_PRICE = 1.0, 0.5
 """Nats that onsets on the grid are worth, all against none, and that beats in three parts cost,
@@ -148,9 +151,11 @@ def find_tempo(
     unclear = look.grid is None or look.grid.excess < CLEAR_EXCESS
     if unclear and duration_s <= LONGEST_SOFT_S:
         look = max(look, _soft_look(mono, onsets), key=_excess)
+    until_s = duration_s - silence_s(spectrum.level_db, duration_s, below_db=RINGS_DB)[1]
+    look = replace(look, onsets=look.onsets.between(0.0, until_s))
     if look.grid is not None and look.grid.excess >= TEMPO_ENOUGH_EXCESS:
-        return _free_or_played(look, look.grid, duration_s)
-    played = _played(look, duration_s) if look.grid is not None else None
+        return _free_or_played(look, look.grid, duration_s, until_s)
+    played = _played(look, until_s) if look.grid is not None else None
     return played or _by_length(frames, rate_hz, onsets)
 
 
@@ -229,14 +234,15 @@ def _in_parts(onsets: Onsets, period_s: float) -> Grid:
     return three if three.excess > 1.15 * four.excess else four
 
 
-def _free_or_played(look: _Look, grid: Grid, duration_s: float) -> Tempo:
-    """One tempo where it holds throughout; beats that follow where it does not."""
+def _free_or_played(look: _Look, grid: Grid, duration_s: float, until_s: float) -> Tempo:
+    """One tempo where it holds throughout; beats that follow where it does not, as long as it does
+    more than ring out."""
     sure = 1.0 - float(np.exp(-grid.excess / 6.0))
     even = _even(look, grid, duration_s, sure, None)
     changed = _changes(look, grid)
     if not changed and wander_s(look.onsets, grid) <= STEADY_WANDER_S:
         return even
-    played = _played(look, duration_s, least=0.0 if changed else PLAYED_GAIN * grid.excess)
+    played = _played(look, until_s, least=0.0 if changed else PLAYED_GAIN * grid.excess)
     return played or replace(even, steady=not changed)
 
 
@@ -337,9 +343,9 @@ def _at_three_to_two(onsets: Onsets, grid: Grid) -> float | None:
     return 60.0 / best.period_s if best.hit_share >= grid.hit_share + HOLDS_MORE else None
 
 
-def _played(look: _Look, duration_s: float, *, least: float = 0.0) -> Tempo | None:
+def _played(look: _Look, until_s: float, *, least: float = 0.0) -> Tempo | None:
     """The facts of beats that were followed; None when the onsets do not keep to them."""
-    beats = follow_beats(look.onsets, duration_s)
+    beats = follow_beats(look.onsets, until_s)
     if len(beats) < 2 * TEMPO_FEWEST:
         return None
     grid = _warped(look.onsets, beats)

@@ -75,7 +75,7 @@ def follow_course(rise: Floats, onsets: Onsets, grid: Grid) -> list[CourseStretc
     starts = np.arange(float(onsets.times_s[0]) - 1e-3, max(last - length / 2, 1e-3), length / 2)
     if not len(starts):
         return []
-    parts = [_part(onsets, float(start), float(start) + length) for start in starts]
+    parts = [onsets.between(float(start), float(start) + length) for start in starts]
     commons = [
         judged(few, period_s=grid.period_s, phase_s=grid.phase_s, parts=grid.parts) for few in parts
     ]
@@ -84,12 +84,6 @@ def follow_course(rise: Floats, onsets: Onsets, grid: Grid) -> list[CourseStretc
         _stretch(rise, few, grid, common, float(start), usual)
         for start, few, common in zip(starts, parts, commons, strict=True)
     ]
-
-
-def _part(onsets: Onsets, start: float, stop: float) -> Onsets:
-    """The onsets from one second to another."""
-    few = slice(*np.searchsorted(onsets.times_s, (start, stop)))
-    return Onsets(onsets.times_s[few], onsets.strength[few], onsets.groups[few])
 
 
 def _stretch(

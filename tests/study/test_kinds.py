@@ -139,6 +139,9 @@ def test_silence_is_sixty_decibels_below_what_is_loud_at_either_end():
     start_s, end_s = silence_s(level, 980 / FRAMES_HZ)
     assert start_s == pytest.approx(100 / FRAMES_HZ)
     assert end_s == pytest.approx(60 / FRAMES_HZ)
+    # 50 dB below both ends are silent.
+    ends_s = silence_s(level, 980 / FRAMES_HZ, below_db=50.0)
+    assert ends_s == pytest.approx((100 / FRAMES_HZ, 80 / FRAMES_HZ))
 
 
 def test_what_is_below_80_db_is_silence_whatever_is_loud():

@@ -336,3 +336,12 @@ def test_a_bare_count_is_its_own_tempo_however_fast(bpm, cut):
     assert found.tempo_bpm == pytest.approx(bpm, rel=2e-4)
     assert found.first_beat_s == pytest.approx(lead, abs=0.010)
     assert found.loop_beats == (count if cut else None)
+
+
+def test_what_rings_out_behind_a_song_changes_none_of_its_tempo(play):
+    """Drums at 120, then ripples at 138 that lie 48 dB below them, and ten seconds of nothing."""
+    song, _ = play(np.arange(61) * 0.5)
+    ripples, _ = play(np.arange(24) * 60 / 138)
+    found = tempo_of(np.concatenate([song, 0.004 * ripples, np.zeros(10 * RATE)]))
+    assert found.tempo_bpm == pytest.approx(120.0, rel=2e-4)
+    assert found.steady

@@ -303,8 +303,8 @@ PLAYED = Tempo(tempo_bpm=119.0, confidence=0.4)
 )
 def test_what_wanders_or_changes_is_followed(rooms, changed, wander_s, played, told, least):
     asked = rooms(_even=EVEN, _changes=changed, wander_s=wander_s, _played=played)
-    assert tempo._free_or_played(look(), grid(excess=12.0), 9.0) is told or (
-        tempo._free_or_played(look(), grid(excess=12.0), 9.0) == told
+    assert tempo._free_or_played(look(), grid(excess=12.0), 9.0, 9.0) is told or (
+        tempo._free_or_played(look(), grid(excess=12.0), 9.0, 9.0) == told
     )
     assert asked["_even"][0][3] == pytest.approx(1 - np.exp(-2))
     assert asked.get("_played", (None, {}))[1] == ({} if least is None else {"least": least})
@@ -461,10 +461,11 @@ def test_a_loop_is_told_before_a_grid_and_a_grid_before_a_length(
         _look=look(at), find_loop=found_loop, fit_inside=more.get("inside", grid(0.49)),
         _changes=more.get("changes", False), _even="even", _sure=1.0, _soft_look=soft,
         _free_or_played="free", _played=more.get("played", "played"), _by_length="length",
+        silence_s=(0.25, 1.5),
     )  # fmt: skip
     heard = tempo.find_tempo(
-        np.zeros(9, np.float32), SimpleNamespace(rise=None), NONE, frames=frames, rate_hz=100,
-        padding=padding,
+        np.zeros(9, np.float32), SimpleNamespace(rise=None, level_db=None), NONE, frames=frames,
+        rate_hz=100, padding=padding,
     )  # fmt: skip
     assert heard == told
     # A loop is looked for in the middle of the lengths it may have.
@@ -476,5 +477,12 @@ def test_a_loop_is_told_before_a_grid_and_a_grid_before_a_length(
         assert duration_s == 4.0
     elif asked is not None:
         assert calls["_free_or_played"][0][1].excess == asked
+    if told != "even":
+        # What only rings out, 40 dB down, is passed over.
+        assert calls["silence_s"] == ((None, frames / 100), {"below_db": 40.0})
+    if told == "free":
+        assert calls["_free_or_played"][0][2:] == (frames / 100, frames / 100 - 1.5)
+    if told == "played":
+        assert calls["_played"][0][1] == frames / 100 - 1.5
     if padding[1]:
         assert calls["fit_inside"][0][1:] == (loop, 3.0, 4.0)
