@@ -55,7 +55,7 @@ STEADY_WANDER_S = 0.015
 TEMPO_NEAR_S = 0.03
 LEAST_STRIKE = 0.11
 LONGEST_SOFT_S = 1200.0
-RINGS_DB = 40.0
+TEMPO_RINGS_DB = 40.0
 """So far below the loud passages a sound only rings out: its ripples tell of no beat."""
 READINGS = 4
 SHARE_WORTH, THIRDS_PRICE = 1.0, 0.5
@@ -151,7 +151,7 @@ def find_tempo(
     unclear = look.grid is None or look.grid.excess < CLEAR_EXCESS
     if unclear and duration_s <= LONGEST_SOFT_S:
         look = max(look, _soft_look(mono, onsets), key=_excess)
-    until_s = duration_s - silence_s(spectrum.level_db, duration_s, below_db=RINGS_DB)[1]
+    until_s = duration_s - silence_s(spectrum.level_db, duration_s, below_db=TEMPO_RINGS_DB)[1]
     look = replace(look, onsets=look.onsets.between(0.0, until_s))
     if look.grid is not None and look.grid.excess >= TEMPO_ENOUGH_EXCESS:
         return _free_or_played(look, look.grid, duration_s, until_s)
