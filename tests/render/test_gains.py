@@ -7,6 +7,7 @@ import pytest
 from scipy.signal import firwin, resample
 
 from liveaid.render import limiter
+from liveaid.render.cut import edge_frames
 from liveaid.render.edges import faded, joined, rise, side_by_side
 from liveaid.render.guide import _blended, deck_reader, guide_mix
 from liveaid.render.level import levelled, loudness_lufs, turned_up
@@ -321,3 +322,7 @@ def test_a_worked_deck_is_opened_and_shut_in_2_ms_and_a_running_one_shut_where_i
 def test_a_mix_that_is_not_too_loud_is_left_as_it_is():
     assert (mixed(piece("A", left=RUNS), value=0.5)[:3980] == 0.5).all()
     assert not mixed(piece("A", left=RUNS), value=0.0).any()
+
+
+def test_a_passage_fades_in_for_half_a_millisecond_and_out_for_twenty():
+    assert edge_frames(48_000) == (24, 960)

@@ -341,3 +341,10 @@ def test_a_map_reads_the_same_with_and_without_libyaml(text, monkeypatch):
     monkeypatch.delattr(yaml, "CBaseLoader")
     without = read_source(text.encode())
     assert with_it == without
+
+
+def test_a_map_may_be_twenty_deep():
+    nested = "[" * 20 + "]" * 20
+    assert read_source(f"{nested}\n".encode()).problems == []
+    told = read_source(f"[{nested}]\n".encode()).problems
+    assert [problem.found for problem in told] == ["nesting over 20 deep"]
