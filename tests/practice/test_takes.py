@@ -12,6 +12,8 @@ from liveaid.practice.ladder import Ladder
 from liveaid.practice.mixer_trace import FaderHeard, MixerHeard
 from liveaid.practice.score import score_of
 from liveaid.practice.take_line import verdict_line
+from liveaid.practice.takes import _follows
+from liveaid.practice.visits import Sure
 from liveaid.simulate import Fault, Hands, Network
 
 LEAD_S = 3.0
@@ -280,3 +282,28 @@ def test_a_hand_that_does_nothing_has_left_its_acts_out_wherever_its_record_stan
         "right": f"right hand, none of its {piece.missed} acts heard: see that its record stands "
         "at its cue"
     }
+
+
+@pytest.mark.parametrize(
+    ("piece", "beat", "now_s", "follows"),
+    [
+        (0, 8.99, 2.5, True), (0, 9.0, 2.5, False), (0, 7.01, 2.5, True), (0, 7.0, 2.5, False),
+        (1, 0.99, 2.5, False), (1, 0.99, 6.5, False), (2, 0.0, 2.5, False), (0, 11.0, 4.01, False),
+        (0, 11.0, 4.0, True),
+    ],
+)  # fmt: skip
+def test_a_place_is_gone_on_to_within_a_beat_and_two_seconds(
+    piece, beat, now_s, follows, spice_row
+):
+    """From beat 7 half a second on at .5 s a beat it is beat 8, after two seconds beat 11."""
+    assert _follows(Sure(2.0, 0, 7.0, 0.5), Sure(now_s, piece, beat, 0.5), spice_row) is follows
+
+
+@pytest.mark.parametrize(
+    ("piece", "beat", "follows"),
+    [(1, 0.0, True), (1, 0.99, True), (1, 1.0, False), (2, 0.0, False), (0, 0.0, False)],
+)
+def test_after_a_last_beat_comes_the_next_set_piece(piece, beat, follows, spice_row):
+    """From a beat before the end half a second on it is the next one's first."""
+    last = Sure(2.0, 0, spice_row.beats(0) - 1.0, 0.5)
+    assert _follows(last, Sure(2.5, piece, beat, 0.5), spice_row) is follows

@@ -4,6 +4,7 @@
 """
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -12,7 +13,7 @@ from liveaid.routine import Routine
 from liveaid.routine.acts import Act
 from liveaid.routine.model import Performer, Piece
 from liveaid.simulate import STEADY
-from liveaid.simulate.acting import play_acts
+from liveaid.simulate.acting import _comes_back, play_acts
 from liveaid.simulate.course import Leg, lay_course
 from liveaid.simulate.deckhand import DeckHand
 from liveaid.simulate.fader_moves import mixer_messages
@@ -393,3 +394,9 @@ def test_a_stroke_is_added_by_the_time_to_the_next_act_and_to_no_other(chance):
     )  # fmt: skip
     added = [event.beat for event in hand.events if event.planned_s is None]
     assert added == pytest.approx([2.4])
+
+
+@pytest.mark.parametrize(("to_s", "back"), [(10.009, True), (9.991, True), (10.02, False)])
+def test_acts_that_end_within_a_hundredth_where_they_began_move_none_after_them(to_s, back):
+    acts = [SimpleNamespace(from_s=10.0, to_s=10.4), SimpleNamespace(from_s=10.4, to_s=to_s)]
+    assert _comes_back(acts) is back
